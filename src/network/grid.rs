@@ -1,0 +1,119 @@
+//! Frequency grids: finite, not negative, never descending.
+
+use super::NetworkError;
+
+/// Frequencies in hertz: at least one, finite, not negative, never descending.
+///
+/// Equal neighbours are allowed, because sweeps made of segments repeat the frequency at which
+/// two segments meet; [`FrequencyGrid::first_repeat`] finds them for work that cannot cope.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FrequencyGrid {
+    points_hz: Vec<f64>,
+}
+
+impl FrequencyGrid {
+    /// Takes frequencies in hertz, in ascending order.
+    ///
+    /// # Errors
+    /// Names the first point that breaks a rule, and its value.
+    pub fn from_hz(points_hz: Vec<f64>) -> Result<Self, NetworkError> {
+        let mut previous_hz = 0.0;
+        for (index, &value_hz) in points_hz.iter().enumerate() {
+            if !(value_hz.is_finite() && value_hz >= 0.0) {
+                return Err(NetworkError::NotAFrequency { index, value_hz });
+            }
+            if value_hz < previous_hz {
+                return Err(NetworkError::Descending { index, value_hz });
+            }
+            previous_hz = value_hz;
+        }
+        if points_hz.is_empty() { Err(NetworkError::NoFrequencies) } else { Ok(Self { points_hz }) }
+    }
+
+    /// `points` equidistant frequencies from `first_hz` to `last_hz`, both included.
+    ///
+    /// # Errors
+    /// As [`FrequencyGrid::from_hz`]; no points at all is an error too.
+    pub fn linear(first_hz: f64, last_hz: f64, points: usize) -> Result<Self, NetworkError> {
+        let last_index = points.saturating_sub(1).max(1);
+        #[expect(clippy::cast_precision_loss, reason = "a grid is far shorter than 2^53")]
+        let at = |index: usize| {
+            let share = index as f64 / last_index as f64;
+            first_hz * (1.0 - share) + last_hz * share
+        };
+        Self::from_hz((0..points).map(at).collect())
+    }
+
+    /// The frequencies in hertz.
+    #[must_use]
+    pub fn as_hz(&self) -> &[f64] {
+        &self.points_hz
+    }
+
+    /// How many points there are; never zero.
+    #[must_use]
+    #[expect(clippy::len_without_is_empty, reason = "a grid is never empty")]
+    pub fn len(&self) -> usize {
+        self.points_hz.len()
+    }
+
+    /// The lowest frequency in hertz.
+    #[must_use]
+    pub fn first_hz(&self) -> f64 {
+        self.points_hz[0]
+    }
+
+    /// The highest frequency in hertz.
+    #[must_use]
+    pub fn last_hz(&self) -> f64 {
+        self.points_hz[self.points_hz.len() - 1]
+    }
+
+    /// The first frequency that stands twice, if any does.
+    #[must_use]
+    pub fn first_repeat(&self) -> Option<f64> {
+        self.points_hz
+            .windows(2)
+            .find(|pair| pair[0].total_cmp(&pair[1]).is_eq())
+            .map(|pair| pair[0])
+    }
+
+    /// The index of the point nearest to a frequency.
+    #[must_use]
+    pub fn nearest(&self, frequency_hz: f64) -> usize {
+        let above = self.points_hz.partition_point(|&point_hz| point_hz < frequency_hz);
+        if above == 0 {
+            return 0;
+        }
+        if above == self.points_hz.len() {
+            return above - 1;
+        }
+        let closer_below =
+            frequency_hz - self.points_hz[above - 1] <= self.points_hz[above] - frequency_hz;
+        if closer_below { above - 1 } else { above }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rules_are_kept() {
+        assert!(FrequencyGrid::from_hz(vec![]).is_err());
+        assert!(FrequencyGrid::from_hz(vec![1.0, 0.5]).is_err());
+        assert!(FrequencyGrid::from_hz(vec![-1.0]).is_err());
+        assert!(FrequencyGrid::from_hz(vec![f64::NAN]).is_err());
+        let grid = FrequencyGrid::from_hz(vec![1.0, 2.0, 2.0, 4.0]).unwrap();
+        assert_eq!(grid.first_repeat(), Some(2.0));
+        assert_eq!(grid.nearest(3.1), 3);
+        assert_eq!(grid.nearest(0.0), 0);
+        assert_eq!(grid.nearest(9.0), 3);
+    }
+
+    #[test]
+    fn linear_grid_hits_both_ends() {
+        let grid = FrequencyGrid::linear(27e9, 31e9, 401).unwrap();
+        assert_eq!((grid.first_hz(), grid.last_hz(), grid.len()), (27e9, 31e9, 401));
+    }
+}

@@ -1,0 +1,331 @@
+//! Networks at other frequencies, with the delay taken out first and put back.
+//!
+//! A long line turns its transmission through many degrees between measured points, yet turns it
+//! evenly. For each entry the mean delay is estimated from its phase steps and removed; what is
+//! left is slow, and a piecewise cubic through its real and imaginary parts, with slopes from the
+//! parabola through three neighbours, follows it. The delay then goes back on. Measured points
+//! come back bit for bit; nothing is ever extrapolated; and no piece crosses a frequency that
+//! stands twice, since a sweep made of segments may jump there.
+
+use super::{FrequencyGrid, Network, NetworkError, ParameterKind, Port, convert};
+use num_complex::Complex64;
+use std::f64::consts::TAU;
+
+/// A phase step between neighbouring points too large to interpolate across.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct UnsafeStep {
+    /// The responding port of the entry.
+    pub row: Port,
+    /// The driven port of the entry.
+    pub column: Port,
+    /// The lower of the two frequencies.
+    pub frequency_hz: f64,
+    /// The step, 0 to 180.
+    pub step_deg: f64,
+}
+
+/// A network on another grid, and whether to trust it.
+#[derive(Clone, Debug)]
+pub struct Interpolated {
+    /// The network on the grid that was asked for.
+    pub network: Network,
+    /// The worst phase step above 90 degrees within the range used, if any: from there on the
+    /// sign of a delay can no longer be told.
+    pub unsafe_step: Option<UnsafeStep>,
+}
+
+/// Steps above this leave the direction of turning in doubt.
+const LARGEST_SAFE_STEP_DEG: f64 = 90.0;
+/// Entries below this share of the largest carry no phase worth a warning.
+const SMALLEST_TELLING_SHARE: f64 = 1e-2;
+
+/// The network at the frequencies of `grid`.
+///
+/// Other parameters than S are interpolated as S, since they may have poles, and converted back.
+///
+/// # Errors
+/// [`NetworkError::OutsideData`] with the first frequency beyond the data, and those of
+/// [`convert`].
+///
+/// # Examples
+/// ```
+/// use fourphase::network::{FrequencyGrid, Network, ParameterKind, interpolate};
+/// use num_complex::Complex64;
+///
+/// // One nanosecond of line, sampled every 100 MHz, read half-way.
+/// let grid = FrequencyGrid::linear(1e9, 2e9, 11)?;
+/// let s = grid.as_hz().iter().map(|f| Complex64::cis(-std::f64::consts::TAU * f * 1e-9)).collect();
+/// let line = Network::new(ParameterKind::Scattering, grid, 1, s, vec![50.0.into()])?;
+/// let between = interpolate(&line, &FrequencyGrid::from_hz(vec![1.25e9])?)?.network;
+/// assert!((between.entries()[0] - Complex64::new(0.0, -1.0)).norm() < 1e-12);
+/// # Ok::<(), fourphase::network::NetworkError>(())
+/// ```
+pub fn interpolate(network: &Network, grid: &FrequencyGrid) -> Result<Interpolated, NetworkError> {
+    if grid == network.grid() {
+        return Ok(Interpolated { network: network.clone(), unsafe_step: None });
+    }
+    let known = network.grid();
+    if let Some(&frequency_hz) =
+        grid.as_hz().iter().find(|&&hz| hz < known.first_hz() || hz > known.last_hz())
+    {
+        return Err(NetworkError::OutsideData {
+            frequency_hz,
+            first_hz: known.first_hz(),
+            last_hz: known.last_hz(),
+        });
+    }
+    if network.kind() != ParameterKind::Scattering {
+        let scattering = interpolate(&convert(network, ParameterKind::Scattering)?, grid)?;
+        let network = convert(&scattering.network, network.kind())?;
+        return Ok(Interpolated { network, ..scattering });
+    }
+
+    let ports = network.ports();
+    let size = ports * ports;
+    let places: Vec<Place> = grid.as_hz().iter().map(|&hz| Place::of(hz, known.as_hz())).collect();
+    let used = places[0].interval..(places[places.len() - 1].interval + 2).min(known.len());
+    let largest = network.entries().iter().map(|entry| entry.norm_sqr()).fold(0.0, f64::max).sqrt();
+
+    let mut entries = vec![Complex64::ZERO; grid.len() * size];
+    let mut unsafe_step: Option<UnsafeStep> = None;
+    let mut curve = Curve::new(known.as_hz());
+    for at in 0..size {
+        curve.load(network.entries().iter().skip(at).step_by(size));
+        for ((place, &hz), entry) in
+            places.iter().zip(grid.as_hz()).zip(entries[at..].iter_mut().step_by(size))
+        {
+            *entry = curve.value(*place, hz);
+        }
+        if let Some((index, step_deg)) =
+            curve.worst_step(used.clone(), largest * SMALLEST_TELLING_SHARE)
+            && step_deg > unsafe_step.map_or(LARGEST_SAFE_STEP_DEG, |worst| worst.step_deg)
+        {
+            unsafe_step = Some(UnsafeStep {
+                row: Port::from_index(at / ports),
+                column: Port::from_index(at % ports),
+                frequency_hz: known.as_hz()[index],
+                step_deg,
+            });
+        }
+    }
+    let references_ohm = if network.has_constant_references() {
+        network.references_ohm(0).to_vec()
+    } else {
+        places
+            .iter()
+            .flat_map(|place| {
+                let (low, high) = (
+                    network.references_ohm(place.interval),
+                    network.references_ohm(place.upper(known.len())),
+                );
+                low.iter()
+                    .zip(high)
+                    .map(|(&low, &high)| low * (1.0 - place.share) + high * place.share)
+            })
+            .collect()
+    };
+    let made =
+        Network::new(ParameterKind::Scattering, grid.clone(), ports, entries, references_ohm)?
+            .with_waves(network.waves());
+    let network = match network.modes() {
+        Some(modes) => made.with_modes(modes.to_vec())?,
+        None => made,
+    };
+    Ok(Interpolated { network, unsafe_step })
+}
+
+/// Where a frequency lies among the known ones.
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    /// Index of the known point at or below.
+    interval: usize,
+    /// 0 at that point, 1 at the next.
+    share: f64,
+}
+
+impl Place {
+    fn of(frequency_hz: f64, known_hz: &[f64]) -> Self {
+        // Of points that share a frequency the first one stands for it.
+        let above = known_hz.partition_point(|&hz| hz < frequency_hz);
+        if known_hz.get(above).is_some_and(|&hz| hz.total_cmp(&frequency_hz).is_eq()) {
+            return Self { interval: above, share: 0.0 };
+        }
+        let interval = above - 1;
+        let (low, high) = (known_hz[interval], known_hz[above]);
+        Self { interval, share: (frequency_hz - low) / (high - low) }
+    }
+
+    fn upper(self, known: usize) -> usize {
+        (self.interval + 1).min(known - 1)
+    }
+}
+
+/// One entry over the known frequencies, its delay set apart.
+struct Curve<'a> {
+    known_hz: &'a [f64],
+    values: Vec<Complex64>,
+    residuals: Vec<Complex64>,
+    slopes: Vec<Complex64>,
+    delay_s: f64,
+}
+
+impl<'a> Curve<'a> {
+    fn new(known_hz: &'a [f64]) -> Self {
+        Self {
+            known_hz,
+            values: Vec::new(),
+            residuals: Vec::new(),
+            slopes: Vec::new(),
+            delay_s: 0.0,
+        }
+    }
+
+    fn load<'v>(&mut self, values: impl Iterator<Item = &'v Complex64>) {
+        self.values.clear();
+        self.values.extend(values);
+        self.delay_s = mean_delay_s(self.known_hz, &self.values);
+        self.residuals.clear();
+        let delay_s = self.delay_s;
+        self.residuals.extend(
+            self.values
+                .iter()
+                .zip(self.known_hz)
+                .map(|(value, hz)| value * Complex64::cis(TAU * hz * delay_s)),
+        );
+        self.slopes.clear();
+        self.slopes
+            .extend((0..self.known_hz.len()).map(|at| slope(self.known_hz, &self.residuals, at)));
+    }
+
+    fn value(&self, place: Place, frequency_hz: f64) -> Complex64 {
+        let (low, t) = (place.interval, place.share);
+        if t == 0.0 {
+            return self.values[low];
+        }
+        let width_hz = self.known_hz[low + 1] - self.known_hz[low];
+        let (t2, t3) = (t * t, t * t * t);
+        let residual = self.residuals[low] * (2.0 * t3 - 3.0 * t2 + 1.0)
+            + self.slopes[low] * (width_hz * (t3 - 2.0 * t2 + t))
+            + self.residuals[low + 1] * (3.0 * t2 - 2.0 * t3)
+            + self.slopes[low + 1] * (width_hz * (t3 - t2));
+        residual * Complex64::cis(-TAU * frequency_hz * self.delay_s)
+    }
+
+    /// Index and size of the largest phase step among points of telling magnitude.
+    fn worst_step(&self, used: std::ops::Range<usize>, floor: f64) -> Option<(usize, f64)> {
+        let values = &self.values[used.clone()];
+        values
+            .windows(2)
+            .enumerate()
+            .filter(|(_, pair)| pair[0].norm() > floor && pair[1].norm() > floor)
+            .map(|(at, pair)| {
+                (used.start + at, (pair[1] * pair[0].conj()).arg().to_degrees().abs())
+            })
+            .max_by(|one, other| one.1.total_cmp(&other.1))
+    }
+}
+
+/// The delay that flattens the phase best: least squares over the steps, weighted by magnitude.
+fn mean_delay_s(known_hz: &[f64], values: &[Complex64]) -> f64 {
+    let (mut turned, mut width) = (0.0, 0.0);
+    for (hz, pair) in known_hz.windows(2).zip(values.windows(2)) {
+        let step_hz = hz[1] - hz[0];
+        let product = pair[1] * pair[0].conj();
+        let weight = product.norm();
+        turned -= weight * product.arg() * step_hz;
+        width += weight * step_hz * step_hz;
+    }
+    if width > 0.0 { turned / (TAU * width) } else { 0.0 }
+}
+
+/// The slope at a point: of the parabola through it and its neighbours, one-sided at the ends.
+fn slope(known_hz: &[f64], values: &[Complex64], at: usize) -> Complex64 {
+    let secant = |low: usize| {
+        let width_hz = known_hz[low + 1] - known_hz[low];
+        (width_hz > 0.0).then(|| (width_hz, (values[low + 1] - values[low]) / width_hz))
+    };
+    let before = at.checked_sub(1).and_then(secant);
+    let after = if at + 1 < known_hz.len() { secant(at) } else { None };
+    match (before, after) {
+        (Some((left_hz, left)), Some((right_hz, right))) => {
+            (left * right_hz + right * left_hz) / (left_hz + right_hz)
+        }
+        (Some((near_hz, near)), None) => {
+            let far = at.checked_sub(2).and_then(secant);
+            far.map_or(near, |(far_hz, far)| near + (near - far) * (near_hz / (near_hz + far_hz)))
+        }
+        (None, Some((near_hz, near))) => {
+            let far = if at + 2 < known_hz.len() { secant(at + 1) } else { None };
+            far.map_or(near, |(far_hz, far)| near + (near - far) * (near_hz / (near_hz + far_hz)))
+        }
+        (None, None) => Complex64::ZERO,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn one_port(grid: &FrequencyGrid, value: impl Fn(f64) -> Complex64) -> Network {
+        let entries = grid.as_hz().iter().map(|&hz| value(hz)).collect();
+        Network::new(ParameterKind::Scattering, grid.clone(), 1, entries, vec![50.0.into()])
+            .unwrap()
+    }
+
+    fn worst_error(points: usize, value: impl Fn(f64) -> Complex64) -> f64 {
+        let coarse = FrequencyGrid::linear(26e9, 32e9, points).unwrap();
+        let fine = FrequencyGrid::linear(26e9, 32e9, 997).unwrap();
+        let got = interpolate(&one_port(&coarse, &value), &fine).unwrap().network;
+        got.entries()
+            .iter()
+            .zip(fine.as_hz())
+            .map(|(entry, &hz)| (entry - value(hz)).norm())
+            .fold(0.0, f64::max)
+    }
+
+    #[test]
+    fn measured_points_come_back_bit_for_bit() {
+        let grid = FrequencyGrid::linear(1e9, 2e9, 7).unwrap();
+        let network = one_port(&grid, |hz| Complex64::cis(hz * 3.3e-9) * 0.7);
+        let half =
+            FrequencyGrid::from_hz(grid.as_hz().iter().copied().step_by(2).collect()).unwrap();
+        let got = interpolate(&network, &half).unwrap().network;
+        let want: Vec<_> = network.entries().iter().copied().step_by(2).collect();
+        assert_eq!(got.entries(), want);
+    }
+
+    #[test]
+    fn a_line_is_exact_and_a_resonator_converges() {
+        // 0.35 ns turns 75.6 degrees from point to point on 11 points: only the delay is large.
+        assert!(worst_error(11, |hz| Complex64::cis(-TAU * hz * 0.35e-9)) < 1e-12);
+        // A series resonance at 29 GHz with a loaded Q of 10: third order in the step.
+        let resonator = |hz: f64| {
+            let detuning = 10.0 * (hz / 29e9 - 29e9 / hz);
+            Complex64::new(1.0, detuning).inv()
+        };
+        let (coarse, fine) = (worst_error(41, resonator), worst_error(81, resonator));
+        assert!(coarse < 2e-3 && fine < coarse / 6.0, "{coarse:e} {fine:e}");
+    }
+
+    #[test]
+    fn nothing_is_extrapolated_and_wide_steps_warn() {
+        let grid = FrequencyGrid::linear(1e9, 2e9, 11).unwrap();
+        let network = one_port(&grid, |hz| Complex64::cis(-TAU * hz * 3e-9));
+        let outside = FrequencyGrid::from_hz(vec![2.000_001e9]).unwrap();
+        assert!(matches!(interpolate(&network, &outside), Err(NetworkError::OutsideData { .. })));
+        let inside = FrequencyGrid::from_hz(vec![1.55e9]).unwrap();
+        let step = interpolate(&network, &inside).unwrap().unsafe_step.unwrap();
+        assert!((step.step_deg - 108.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_repeated_frequency_parts_the_curve() {
+        let grid = FrequencyGrid::from_hz(vec![1.0, 2.0, 2.0, 3.0]).unwrap();
+        let jump = [0.0, 0.0, 0.5, 0.5].map(Complex64::from).to_vec();
+        let network =
+            Network::new(ParameterKind::Scattering, grid, 1, jump, vec![50.0.into()]).unwrap();
+        let asked = FrequencyGrid::from_hz(vec![1.5, 2.0, 2.5]).unwrap();
+        let got = interpolate(&network, &asked).unwrap().network;
+        assert_eq!(got.entries(), [0.0, 0.0, 0.5].map(Complex64::from));
+    }
+}

@@ -1,0 +1,135 @@
+//! Ports closed by loads other than their references.
+
+use super::lu::Lu;
+use super::waves::PortWaves;
+use super::{Network, NetworkError, ParameterKind, Port, convert, interpolate, renormalise};
+use num_complex::Complex64;
+
+/// What a port is closed by.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Load {
+    /// An impedance in ohms, the same at every frequency. Its real part may be zero (a short) but
+    /// not below.
+    Impedance(Complex64),
+    /// A one-port, interpolated where its frequencies differ.
+    OnePort(Network),
+}
+
+impl Load {
+    /// b / a of the load at each frequency, in the waves of `port` of `network`.
+    fn reflections(&self, network: &Network, port: Port) -> Result<Vec<Complex64>, NetworkError> {
+        let points = network.grid().len();
+        let reference_at = |point: usize| network.references_ohm(point)[port.index()];
+        match self {
+            Self::Impedance(impedance_ohm) => Ok((0..points)
+                .map(|point| {
+                    PortWaves::new(network.waves(), reference_at(point))
+                        .reflection_of(*impedance_ohm)
+                })
+                .collect()),
+            Self::OnePort(one_port) => {
+                let scattering = convert(one_port, ParameterKind::Scattering)?;
+                let on_grid = interpolate(&scattering, network.grid())?.network;
+                let references = (0..points).map(reference_at).collect();
+                Ok(renormalise(&on_grid, references, network.waves())?.entries().to_vec())
+            }
+        }
+    }
+}
+
+/// A scattering network whose loaded ports reflect what leaves them.
+///
+/// The result has the ports of `network`, in order: its column j holds the waves that leave every
+/// port when a unit wave enters port j and the loads stand at their ports. For ports without a
+/// load this is the scattering matrix of the loaded network; the row of a loaded port is the wave
+/// that its load receives.
+///
+/// # Errors
+/// [`NetworkError::NoSuchPort`], [`NetworkError::PortTwice`], [`NetworkError::OutsideData`] where
+/// a load's file does not cover the grid, [`NetworkError::Ringing`] with the frequency at which
+/// network and loads have no finite answer.
+///
+/// # Method
+/// b = S (a + Γ b), so b = (1 - S Γ)⁻¹ S a, with Γ diagonal and zero at ports without a load.
+pub fn close_ports(network: &Network, loads: &[(Port, Load)]) -> Result<Network, NetworkError> {
+    let scattering = convert(network, ParameterKind::Scattering)?;
+    let ports = scattering.ports();
+    let mut reflections = Vec::with_capacity(loads.len());
+    for (at, (port, load)) in loads.iter().enumerate() {
+        scattering.check_port(*port)?;
+        if loads[..at].iter().any(|(earlier, _)| earlier == port) {
+            return Err(NetworkError::PortTwice { port: *port });
+        }
+        reflections.push((port.index(), load.reflections(&scattering, *port)?));
+    }
+    let mut entries = scattering.entries().to_vec();
+    let mut system = vec![Complex64::ZERO; ports * ports];
+    let mut lu = Lu::new(ports);
+    for (point, matrix) in entries.chunks_exact_mut(ports * ports).enumerate() {
+        system.fill(Complex64::ZERO);
+        for port in 0..ports {
+            system[port * ports + port] = Complex64::ONE;
+        }
+        for (port, reflection) in &reflections {
+            for row in 0..ports {
+                system[row * ports + port] -= matrix[row * ports + port] * reflection[point];
+            }
+        }
+        let ringing = |_| NetworkError::Ringing { frequency_hz: scattering.grid().as_hz()[point] };
+        lu.factor(&system).map_err(ringing)?;
+        lu.solve(matrix, ports);
+    }
+    scattering.with_matrices(
+        ParameterKind::Scattering,
+        entries,
+        scattering.stored_references().to_vec(),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::{FrequencyGrid, WaveDefinition};
+
+    fn two_port(entries: [Complex64; 4]) -> Network {
+        let grid = FrequencyGrid::from_hz(vec![1e9]).unwrap();
+        Network::new(ParameterKind::Scattering, grid, 2, entries.to_vec(), vec![50.0.into()])
+            .unwrap()
+    }
+
+    #[test]
+    fn a_load_equals_its_impedance_as_reference() {
+        let c = Complex64::new;
+        let network = two_port([c(0.1, 0.2), c(0.5, -0.3), c(0.4, -0.35), c(-0.2, 0.1)]);
+        let port = Port::from_index(1);
+        let load_ohm = c(33.0, 12.0);
+        let closed = close_ports(&network, &[(port, Load::Impedance(load_ohm))]).unwrap();
+        let seen =
+            renormalise(&network, vec![50.0.into(), load_ohm], WaveDefinition::Power).unwrap();
+        // With power waves a port whose reference is the load sees no incident wave.
+        assert!((closed.entries()[0] - seen.entries()[0]).norm() < 1e-14);
+    }
+
+    #[test]
+    fn textbook_input_reflection() {
+        let c = Complex64::new;
+        let s = [c(0.1, 0.2), c(0.5, -0.3), c(0.4, -0.35), c(-0.2, 0.1)];
+        let short =
+            close_ports(&two_port(s), &[(Port::from_index(1), Load::Impedance(Complex64::ZERO))])
+                .unwrap();
+        // Γ_in = S11 + S12 S21 Γ / (1 - S22 Γ), any textbook; Γ = -1 for a short.
+        let want = s[0] - s[1] * s[2] / (1.0 + s[3]);
+        assert!((short.entries()[0] - want).norm() < 1e-14);
+    }
+
+    #[test]
+    fn a_shorted_short_stub_rings() {
+        let through = two_port([Complex64::ZERO, Complex64::ONE, Complex64::ONE, Complex64::ZERO]);
+        let short = || Load::Impedance(Complex64::ZERO);
+        let rings = close_ports(
+            &through,
+            &[(Port::from_index(0), short()), (Port::from_index(1), short())],
+        );
+        assert!(matches!(rings, Err(NetworkError::Ringing { .. })));
+    }
+}

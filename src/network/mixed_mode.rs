@@ -1,0 +1,97 @@
+//! Mixed-mode networks and single-ended ones.
+//!
+//! For the pair (p, n): v_D = v_p - v_n, i_D = (i_p - i_n)/2, v_C = (v_p + v_n)/2,
+//! i_C = i_p + i_n; waves a_D = (a_p - a_n)/√2 and a_C = (a_p + a_n)/√2, the same for b.
+//! References: 2R for the differential, R/2 for the common mode, R being that of both ports.
+//! Source: D. E. Bockelman, W. R. Eisenstadt, IEEE Trans. MTT 43 (1995) 1530-1539.
+
+use super::{Network, NetworkError, ParameterKind, PortMode};
+use num_complex::Complex64;
+use std::f64::consts::FRAC_1_SQRT_2;
+
+/// A mixed-mode S, Z or Y network as its single-ended ports, in the order of their numbers.
+///
+/// A network that is single-ended already comes back unchanged.
+///
+/// # Errors
+/// [`NetworkError::TwoPortsOnly`] for H and G, which have no mixed-mode form here.
+pub fn to_single_ended(network: &Network) -> Result<Network, NetworkError> {
+    let Some(modes) = network.modes() else { return Ok(network.clone()) };
+    let kind = network.kind();
+    if kind.is_two_port_only() {
+        return Err(NetworkError::TwoPortsOnly { kind, ports: network.ports() });
+    }
+    let ports = network.ports();
+    // M_single = L M_mixed R. Each single-ended quantity is a sum over at most two modes, so L
+    // has at most two entries in a row and R at most two in a column.
+    let (mut left, mut right) = (vec![0.0; ports * ports], vec![0.0; ports * ports]);
+    for (mode_index, mode) in modes.iter().enumerate() {
+        for (port, row, column) in mode_terms(*mode, kind) {
+            left[port * ports + mode_index] = row;
+            right[mode_index * ports + port] = column;
+        }
+    }
+    let mut half = vec![Complex64::ZERO; ports * ports];
+    let mut entries = Vec::with_capacity(network.entries().len());
+    for matrix in network.entries().chunks_exact(ports * ports) {
+        multiply(matrix, &right, &mut half, ports);
+        for row in left.chunks_exact(ports) {
+            for column in 0..ports {
+                entries.push(
+                    row.iter()
+                        .enumerate()
+                        .map(|(k, factor)| half[k * ports + column] * factor)
+                        .sum(),
+                );
+            }
+        }
+    }
+    let sets = network.stored_references().chunks_exact(ports);
+    let references_ohm = sets
+        .flat_map(|set| {
+            let mut single = vec![Complex64::ZERO; ports];
+            for (mode, &reference_ohm) in modes.iter().zip(set) {
+                match *mode {
+                    PortMode::Single(port) => single[port.index()] = reference_ohm,
+                    PortMode::Differential(plus, minus) => {
+                        single[plus.index()] = reference_ohm / 2.0;
+                        single[minus.index()] = reference_ohm / 2.0;
+                    }
+                    PortMode::Common(..) => {}
+                }
+            }
+            single
+        })
+        .collect();
+    Ok(Network::new(kind, network.grid().clone(), ports, entries, references_ohm)?
+        .with_waves(network.waves()))
+}
+
+/// (port, factor in L, factor in R) of the ports that a mode concerns.
+fn mode_terms(mode: PortMode, kind: ParameterKind) -> Vec<(usize, f64, f64)> {
+    // What a single-ended quantity takes of the modal ones, and the reverse: waves, voltages,
+    // currents. Z turns currents into voltages, Y the other way round.
+    let (from_differential, to_differential, from_common, to_common) = match kind {
+        ParameterKind::Impedance => (0.5, 0.5, 1.0, 1.0),
+        ParameterKind::Admittance => (1.0, 1.0, 0.5, 0.5),
+        _ => (FRAC_1_SQRT_2, FRAC_1_SQRT_2, FRAC_1_SQRT_2, FRAC_1_SQRT_2),
+    };
+    match mode {
+        PortMode::Single(port) => vec![(port.index(), 1.0, 1.0)],
+        PortMode::Differential(plus, minus) => vec![
+            (plus.index(), from_differential, to_differential),
+            (minus.index(), -from_differential, -to_differential),
+        ],
+        PortMode::Common(plus, minus) => {
+            vec![(plus.index(), from_common, to_common), (minus.index(), from_common, to_common)]
+        }
+    }
+}
+
+fn multiply(left: &[Complex64], right: &[f64], product: &mut [Complex64], n: usize) {
+    for (row, out) in left.chunks_exact(n).zip(product.chunks_exact_mut(n)) {
+        for (column, entry) in out.iter_mut().enumerate() {
+            *entry = row.iter().enumerate().map(|(k, value)| value * right[k * n + column]).sum();
+        }
+    }
+}

@@ -1,0 +1,50 @@
+//! The same network seen from other reference impedances.
+
+use super::container::checked_references;
+use super::convert::reframe;
+use super::{Network, NetworkError, ParameterKind, WaveDefinition};
+use num_complex::Complex64;
+
+/// Moves a network to other references and, if wanted, other waves.
+///
+/// `references_ohm` holds one value for all ports, one per port, or one per port for each
+/// frequency point (point-major), each with a positive real part. Matrices other than scattering
+/// do not change; their references do, for when they are converted.
+///
+/// # Errors
+/// [`NetworkError::ReferenceCount`], [`NetworkError::Reference`] naming the port, or
+/// [`NetworkError::NoSuchMatrix`] where an active network rings with the new references.
+///
+/// # Method
+/// The bilinear form S' = (γ + δ S)(α + β S)⁻¹ that follows from the definition of the waves;
+/// no Z or Y is formed. For power waves it is the form of K. Kurokawa, IEEE Trans. MTT 13
+/// (1965) 194-202.
+///
+/// # Examples
+/// ```
+/// use fourphase::network::{FrequencyGrid, Network, ParameterKind, WaveDefinition, renormalise};
+///
+/// // A 75 ohm load reflects 0.2 seen from 50 ohm, and nothing seen from 75 ohm.
+/// let grid = FrequencyGrid::from_hz(vec![1e9])?;
+/// let load = Network::new(ParameterKind::Scattering, grid, 1, vec![0.2.into()], vec![50.0.into()])?;
+/// let matched = renormalise(&load, vec![75.0.into()], WaveDefinition::Power)?;
+/// assert!(matched.entries()[0].norm() < 1e-15);
+/// # Ok::<(), fourphase::network::NetworkError>(())
+/// ```
+pub fn renormalise(
+    network: &Network,
+    references_ohm: Vec<Complex64>,
+    waves: WaveDefinition,
+) -> Result<Network, NetworkError> {
+    let references_ohm = checked_references(references_ohm, network.ports(), network.grid().len())?;
+    if network.kind() != ParameterKind::Scattering {
+        let entries = network.entries().to_vec();
+        return Ok(network
+            .with_matrices(network.kind(), entries, references_ohm)?
+            .with_waves(waves));
+    }
+    if waves == network.waves() && references_ohm == network.stored_references() {
+        return Ok(network.clone());
+    }
+    reframe(network, ParameterKind::Scattering, references_ohm, waves)
+}

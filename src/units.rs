@@ -1,0 +1,262 @@
+//! Conversions between decibels and ratios, degrees and radians, prefixed and plain hertz.
+//!
+//! Files and people speak GHz, dB and degrees; the kernels speak hertz, linear ratios and
+//! radians. Everything is converted once, here, at the edge.
+
+use num_complex::Complex64;
+use std::f64::consts::LN_10;
+use std::fmt;
+
+/// Decibels of an amplitude ratio: 20 log10 |x|. Zero gives negative infinity.
+///
+/// ```
+/// assert_eq!(fourphase::units::db_from_amplitude(10.0), 20.0);
+/// ```
+#[must_use]
+pub fn db_from_amplitude(ratio: f64) -> f64 {
+    20.0 * ratio.abs().log10()
+}
+
+/// Decibels of a power ratio: 10 log10 x. Zero gives negative infinity.
+#[must_use]
+pub fn db_from_power(ratio: f64) -> f64 {
+    10.0 * ratio.log10()
+}
+
+/// The amplitude ratio of a value in decibels: 10^(x/20).
+#[must_use]
+pub fn amplitude_from_db(value_db: f64) -> f64 {
+    (value_db * LN_10 / 20.0).exp()
+}
+
+/// The power ratio of a value in decibels: 10^(x/10).
+#[must_use]
+pub fn power_from_db(value_db: f64) -> f64 {
+    (value_db * LN_10 / 10.0).exp()
+}
+
+/// Nepers of an amplitude ratio given in decibels (8.6859 dB to the neper).
+#[must_use]
+pub fn neper_from_db(value_db: f64) -> f64 {
+    value_db * LN_10 / 20.0
+}
+
+/// Decibels of an amplitude ratio given in nepers.
+#[must_use]
+pub fn db_from_neper(value_np: f64) -> f64 {
+    value_np * 20.0 / LN_10
+}
+
+/// Wraps an angle in degrees to (-180, 180].
+///
+/// ```
+/// use fourphase::units::wrap_deg;
+/// assert_eq!(wrap_deg(270.0), -90.0);
+/// assert_eq!(wrap_deg(-180.0), 180.0);
+/// ```
+#[must_use]
+pub fn wrap_deg(angle_deg: f64) -> f64 {
+    let turned = angle_deg.rem_euclid(360.0);
+    if turned > 180.0 { turned - 360.0 } else { turned }
+}
+
+/// What stops a text from being read as a quantity.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum UnitError {
+    /// The text is no frequency.
+    #[error(
+        "'{text}' is not a frequency: expected a number with Hz, kHz, MHz, GHz or THz, such as 27.5GHz"
+    )]
+    Frequency {
+        /// The text as given.
+        text: String,
+    },
+    /// The text is no frequency range, or runs downwards.
+    #[error(
+        "'{text}' is not a frequency range: expected LO..HI with LO below HI, such as 27GHz..31GHz"
+    )]
+    Range {
+        /// The text as given.
+        text: String,
+    },
+    /// The text is no complex number.
+    #[error("'{text}' is not a number in ohms: expected a form such as 50, 40+10j or 40-10j")]
+    Complex {
+        /// The text as given.
+        text: String,
+    },
+}
+
+const PREFIXES: [(&str, f64); 5] =
+    [("thz", 1e12), ("ghz", 1e9), ("mhz", 1e6), ("khz", 1e3), ("hz", 1.0)];
+
+/// Reads a frequency with its unit; a bare number is in hertz. The unit's case is ignored.
+///
+/// ```
+/// assert_eq!(fourphase::units::parse_frequency_hz("27.5GHz").unwrap(), 27.5e9);
+/// assert_eq!(fourphase::units::parse_frequency_hz("500 MHz").unwrap(), 500e6);
+/// ```
+///
+/// # Errors
+/// [`UnitError::Frequency`] if the text is anything but a finite, non-negative number and a unit.
+pub fn parse_frequency_hz(text: &str) -> Result<f64, UnitError> {
+    let lower = text.trim().to_ascii_lowercase();
+    let (digits, scale) = PREFIXES
+        .iter()
+        .find_map(|&(unit, scale)| lower.strip_suffix(unit).map(|digits| (digits, scale)))
+        .unwrap_or((lower.as_str(), 1.0));
+    let refused = || UnitError::Frequency { text: text.to_owned() };
+    let value_hz = plain_number(digits.trim()).ok_or_else(refused)? * scale;
+    if value_hz.is_finite() && value_hz >= 0.0 { Ok(value_hz) } else { Err(refused()) }
+}
+
+/// Reads a range such as `27GHz..31GHz`; a unit on the right alone serves both ends (`27..31GHz`).
+///
+/// # Errors
+/// [`UnitError::Range`] unless both ends are frequencies and the first is the lower.
+pub fn parse_frequency_range_hz(text: &str) -> Result<(f64, f64), UnitError> {
+    let refused = || UnitError::Range { text: text.to_owned() };
+    let (low, high) = text.split_once("..").ok_or_else(refused)?;
+    let high_hz = parse_frequency_hz(high).map_err(|_| refused())?;
+    let unit_of_high = high.trim().trim_start_matches(|c: char| !c.is_ascii_alphabetic());
+    let low_bare = plain_number(low.trim()).is_some();
+    let low_hz = if low_bare && !unit_of_high.is_empty() {
+        parse_frequency_hz(&format!("{low}{unit_of_high}"))
+    } else {
+        parse_frequency_hz(low)
+    }
+    .map_err(|_| refused())?;
+    if low_hz < high_hz { Ok((low_hz, high_hz)) } else { Err(refused()) }
+}
+
+/// Reads a complex number in the forms `50`, `40+10j`, `-3j`, `1e2-2.5e-1j` (`i` serves as `j`).
+///
+/// # Errors
+/// [`UnitError::Complex`] for anything else.
+pub fn parse_complex(text: &str) -> Result<Complex64, UnitError> {
+    let refused = || UnitError::Complex { text: text.to_owned() };
+    let whole = text.trim();
+    let Some(body) = whole.strip_suffix(['j', 'J', 'i', 'I']) else {
+        return plain_number(whole).map(Complex64::from).ok_or_else(refused);
+    };
+    // The imaginary part starts at the last sign that is not an exponent's.
+    let split = body
+        .char_indices()
+        .rev()
+        .find(|&(at, c)| (c == '+' || c == '-') && !body[..at].ends_with(['e', 'E']))
+        .map_or(0, |(at, _)| at);
+    let (real, imaginary) = body.split_at(split);
+    let re = if real.trim().is_empty() { Some(0.0) } else { plain_number(real.trim()) };
+    let im = match imaginary.trim() {
+        "" | "+" => Some(1.0),
+        "-" => Some(-1.0),
+        digits => plain_number(digits),
+    };
+    match (re, im) {
+        (Some(re), Some(im)) => Ok(Complex64::new(re, im)),
+        _ => Err(refused()),
+    }
+}
+
+/// A finite number in plain decimal notation; refuses the words (`inf`, `nan`) that Rust takes.
+fn plain_number(text: &str) -> Option<f64> {
+    let starts_well =
+        text.trim_start_matches(['+', '-']).starts_with(|c: char| c.is_ascii_digit() || c == '.');
+    text.parse::<f64>().ok().filter(|value| starts_well && value.is_finite())
+}
+
+/// A frequency shown with the prefix that suits it, as in `27.5 GHz`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ShownFrequency(pub f64);
+
+impl fmt::Display for ShownFrequency {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (unit, scale) = match self.0.abs() {
+            hz if hz >= 1e9 => ("GHz", 1e9),
+            hz if hz >= 1e6 => ("MHz", 1e6),
+            hz if hz >= 1e3 => ("kHz", 1e3),
+            _ => ("Hz", 1.0),
+        };
+        // Seven significant digits: enough to tell neighbouring points of any sweep apart.
+        let value = self.0 / scale;
+        let whole_digits = value.abs().max(1.0).log10().floor();
+        let places = (6.0 - whole_digits).max(0.0);
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 6")]
+        let fixed = format!("{value:.*}", places as usize);
+        let short = if fixed.contains('.') {
+            fixed.trim_end_matches('0').trim_end_matches('.')
+        } else {
+            &fixed
+        };
+        write!(f, "{short} {unit}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn frequencies_with_units() {
+        for (text, hz) in
+            [("1", 1.0), ("2kHz", 2e3), ("3 mhz", 3e6), (".5GHZ", 5e8), ("0.1THz", 1e11)]
+        {
+            assert!((parse_frequency_hz(text).unwrap() - hz).abs() <= 1e-12 * hz, "{text}");
+        }
+        for text in ["", "GHz", "-1GHz", "inf", "nanHz", "1e400", "27.5 G", "1,5GHz", "--1"] {
+            assert!(parse_frequency_hz(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn ranges_share_a_unit() {
+        assert_eq!(parse_frequency_range_hz("27..31GHz").unwrap(), (27e9, 31e9));
+        assert_eq!(parse_frequency_range_hz("500 MHz..1 GHz").unwrap(), (5e8, 1e9));
+        assert_eq!(parse_frequency_range_hz("5..6").unwrap(), (5.0, 6.0));
+        for text in ["31GHz..27GHz", "27GHz", "..", "1GHz..1GHz", "a..b"] {
+            assert!(parse_frequency_range_hz(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn complex_forms() {
+        let z = |re, im| Complex64::new(re, im);
+        for (text, want) in [
+            ("50", z(50.0, 0.0)),
+            ("40+10j", z(40.0, 10.0)),
+            ("40-10J", z(40.0, -10.0)),
+            ("-3j", z(0.0, -3.0)),
+            ("1e2-2.5e-1j", z(100.0, -0.25)),
+            ("1e-3j", z(0.0, 1e-3)),
+            ("7+j", z(7.0, 1.0)),
+        ] {
+            assert_eq!(parse_complex(text).unwrap(), want, "{text}");
+        }
+        for text in ["", "50 ohm", "inf", "1+2", "x+1j", "nanj"] {
+            assert!(parse_complex(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn angles_wrap_into_the_half_open_turn() {
+        for (given, want) in
+            [(0.0, 0.0), (180.0, 180.0), (-180.0, 180.0), (181.0, -179.0), (-450.0, -90.0)]
+        {
+            assert!((wrap_deg(given) - want).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn shown_frequencies_are_short_and_exact() {
+        for (hz, want) in [
+            (27.5e9, "27.5 GHz"),
+            (1e6, "1 MHz"),
+            (0.0, "0 Hz"),
+            (123_456_789.0, "123.4568 MHz"),
+            (200e9, "200 GHz"),
+        ] {
+            assert_eq!(ShownFrequency(hz).to_string(), want);
+        }
+    }
+}
