@@ -1,0 +1,277 @@
+//! Positions in text files, and errors shown with the line they are about.
+//!
+//! One renderer serves Touchstone, TOML and CSV. Lines and columns count from 1, columns in
+//! characters. An [`Excerpt`] keeps the few characters around the trouble, so that an error can be
+//! shown after its file is gone and a line of two gigabytes costs no more than a short one.
+//! Nothing from a file reaches the terminal raw: control characters are shown as escapes.
+
+use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet};
+use std::borrow::Cow;
+use std::fmt::{self, Write as _};
+use std::ops::Range;
+
+/// A place in a text: line and column from 1, the column in characters.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Position {
+    /// Line, from 1.
+    pub line: usize,
+    /// Column in characters, from 1.
+    pub column: usize,
+}
+
+impl fmt::Display for Position {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}", self.line, self.column)
+    }
+}
+
+/// Characters shown on either side of the marked ones when a line is too long to show whole.
+const CONTEXT_CHARACTERS: usize = 60;
+/// The longest mark.
+const LONGEST_MARK: usize = 40;
+
+/// The line an error is about, or the part of it around the trouble, ready to be shown.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Excerpt {
+    /// Where the marked characters start in the file.
+    pub position: Position,
+    text: String,
+    mark: Range<usize>,
+}
+
+impl Excerpt {
+    /// Cuts the excerpt out of one line, given without its line end; `mark` is in bytes.
+    #[must_use]
+    pub fn of_line(line_number: usize, line: &[u8], mark: Range<usize>) -> Self {
+        let start = mark.start.min(line.len());
+        let end = mark.end.clamp(start, line.len());
+        // At most four bytes to a character.
+        let (from, to) = (
+            start.saturating_sub(4 * CONTEXT_CHARACTERS),
+            line.len().min(end.min(start + 4 * LONGEST_MARK) + 4 * CONTEXT_CHARACTERS),
+        );
+        let before = String::from_utf8_lossy(&line[from..start]);
+        let marked = String::from_utf8_lossy(&line[start..end.min(start + 4 * LONGEST_MARK)]);
+        let after = String::from_utf8_lossy(&line[end.min(start + 4 * LONGEST_MARK)..to]);
+
+        let keep = before.chars().count().saturating_sub(CONTEXT_CHARACTERS);
+        let mut text = String::new();
+        if from > 0 || keep > 0 {
+            text.push('…');
+        }
+        push_printable(&mut text, before.chars().skip(keep));
+        let mark_start = text.len();
+        push_printable(&mut text, marked.chars().take(LONGEST_MARK));
+        let mark_end = text.len();
+        push_printable(&mut text, after.chars().take(CONTEXT_CHARACTERS));
+        if to < line.len() || after.chars().count() > CONTEXT_CHARACTERS {
+            text.push('…');
+        }
+        // Counting the bytes that start a character needs no copy of a long line.
+        let column = line[..start].iter().filter(|&&byte| byte & 0xC0 != 0x80).count() + 1;
+        Self { position: Position { line: line_number, column }, text, mark: mark_start..mark_end }
+    }
+
+    /// Cuts the excerpt for a byte range out of a whole text.
+    #[must_use]
+    pub fn of_text(text: &str, mark: Range<usize>) -> Self {
+        let bytes = text.as_bytes();
+        let start = mark.start.min(bytes.len());
+        let line_start =
+            bytes[..start].iter().rposition(|&byte| byte == b'\n').map_or(0, |at| at + 1);
+        let line_end = bytes[start..]
+            .iter()
+            .position(|&byte| byte == b'\n')
+            .map_or(bytes.len(), |at| start + at);
+        let line_number = bytes[..line_start].iter().filter(|&&byte| byte == b'\n').count() + 1;
+        let line =
+            bytes[line_start..line_end].strip_suffix(b"\r").unwrap_or(&bytes[line_start..line_end]);
+        Self::of_line(line_number, line, start - line_start..mark.end.saturating_sub(line_start))
+    }
+}
+
+/// How grave a finding is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Severity {
+    /// The work could not be done.
+    Error,
+    /// It could, but the reader should know.
+    Warning,
+}
+
+/// A finding, ready to be shown.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Diagnostic {
+    /// How grave it is.
+    pub severity: Severity,
+    /// What is wrong, in one sentence without a full stop.
+    pub title: String,
+    /// The file concerned.
+    pub file: Option<String>,
+    /// The line concerned.
+    pub excerpt: Option<Excerpt>,
+    /// What stands beside the mark.
+    pub label: Option<String>,
+    /// What was expected and why.
+    pub notes: Vec<String>,
+    /// What to do about it.
+    pub help: Option<String>,
+}
+
+impl Diagnostic {
+    /// An error without a place.
+    #[must_use]
+    pub fn error(title: impl Into<String>) -> Self {
+        Self {
+            severity: Severity::Error,
+            title: title.into(),
+            file: None,
+            excerpt: None,
+            label: None,
+            notes: Vec::new(),
+            help: None,
+        }
+    }
+
+    /// The same, about a file.
+    #[must_use]
+    pub fn in_file(mut self, file: impl Into<String>) -> Self {
+        self.file = Some(file.into());
+        self
+    }
+
+    /// The same, with what to do about it.
+    #[must_use]
+    pub fn with_help(mut self, help: impl Into<String>) -> Self {
+        self.help = Some(help.into());
+        self
+    }
+
+    /// The same, with a line of explanation.
+    #[must_use]
+    pub fn with_note(mut self, note: impl Into<String>) -> Self {
+        self.notes.push(note.into());
+        self
+    }
+
+    /// The text to print, 80 columns wide where the words allow; `styled` adds colours.
+    #[must_use]
+    pub fn render(&self, styled: bool) -> String {
+        let level = match self.severity {
+            Severity::Error => Level::ERROR,
+            Severity::Warning => Level::WARNING,
+        };
+        let title = printable(&self.title);
+        let label = self.label.as_deref().map(printable);
+        let notes: Vec<_> = self.notes.iter().map(|note| printable(note)).collect();
+        let help = self.help.as_deref().map(printable);
+        let file = self.file.as_deref().map(printable);
+
+        let mut group = Group::with_title(level.primary_title(title.as_ref()));
+        if let Some(file) = &file {
+            let mut origin = Origin::path(file.as_ref());
+            if let Some(excerpt) = &self.excerpt {
+                origin = origin.line(excerpt.position.line).char_column(excerpt.position.column);
+            }
+            group = group.element(origin);
+        }
+        if let Some(excerpt) = &self.excerpt {
+            let annotation =
+                AnnotationKind::Primary.span(excerpt.mark.clone()).label(label.as_deref());
+            group = group.element(
+                Snippet::source(&excerpt.text)
+                    .line_start(excerpt.position.line)
+                    .annotation(annotation),
+            );
+        }
+        for note in &notes {
+            group = group.element(Level::NOTE.message(note.as_ref()));
+        }
+        if let Some(help) = &help {
+            group = group.element(Level::HELP.message(help.as_ref()));
+        }
+        let renderer = if styled { Renderer::styled() } else { Renderer::plain() };
+        renderer.term_width(80).render(&[group])
+    }
+}
+
+/// Text from outside, safe to print: control characters become escapes such as `\u{1b}`.
+#[must_use]
+pub fn printable(text: &str) -> Cow<'_, str> {
+    if !text.chars().any(is_unprintable) {
+        return Cow::Borrowed(text);
+    }
+    let mut shown = String::with_capacity(text.len());
+    for character in text.chars() {
+        if character == '\n' || !is_unprintable(character) {
+            shown.push(character);
+        } else {
+            let _ = write!(shown, "{}", character.escape_unicode());
+        }
+    }
+    Cow::Owned(shown)
+}
+
+/// Control characters, and those that turn or hide the text around them.
+fn is_unprintable(character: char) -> bool {
+    character.is_control()
+        || matches!(character, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+}
+
+fn push_printable(text: &mut String, characters: impl Iterator<Item = char>) {
+    for character in characters {
+        match character {
+            // One blank for one tab keeps the caret under its character.
+            '\t' => text.push(' '),
+            character if is_unprintable(character) => text.push('\u{fffd}'),
+            character => text.push(character),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn shown(excerpt: Excerpt) -> String {
+        let mut diagnostic =
+            Diagnostic::error("expected 9 numbers in a 2-port row, found 7").in_file("die 07.s2p");
+        diagnostic.excerpt = Some(excerpt);
+        diagnostic.label = Some("the row ends here".to_owned());
+        diagnostic.with_help("complete the row").render(false)
+    }
+
+    #[test]
+    fn the_caret_stands_under_the_column_named() {
+        let line = b"2.450e9\t-12.1 34.0 x";
+        let text = shown(Excerpt::of_line(214, line, 19..20));
+        assert!(text.contains("die 07.s2p:214:20"), "{text}");
+        let lines: Vec<_> = text.lines().collect();
+        let source = lines.iter().position(|line| line.starts_with("214")).unwrap();
+        assert_eq!(lines[source].find('x'), lines[source + 1].find('^'), "{text}");
+    }
+
+    #[test]
+    fn a_huge_line_is_cut_around_the_mark() {
+        let mut line = vec![b'1'; 1_000_000];
+        line[700_000] = b'x';
+        let text = shown(Excerpt::of_line(3, &line, 700_000..700_001));
+        assert!(text.len() < 700, "{}", text.len());
+        assert!(text.contains(":3:700001"), "{text}");
+    }
+
+    #[test]
+    fn escapes_from_a_file_are_not_sent_to_the_terminal() {
+        let text = shown(Excerpt::of_line(1, b"\x1b[31m evil \x07", 0..1));
+        assert!(!text.contains('\u{1b}') && !text.contains('\u{7}'), "{text:?}");
+        assert_eq!(printable("a\u{1b}[0m"), "a\\u{1b}[0m");
+    }
+
+    #[test]
+    fn marks_beyond_the_line_are_drawn_back_to_it() {
+        let excerpt = Excerpt::of_line(1, b"ab", 7..9);
+        assert_eq!(excerpt.position.column, 3);
+        let excerpt = Excerpt::of_text("one\ntwo\r\nthree", 4..7);
+        assert_eq!((excerpt.position.line, excerpt.text.as_str()), (2, "two"));
+    }
+}

@@ -1,0 +1,420 @@
+//! From rows of numbers to frequencies and matrices.
+//!
+//! A set is one frequency and its pairs, spread over lines in a layout. Rows are collected until
+//! a set is complete; only when something does not fit is the layout of the lines looked at, to
+//! name the line that is to blame: the first that departs from the layout of the first complete
+//! set or, before there is one, from the standard's. Nothing is reserved by a number of ports
+//! that the data have not borne out.
+
+use super::NumberFormat;
+use super::error::{Fault, Found, Problem, WarningCode};
+use super::grammar::entry_range;
+use super::header::{Triangle, TwoPortOrder};
+use super::parse::Findings;
+use crate::units;
+use num_complex::Complex64;
+use std::ops::Range;
+
+/// Pairs that a line of a version 1 file holds at most.
+const PAIRS_PER_LINE: usize = 4;
+
+/// How a set lists its matrix.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Layout {
+    pub(super) ports: usize,
+    pub(super) triangle: Triangle,
+    pub(super) two_port_order: TwoPortOrder,
+    /// Version 2 leaves the wrapping of lines free.
+    pub(super) is_free: bool,
+}
+
+impl Layout {
+    /// Numbers in one set. Saturates where no file could hold so many.
+    pub(super) fn numbers(&self) -> usize {
+        let n = self.ports;
+        match self.triangle {
+            Triangle::Full => n.saturating_mul(n).saturating_mul(2).saturating_add(1),
+            _ => n.saturating_mul(n.saturating_add(1)).saturating_add(1),
+        }
+    }
+
+    /// Numbers on the nth line (from 0) of a set in the standard's layout; for version 2 one
+    /// matrix row to a line. `None` beyond the last line.
+    fn standard_count(&self, line: usize) -> Option<usize> {
+        let frequency = usize::from(line == 0);
+        let n = self.ports;
+        if n <= 2 {
+            return (line == 0).then(|| self.numbers());
+        }
+        let pairs = if self.is_free {
+            match self.triangle {
+                _ if line >= n => return None,
+                Triangle::Full => n,
+                Triangle::Lower => line + 1,
+                Triangle::Upper => n - line,
+            }
+        } else {
+            let lines_per_row = n.div_ceil(PAIRS_PER_LINE);
+            if line / lines_per_row >= n {
+                return None;
+            }
+            (n - line % lines_per_row * PAIRS_PER_LINE).min(PAIRS_PER_LINE)
+        };
+        Some(2 * pairs + frequency)
+    }
+
+    /// For each pair of a set, the entries of the row-major matrix that it gives.
+    fn placement(&self) -> Vec<(usize, Option<usize>)> {
+        let n = self.ports;
+        let entry = |row: usize, column: usize| row * n + column;
+        let mirrored = |row: usize, column: usize| {
+            (entry(row, column), (row != column).then(|| entry(column, row)))
+        };
+        match self.triangle {
+            Triangle::Full if n == 2 && self.two_port_order == TwoPortOrder::ByColumn => {
+                [0, 2, 1, 3].map(|at| (at, None)).to_vec()
+            }
+            Triangle::Full => (0..n * n).map(|at| (at, None)).collect(),
+            Triangle::Lower => {
+                (0..n).flat_map(|row| (0..=row).map(move |column| mirrored(row, column))).collect()
+            }
+            Triangle::Upper => {
+                (0..n).flat_map(|row| (row..n).map(move |column| mirrored(row, column))).collect()
+            }
+        }
+    }
+}
+
+/// One line of a set.
+#[derive(Clone, Debug)]
+struct LineOfSet {
+    /// Where its content stands in the file.
+    start: usize,
+    end: usize,
+    count: usize,
+}
+
+impl LineOfSet {
+    fn span(&self) -> Range<usize> {
+        self.start..self.end
+    }
+}
+
+/// Collects sets.
+pub(super) struct Sets {
+    layout: Layout,
+    number_format: NumberFormat,
+    unit_hz: f64,
+    numbers_per_set: usize,
+    expected_sets: Option<usize>,
+    /// The numbers of the set under way; never many more than a set holds.
+    pub(super) buffer: Vec<f64>,
+    lines: Vec<LineOfSet>,
+    /// Numbers on those lines.
+    so_far: usize,
+    previous_lines: Vec<LineOfSet>,
+    /// Counts of the lines of the first complete set.
+    first_counts: Vec<usize>,
+    placement: Vec<(usize, Option<usize>)>,
+    pub(super) frequencies_hz: Vec<f64>,
+    pub(super) entries: Vec<Complex64>,
+    pub(super) highest_hz: f64,
+    descends: bool,
+}
+
+impl Sets {
+    pub(super) fn new(
+        layout: Layout,
+        number_format: NumberFormat,
+        unit_hz: f64,
+        expected_sets: Option<usize>,
+    ) -> Self {
+        Self {
+            layout,
+            number_format,
+            unit_hz,
+            numbers_per_set: layout.numbers(),
+            expected_sets,
+            buffer: Vec::new(),
+            lines: Vec::new(),
+            so_far: 0,
+            previous_lines: Vec::new(),
+            first_counts: Vec::new(),
+            placement: Vec::new(),
+            frequencies_hz: Vec::new(),
+            entries: Vec::new(),
+            highest_hz: f64::NEG_INFINITY,
+            descends: false,
+        }
+    }
+
+    pub(super) fn ports(&self) -> usize {
+        self.layout.ports
+    }
+
+    pub(super) fn count(&self) -> usize {
+        self.frequencies_hz.len()
+    }
+
+    pub(super) fn is_between_sets(&self) -> bool {
+        self.lines.is_empty()
+    }
+
+    /// How many more numbers are worth keeping: those of this set, and one to show the surplus.
+    pub(super) fn room(&self) -> usize {
+        self.numbers_per_set.saturating_sub(self.buffer.len()).saturating_add(1)
+    }
+
+    /// Takes a line whose numbers lie in the buffer already.
+    pub(super) fn take_line(
+        &mut self,
+        file: &[u8],
+        span: Range<usize>,
+        count: usize,
+        findings: &mut Findings,
+    ) -> Result<(), Fault> {
+        let starts_set = self.is_between_sets();
+        if starts_set && self.expected_sets == Some(self.count()) {
+            return Err(
+                Problem::FrequencyCount { expected: self.count(), found: Found::More }.at(span)
+            );
+        }
+        self.lines.push(LineOfSet { start: span.start, end: span.end, count });
+        self.so_far += count;
+        // A line that starts a set has an odd count of numbers, every other line an even one.
+        let is_odd = count % 2 == 1;
+        if starts_set && !is_odd {
+            // An extra pair early in the set before may have pushed this line out of it.
+            let blamed = self.first_departure(&self.previous_lines, self.count().saturating_sub(1));
+            return Err(blamed.unwrap_or_else(|| self.misfit()));
+        }
+        if (!starts_set && is_odd) || self.so_far > self.numbers_per_set {
+            return Err(self.misfit());
+        }
+        if self.so_far == self.numbers_per_set { self.complete(file, findings) } else { Ok(()) }
+    }
+
+    /// The data stop here.
+    pub(super) fn end(&self) -> Result<(), Fault> {
+        let Some(last) = self.lines.last() else { return Ok(()) };
+        let problem = Problem::EndsInsideSet {
+            expected: self.numbers_per_set,
+            found: self.so_far,
+            ports: self.layout.ports,
+        };
+        Err(self
+            .first_departure(&self.lines, self.count())
+            .unwrap_or_else(|| problem.at(last.span())))
+    }
+
+    /// The first line that departs from the expected layout.
+    fn first_departure(&self, lines: &[LineOfSet], set: usize) -> Option<Fault> {
+        let departing = lines.iter().enumerate().find_map(|(at, line)| {
+            let expected = self.expected_count(at, set);
+            (expected != Some(line.count)).then_some((at, line, expected))
+        });
+        let (at, line, expected) = departing?;
+        let problem = Problem::RowLength {
+            // A line beyond the last of its set is expected to start the next one.
+            expected: expected.or_else(|| self.expected_count(0, set)).unwrap_or_default(),
+            found: line.count,
+            ports: self.layout.ports,
+            line_of_set: at + 1,
+            set: set + 1,
+        };
+        Some(problem.at(line.span()))
+    }
+
+    fn expected_count(&self, line: usize, set: usize) -> Option<usize> {
+        if set == 0 {
+            self.layout.standard_count(line)
+        } else {
+            self.first_counts.get(line).copied()
+        }
+    }
+
+    fn misfit(&self) -> Fault {
+        self.first_departure(&self.lines, self.count()).unwrap_or_else(|| {
+            // Every line has its place, yet the sum is off: the last one is to blame.
+            let (at, line) = (self.lines.len(), &self.lines[self.lines.len() - 1]);
+            let expected = self.numbers_per_set.saturating_sub(self.so_far - line.count);
+            let problem = Problem::RowLength {
+                expected,
+                found: line.count,
+                ports: self.layout.ports,
+                line_of_set: at,
+                set: self.count() + 1,
+            };
+            problem.at(line.span())
+        })
+    }
+
+    fn complete(&mut self, file: &[u8], findings: &mut Findings) -> Result<(), Fault> {
+        if self.frequencies_hz.is_empty() {
+            self.first_counts = self.lines.iter().map(|line| line.count).collect();
+            // The first set has borne the number of ports out.
+            self.placement = self.layout.placement();
+        }
+        if !self.layout.is_free {
+            self.judge_wrapping(findings);
+        }
+        self.take_frequency(file, findings)?;
+        self.take_matrix(file, findings)?;
+        self.buffer.clear();
+        std::mem::swap(&mut self.lines, &mut self.previous_lines);
+        self.lines.clear();
+        self.so_far = 0;
+        Ok(())
+    }
+
+    fn judge_wrapping(&self, findings: &mut Findings) {
+        let departure = self
+            .lines
+            .iter()
+            .enumerate()
+            .find(|(at, line)| self.layout.standard_count(*at) != Some(line.count));
+        let Some((_, departing)) = departure else { return };
+        if let Some(long) = self.lines.iter().find(|line| line.count / 2 > PAIRS_PER_LINE) {
+            findings.warn(WarningCode::TooManyPairs, long.span());
+            return;
+        }
+        let numbers_per_row = 2 * self.layout.ports;
+        let mut so_far = 0;
+        let rows_start_lines = self.lines.iter().all(|line| {
+            let left_in_row = numbers_per_row - so_far % numbers_per_row;
+            so_far += line.count - usize::from(so_far == 0);
+            left_in_row >= line.count & !1
+        });
+        let code =
+            if self.layout.ports > PAIRS_PER_LINE && rows_start_lines && self.lines[0].count > 1 {
+                WarningCode::RowsRewrapped
+            } else {
+                WarningCode::Rewrapped
+            };
+        findings.warn(code, departing.span());
+    }
+
+    fn take_frequency(&mut self, file: &[u8], findings: &mut Findings) -> Result<(), Fault> {
+        let line = self.lines[0].span();
+        let first_entry = || {
+            let range = entry_range(&file[line.clone()], 0);
+            line.start + range.start..line.start + range.end
+        };
+        let frequency_hz = frequency_hz(self.buffer[0], self.unit_hz, file, first_entry)?;
+        match self.frequencies_hz.last() {
+            Some(&previous_hz) if frequency_hz < previous_hz => {
+                findings.warn(WarningCode::Descending, line);
+                self.descends = true;
+            }
+            Some(&previous_hz) if frequency_hz.total_cmp(&previous_hz).is_eq() => {
+                findings.warn(WarningCode::DuplicateFrequency, line);
+            }
+            _ => {}
+        }
+        self.highest_hz = self.highest_hz.max(frequency_hz);
+        self.frequencies_hz.push(frequency_hz);
+        Ok(())
+    }
+
+    fn take_matrix(&mut self, file: &[u8], findings: &mut Findings) -> Result<(), Fault> {
+        let size = self.layout.ports * self.layout.ports;
+        let from = self.entries.len();
+        self.entries.resize(from + size, Complex64::ZERO);
+        let matrix = &mut self.entries[from..];
+        let mut all_finite = true;
+        let mut negative_magnitude = false;
+        for (pair, &(place, mirror)) in self.buffer[1..].chunks_exact(2).zip(&self.placement) {
+            let value = match self.number_format {
+                NumberFormat::RealImaginary => Complex64::new(pair[0], pair[1]),
+                NumberFormat::MagnitudeAngle => {
+                    negative_magnitude |= pair[0] < 0.0;
+                    Complex64::from_polar(pair[0], pair[1].to_radians())
+                }
+                NumberFormat::DecibelAngle => {
+                    Complex64::from_polar(units::amplitude_from_db(pair[0]), pair[1].to_radians())
+                }
+            };
+            all_finite &= value.is_finite();
+            matrix[place] = value;
+            if let Some(mirror) = mirror {
+                matrix[mirror] = value;
+            }
+        }
+        if negative_magnitude {
+            let at = self.buffer[1..]
+                .iter()
+                .step_by(2)
+                .position(|&magnitude| magnitude < 0.0)
+                .unwrap_or(0);
+            findings.warn(WarningCode::NegativeMagnitude, self.entry_span(file, 1 + 2 * at));
+        }
+        if !all_finite {
+            let format = self.number_format;
+            let at = self.buffer[1..].chunks_exact(2).position(|pair| match format {
+                NumberFormat::DecibelAngle => !units::amplitude_from_db(pair[0]).is_finite(),
+                _ => !pair[0].is_finite() || !pair[1].is_finite(),
+            });
+            let span = self.entry_span(file, 1 + 2 * at.unwrap_or(0));
+            let text = String::from_utf8_lossy(&file[span.clone()]).into_owned();
+            return Err(Problem::TooLarge { text }.at(span));
+        }
+        Ok(())
+    }
+
+    /// Where the nth number of the set under way stands in the file.
+    fn entry_span(&self, file: &[u8], nth: usize) -> Range<usize> {
+        let mut before = 0;
+        for line in &self.lines {
+            if nth < before + line.count {
+                let range = entry_range(&file[line.span()], nth - before);
+                return line.start + range.start..line.start + range.end;
+            }
+            before += line.count;
+        }
+        self.lines.first().map_or(0..0, LineOfSet::span)
+    }
+
+    /// Gives up the set under way, since it was none: its first line and its numbers.
+    pub(super) fn take_back(&mut self) -> (Range<usize>, Vec<f64>) {
+        let span = self.lines.first().map_or(0..0, LineOfSet::span);
+        self.lines.clear();
+        self.so_far = 0;
+        (span, std::mem::take(&mut self.buffer))
+    }
+
+    /// Orders the points by frequency; equal ones keep the order of the file.
+    pub(super) fn sort(&mut self) {
+        if !self.descends {
+            return;
+        }
+        let size = self.layout.ports * self.layout.ports;
+        let mut order: Vec<usize> = (0..self.frequencies_hz.len()).collect();
+        order.sort_by(|&one, &other| {
+            self.frequencies_hz[one].total_cmp(&self.frequencies_hz[other])
+        });
+        self.frequencies_hz = order.iter().map(|&at| self.frequencies_hz[at]).collect();
+        self.entries = order
+            .iter()
+            .flat_map(|&at| self.entries[at * size..(at + 1) * size].iter().copied())
+            .collect();
+    }
+}
+
+/// A frequency in hertz from a number of the file, refused if negative or too large.
+pub(super) fn frequency_hz(
+    value: f64,
+    unit_hz: f64,
+    file: &[u8],
+    entry: impl Fn() -> Range<usize>,
+) -> Result<f64, Fault> {
+    let frequency_hz = value * unit_hz;
+    let text = || String::from_utf8_lossy(&file[entry()]).into_owned();
+    if frequency_hz < 0.0 {
+        return Err(Problem::NegativeFrequency { text: text() }.at(entry()));
+    }
+    if !frequency_hz.is_finite() {
+        return Err(Problem::TooLarge { text: text() }.at(entry()));
+    }
+    // Minus zero would sort before zero.
+    Ok(frequency_hz + 0.0)
+}

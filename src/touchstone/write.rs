@@ -1,0 +1,372 @@
+//! Writing files that strict reading accepts without a word.
+
+use super::parse::normalisation;
+use super::{Comment, FrequencyUnit, NoisePoint, NumberFormat, TouchstoneFile, Version};
+use crate::network::{Network, ParameterKind, Port, PortMode};
+use crate::units::{ShownFrequency, db_from_amplitude};
+use num_complex::Complex64;
+use std::io::{self, Write};
+
+/// How to write.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct WriteOptions {
+    /// The edition; by default 1.0 where it can hold the network, otherwise 2.0.
+    pub version: Option<Version>,
+    /// How numbers are written. Real and imaginary parts read back to the same bits, the others
+    /// to 1e-12.
+    pub number_format: NumberFormat,
+    /// The unit of the frequencies. Hertz is used instead where a frequency would not read back
+    /// to the same bits.
+    pub frequency_unit: FrequencyUnit,
+}
+
+/// What a network needs that a Touchstone file cannot hold.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum WriteError {
+    /// The operating system refuses.
+    #[error("cannot write: {0}")]
+    Io(#[from] io::Error),
+    /// References in a file are real.
+    #[error(
+        "the reference of port {port}, {value_ohm} ohm, is complex; a Touchstone file holds real ones only"
+    )]
+    ComplexReference {
+        /// Whose reference.
+        port: usize,
+        /// Its value.
+        value_ohm: Complex64,
+    },
+    /// References in a file hold for all frequencies.
+    #[error("the references change with frequency; a Touchstone file holds one per port")]
+    VaryingReferences,
+    /// Version 1.0 has one resistance; 1.0 and 1.1 have no mixed modes.
+    #[error("version {version} cannot hold {what}; write version 2.0")]
+    NeedsKeywords {
+        /// The edition asked for.
+        version: Version,
+        /// What it lacks.
+        what: &'static str,
+    },
+    /// The logarithm of zero has no number.
+    #[error("entry ({row}, {column}) at {} is zero, which decibels cannot express; write RI or MA", ShownFrequency(*frequency_hz))]
+    ZeroInDecibels {
+        /// The responding port.
+        row: Port,
+        /// The driven port.
+        column: Port,
+        /// Where.
+        frequency_hz: f64,
+    },
+    /// Frequencies of a file ascend.
+    #[error("{} stands twice; a Touchstone file needs ascending frequencies", ShownFrequency(*frequency_hz))]
+    RepeatedFrequency {
+        /// Which.
+        frequency_hz: f64,
+    },
+}
+
+/// Writes a file: its network, noise and comments, in the edition and format of `options`.
+///
+/// The file's own edition, format and unit are what it was read in; they do not bind the writer.
+/// Comments of the header come first, those among the data before the set they stood at. Bytes
+/// outside ASCII become `?`, since the standard allows none.
+///
+/// # Errors
+/// [`WriteError::Io`], or what of the network a Touchstone file cannot hold.
+///
+/// # Examples
+/// ```
+/// use fourphase::touchstone::{ReadOptions, WriteOptions, parse, write};
+/// use std::path::Path;
+///
+/// let text = b"! my load\n# GHz S RI R 50\n29 0.2 -0.1\n";
+/// let file = parse(text, Path::new("load.s1p"), &ReadOptions::default())?;
+/// let mut written = Vec::new();
+/// write(&mut written, &file, &WriteOptions { number_format: file.number_format, ..Default::default() })?;
+/// assert_eq!(written, text);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn write(
+    out: &mut impl Write,
+    file: &TouchstoneFile,
+    options: &WriteOptions,
+) -> Result<(), WriteError> {
+    let network = &file.network;
+    let references_ohm = port_references_ohm(network)?;
+    let is_uniform = references_ohm.windows(2).all(|pair| pair[0].total_cmp(&pair[1]).is_eq());
+    let late_noise =
+        file.noise.first().is_some_and(|row| row.frequency_hz > network.grid().last_hz());
+    let needs_keywords = network.modes().is_some() || late_noise;
+    let version = options.version.unwrap_or(if is_uniform && !needs_keywords {
+        Version::V1_0
+    } else {
+        Version::V2_0
+    });
+    let refuse = |what| Err(WriteError::NeedsKeywords { version, what });
+    if !version.has_keywords() {
+        if network.modes().is_some() {
+            return refuse("mixed modes");
+        }
+        if late_noise {
+            return refuse("noise data that start above the network data");
+        }
+        if version == Version::V1_0 && !is_uniform {
+            return refuse("unequal references");
+        }
+    }
+    if let Some(frequency_hz) = network.grid().first_repeat() {
+        return Err(WriteError::RepeatedFrequency { frequency_hz });
+    }
+    if options.number_format == NumberFormat::DecibelAngle {
+        refuse_zeros(network)?;
+    }
+    let all_hz = || {
+        network.grid().as_hz().iter().copied().chain(file.noise.iter().map(|row| row.frequency_hz))
+    };
+    let returns = |unit: FrequencyUnit| all_hz().all(|hz| in_unit(hz, unit).is_some());
+    let unit =
+        if returns(options.frequency_unit) { options.frequency_unit } else { FrequencyUnit::Hertz };
+
+    let mut writer = Writer { out, version, number_format: options.number_format, unit };
+    writer.header(file, &references_ohm)?;
+    writer.matrices(file, &references_ohm)?;
+    writer.noise(file, &references_ohm)?;
+    if version.has_keywords() {
+        writeln!(writer.out, "[End]")?;
+    }
+    Ok(())
+}
+
+struct Writer<'a, W> {
+    out: &'a mut W,
+    version: Version,
+    number_format: NumberFormat,
+    unit: FrequencyUnit,
+}
+
+impl<W: Write> Writer<'_, W> {
+    fn header(&mut self, file: &TouchstoneFile, references_ohm: &[f64]) -> Result<(), WriteError> {
+        let network = &file.network;
+        let keywords = self.version.has_keywords();
+        if keywords {
+            writeln!(self.out, "[Version] {}", self.version)?;
+        }
+        for comment in file.comments.iter().filter(|comment| comment.sets_before == 0) {
+            self.comment(comment)?;
+        }
+        write!(self.out, "# {} {} {} R", self.unit, network.kind(), self.number_format)?;
+        if keywords {
+            // Noise reflections refer to this resistance, whatever [Reference] says.
+            let option_ohm =
+                if file.noise.is_empty() { references_ohm[0] } else { file.noise_reference_ohm };
+            writeln!(self.out, " {}", Shortest(option_ohm))?;
+        } else {
+            let listed =
+                if self.version == Version::V1_1 { references_ohm } else { &references_ohm[..1] };
+            for value_ohm in listed {
+                write!(self.out, " {}", Shortest(*value_ohm))?;
+            }
+            writeln!(self.out)?;
+            return Ok(());
+        }
+        writeln!(self.out, "[Number of Ports] {}", network.ports())?;
+        if network.ports() == 2 {
+            writeln!(self.out, "[Two-Port Data Order] 21_12")?;
+        }
+        writeln!(self.out, "[Number of Frequencies] {}", network.grid().len())?;
+        if !file.noise.is_empty() {
+            writeln!(self.out, "[Number of Noise Frequencies] {}", file.noise.len())?;
+        }
+        write!(self.out, "[Reference]")?;
+        for value_ohm in references_ohm {
+            write!(self.out, " {}", Shortest(*value_ohm))?;
+        }
+        writeln!(self.out)?;
+        if let Some(modes) = network.modes() {
+            write!(self.out, "[Mixed-Mode Order]")?;
+            for mode in modes {
+                write!(self.out, " {mode}")?;
+            }
+            writeln!(self.out)?;
+        }
+        writeln!(self.out, "[Network Data]")?;
+        Ok(())
+    }
+
+    fn matrices(
+        &mut self,
+        file: &TouchstoneFile,
+        references_ohm: &[f64],
+    ) -> Result<(), WriteError> {
+        let network = &file.network;
+        let ports = network.ports();
+        let is_normalised =
+            !self.version.has_keywords() && network.kind() != ParameterKind::Scattering;
+        let factors = if is_normalised {
+            normalisation(network.kind(), references_ohm)
+        } else {
+            vec![1.0; ports * ports]
+        };
+        let order: Vec<usize> =
+            if ports == 2 { vec![0, 2, 1, 3] } else { (0..ports * ports).collect() };
+        let pairs_per_line = if ports <= 2 { ports * ports } else { 4 };
+        let mut comments =
+            file.comments.iter().filter(|comment| comment.sets_before > 0).peekable();
+        for (set, (&frequency_hz, matrix)) in network
+            .grid()
+            .as_hz()
+            .iter()
+            .zip(network.entries().chunks_exact(ports * ports))
+            .enumerate()
+        {
+            while let Some(comment) = comments.next_if(|comment| comment.sets_before <= set) {
+                self.comment(comment)?;
+            }
+            self.frequency(frequency_hz)?;
+            for (at, &place) in order.iter().enumerate() {
+                let within_row = if ports <= 2 { at } else { at % ports };
+                if at > 0 && within_row % pairs_per_line == 0 {
+                    write!(self.out, "\n ")?;
+                }
+                let value =
+                    if is_normalised { matrix[place] / factors[place] } else { matrix[place] };
+                self.pair(value)?;
+            }
+            writeln!(self.out)?;
+        }
+        for comment in comments {
+            self.comment(comment)?;
+        }
+        Ok(())
+    }
+
+    fn noise(&mut self, file: &TouchstoneFile, references_ohm: &[f64]) -> Result<(), WriteError> {
+        if file.noise.is_empty() {
+            return Ok(());
+        }
+        let keywords = self.version.has_keywords();
+        if keywords {
+            writeln!(self.out, "[Noise Data]")?;
+        }
+        // Version 1 refers noise to the resistance of port 1, version 2 to the option line's.
+        let to_ohm = if keywords { file.noise_reference_ohm } else { references_ohm[0] };
+        for row in &file.noise {
+            let NoisePoint {
+                frequency_hz,
+                minimum_noise_figure_db,
+                optimum_reflection,
+                noise_resistance_ohm,
+            } = *row;
+            let reflection = referred(optimum_reflection, file.noise_reference_ohm, to_ohm);
+            let scale_ohm = if keywords { 1.0 } else { to_ohm };
+            self.frequency(frequency_hz)?;
+            writeln!(
+                self.out,
+                " {} {} {} {}",
+                Shortest(minimum_noise_figure_db),
+                Shortest(reflection.norm()),
+                Shortest(reflection.arg().to_degrees()),
+                Shortest(noise_resistance_ohm / scale_ohm)
+            )?;
+        }
+        Ok(())
+    }
+
+    fn comment(&mut self, comment: &Comment) -> Result<(), WriteError> {
+        let ascii: String = comment
+            .text
+            .chars()
+            .map(|c| if c == '\t' || (' '..='~').contains(&c) { c } else { '?' })
+            .collect();
+        Ok(writeln!(self.out, "!{}", ascii.replace('\t', " "))?)
+    }
+
+    fn frequency(&mut self, frequency_hz: f64) -> Result<(), WriteError> {
+        let shown = in_unit(frequency_hz, self.unit).unwrap_or(frequency_hz);
+        Ok(write!(self.out, "{}", Shortest(shown))?)
+    }
+
+    fn pair(&mut self, value: Complex64) -> Result<(), WriteError> {
+        let (first, second) = match self.number_format {
+            NumberFormat::RealImaginary => (value.re, value.im),
+            NumberFormat::MagnitudeAngle => (value.norm(), value.arg().to_degrees()),
+            NumberFormat::DecibelAngle => {
+                (db_from_amplitude(value.norm()), value.arg().to_degrees())
+            }
+        };
+        Ok(write!(self.out, " {} {}", Shortest(first), Shortest(second))?)
+    }
+}
+
+/// The shortest decimal that reads back to the same double, with an exponent where plain digits
+/// would be long.
+struct Shortest(f64);
+
+impl std::fmt::Display for Shortest {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let size = self.0.abs();
+        if size == 0.0 || (1e-4..1e15).contains(&size) {
+            write!(f, "{}", self.0)
+        } else {
+            write!(f, "{:e}", self.0)
+        }
+    }
+}
+
+/// The number that stands for a frequency in a unit and reads back to the same bits.
+fn in_unit(frequency_hz: f64, unit: FrequencyUnit) -> Option<f64> {
+    let scale = unit.in_hz();
+    let near = frequency_hz / scale;
+    [near, near.next_up(), near.next_down()]
+        .into_iter()
+        .find(|value| (value * scale).total_cmp(&frequency_hz).is_eq())
+}
+
+fn refuse_zeros(network: &Network) -> Result<(), WriteError> {
+    let ports = network.ports();
+    let Some(at) = network.entries().iter().position(|entry| entry.norm() == 0.0) else {
+        return Ok(());
+    };
+    let within = at % (ports * ports);
+    Err(WriteError::ZeroInDecibels {
+        row: Port::from_index(within / ports),
+        column: Port::from_index(within % ports),
+        frequency_hz: network.grid().as_hz()[at / (ports * ports)],
+    })
+}
+
+/// The real reference of every single-ended port.
+fn port_references_ohm(network: &Network) -> Result<Vec<f64>, WriteError> {
+    if !network.has_constant_references() {
+        return Err(WriteError::VaryingReferences);
+    }
+    let stored = network.references_ohm(0);
+    if let Some(at) = stored.iter().position(|value_ohm| value_ohm.im != 0.0) {
+        return Err(WriteError::ComplexReference { port: at + 1, value_ohm: stored[at] });
+    }
+    let Some(modes) = network.modes() else {
+        return Ok(stored.iter().map(|value_ohm| value_ohm.re).collect());
+    };
+    let mut single = vec![0.0; network.ports()];
+    for (mode, value_ohm) in modes.iter().zip(stored) {
+        match *mode {
+            PortMode::Single(port) => single[port.index()] = value_ohm.re,
+            PortMode::Differential(plus, minus) => {
+                single[plus.index()] = value_ohm.re / 2.0;
+                single[minus.index()] = value_ohm.re / 2.0;
+            }
+            PortMode::Common(..) => {}
+        }
+    }
+    Ok(single)
+}
+
+/// A reflection coefficient referred to another resistance.
+fn referred(reflection: Complex64, from_ohm: f64, to_ohm: f64) -> Complex64 {
+    if from_ohm.total_cmp(&to_ohm).is_eq() {
+        return reflection;
+    }
+    let between = (from_ohm - to_ohm) / (from_ohm + to_ohm);
+    (reflection + between) / (1.0 + reflection * between)
+}
