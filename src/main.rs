@@ -1,1 +1,2 @@
+//! The command line: see `fourphase::cli`.
 fn main() {}

@@ -8,9 +8,10 @@
 
 use super::NumberFormat;
 use super::error::{Fault, Found, Problem, WarningCode};
+use super::findings::Findings;
 use super::grammar::entry_range;
 use super::header::{Triangle, TwoPortOrder};
-use super::parse::Findings;
+use super::rows::{Row, read_row};
 use crate::units;
 use num_complex::Complex64;
 use std::ops::Range;
@@ -63,23 +64,24 @@ impl Layout {
         Some(2 * pairs + frequency)
     }
 
-    /// For each pair of a set, the entries of the row-major matrix that it gives.
-    fn placement(&self) -> Vec<(usize, Option<usize>)> {
+    /// Brings the pairs of a set, in the order of the file, into a row-major matrix at `from`.
+    fn arrange(&self, entries: &mut Vec<Complex64>, from: usize) {
         let n = self.ports;
-        let entry = |row: usize, column: usize| row * n + column;
-        let mirrored = |row: usize, column: usize| {
-            (entry(row, column), (row != column).then(|| entry(column, row)))
-        };
-        match self.triangle {
-            Triangle::Full if n == 2 && self.two_port_order == TwoPortOrder::ByColumn => {
-                [0, 2, 1, 3].map(|at| (at, None)).to_vec()
+        if self.triangle == Triangle::Full {
+            if n == 2 && self.two_port_order == TwoPortOrder::ByColumn {
+                entries.swap(from + 1, from + 2);
             }
-            Triangle::Full => (0..n * n).map(|at| (at, None)).collect(),
-            Triangle::Lower => {
-                (0..n).flat_map(|row| (0..=row).map(move |column| mirrored(row, column))).collect()
-            }
-            Triangle::Upper => {
-                (0..n).flat_map(|row| (row..n).map(move |column| mirrored(row, column))).collect()
+            return;
+        }
+        let pairs = entries.split_off(from);
+        entries.resize(from + n * n, Complex64::ZERO);
+        let matrix = &mut entries[from..];
+        let mut next = pairs.into_iter();
+        for row in 0..n {
+            let columns = if self.triangle == Triangle::Lower { 0..row + 1 } else { row..n };
+            for (column, value) in columns.zip(next.by_ref()) {
+                matrix[row * n + column] = value;
+                matrix[column * n + row] = value;
             }
         }
     }
@@ -107,15 +109,15 @@ pub(super) struct Sets {
     unit_hz: f64,
     numbers_per_set: usize,
     expected_sets: Option<usize>,
-    /// The numbers of the set under way; never many more than a set holds.
-    pub(super) buffer: Vec<f64>,
+    /// The numbers of the set under way, as far as `filled`; never many more than a set holds.
+    buffer: Vec<f64>,
+    filled: usize,
     lines: Vec<LineOfSet>,
     /// Numbers on those lines.
     so_far: usize,
     previous_lines: Vec<LineOfSet>,
     /// Counts of the lines of the first complete set.
     first_counts: Vec<usize>,
-    placement: Vec<(usize, Option<usize>)>,
     pub(super) frequencies_hz: Vec<f64>,
     pub(super) entries: Vec<Complex64>,
     pub(super) highest_hz: f64,
@@ -136,11 +138,11 @@ impl Sets {
             numbers_per_set: layout.numbers(),
             expected_sets,
             buffer: Vec::new(),
+            filled: 0,
             lines: Vec::new(),
             so_far: 0,
             previous_lines: Vec::new(),
             first_counts: Vec::new(),
-            placement: Vec::new(),
             frequencies_hz: Vec::new(),
             entries: Vec::new(),
             highest_hz: f64::NEG_INFINITY,
@@ -160,9 +162,31 @@ impl Sets {
         self.lines.is_empty()
     }
 
-    /// How many more numbers are worth keeping: those of this set, and one to show the surplus.
-    pub(super) fn room(&self) -> usize {
-        self.numbers_per_set.saturating_sub(self.buffer.len()).saturating_add(1)
+    /// Reads the numbers of the line that starts at `start` into the buffer: those of this set,
+    /// and one to show a surplus. Any more are only counted.
+    pub(super) fn read_row(
+        &mut self,
+        file: &[u8],
+        start: usize,
+        findings: &mut Findings,
+    ) -> Result<Row, Fault> {
+        let limit = self.numbers_per_set.saturating_add(1);
+        // Once a set was complete the buffer has its length, and a store is all it takes.
+        let (buffer, filled) = (&mut self.buffer, &mut self.filled);
+        read_row(file, start, findings, |value| {
+            if let Some(place) = buffer.get_mut(*filled) {
+                *place = value;
+                *filled += 1;
+            } else if *filled < limit {
+                buffer.push(value);
+                *filled += 1;
+            }
+        })
+    }
+
+    /// The frequency that the set under way starts with.
+    pub(super) fn next_frequency_hz(&self) -> f64 {
+        self.buffer[0] * self.unit_hz
     }
 
     /// Takes a line whose numbers lie in the buffer already.
@@ -252,15 +276,19 @@ impl Sets {
     fn complete(&mut self, file: &[u8], findings: &mut Findings) -> Result<(), Fault> {
         if self.frequencies_hz.is_empty() {
             self.first_counts = self.lines.iter().map(|line| line.count).collect();
-            // The first set has borne the number of ports out.
-            self.placement = self.layout.placement();
+            // The first set has borne the number of ports out, and its length tells about how many
+            // sets the file holds.
+            let end = self.lines.last().map_or(0, |line| line.end);
+            let sets = (file.len() - self.lines[0].start) / (end - self.lines[0].start).max(1) + 1;
+            self.frequencies_hz.reserve(sets);
+            self.entries.reserve(sets.saturating_mul(self.layout.ports * self.layout.ports));
         }
         if !self.layout.is_free {
             self.judge_wrapping(findings);
         }
         self.take_frequency(file, findings)?;
         self.take_matrix(file, findings)?;
-        self.buffer.clear();
+        self.filled = 0;
         std::mem::swap(&mut self.lines, &mut self.previous_lines);
         self.lines.clear();
         self.so_far = 0;
@@ -317,31 +345,29 @@ impl Sets {
     }
 
     fn take_matrix(&mut self, file: &[u8], findings: &mut Findings) -> Result<(), Fault> {
-        let size = self.layout.ports * self.layout.ports;
         let from = self.entries.len();
-        self.entries.resize(from + size, Complex64::ZERO);
-        let matrix = &mut self.entries[from..];
-        let mut all_finite = true;
-        let mut negative_magnitude = false;
-        for (pair, &(place, mirror)) in self.buffer[1..].chunks_exact(2).zip(&self.placement) {
-            let value = match self.number_format {
-                NumberFormat::RealImaginary => Complex64::new(pair[0], pair[1]),
-                NumberFormat::MagnitudeAngle => {
-                    negative_magnitude |= pair[0] < 0.0;
-                    Complex64::from_polar(pair[0], pair[1].to_radians())
-                }
-                NumberFormat::DecibelAngle => {
-                    Complex64::from_polar(units::amplitude_from_db(pair[0]), pair[1].to_radians())
-                }
-            };
-            all_finite &= value.is_finite();
-            matrix[place] = value;
-            if let Some(mirror) = mirror {
-                matrix[mirror] = value;
+        let pairs = self.buffer[1..self.numbers_per_set].chunks_exact(2);
+        match self.number_format {
+            NumberFormat::RealImaginary => {
+                self.entries.extend(pairs.map(|pair| Complex64::new(pair[0], pair[1])))
             }
+            NumberFormat::MagnitudeAngle => {
+                self.entries
+                    .extend(pairs.map(|pair| Complex64::from_polar(pair[0], pair[1].to_radians())));
+            }
+            NumberFormat::DecibelAngle => self.entries.extend(pairs.map(|pair| {
+                Complex64::from_polar(units::amplitude_from_db(pair[0]), pair[1].to_radians())
+            })),
         }
+        let all_finite = self.entries[from..].iter().all(|value| value.is_finite());
+        self.layout.arrange(&mut self.entries, from);
+        let negative_magnitude = self.number_format == NumberFormat::MagnitudeAngle
+            && self.buffer[1..self.numbers_per_set]
+                .iter()
+                .step_by(2)
+                .any(|&magnitude| magnitude < 0.0);
         if negative_magnitude {
-            let at = self.buffer[1..]
+            let at = self.buffer[1..self.numbers_per_set]
                 .iter()
                 .step_by(2)
                 .position(|&magnitude| magnitude < 0.0)
@@ -350,10 +376,15 @@ impl Sets {
         }
         if !all_finite {
             let format = self.number_format;
-            let at = self.buffer[1..].chunks_exact(2).position(|pair| match format {
-                NumberFormat::DecibelAngle => !units::amplitude_from_db(pair[0]).is_finite(),
-                _ => !pair[0].is_finite() || !pair[1].is_finite(),
-            });
+            let at =
+                self.buffer[1..self.numbers_per_set].chunks_exact(2).position(
+                    |pair| match format {
+                        NumberFormat::DecibelAngle => {
+                            !units::amplitude_from_db(pair[0]).is_finite()
+                        }
+                        _ => !pair[0].is_finite() || !pair[1].is_finite(),
+                    },
+                );
             let span = self.entry_span(file, 1 + 2 * at.unwrap_or(0));
             let text = String::from_utf8_lossy(&file[span.clone()]).into_owned();
             return Err(Problem::TooLarge { text }.at(span));
@@ -379,6 +410,8 @@ impl Sets {
         let span = self.lines.first().map_or(0..0, LineOfSet::span);
         self.lines.clear();
         self.so_far = 0;
+        self.buffer.truncate(self.filled);
+        self.filled = 0;
         (span, std::mem::take(&mut self.buffer))
     }
 

@@ -1,10 +1,10 @@
 //! What the keywords before the data say, and whether they fit together.
 
 use super::error::{Fault, Found, Problem, WarningCode};
+use super::findings::Findings;
 use super::grammar;
 use super::keywords::{Keyword, KeywordLine};
 use super::option_line::{OptionLine, resistance};
-use super::parse::Findings;
 use crate::network::{ParameterKind, Port, PortMode};
 use std::ops::Range;
 

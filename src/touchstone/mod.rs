@@ -40,11 +40,16 @@
 mod assemble;
 mod error;
 mod file;
+mod findings;
 mod grammar;
 mod header;
 mod keywords;
+mod lines;
+mod normalisation;
 mod option_line;
 mod parse;
+mod reader;
+mod rows;
 mod write;
 
 pub use error::{Problem, ReadError, Warning, WarningCode};

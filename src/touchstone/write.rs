@@ -1,6 +1,6 @@
 //! Writing files that strict reading accepts without a word.
 
-use super::parse::normalisation;
+use super::normalisation::normalisation;
 use super::{Comment, FrequencyUnit, NoisePoint, NumberFormat, TouchstoneFile, Version};
 use crate::network::{Network, ParameterKind, Port, PortMode};
 use crate::units::{ShownFrequency, db_from_amplitude};

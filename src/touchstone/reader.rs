@@ -1,0 +1,730 @@
+//! The walk through a file, line by line.
+
+use super::assemble::{Layout, Sets, frequency_hz};
+use super::error::{Fault, Found, Problem, Warning, WarningCode};
+use super::file::{Comment, NoisePoint, TouchstoneFile, Version};
+use super::findings::{Findings, excerpt};
+use super::grammar;
+use super::header::{
+    Header, Triangle, TwoPortOrder, argument_words, check_kind, check_resistances,
+};
+use super::keywords::{Keyword, KeywordLine, keyword_line, written_name};
+use super::lines::{Lines, end_of_line, next_line};
+use super::normalisation::unnormalise;
+use super::option_line::{OptionLine, is_allowed, option_fields};
+use super::parse::ReadOptions;
+use super::rows::{Row, entries_in, not_a_number, read_row, too_large};
+use crate::network::{FrequencyGrid, Network, ParameterKind, PortMode};
+use num_complex::Complex64;
+use std::ops::Range;
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Phase {
+    /// Nothing but comments so far.
+    Start,
+    /// After `[Version]`.
+    AfterVersion,
+    /// Among the keywords.
+    Header,
+    /// Between `[Begin Information]` and `[End Information]`.
+    Information,
+    /// Among network data.
+    Network,
+    /// Among noise data.
+    Noise,
+    /// After `[End]`.
+    After,
+}
+
+pub(super) struct Reader<'a> {
+    /// The whole file, for showing what a warning is about.
+    file: &'a [u8],
+    /// The same without an end-of-file byte.
+    bytes: &'a [u8],
+    /// Where its text starts, after a byte-order mark.
+    start: usize,
+    options: &'a ReadOptions,
+    ports_in_name: Option<usize>,
+    phase: Phase,
+    version: Version,
+    option_line: Option<(OptionLine, Range<usize>)>,
+    header: Header,
+    information: Range<usize>,
+    sets: Option<Box<Sets>>,
+    references_ohm: Option<Vec<f64>>,
+    modes: Option<Vec<PortMode>>,
+    /// The set under way is one line of five numbers that may prove to be noise.
+    may_be_noise: bool,
+    noise: Vec<NoisePoint>,
+    first_noise: Range<usize>,
+    comments: Vec<Comment>,
+    /// Whether a tab may stand where none has been reported yet.
+    may_have_tabs: bool,
+    findings: Findings,
+    last_line: Range<usize>,
+}
+
+impl<'a> Reader<'a> {
+    pub(super) fn new(
+        bytes: &'a [u8],
+        ports_in_name: Option<usize>,
+        options: &'a ReadOptions,
+    ) -> Result<Self, Fault> {
+        if ports_in_name == Some(0) {
+            return Err(Problem::ZeroPortsInName.at(0..0));
+        }
+        let mut findings = Findings::default();
+        let file = bytes;
+        let mut bytes = bytes;
+        let has_mark = bytes.starts_with(b"\xEF\xBB\xBF");
+        if has_mark {
+            findings.warn(WarningCode::Bom, 0..3);
+        }
+        if let Some((0x1A, before)) = bytes.split_last() {
+            findings.warn(WarningCode::DosEof, before.len()..bytes.len());
+            bytes = before;
+        }
+        Ok(Self {
+            file,
+            bytes,
+            start: if has_mark { 3 } else { 0 },
+            options,
+            ports_in_name,
+            phase: Phase::Start,
+            version: Version::V1_0,
+            option_line: None,
+            header: Header::default(),
+            information: 0..0,
+            sets: None,
+            references_ohm: None,
+            modes: None,
+            may_be_noise: false,
+            noise: Vec::new(),
+            first_noise: 0..0,
+            comments: Vec::new(),
+            may_have_tabs: memchr::memchr(b'\t', bytes).is_some(),
+            findings,
+            last_line: 0..0,
+        })
+    }
+
+    pub(super) fn run(&mut self) -> Result<(), Fault> {
+        let mut at = self.start;
+        while at < self.bytes.len() {
+            let line = if self.is_among_numbers(at) {
+                self.network_line(at)?
+            } else {
+                let line = at..end_of_line(self.bytes, at);
+                self.line(line.clone())?;
+                line
+            };
+            at = next_line(self.bytes, line.end);
+            self.last_line = line;
+        }
+        self.end_of_file()
+    }
+
+    /// Whether a line can only be a row of network data; these are nearly all of a file.
+    fn is_among_numbers(&self, start: usize) -> bool {
+        let first = self.bytes[start..].iter().find(|&&byte| byte != b' ');
+        self.phase == Phase::Network
+            && self.sets.is_some()
+            && matches!(first, Some(b'0'..=b'9' | b'.' | b'-' | b'+'))
+    }
+
+    fn line(&mut self, line: Range<usize>) -> Result<(), Fault> {
+        let content = &self.bytes[line.clone()];
+        let blanks = content.iter().take_while(|&&byte| byte == b' ' || byte == b'\t').count();
+        let Some(&first) = content.get(blanks) else { return Ok(()) };
+        if self.phase == Phase::Information {
+            return self.information_line(line, first);
+        }
+        if first == b'!' {
+            self.comment(line.start + blanks..line.end);
+            return Ok(());
+        }
+        if self.phase == Phase::After {
+            self.findings.warn(WarningCode::AfterEnd, line);
+            return Ok(());
+        }
+        match first {
+            b'#' => self.option_line(line.start + blanks, line.end),
+            b'[' => self.keyword(line),
+            _ => self.data(line),
+        }
+    }
+
+    /// A comment from its mark to the end of the line.
+    fn comment(&mut self, span: Range<usize>) {
+        let text = &self.bytes[span.start + 1..span.end];
+        if let Some(at) = text.iter().position(|&byte| !is_allowed(byte)) {
+            let at = span.start + 1 + at;
+            self.findings.warn(WarningCode::NonAsciiComment, at..at + 1);
+        }
+        let sets_before = self.sets.as_ref().map_or(0, |sets| sets.count());
+        self.comments
+            .push(Comment { text: String::from_utf8_lossy(text).into_owned(), sets_before });
+    }
+
+    /// Splits a line at its comment, keeping the comment, and returns what stands before it.
+    fn without_comment(&mut self, line: Range<usize>) -> Range<usize> {
+        let content = &self.bytes[line.clone()];
+        let before = match memchr::memchr(b'!', content) {
+            None => line,
+            Some(at) => {
+                self.comment(line.start + at..line.end);
+                line.start..line.start + at
+            }
+        };
+        self.note_tabs(&before);
+        before
+    }
+
+    fn note_tabs(&mut self, span: &Range<usize>) {
+        if self.may_have_tabs
+            && let Some(at) = memchr::memchr(b'\t', &self.bytes[span.clone()])
+        {
+            self.findings.warn(WarningCode::Tab, span.start + at..span.start + at + 1);
+            self.may_have_tabs = false;
+        }
+    }
+
+    fn option_line(&mut self, start: usize, end: usize) -> Result<(), Fault> {
+        if self.option_line.is_some() {
+            self.findings.warn(WarningCode::ExtraOptionLine, start..end);
+            return Ok(());
+        }
+        let span = self.without_comment(start..end);
+        let fields = &self.bytes[span.start + 1..span.end];
+        let option_line = option_fields(fields, span.start + 1)?;
+        if fields.first().is_some_and(|&byte| byte != b' ' && byte != b'\t') {
+            self.findings.warn(WarningCode::HashJoined, span.clone());
+        }
+        if option_line.list_is_not_last {
+            self.findings.warn(WarningCode::RListNotLast, span.clone());
+        }
+        match self.phase {
+            Phase::AfterVersion => self.phase = Phase::Header,
+            _ => {
+                self.phase = Phase::Network;
+                if option_line.resistances_ohm.len() > 1 {
+                    self.version = Version::V1_1;
+                }
+                if let Some(ports) = self.ports_in_name {
+                    check_kind(&option_line, &span, ports)?;
+                    check_resistances(&option_line, &span, ports)?;
+                }
+            }
+        }
+        self.option_line = Some((option_line, span));
+        Ok(())
+    }
+
+    fn keyword(&mut self, line: Range<usize>) -> Result<(), Fault> {
+        let named = |bytes: &[u8]| written_name(bytes).unwrap_or_default();
+        let content = &self.bytes[line.clone()];
+        if self.phase == Phase::Start {
+            return self.version_line(line);
+        }
+        if self.phase == Phase::AfterVersion {
+            return Err(Problem::NoOptionLine { keywords: true }.at(line));
+        }
+        if !self.version.has_keywords() {
+            return Err(Problem::KeywordInVersion1 { keyword: named(content) }.at(line));
+        }
+        let before_comment = self.without_comment(line);
+        let keyword_line = keyword_line(&self.bytes[before_comment.clone()], before_comment.start)?;
+        if !keyword_line.is_well_spaced {
+            self.findings.warn(WarningCode::KeywordSpacing, keyword_line.span.clone());
+        }
+        let keyword = keyword_line.keyword;
+        let in_header = self.phase == Phase::Header;
+        match keyword {
+            Keyword::NetworkData => {
+                self.header.note(&keyword_line)?;
+                self.begin_network_data(&keyword_line)
+            }
+            Keyword::NoiseData | Keyword::End if in_header => Err(Problem::MissingBefore {
+                missing: Keyword::NetworkData.name(),
+                before: keyword.name(),
+            }
+            .at(keyword_line.span)),
+            Keyword::NoiseData => {
+                self.header.note(&keyword_line)?;
+                self.begin_noise_data(&keyword_line)
+            }
+            Keyword::End => {
+                self.end_of_data(&keyword_line.span)?;
+                self.phase = Phase::After;
+                Ok(())
+            }
+            _ if keyword.is_header() && !in_header => {
+                Err(Problem::KeywordAfterData { keyword: keyword.name() }.at(keyword_line.span))
+            }
+            Keyword::EndInformation => Err(Problem::InformationNotOpen.at(keyword_line.span)),
+            Keyword::BeginInformation => {
+                self.header.note(&keyword_line)?;
+                self.information = keyword_line.span;
+                self.phase = Phase::Information;
+                Ok(())
+            }
+            _ => self.header.take(&keyword_line, &mut self.findings),
+        }
+    }
+
+    fn version_line(&mut self, line: Range<usize>) -> Result<(), Fault> {
+        let written = written_name(&self.bytes[line.clone()]).unwrap_or_default();
+        if !written.eq_ignore_ascii_case(Keyword::Version.name()) {
+            return Err(Problem::VersionNotFirst { keyword: written }.at(line));
+        }
+        let before_comment = self.without_comment(line);
+        let keyword_line = keyword_line(&self.bytes[before_comment.clone()], before_comment.start)?;
+        if !keyword_line.is_well_spaced {
+            self.findings.warn(WarningCode::KeywordSpacing, keyword_line.span.clone());
+        }
+        self.header.note(&keyword_line)?;
+        let (word, span) = keyword_line.argument();
+        self.version = match word {
+            b"2.0" => Version::V2_0,
+            b"2.1" => Version::V2_1,
+            _ => {
+                let text = String::from_utf8_lossy(word).into_owned();
+                return Err(Problem::UnsupportedVersion { text }.at(span));
+            }
+        };
+        self.phase = Phase::AfterVersion;
+        Ok(())
+    }
+
+    fn information_line(&mut self, line: Range<usize>, first: u8) -> Result<(), Fault> {
+        if first == b'['
+            && let Ok(found) = keyword_line(&self.bytes[line.clone()], line.start)
+            && found.keyword == Keyword::EndInformation
+        {
+            self.header.note(&found)?;
+            self.phase = Phase::Header;
+        }
+        Ok(())
+    }
+
+    fn begin_network_data(&mut self, line: &KeywordLine<'_>) -> Result<(), Fault> {
+        // The option line precedes every keyword but [Version], so it is there.
+        let (option_line, option_span) = self.option_line.clone().unwrap_or_default();
+        let described = self.header.finish(
+            &option_line,
+            &option_span,
+            self.ports_in_name,
+            &line.span,
+            &mut self.findings,
+        )?;
+        let layout = Layout {
+            ports: described.ports,
+            triangle: described.triangle,
+            two_port_order: described.two_port_order,
+            is_free: true,
+        };
+        self.start_sets(layout, self.header.frequencies);
+        if let Some((modes, span)) = described.modes {
+            let unequal =
+                option_line.resistances_ohm.len() > 1 && described.references_ohm.is_none();
+            if unequal && option_line.parameter == ParameterKind::Scattering {
+                let list = &option_line.resistances_ohm;
+                let pair = modes.iter().find_map(|mode| match *mode {
+                    PortMode::Differential(plus, minus)
+                        if list[plus.index()].total_cmp(&list[minus.index()]).is_ne() =>
+                    {
+                        Some((plus, minus))
+                    }
+                    _ => None,
+                });
+                if let Some((plus, minus)) = pair {
+                    return Err(Problem::PairReferences { plus, minus }.at(span));
+                }
+            }
+            self.modes = Some(modes);
+        }
+        self.references_ohm = described.references_ohm;
+        self.phase = Phase::Network;
+        Ok(())
+    }
+
+    fn start_sets(&mut self, layout: Layout, expected_sets: Option<usize>) {
+        let (option_line, _) = self.option_line.clone().unwrap_or_default();
+        let unit_hz = option_line.frequency_unit.in_hz();
+        self.sets =
+            Some(Box::new(Sets::new(layout, option_line.number_format, unit_hz, expected_sets)));
+    }
+
+    fn begin_noise_data(&mut self, line: &KeywordLine<'_>) -> Result<(), Fault> {
+        self.end_of_network(&line.span)?;
+        let ports = self.sets.as_ref().map_or(0, |sets| sets.ports());
+        if ports != 2 {
+            return Err(Problem::NoisePorts { ports }.at(line.span.clone()));
+        }
+        if self.header.noise_frequencies.is_none() {
+            self.findings.warn(WarningCode::MissingNumberOfNoiseFrequencies, line.span.clone());
+        }
+        self.phase = Phase::Noise;
+        Ok(())
+    }
+
+    /// Checks what the network data must fulfil when they end, at `ender`.
+    fn end_of_network(&mut self, ender: &Range<usize>) -> Result<(), Fault> {
+        if let Some(sets) = &self.sets {
+            sets.end()?;
+        }
+        let found = self.sets.as_ref().map_or(0, |sets| sets.count());
+        if found == 0 {
+            return Err(Problem::NoNetworkData.at(ender.clone()));
+        }
+        match self.header.frequencies {
+            Some(expected) if expected != found => {
+                Err(Problem::FrequencyCount { expected, found: Found::Count(found) }
+                    .at(ender.clone()))
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// The same for whatever data are under way.
+    fn end_of_data(&mut self, ender: &Range<usize>) -> Result<(), Fault> {
+        if self.phase != Phase::Noise {
+            self.end_of_network(ender)?;
+        }
+        match (&self.header.noise_frequencies, self.phase) {
+            (Some((expected, _)), Phase::Noise) if *expected != self.noise.len() => {
+                let found = Found::Count(self.noise.len());
+                Err(Problem::NoiseCount { expected: *expected, found }.at(ender.clone()))
+            }
+            (Some((_, span)), Phase::Network) => Err(Problem::NoiseDataMissing.at(span.clone())),
+            _ => Ok(()),
+        }
+    }
+
+    fn end_of_file(&mut self) -> Result<(), Fault> {
+        let last_line = self.last_line.clone();
+        match self.phase {
+            Phase::Start => return Err(Problem::NoContent.at(last_line)),
+            Phase::AfterVersion => {
+                return Err(Problem::NoOptionLine { keywords: true }.at(last_line));
+            }
+            Phase::Information => return Err(Problem::InformationOpen.at(self.information.clone())),
+            Phase::Header => return Err(Problem::NoNetworkData.at(last_line)),
+            Phase::After => return Ok(()),
+            Phase::Network | Phase::Noise => {}
+        }
+        if self.may_be_noise {
+            self.settle_as_noise()?;
+        }
+        self.end_of_data(&last_line)?;
+        if self.version.has_keywords() {
+            self.findings.warn(WarningCode::MissingEnd, last_line);
+        }
+        Ok(())
+    }
+
+    fn data(&mut self, line: Range<usize>) -> Result<(), Fault> {
+        match self.phase {
+            Phase::Network if self.sets.is_some() => self.network_line(line.start).map(drop),
+            Phase::Noise => self.noise_line(line),
+            Phase::AfterVersion => {
+                self.refuse_bytes(&line)?;
+                Err(Problem::NoOptionLine { keywords: true }.at(line))
+            }
+            Phase::Header => {
+                let before_comment = self.without_comment(line.clone());
+                let words =
+                    argument_words(&self.bytes[before_comment.clone()], before_comment.start);
+                if self.header.continue_arguments(&words)? {
+                    return Ok(());
+                }
+                self.refuse_bytes(&line)?;
+                Err(Problem::DataBeforeKeyword.at(line))
+            }
+            _ => {
+                self.first_data_line(&line)?;
+                self.network_line(line.start).map(drop)
+            }
+        }
+    }
+
+    /// Refuses bytes that may stand nowhere but in comments.
+    fn refuse_bytes(&self, line: &Range<usize>) -> Result<(), Fault> {
+        let content = &self.bytes[line.clone()];
+        let before_comment = memchr::memchr(b'!', content).map_or(content, |at| &content[..at]);
+        match before_comment.iter().position(|&byte| !is_allowed(byte)) {
+            Some(at) => {
+                let span = line.start + at..line.start + at + 1;
+                Err(Problem::ForbiddenByte { byte: content[at] }.at(span))
+            }
+            None => Ok(()),
+        }
+    }
+
+    /// The first data line of a version 1 file settles what its header left open.
+    fn first_data_line(&mut self, line: &Range<usize>) -> Result<(), Fault> {
+        if self.option_line.is_none() {
+            let Some(supplied) = self.options.option_line.clone() else {
+                self.refuse_bytes(line)?;
+                return Err(Problem::NoOptionLine { keywords: false }.at(line.clone()));
+            };
+            self.findings.warn(WarningCode::OptionLineSupplied, line.clone());
+            if supplied.resistances_ohm.len() > 1 {
+                self.version = Version::V1_1;
+            }
+            self.option_line = Some((supplied, line.clone()));
+            self.phase = Phase::Network;
+        }
+        let (option_line, option_span) = self.option_line.clone().unwrap_or_default();
+        let ports = match (self.ports_in_name, option_line.resistances_ohm.len()) {
+            (Some(ports), _) => ports,
+            (None, 1) => self.ports_in_data(line)?,
+            (None, listed) => listed,
+        };
+        if self.ports_in_name.is_none() {
+            self.findings.warn(WarningCode::PortCountFromData, line.clone());
+        }
+        check_kind(&option_line, &option_span, ports)?;
+        check_resistances(&option_line, &option_span, ports)?;
+        let layout = Layout {
+            ports,
+            triangle: Triangle::Full,
+            two_port_order: TwoPortOrder::ByColumn,
+            is_free: false,
+        };
+        self.start_sets(layout, None);
+        Ok(())
+    }
+
+    /// The number of ports from the first set: its first line and all even ones that follow.
+    fn ports_in_data(&self, first: &Range<usize>) -> Result<usize, Fault> {
+        let rest = &self.bytes[first.start..];
+        let mut numbers = 0_usize;
+        for line in Lines::new(rest) {
+            let content = &rest[line.clone()];
+            let blanks = content.iter().take_while(|&&byte| byte == b' ' || byte == b'\t').count();
+            if matches!(content.get(blanks), None | Some(b'!' | b'#')) {
+                continue;
+            }
+            let (left, count) = grammar::numbers(&content[blanks..], |_| {});
+            if !grammar::is_empty(left)
+                && grammar::word(left)
+                    .is_ok_and(|(_, word)| grammar::fortran_number(word).is_none())
+            {
+                let at = first.start + line.end - left.len();
+                let word = grammar::word(left).map_or(left, |(_, word)| word);
+                return Err(not_a_number(word, at));
+            }
+            let count =
+                if grammar::is_empty(left) { count } else { entries_in(&content[blanks..]) };
+            if numbers > 0 && count % 2 == 1 {
+                break;
+            }
+            numbers += count;
+        }
+        let pairs = numbers.saturating_sub(1) / 2;
+        let ports = pairs.isqrt();
+        if numbers % 2 == 1 && ports > 0 && ports * ports == pairs {
+            Ok(ports)
+        } else {
+            Err(Problem::UnknownPortCount { numbers }.at(first.clone()))
+        }
+    }
+
+    /// Reads the row of network data that starts at `start`, and returns its line.
+    fn network_line(&mut self, start: usize) -> Result<Range<usize>, Fault> {
+        if self.may_be_noise {
+            let line = start..end_of_line(self.bytes, start);
+            // A wrapped set goes on with an even line; anything else shows that noise has begun.
+            if entries_in(&self.bytes[line.clone()]) % 2 == 1 {
+                self.settle_as_noise()?;
+                self.noise_line(line.clone())?;
+                return Ok(line);
+            }
+            self.may_be_noise = false;
+        }
+        let Some(sets) = self.sets.as_mut() else { return Ok(start..start) };
+        let row = sets.read_row(self.bytes, start, &mut self.findings)?;
+        let may_be_noise = row.count == 5
+            && sets.ports() == 2
+            && sets.is_between_sets()
+            && sets.count() > 0
+            && !self.version.has_keywords();
+        if may_be_noise {
+            let goes_back = sets.next_frequency_hz() <= sets.highest_hz;
+            if goes_back {
+                let (_, values) = sets.take_back();
+                self.phase = Phase::Noise;
+                self.keep_comment(&row);
+                self.take_noise(row.line.clone(), &values, row.count)?;
+                return Ok(row.line);
+            }
+            self.may_be_noise = true;
+        }
+        sets.take_line(self.bytes, row.line.clone(), row.count, &mut self.findings)?;
+        self.keep_comment(&row);
+        Ok(row.line)
+    }
+
+    /// Keeps the comment of a row, and reports tabs among its numbers.
+    fn keep_comment(&mut self, row: &Row) {
+        self.note_tabs(&(row.line.start..row.comment_at));
+        if row.comment_at < row.line.end {
+            self.comment(row.comment_at..row.line.end);
+        }
+    }
+
+    /// A line of five numbers that was taken for the start of a set was noise.
+    fn settle_as_noise(&mut self) -> Result<(), Fault> {
+        self.may_be_noise = false;
+        self.phase = Phase::Noise;
+        let Some(sets) = &mut self.sets else { return Ok(()) };
+        let (line, values) = sets.take_back();
+        self.take_noise(line, &values, values.len())
+    }
+
+    fn noise_line(&mut self, line: Range<usize>) -> Result<(), Fault> {
+        let mut values = Vec::with_capacity(5);
+        let row = read_row(self.bytes, line.start, &mut self.findings, |value| {
+            if values.len() < 5 {
+                values.push(value);
+            }
+        })?;
+        self.keep_comment(&row);
+        self.take_noise(line, &values, row.count)
+    }
+
+    /// Takes a noise row of `count` numbers, of which the first five are in `values`.
+    fn take_noise(
+        &mut self,
+        line: Range<usize>,
+        values: &[f64],
+        count: usize,
+    ) -> Result<(), Fault> {
+        let &[frequency, minimum_noise_figure_db, magnitude, angle_deg, resistance] = values else {
+            return Err(Problem::NoiseRow { found: count }.at(line));
+        };
+        if count != 5 {
+            let is_network = count == 9 && !self.version.has_keywords();
+            let problem = if is_network {
+                Problem::NetworkAfterNoise { found: count }
+            } else {
+                Problem::NoiseRow { found: count }
+            };
+            return Err(problem.at(line));
+        }
+        if values.iter().any(|value| !value.is_finite()) {
+            return Err(too_large(self.bytes, line));
+        }
+        if let Some((expected, _)) = &self.header.noise_frequencies
+            && self.noise.len() == *expected
+        {
+            return Err(Problem::NoiseCount { expected: *expected, found: Found::More }.at(line));
+        }
+        let (option_line, _) = self.option_line.clone().unwrap_or_default();
+        let first_entry = || {
+            let range = grammar::entry_range(&self.bytes[line.clone()], 0);
+            line.start + range.start..line.start + range.end
+        };
+        let frequency_hz =
+            frequency_hz(frequency, option_line.frequency_unit.in_hz(), self.bytes, first_entry)?;
+        if minimum_noise_figure_db < 0.0 || !(0.0..=1.0).contains(&magnitude) || resistance < 0.0 {
+            self.findings.warn(WarningCode::NoiseUnphysical, line.clone());
+        }
+        if self.noise.is_empty() {
+            self.first_noise = line.clone();
+        }
+        if let Some(previous) = self.noise.last() {
+            if frequency_hz < previous.frequency_hz {
+                self.findings.warn(WarningCode::NoiseDescending, line);
+            } else if frequency_hz.total_cmp(&previous.frequency_hz).is_eq() {
+                self.findings.warn(WarningCode::NoiseDuplicate, line);
+            }
+        }
+        let scale_ohm =
+            if self.version.has_keywords() { 1.0 } else { option_line.resistances_ohm[0] };
+        self.noise.push(NoisePoint {
+            frequency_hz,
+            minimum_noise_figure_db,
+            optimum_reflection: Complex64::from_polar(magnitude, angle_deg.to_radians()),
+            noise_resistance_ohm: resistance * scale_ohm,
+        });
+        Ok(())
+    }
+
+    /// Puts together what was read.
+    pub(super) fn finish(mut self, strict: bool) -> Result<TouchstoneFile, Fault> {
+        let last_line = self.last_line.clone();
+        let Some(mut sets) = self.sets.take() else {
+            return Err(Problem::NoNetworkData.at(last_line));
+        };
+        sets.sort();
+        self.noise.sort_by(|one, other| one.frequency_hz.total_cmp(&other.frequency_hz));
+        if self.noise.first().is_some_and(|first| first.frequency_hz > sets.highest_hz) {
+            self.findings.warn(WarningCode::NoiseAboveNetwork, self.first_noise.clone());
+        }
+        if strict
+            && let Some((code, span)) = self
+                .findings
+                .list
+                .iter()
+                .filter(|(code, _)| code.is_deviation())
+                .min_by_key(|(_, span)| span.start)
+        {
+            return Err(Problem::Strict(*code).at(span.clone()));
+        }
+        let (option_line, option_span) = self.option_line.take().unwrap_or_default();
+        let ports = sets.ports();
+        let port_references_ohm = self.references_ohm.take().unwrap_or_else(|| {
+            let list = &option_line.resistances_ohm;
+            if list.len() == ports { list.clone() } else { vec![list[0]; ports] }
+        });
+        if !self.version.has_keywords() {
+            unnormalise(option_line.parameter, &port_references_ohm, &mut sets.entries);
+        }
+        let located = |error| Problem::Network(error).at(option_span.clone());
+        let grid =
+            FrequencyGrid::from_hz(std::mem::take(&mut sets.frequencies_hz)).map_err(located)?;
+        let modes = self.modes.take();
+        let references_ohm = match &modes {
+            None => port_references_ohm.iter().map(|&ohm| ohm.into()).collect(),
+            Some(modes) => modes
+                .iter()
+                .map(|mode| mode_reference_ohm(*mode, &port_references_ohm).into())
+                .collect(),
+        };
+        let entries = std::mem::take(&mut sets.entries);
+        let mut network = Network::new(option_line.parameter, grid, ports, entries, references_ohm)
+            .map_err(located)?;
+        if let Some(modes) = modes {
+            network = network.with_modes(modes).map_err(located)?;
+        }
+        let warnings = self
+            .findings
+            .list
+            .into_iter()
+            .map(|(code, span)| Warning { code, excerpt: excerpt(self.file, span) })
+            .collect();
+        Ok(TouchstoneFile {
+            version: self.version,
+            number_format: option_line.number_format,
+            frequency_unit: option_line.frequency_unit,
+            network,
+            port_references_ohm,
+            noise: self.noise,
+            noise_reference_ohm: option_line.resistances_ohm[0],
+            comments: self.comments,
+            warnings,
+        })
+    }
+}
+
+/// The reference of a mode: the pair in series for the differential, in parallel for the common.
+fn mode_reference_ohm(mode: PortMode, port_references_ohm: &[f64]) -> f64 {
+    let of = |port: crate::network::Port| port_references_ohm[port.index()];
+    match mode {
+        PortMode::Single(port) => of(port),
+        PortMode::Differential(plus, minus) => of(plus) + of(minus),
+        PortMode::Common(plus, minus) => of(plus) * of(minus) / (of(plus) + of(minus)),
+    }
+}
