@@ -1,2 +1,7 @@
 //! The command line: see `fourphase::cli`.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    fourphase::cli::run()
+}

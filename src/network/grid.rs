@@ -78,6 +78,31 @@ impl FrequencyGrid {
             .map(|pair| pair[0])
     }
 
+    /// How many points stand at the frequency of the point before them.
+    #[must_use]
+    pub fn repeats(&self) -> usize {
+        self.points_hz.windows(2).filter(|pair| pair[0].total_cmp(&pair[1]).is_eq()).count()
+    }
+
+    /// How the points are spread.
+    #[must_use]
+    pub fn spacing(&self) -> Spacing {
+        let steps = |value: fn(f64) -> f64| {
+            let (mut smallest, mut largest) = (f64::INFINITY, f64::NEG_INFINITY);
+            for pair in self.points_hz.windows(2) {
+                let step = value(pair[1]) - value(pair[0]);
+                (smallest, largest) = (smallest.min(step), largest.max(step));
+            }
+            smallest > 0.0 && largest - smallest <= SPACING_TOLERANCE * largest
+        };
+        match self.points_hz.len() {
+            1 => Spacing::Single,
+            _ if steps(|hz| hz) => Spacing::Uniform,
+            _ if self.first_hz() > 0.0 && steps(f64::ln) => Spacing::Logarithmic,
+            _ => Spacing::Uneven,
+        }
+    }
+
     /// The index of the point nearest to a frequency.
     #[must_use]
     pub fn nearest(&self, frequency_hz: f64) -> usize {
@@ -91,6 +116,35 @@ impl FrequencyGrid {
         let closer_below =
             frequency_hz - self.points_hz[above - 1] <= self.points_hz[above] - frequency_hz;
         if closer_below { above - 1 } else { above }
+    }
+}
+
+/// Steps that differ by less than this share count as equal: files round their frequencies.
+const SPACING_TOLERANCE: f64 = 1e-3;
+
+/// How the points of a grid are spread.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Spacing {
+    /// One point.
+    Single,
+    /// Equal steps.
+    Uniform,
+    /// Equal ratios.
+    Logarithmic,
+    /// Neither.
+    Uneven,
+}
+
+impl Spacing {
+    /// One word for it.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Single => "single",
+            Self::Uniform => "uniform",
+            Self::Logarithmic => "logarithmic",
+            Self::Uneven => "uneven",
+        }
     }
 }
 

@@ -35,7 +35,7 @@ mod waves;
 pub use container::{MatrixView, Network, ParameterKind};
 pub use convert::convert;
 pub use error::NetworkError;
-pub use grid::FrequencyGrid;
+pub use grid::{FrequencyGrid, Spacing};
 pub use interpolate::{Interpolated, UnsafeStep, interpolate};
 pub use load::{Load, close_ports};
 pub use mixed_mode::to_single_ended;

@@ -1,0 +1,232 @@
+//! What may stand on the command line.
+
+use crate::network::Port;
+use crate::splitter::SplitterKind;
+use crate::touchstone::OptionLine;
+use crate::units;
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use num_complex::Complex64;
+use std::path::PathBuf;
+
+/// From Touchstone files of a receiver's parts to its quadrature balance and image rejection.
+#[derive(Debug, Parser)]
+#[command(name = "fourphase", version, max_term_width = 80)]
+pub(super) struct Arguments {
+    /// Say nothing but data and errors
+    #[arg(long, global = true)]
+    pub(super) quiet: bool,
+    #[command(subcommand)]
+    pub(super) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// What files hold and whether they can be trusted
+    Inspect(Inspect),
+    /// Imbalance, losses and image rejection of one coupler, balun or divider
+    Splitter(Box<Splitter>),
+    /// How much imbalance and phase error an image rejection allows
+    Tolerance(Tolerance),
+}
+
+/// The form of what is printed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub(super) enum Format {
+    /// Aligned tables for people
+    #[default]
+    Text,
+    /// One document
+    Json,
+    /// One table
+    Csv,
+}
+
+/// How files are read.
+#[derive(Clone, Debug, Args)]
+pub(super) struct Reading {
+    /// Make deviations from the Touchstone standard errors
+    #[arg(long)]
+    pub(super) strict: bool,
+    /// Stand in for a missing option line, such as "GHz S MA R 50"
+    #[arg(long, value_name = "LINE", value_parser = option_line)]
+    pub(super) option_line: Option<OptionLine>,
+}
+
+/// Where report files go.
+#[derive(Clone, Debug, Args)]
+pub(super) struct Writing {
+    /// Also write the report files into this folder
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: Option<PathBuf>,
+    /// Replace files that exist
+    #[arg(long)]
+    pub(super) overwrite: bool,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Inspect {
+    /// Touchstone files, or folders to look through for them
+    #[arg(required = true, value_name = "FILE")]
+    pub(super) files: Vec<PathBuf>,
+    /// What to print
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
+    /// Add the numbers
+    #[arg(long)]
+    pub(super) data: bool,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+    #[command(flatten)]
+    pub(super) writing: Writing,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Splitter {
+    /// The part's Touchstone file
+    #[arg(value_name = "FILE")]
+    pub(super) file: PathBuf,
+    /// The phase between the outputs that the part is made for; told from the data if absent
+    #[arg(long, value_enum)]
+    pub(super) kind: Option<Kind>,
+    /// Port where the signal enters
+    #[arg(long, value_name = "P", value_parser = port)]
+    pub(super) input: Option<Port>,
+    /// The two output ports, in order
+    #[arg(long, value_name = "A,B", value_delimiter = ',', value_parser = port)]
+    pub(super) outputs: Vec<Port>,
+    /// Port that should stay quiet
+    #[arg(long, value_name = "P", value_parser = port)]
+    pub(super) isolated: Option<Port>,
+    /// Frequencies to judge, such as 27GHz..31GHz
+    #[arg(long, value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
+    pub(super) band: Option<(f64, f64)>,
+    /// Nominal phase of the second output less the first, degrees
+    #[arg(long, value_name = "D", allow_negative_numbers = true, value_parser = finite)]
+    pub(super) nominal_deg: Option<f64>,
+    /// Move to these references first: one, or one per port; 40+10j is complex
+    #[arg(long, value_name = "Z", value_delimiter = ',', value_parser = units::parse_complex)]
+    pub(super) reference_ohm: Vec<Complex64>,
+    /// Close a port by ohms or a one-port file instead of its reference
+    #[arg(long, value_name = "P=Z|FILE", value_parser = load)]
+    pub(super) load: Vec<GivenLoad>,
+    /// Image rejection to hold over the band
+    #[arg(long, value_name = "X", value_parser = finite)]
+    pub(super) require_image_rejection_db: Option<f64>,
+    /// Common-mode rejection of a balun to hold over the band
+    #[arg(long, value_name = "X", value_parser = finite)]
+    pub(super) require_common_mode_rejection_db: Option<f64>,
+    /// Largest phase error to allow, either way
+    #[arg(long, value_name = "X", value_parser = not_negative)]
+    pub(super) require_phase_error_deg: Option<f64>,
+    /// Largest amplitude imbalance to allow, either way
+    #[arg(long, value_name = "X", value_parser = not_negative)]
+    pub(super) require_amplitude_imbalance_db: Option<f64>,
+    /// Also write one picture that shows all
+    #[arg(long, value_name = "FILE.png")]
+    pub(super) plot: Option<PathBuf>,
+    /// What to print
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+    #[command(flatten)]
+    pub(super) writing: Writing,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Tolerance {
+    /// The image rejection to keep
+    #[arg(long, value_name = "X", value_parser = finite)]
+    pub(super) image_rejection_db: f64,
+    /// Ask for the phase error allowed at this amplitude imbalance
+    #[arg(long, value_name = "X", value_parser = not_negative)]
+    pub(super) amplitude_imbalance_db: Option<f64>,
+    /// Ask for the amplitude imbalance allowed at this phase error
+    #[arg(long, value_name = "X", value_parser = not_negative)]
+    pub(super) phase_error_deg: Option<f64>,
+    /// Also write the chart of the curves
+    #[arg(long, value_name = "FILE.png")]
+    pub(super) plot: Option<PathBuf>,
+    /// Replace files that exist
+    #[arg(long)]
+    pub(super) overwrite: bool,
+    /// What to print
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum Kind {
+    /// 90 degrees: a coupler or hybrid
+    Quadrature,
+    /// 180 degrees: a balun
+    Antiphase,
+    /// 0 degrees: a divider
+    Inphase,
+}
+
+impl From<Kind> for SplitterKind {
+    fn from(kind: Kind) -> Self {
+        match kind {
+            Kind::Quadrature => Self::Quadrature,
+            Kind::Antiphase => Self::Antiphase,
+            Kind::Inphase => Self::Inphase,
+        }
+    }
+}
+
+/// `P=Z` or `P=FILE`.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct GivenLoad {
+    pub(super) port: Port,
+    pub(super) load: OhmsOrFile,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum OhmsOrFile {
+    Ohms(Complex64),
+    File(PathBuf),
+}
+
+fn port(text: &str) -> Result<Port, String> {
+    let number = text.trim().parse::<usize>().ok().and_then(Port::from_number);
+    number.ok_or_else(|| "ports are numbered from 1".to_owned())
+}
+
+fn load(text: &str) -> Result<GivenLoad, String> {
+    let (port_text, load) =
+        text.split_once('=').ok_or("expected P=Z or P=FILE, such as 4=45+5j or 4=load.s1p")?;
+    let load = match units::parse_complex(load) {
+        Ok(ohms) if ohms.re < 0.0 => {
+            return Err("a load's resistance cannot be negative".to_owned());
+        }
+        Ok(ohms) => OhmsOrFile::Ohms(ohms),
+        Err(_) => OhmsOrFile::File(PathBuf::from(load)),
+    };
+    Ok(GivenLoad { port: port(port_text)?, load })
+}
+
+fn option_line(text: &str) -> Result<OptionLine, String> {
+    text.parse().map_err(|problem: crate::touchstone::Problem| problem.to_string())
+}
+
+fn finite(text: &str) -> Result<f64, String> {
+    let value = text.trim().parse::<f64>().ok().filter(|value| value.is_finite());
+    value.ok_or_else(|| "expected a number".to_owned())
+}
+
+fn not_negative(text: &str) -> Result<f64, String> {
+    let value = finite(text)?;
+    if value >= 0.0 { Ok(value) } else { Err("expected zero or a positive number".to_owned()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory as _;
+
+    #[test]
+    fn the_definition_is_sound() {
+        Arguments::command().debug_assert();
+    }
+}

@@ -1,0 +1,45 @@
+//! The two streams.
+
+use crate::diagnostic::{Diagnostic, printable};
+use std::io::{self, IsTerminal as _, Write as _};
+
+/// Where a command says things.
+pub(super) struct Console {
+    quiet: bool,
+    styled: bool,
+}
+
+impl Console {
+    pub(super) fn new(quiet: bool) -> Self {
+        let no_colour = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+        Self { quiet, styled: io::stderr().is_terminal() && !no_colour }
+    }
+
+    /// Data, to standard output. A reader that has heard enough closes the pipe; that is no error.
+    pub(super) fn data(&self, text: &str) -> io::Result<()> {
+        let mut out = io::stdout().lock();
+        match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+            Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+            written => written,
+        }
+    }
+
+    /// What the user should know, to standard error, unless told to be quiet.
+    pub(super) fn warning(&self, text: &str) {
+        if !self.quiet {
+            let _ = writeln!(io::stderr(), "warning: {}", printable(text));
+        }
+    }
+
+    /// What was done beside the data, such as a file written.
+    pub(super) fn notice(&self, text: &str) {
+        if !self.quiet {
+            let _ = writeln!(io::stderr(), "{}", printable(text));
+        }
+    }
+
+    /// What stopped the work, or a part of it.
+    pub(super) fn error(&self, diagnostic: &Diagnostic) {
+        let _ = writeln!(io::stderr(), "{}", diagnostic.render(self.styled));
+    }
+}

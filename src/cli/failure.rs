@@ -1,0 +1,71 @@
+//! Whatever stops a command, in one shape.
+
+use crate::diagnostic::Diagnostic;
+use crate::network::NetworkError;
+use crate::plot::PlotError;
+use crate::report::PublishError;
+use crate::splitter::SplitterError;
+use crate::touchstone::ReadError;
+use std::path::PathBuf;
+
+/// Why a command could not do its work.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum Failure {
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    #[error("{source}")]
+    Splitter { file: PathBuf, source: SplitterError },
+    #[error(transparent)]
+    Publish(#[from] PublishError),
+    #[error(transparent)]
+    Plot(#[from] PlotError),
+    #[error("cannot write to standard output: {0}")]
+    Output(#[from] std::io::Error),
+    #[error("cannot make the report: {0}")]
+    Json(#[from] serde_json::Error),
+    #[error("cannot make the table: {0}")]
+    Csv(#[from] csv::Error),
+    #[error("{0}")]
+    Usage(String),
+}
+
+impl Failure {
+    pub(super) fn diagnostic(&self) -> Diagnostic {
+        let shown = Diagnostic::error(self.to_string());
+        match self {
+            Self::Read(error) => error.diagnostic(),
+            Self::Splitter { file, source } => {
+                let shown = shown.in_file(file.display().to_string());
+                match source {
+                    SplitterError::Ambiguous { needed, .. } => {
+                        shown.with_help(format!("say it with {needed}"))
+                    }
+                    SplitterError::Network(NetworkError::MixedMode) => {
+                        shown.with_help(MIXED_MODE_HELP)
+                    }
+                    SplitterError::BandOutsideData { .. } => {
+                        shown.with_help("choose a --band inside the data; nothing is extrapolated")
+                    }
+                    SplitterError::WrongRequirement { requirement, .. } => {
+                        shown.with_help(match *requirement {
+                            "image_rejection_db" => {
+                                "for a balun use --require-common-mode-rejection-db"
+                            }
+                            _ => "use --require-image-rejection-db",
+                        })
+                    }
+                    SplitterError::NoSignal { .. } => {
+                        shown.with_help("check --input, --outputs and --band")
+                    }
+                    _ => shown,
+                }
+            }
+            Self::Publish(PublishError::Io { .. }) => {
+                shown.with_help("check the folder, its permissions and the space left")
+            }
+            _ => shown,
+        }
+    }
+}
+
+const MIXED_MODE_HELP: &str = "export the file with single-ended ports";

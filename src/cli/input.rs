@@ -1,0 +1,23 @@
+//! Reading files as the options say.
+
+use super::args::Reading;
+use super::console::Console;
+use super::failure::Failure;
+use crate::touchstone::{ReadOptions, TouchstoneFile, read};
+use std::path::Path;
+
+impl Reading {
+    pub(super) fn options(&self) -> ReadOptions {
+        ReadOptions { strict: self.strict, option_line: self.option_line.clone() }
+    }
+
+    /// Reads a file and says what the reader had to say.
+    pub(super) fn read(&self, path: &Path, console: &Console) -> Result<TouchstoneFile, Failure> {
+        let file = read(path, &self.options())?;
+        for warning in &file.warnings {
+            let place = warning.excerpt.position;
+            console.warning(&format!("{}:{place}: {}", path.display(), warning.code.message()));
+        }
+        Ok(file)
+    }
+}

@@ -1,0 +1,71 @@
+//! The command line: reads arguments, makes one library call, shows its result.
+//!
+//! Data goes to standard output, everything else to standard error. Here alone things are
+//! printed and exit statuses chosen:
+//!
+//! | status | meaning |
+//! |---|---|
+//! | 0 | done, and every requirement given holds |
+//! | 1 | done, and a requirement does not hold |
+//! | 2 | the work could not be done |
+
+mod args;
+mod console;
+mod failure;
+mod input;
+mod inspect;
+mod splitter;
+mod tolerance;
+
+use args::{Arguments, Command};
+use clap::Parser as _;
+use console::Console;
+use std::process::ExitCode;
+
+/// How a command ended when it could do its work.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Outcome {
+    /// Every requirement holds, or there was none.
+    Holds,
+    /// A requirement does not hold.
+    Fails,
+    /// Part of the work could not be done; the rest was.
+    Incomplete,
+}
+
+impl Outcome {
+    fn status(self) -> u8 {
+        match self {
+            Self::Holds => 0,
+            Self::Fails => 1,
+            Self::Incomplete => 2,
+        }
+    }
+}
+
+/// Runs the command line of this process.
+#[must_use]
+pub fn run() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            // Help and version are no errors; clap knows which stream each belongs to.
+            let status = if error.use_stderr() { 2 } else { 0 };
+            let _ = error.print();
+            return ExitCode::from(status);
+        }
+    };
+    let console = Console::new(arguments.quiet);
+    let ended = match &arguments.command {
+        Command::Inspect(given) => inspect::run(given, &console),
+        Command::Splitter(given) => splitter::run(given, &console),
+        Command::Tolerance(given) => tolerance::run(given, &console),
+    };
+    match ended {
+        Ok(outcome) => ExitCode::from(outcome.status()),
+        Err(failure) => {
+            console.error(&failure.diagnostic());
+            ExitCode::from(2)
+        }
+    }
+}

@@ -1,0 +1,126 @@
+//! `fourphase splitter`.
+
+use super::Outcome;
+use super::args::{Format, OhmsOrFile, Splitter};
+use super::console::Console;
+use super::failure::Failure;
+use crate::network::Load;
+use crate::plot;
+use crate::report::json::{SplitterReport, document};
+use crate::report::{ReportFile, csv, publish, text};
+use crate::splitter::{
+    GivenRoles, Requirement, RequirementKind, SplitterKind, SplitterResult, SplitterSettings,
+    analyse,
+};
+use std::path::PathBuf;
+
+pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failure> {
+    let file = given.reading.read(&given.file, console)?;
+    let mut inputs = vec![given.file.clone()];
+    let settings = settings(given, &mut inputs, console)?;
+    let result = analyse(&file.network, &settings)
+        .map_err(|source| Failure::Splitter { file: given.file.clone(), source })?;
+    for warning in &result.warnings {
+        console.warning(&format!("{}: {warning}", given.file.display()));
+    }
+
+    let name = given.file.display().to_string();
+    let report = SplitterReport::new(&name, &result);
+    let mut files = Vec::new();
+    if let Some(folder) = &given.writing.out {
+        files.extend(report_files(folder, &report, &result)?);
+    }
+    if let Some(path) = &given.plot {
+        files.push(ReportFile { path: path.clone(), bytes: plot::overview(&result)? });
+    }
+    publish(&files, &inputs, given.writing.overwrite)?;
+    match given.format {
+        Format::Json => console.data(&document(&report)?)?,
+        Format::Csv => console.data(&csv::splitter(&result)?)?,
+        Format::Text => console.data(&text::splitter(&name, &result))?,
+    }
+    for written in &files {
+        console.notice(&format!("wrote {}", written.path.display()));
+    }
+    Ok(if result.verdict.passes() { Outcome::Holds } else { Outcome::Fails })
+}
+
+fn settings(
+    given: &Splitter,
+    inputs: &mut Vec<PathBuf>,
+    console: &Console,
+) -> Result<SplitterSettings, Failure> {
+    let outputs = match given.outputs.as_slice() {
+        [] => None,
+        &[a, b] => Some([a, b]),
+        more => {
+            return Err(Failure::Usage(format!(
+                "--outputs takes two ports, such as 2,3; got {}",
+                more.len()
+            )));
+        }
+    };
+    let mut loads = Vec::new();
+    for load in &given.load {
+        loads.push((
+            load.port,
+            match &load.load {
+                OhmsOrFile::Ohms(ohms) => Load::Impedance(*ohms),
+                OhmsOrFile::File(path) => {
+                    inputs.push(path.clone());
+                    let file = given.reading.read(path, console)?;
+                    if file.network.ports() != 1 {
+                        return Err(Failure::Usage(format!(
+                            "{} has {} ports; a load has one",
+                            path.display(),
+                            file.network.ports()
+                        )));
+                    }
+                    Load::OnePort(file.network)
+                }
+            },
+        ));
+    }
+    let limits = [
+        (RequirementKind::ImageRejection, given.require_image_rejection_db),
+        (RequirementKind::CommonModeRejection, given.require_common_mode_rejection_db),
+        (RequirementKind::PhaseError, given.require_phase_error_deg),
+        (RequirementKind::AmplitudeImbalance, given.require_amplitude_imbalance_db),
+    ];
+    Ok(SplitterSettings {
+        roles: GivenRoles {
+            kind: given.kind.map(SplitterKind::from),
+            input: given.input,
+            outputs,
+            isolated: given.isolated,
+            nominal_deg: given.nominal_deg,
+        },
+        band_hz: given.band,
+        references_ohm: given.reference_ohm.clone(),
+        loads,
+        requirements: limits
+            .into_iter()
+            .filter_map(|(kind, limit)| limit.map(|limit| Requirement { kind, limit }))
+            .collect(),
+    })
+}
+
+fn report_files(
+    folder: &std::path::Path,
+    report: &SplitterReport,
+    result: &SplitterResult,
+) -> Result<Vec<ReportFile>, Failure> {
+    let rejection = match result.roles.kind {
+        SplitterKind::Antiphase => "common-mode-rejection.png",
+        _ => "image-rejection.png",
+    };
+    let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
+    Ok(vec![
+        file("report.json", document(report)?.into_bytes()),
+        file("points.csv", csv::splitter(result)?.into_bytes()),
+        file("imbalance.png", plot::imbalance(result)?),
+        file(rejection, plot::rejection(result)?),
+        file("contours.png", plot::contours(result)?),
+        file("losses.png", plot::losses(result)?),
+    ])
+}

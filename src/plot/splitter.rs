@@ -1,0 +1,369 @@
+//! Pictures of a splitter.
+
+use super::style::{
+    Axes, BLACK, BLUE, Canvas, Dash, Entry, GREEN, GREY, LINES, PlotError, Sizes, VERMILION, chart,
+    line, note, picture, px, px_i, range_of, shade,
+};
+use crate::splitter::{
+    ContourFamily, RequirementKind, SplitterKind, SplitterPoint, SplitterResult, contour_family,
+};
+use plotters::prelude::{Circle, Color, EmptyElement};
+use std::ops::Range;
+
+/// Rejections beyond this are drawn at the edge: the eye learns nothing from them.
+const HIGHEST_REJECTION_DB: f64 = 80.0;
+
+/// Amplitude imbalance above phase error, over frequency, with their limits.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn imbalance(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
+    picture(|canvas| {
+        let halves = canvas.split_evenly((2, 1));
+        amplitude_panel(&halves[0], result, Sizes::LARGE)?;
+        phase_panel(&halves[1], result, Sizes::LARGE)
+    })
+}
+
+/// Image rejection, or a balun's common-mode rejection, over frequency, with the requirement and
+/// the bands that pass.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn rejection(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
+    picture(|canvas| rejection_panel(canvas, result, Sizes::LARGE))
+}
+
+/// The part's way through the plane of imbalance and phase error, with curves of constant
+/// rejection.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn contours(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
+    picture(|canvas| contour_panel(canvas, result, Sizes::LARGE))
+}
+
+/// Losses above isolation and return losses, over frequency.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn losses(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
+    picture(|canvas| {
+        let halves = canvas.split_evenly((2, 1));
+        loss_panel(&halves[0], result, Sizes::LARGE)?;
+        isolation_panel(&halves[1], result, Sizes::LARGE)
+    })
+}
+
+/// Imbalance, phase error, rejection and contours on one picture.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn overview(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
+    picture(|canvas| {
+        let quarters = canvas.split_evenly((2, 2));
+        rejection_panel(&quarters[0], result, Sizes::SMALL)?;
+        contour_panel(&quarters[1], result, Sizes::SMALL)?;
+        amplitude_panel(&quarters[2], result, Sizes::SMALL)?;
+        phase_panel(&quarters[3], result, Sizes::SMALL)
+    })
+}
+
+fn ghz(frequency_hz: f64) -> f64 {
+    frequency_hz / 1e9
+}
+
+fn frequencies(result: &SplitterResult) -> Range<f64> {
+    let (low, high) = (ghz(result.summary.band_hz.0), ghz(result.summary.band_hz.1));
+    // A single point still needs an axis.
+    if low < high { low..high } else { low - 0.5..high + 0.5 }
+}
+
+fn limit(result: &SplitterResult, kind: RequirementKind) -> Option<f64> {
+    let held = result.verdict.requirements.iter().find(|held| held.requirement.kind == kind);
+    held.map(|held| held.requirement.limit)
+}
+
+fn required_rejection(result: &SplitterResult) -> Option<f64> {
+    limit(result, RequirementKind::ImageRejection)
+        .or(limit(result, RequirementKind::CommonModeRejection))
+}
+
+fn rejection_name(result: &SplitterResult) -> &'static str {
+    match result.roles.kind {
+        SplitterKind::Antiphase => "Common-mode rejection",
+        _ => "Image rejection",
+    }
+}
+
+/// One quantity over frequency with limits on both sides.
+fn signed_panel(
+    panel: &Canvas<'_>,
+    result: &SplitterResult,
+    (title, unit): (&str, &str),
+    value: impl Fn(&SplitterPoint) -> f64,
+    limit: Option<f64>,
+    sizes: Sizes,
+) -> Result<(), PlotError> {
+    let limits = limit.iter().flat_map(|limit| [-limit, *limit]);
+    let y = range_of(result.points.iter().map(&value).chain(limits.clone()).chain([0.0]), 1e-3);
+    let x = frequencies(result);
+    let axes = Axes { title, x_label: "Frequency (GHz)", y_label: unit, x: x.clone(), y };
+    let shown = format!("limit {} either way", limit.unwrap_or_default());
+    let legend = match limit {
+        None => vec![],
+        Some(_) => vec![
+            Entry { name: "this part", colour: BLUE, dash: Dash::Solid },
+            Entry { name: &shown, colour: VERMILION, dash: Dash::Dashed },
+        ],
+    };
+    let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
+    line(
+        &mut chart,
+        [(x.start, 0.0), (x.end, 0.0)],
+        GREY,
+        Dash::Solid,
+        Sizes { line: 1, ..sizes },
+    )?;
+    for limit in limits {
+        line(&mut chart, [(x.start, limit), (x.end, limit)], VERMILION, Dash::Dashed, sizes)?;
+    }
+    line(
+        &mut chart,
+        result.points.iter().map(|p| (ghz(p.frequency_hz), value(p))),
+        BLUE,
+        Dash::Solid,
+        sizes,
+    )
+}
+
+fn amplitude_panel(
+    panel: &Canvas<'_>,
+    result: &SplitterResult,
+    sizes: Sizes,
+) -> Result<(), PlotError> {
+    let [a, b] = result.roles.outputs;
+    let title = format!("Amplitude imbalance, port {b} over port {a}");
+    let limit = limit(result, RequirementKind::AmplitudeImbalance);
+    signed_panel(
+        panel,
+        result,
+        (&title, "Imbalance (dB)"),
+        |p| p.amplitude_imbalance_db,
+        limit,
+        sizes,
+    )
+}
+
+fn phase_panel(panel: &Canvas<'_>, result: &SplitterResult, sizes: Sizes) -> Result<(), PlotError> {
+    let [a, b] = result.roles.outputs;
+    let title = format!("Phase of port {b} less port {a}, from {} deg", result.roles.nominal_deg);
+    let limit = limit(result, RequirementKind::PhaseError);
+    signed_panel(panel, result, (&title, "Phase error (deg)"), |p| p.phase_error_deg, limit, sizes)
+}
+
+fn rejection_panel(
+    panel: &Canvas<'_>,
+    result: &SplitterResult,
+    sizes: Sizes,
+) -> Result<(), PlotError> {
+    let required = required_rejection(result);
+    let values = || result.points.iter().map(|p| p.rejection_db.min(HIGHEST_REJECTION_DB));
+    let y = range_of(values().chain(required), 5.0);
+    let x = frequencies(result);
+    let title = rejection_name(result);
+    let label = format!("{title} (dB)");
+    let axes =
+        Axes { title, x_label: "Frequency (GHz)", y_label: &label, x: x.clone(), y: y.clone() };
+    let shown = format!("required {} dB", required.unwrap_or_default());
+    let has_requirements = !result.verdict.requirements.is_empty();
+    let mut legend = Vec::new();
+    if has_requirements {
+        legend.push(Entry { name: "this part", colour: BLUE, dash: Dash::Solid });
+        if required.is_some() {
+            legend.push(Entry { name: &shown, colour: VERMILION, dash: Dash::Dashed });
+        }
+        legend.push(Entry { name: "all requirements hold", colour: GREEN, dash: Dash::Area });
+    }
+    let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
+    for &(low, high) in &result.verdict.bands_that_pass_hz {
+        shade(&mut chart, (ghz(low), ghz(high)), &y, GREEN)?;
+    }
+    if let Some(required) = required {
+        line(&mut chart, [(x.start, required), (x.end, required)], VERMILION, Dash::Dashed, sizes)?;
+    }
+    let points = result.points.iter().map(|p| ghz(p.frequency_hz)).zip(values());
+    line(&mut chart, points, BLUE, Dash::Solid, sizes)
+}
+
+fn loss_panel(panel: &Canvas<'_>, result: &SplitterResult, sizes: Sizes) -> Result<(), PlotError> {
+    let [a, b] = result.roles.outputs;
+    let input = result.roles.input;
+    let names =
+        [format!("port {input} to {a}"), format!("port {input} to {b}"), "excess".to_owned()];
+    let series: [&dyn Fn(&SplitterPoint) -> f64; 3] =
+        [&|p| p.loss_a_db, &|p| p.loss_b_db, &|p| p.excess_loss_db];
+    let series: Vec<Series<'_>> =
+        names.iter().zip(series).map(|(name, value)| (name.as_str(), value)).collect();
+    decibel_panel(panel, result, ("Insertion loss and excess loss", "Loss (dB)"), &series, sizes)
+}
+
+fn isolation_panel(
+    panel: &Canvas<'_>,
+    result: &SplitterResult,
+    sizes: Sizes,
+) -> Result<(), PlotError> {
+    let ports = result.points.first().map_or(0, |p| p.return_loss_db.len());
+    let shown = |port: &usize| result.points.iter().any(|p| p.return_loss_db[*port].is_some());
+    let reflections: Vec<(String, usize)> = (0..ports)
+        .filter(shown)
+        // More would crowd the legend; the CSV has them all.
+        .take(4)
+        .map(|port| (format!("return loss {}", port + 1), port))
+        .collect();
+    let isolation = |p: &SplitterPoint| p.isolation_db.unwrap_or(f64::NAN);
+    let between = |p: &SplitterPoint| p.output_isolation_db;
+    let values: Vec<Box<dyn Fn(&SplitterPoint) -> f64>> = reflections
+        .iter()
+        .map(|&(_, port)| {
+            Box::new(move |p: &SplitterPoint| p.return_loss_db[port].unwrap_or(f64::NAN))
+                as Box<dyn Fn(&SplitterPoint) -> f64>
+        })
+        .collect();
+    let mut series: Vec<Series<'_>> = match result.roles.isolated {
+        Some(_) => vec![("isolation", &isolation)],
+        None => vec![("between outputs", &between)],
+    };
+    series.extend(
+        reflections
+            .iter()
+            .zip(&values)
+            .map(|((name, _), value)| (name.as_str(), value.as_ref() as _)),
+    );
+    decibel_panel(panel, result, ("Isolation and return losses", "dB"), &series, sizes)
+}
+
+type Series<'s> = (&'s str, &'s dyn Fn(&SplitterPoint) -> f64);
+
+fn decibel_panel(
+    panel: &Canvas<'_>,
+    result: &SplitterResult,
+    (title, unit): (&str, &str),
+    series: &[Series<'_>],
+    sizes: Sizes,
+) -> Result<(), PlotError> {
+    let shown = |value: f64| value.min(HIGHEST_REJECTION_DB);
+    let values =
+        series.iter().flat_map(|(_, value)| result.points.iter().map(move |p| shown(value(p))));
+    let axes = Axes {
+        title,
+        x_label: "Frequency (GHz)",
+        y_label: unit,
+        x: frequencies(result),
+        y: range_of(values, 0.5),
+    };
+    let legend: Vec<Entry<'_>> = series
+        .iter()
+        .zip(LINES)
+        .enumerate()
+        .map(|(at, ((name, _), colour))| Entry { name, colour, dash: dash_of(at) })
+        .collect();
+    let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
+    for (at, ((_, value), colour)) in series.iter().zip(LINES).enumerate() {
+        let points = result.points.iter().map(|p| (ghz(p.frequency_hz), shown(value(p))));
+        line(&mut chart, points, colour, dash_of(at), sizes)?;
+    }
+    Ok(())
+}
+
+/// Lines that may lie on one another differ in dash too.
+fn dash_of(at: usize) -> Dash {
+    if at % 2 == 0 { Dash::Solid } else { Dash::Dashed }
+}
+
+fn contour_panel(
+    panel: &Canvas<'_>,
+    result: &SplitterResult,
+    sizes: Sizes,
+) -> Result<(), PlotError> {
+    let errors: Vec<_> = result.points.iter().map(|p| p.channel_error).collect();
+    let family = contour_family(&errors, required_rejection(result));
+    let title = format!("{} (dB) at each imbalance and phase error", rejection_name(result));
+    let track = |p: &SplitterPoint| (p.amplitude_imbalance_db, p.phase_error_deg);
+    // Labels of the curves go to the corner that the part visits least.
+    let (x, y) =
+        result.points.iter().map(track).fold((0.0, 0.0), |(x, y), (dx, dy)| (x + dx, y + dy));
+    let away = (if x > 0.0 { -1.0 } else { 1.0 }, if y > 0.0 { -1.0 } else { 1.0 });
+    let (canvas, mut chart) = contour_axes(panel, &family, &title, away, sizes)?;
+    line(&mut chart, result.points.iter().map(track), BLUE, Dash::Solid, sizes)?;
+
+    // A few frequencies along the way, so that its direction can be seen.
+    let last = result.points.len() - 1;
+    let mut marked: Vec<usize> = (0..=4).map(|quarter| quarter * last / 4).collect();
+    marked.dedup();
+    let mut noted: Vec<(i32, i32)> = Vec::new();
+    for at in marked {
+        let point = &result.points[at];
+        let dot =
+            EmptyElement::at(track(point)) + Circle::new((0, 0), px(sizes.line * 2), BLUE.filled());
+        chart.draw_series(std::iter::once(dot)).map_err(PlotError::from_display)?;
+        let (x, y) = chart.backend_coord(&track(point));
+        let beside = (x + px_i(sizes.label * 2), y - px_i(sizes.label * 3 / 4));
+        let apart = |other: &(i32, i32)| {
+            (other.0 - beside.0).abs() > px_i(sizes.label * 4)
+                || (other.1 - beside.1).abs() > px_i(sizes.label)
+        };
+        if noted.iter().all(apart) {
+            let text = crate::units::ShownFrequency(point.frequency_hz).to_string();
+            note(&canvas, beside, &text, BLACK, sizes)?;
+            noted.push(beside);
+        }
+    }
+    Ok(())
+}
+
+/// Axes and curves of constant rejection, labelled along the diagonal towards `corner`.
+pub(super) fn contour_axes<'a, 'b>(
+    panel: &'a Canvas<'b>,
+    family: &ContourFamily,
+    title: &str,
+    corner: (f64, f64),
+    sizes: Sizes,
+) -> Result<(Canvas<'b>, super::style::Chart<'a, 'b>), PlotError> {
+    let axes = Axes {
+        title,
+        x_label: "Amplitude imbalance (dB)",
+        y_label: "Phase error (deg)",
+        x: -family.reach_db..family.reach_db,
+        y: -family.reach_deg..family.reach_deg,
+    };
+    let (canvas, mut chart) = chart(panel, &axes, &[], sizes)?;
+    let required =
+        family.required.iter().map(|(level, curve)| (level, curve, VERMILION, Dash::Dashed));
+    let others = family.curves.iter().map(|(level, curve)| (level, curve, GREY, Dash::Solid));
+    let thin = Sizes { line: sizes.line.div_ceil(2), ..sizes };
+    let mut labels: Vec<(_, String, _)> = Vec::new();
+    for (level, curve, colour, dash) in others.chain(required) {
+        // Only what lies within the axes may be drawn.
+        let inside =
+            |&(x, y): &(f64, f64)| x.abs() <= family.reach_db && y.abs() <= family.reach_deg;
+        let clipped =
+            curve.iter().map(|point| if inside(point) { *point } else { (point.0, f64::NAN) });
+        line(&mut chart, clipped, colour, dash, if dash == Dash::Dashed { sizes } else { thin })?;
+        let towards = |&(x, y): &(f64, f64)| {
+            (x * corner.0 / family.reach_db - y * corner.1 / family.reach_deg).abs()
+                + if x * corner.0 < 0.0 { 10.0 } else { 0.0 }
+        };
+        let place = curve
+            .iter()
+            .filter(|point| inside(point))
+            .min_by(|a, b| towards(a).total_cmp(&towards(b)));
+        if let Some(place) = place.filter(|place| towards(place) < 0.1) {
+            labels.push((chart.backend_coord(place), format!("{level}"), colour));
+        }
+    }
+    for (place, text, colour) in labels {
+        note(&canvas, place, &text, if colour == GREY { BLACK } else { colour }, sizes)?;
+    }
+    Ok((canvas, chart))
+}

@@ -1,0 +1,386 @@
+//! The common look: canvas, colours, letters, axes, legends.
+
+use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, ValueFormatter};
+use plotters::coord::types::RangedCoordf64;
+use plotters::coord::{Shift, cartesian::Cartesian2d};
+use plotters::prelude::{
+    BitMapBackend, ChartBuilder, ChartContext, Color, DashedLineSeries, DrawingArea, FontStyle,
+    IntoDrawingArea, IntoFont, LineSeries, PathElement, Polygon, RGBColor, Rectangle, ShapeStyle,
+    Text, TextStyle, WHITE,
+};
+use plotters::style::{
+    register_font,
+    text_anchor::{HPos, Pos, VPos},
+};
+use std::fmt;
+use std::ops::Range;
+use std::sync::OnceLock;
+
+/// Why a picture could not be drawn.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("cannot draw the picture: {0}")]
+pub struct PlotError(String);
+
+impl PlotError {
+    pub(super) fn from_display(error: impl fmt::Display) -> Self {
+        Self(error.to_string())
+    }
+}
+
+/// Drawn so many times as large as shown.
+const ENLARGEMENT: u32 = 3;
+/// The size of every picture.
+pub(super) const WIDTH: u32 = 1600;
+/// The size of every picture.
+pub(super) const HEIGHT: u32 = 1000;
+
+pub(super) const BLACK: RGBColor = RGBColor(0, 0, 0);
+pub(super) const ORANGE: RGBColor = RGBColor(230, 159, 0);
+pub(super) const SKY_BLUE: RGBColor = RGBColor(86, 180, 233);
+pub(super) const GREEN: RGBColor = RGBColor(0, 158, 115);
+pub(super) const BLUE: RGBColor = RGBColor(0, 114, 178);
+pub(super) const VERMILION: RGBColor = RGBColor(213, 94, 0);
+pub(super) const PURPLE: RGBColor = RGBColor(204, 121, 167);
+pub(super) const GREY: RGBColor = RGBColor(110, 110, 110);
+const GRID: RGBColor = RGBColor(222, 222, 222);
+
+/// Colours for lines, in the order in which a legend takes them.
+pub(super) const LINES: [RGBColor; 7] = [BLUE, VERMILION, GREEN, ORANGE, PURPLE, SKY_BLUE, BLACK];
+
+pub(super) type Canvas<'a> = DrawingArea<BitMapBackend<'a>, Shift>;
+pub(super) type Chart<'a, 'b> = ChartContext<'a, BitMapBackend<'b>, Cartesian2d<Axis, Axis>>;
+
+/// Sizes of letters and lines on a panel, in pixels of the finished picture.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sizes {
+    pub(super) title: u32,
+    pub(super) label: u32,
+    pub(super) line: u32,
+}
+
+impl Sizes {
+    /// For a panel that fills the picture or half of it.
+    pub(super) const LARGE: Self = Self { title: 30, label: 24, line: 3 };
+    /// For a quarter of the picture.
+    pub(super) const SMALL: Self = Self { title: 23, label: 19, line: 2 };
+}
+
+/// Pixels of the enlarged canvas.
+pub(super) fn px(pixels: u32) -> u32 {
+    pixels * ENLARGEMENT
+}
+
+/// The same for offsets.
+#[expect(clippy::cast_possible_wrap, reason = "a picture is far smaller than 2^31")]
+pub(super) fn px_i(pixels: u32) -> i32 {
+    px(pixels) as i32
+}
+
+/// A finished picture as PNG.
+pub(super) fn picture(
+    draw: impl FnOnce(&Canvas<'_>) -> Result<(), PlotError>,
+) -> Result<Vec<u8>, PlotError> {
+    static FONT: OnceLock<Result<(), PlotError>> = OnceLock::new();
+    let registered = FONT.get_or_init(|| {
+        register_font("sans-serif", FontStyle::Normal, dejavu::sans::regular())
+            .map_err(|_| PlotError("the embedded font is damaged".to_owned()))
+    });
+    registered.clone()?;
+    let (width, height) = (px(WIDTH), px(HEIGHT));
+    let mut pixels = vec![255_u8; (width * height * 3) as usize];
+    {
+        let canvas = BitMapBackend::with_buffer(&mut pixels, (width, height)).into_drawing_area();
+        draw(&canvas)?;
+        canvas.present().map_err(PlotError::from_display)?;
+    }
+    encode(&reduced(&pixels))
+}
+
+/// Averages squares of pixels into one.
+fn reduced(pixels: &[u8]) -> Vec<u8> {
+    let side = ENLARGEMENT as usize;
+    let (width, row) = (WIDTH as usize, WIDTH as usize * side * 3);
+    let mut small = Vec::with_capacity(width * HEIGHT as usize * 3);
+    for rows in pixels.chunks_exact(row * side) {
+        for column in 0..width {
+            for channel in 0..3 {
+                let sum: u32 = (0..side)
+                    .flat_map(|y| {
+                        (0..side).map(move |x| y * row + (column * side + x) * 3 + channel)
+                    })
+                    .map(|at| u32::from(rows[at]))
+                    .sum();
+                let mean = (sum + ENLARGEMENT * ENLARGEMENT / 2) / (ENLARGEMENT * ENLARGEMENT);
+                small.push(u8::try_from(mean).unwrap_or(u8::MAX));
+            }
+        }
+    }
+    small
+}
+
+fn encode(pixels: &[u8]) -> Result<Vec<u8>, PlotError> {
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, WIDTH, HEIGHT);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_compression(png::Compression::Fast);
+    let mut writer = encoder.write_header().map_err(PlotError::from_display)?;
+    writer.write_image_data(pixels).map_err(PlotError::from_display)?;
+    writer.finish().map_err(PlotError::from_display)?;
+    Ok(bytes)
+}
+
+/// Letters of a size and colour.
+pub(super) fn letters(size: u32, colour: RGBColor) -> TextStyle<'static> {
+    ("sans-serif", px(size)).into_font().color(&colour)
+}
+
+/// A linear axis with ticks at round values, written with the digits that tell them apart.
+#[derive(Clone)]
+pub(super) struct Axis {
+    scale: RangedCoordf64,
+    ticks: Vec<f64>,
+    digits: usize,
+}
+
+impl Axis {
+    /// About `wanted` ticks.
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_precision_loss,
+        reason = "small counts"
+    )]
+    fn over(range: &Range<f64>, wanted: usize) -> Self {
+        let width = (range.end - range.start).max(f64::MIN_POSITIVE);
+        let rough = width / wanted.max(1) as f64;
+        let decade = 10_f64.powf(rough.log10().floor());
+        let steps = [1.0, 2.0, 5.0, 10.0].map(|factor| factor * decade);
+        let step = steps.into_iter().find(|&step| step >= rough).unwrap_or(10.0 * decade);
+        let first = (range.start / step - 1e-9).ceil();
+        let ticks = (0..100)
+            .map(|at| (first + f64::from(at)) * step)
+            .take_while(|value| *value <= range.end + 1e-9 * step)
+            // Minus zero would be labelled -0.
+            .map(|value| if value.abs() < 1e-9 * step { 0.0 } else { value })
+            .collect();
+        let digits = (-(step * 1.0001).log10().floor()).max(0.0) as usize;
+        Self { scale: range.clone().into(), ticks, digits }
+    }
+}
+
+impl Ranged for Axis {
+    type FormatOption = NoDefaultFormatting;
+    type ValueType = f64;
+
+    fn map(&self, value: &f64, limit: (i32, i32)) -> i32 {
+        self.scale.map(value, limit)
+    }
+
+    fn key_points<Hint: KeyPointHint>(&self, _hint: Hint) -> Vec<f64> {
+        self.ticks.clone()
+    }
+
+    fn range(&self) -> Range<f64> {
+        self.scale.range()
+    }
+}
+
+impl ValueFormatter<f64> for Axis {
+    fn format_ext(&self, value: &f64) -> String {
+        format!("{value:.0$}", self.digits)
+    }
+}
+
+/// What stands around a chart.
+pub(super) struct Axes<'t> {
+    pub(super) title: &'t str,
+    pub(super) x_label: &'t str,
+    pub(super) y_label: &'t str,
+    pub(super) x: Range<f64>,
+    pub(super) y: Range<f64>,
+}
+
+/// A name in a legend, and the line it stands for.
+pub(super) struct Entry<'t> {
+    pub(super) name: &'t str,
+    pub(super) colour: RGBColor,
+    pub(super) dash: Dash,
+}
+
+/// How a line is broken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Dash {
+    Solid,
+    Dashed,
+    /// Not a line but a shaded area.
+    Area,
+}
+
+/// Draws title, legend, axes and grid on a panel and returns the chart for its data. The legend
+/// stands in a strip of its own above the axes, never over data.
+pub(super) fn chart<'a, 'b>(
+    panel: &'a Canvas<'b>,
+    axes: &Axes<'_>,
+    legend: &[Entry<'_>],
+    sizes: Sizes,
+) -> Result<(Canvas<'b>, Chart<'a, 'b>), PlotError> {
+    let (width, height) = panel.dim_in_pixel();
+    let title_height = px(sizes.title * 8 / 5);
+    let legend_height = if legend.is_empty() { px(4) } else { px(sizes.label * 8 / 5) };
+    let (head, _) = panel.split_vertically(title_height + legend_height);
+    let style = letters(sizes.title, BLACK).pos(Pos::new(HPos::Center, VPos::Center));
+    let centre = i32::try_from(width / 2).unwrap_or_default();
+    let middle = i32::try_from(title_height / 2).unwrap_or_default();
+    head.draw(&Text::new(axes.title, (centre, middle), style)).map_err(PlotError::from_display)?;
+    draw_legend(&head, legend, title_height + legend_height / 2, sizes)?;
+
+    let x = Axis::over(&axes.x, (width / px(sizes.label * 5)).clamp(3, 12) as usize);
+    let y = Axis::over(&axes.y, (height / px(sizes.label * 4)).clamp(3, 10) as usize);
+    let mut builder = ChartBuilder::on(panel);
+    builder
+        .margin_top(title_height + legend_height)
+        .margin_right(px(sizes.label * 3 / 2))
+        .margin_bottom(px(8))
+        .margin_left(px(8))
+        .x_label_area_size(px(sizes.label * 3))
+        .y_label_area_size(px(sizes.label * 9 / 2));
+    let mut chart = builder.build_cartesian_2d(x, y).map_err(PlotError::from_display)?;
+    chart
+        .configure_mesh()
+        .max_light_lines(0)
+        .bold_line_style(GRID.stroke_width(px(1)))
+        .axis_style(GREY.stroke_width(px(1)))
+        .set_all_tick_mark_size(px(5))
+        .x_desc(axes.x_label)
+        .y_desc(axes.y_label)
+        .label_style(letters(sizes.label * 9 / 10, BLACK))
+        .axis_desc_style(letters(sizes.label, BLACK))
+        .draw()
+        .map_err(PlotError::from_display)?;
+    Ok((panel.clone(), chart))
+}
+
+fn draw_legend(
+    head: &Canvas<'_>,
+    legend: &[Entry<'_>],
+    y: u32,
+    sizes: Sizes,
+) -> Result<(), PlotError> {
+    let style = letters(sizes.label * 9 / 10, BLACK).pos(Pos::new(HPos::Left, VPos::Center));
+    let (sample, gap) = (px_i(40), px_i(sizes.label));
+    let mut widths = Vec::new();
+    for entry in legend {
+        let (width, _) =
+            head.estimate_text_size(entry.name, &style).map_err(PlotError::from_display)?;
+        widths.push(sample + px_i(8) + i32::try_from(width).unwrap_or_default());
+    }
+    let total: i32 = widths.iter().sum::<i32>()
+        + gap * i32::try_from(legend.len().saturating_sub(1)).unwrap_or_default();
+    let (panel_width, _) = head.dim_in_pixel();
+    let mut x = (i32::try_from(panel_width).unwrap_or_default() - total) / 2;
+    let y = i32::try_from(y).unwrap_or_default();
+    for (entry, width) in legend.iter().zip(widths) {
+        let stroke = ShapeStyle::from(&entry.colour).stroke_width(px(sizes.line));
+        match entry.dash {
+            Dash::Area => {
+                let area = Rectangle::new(
+                    [(x, y - px_i(8)), (x + sample, y + px_i(8))],
+                    entry.colour.mix(SHADE).filled(),
+                );
+                head.draw(&area).map_err(PlotError::from_display)?;
+            }
+            Dash::Solid => {
+                head.draw(&PathElement::new(vec![(x, y), (x + sample, y)], stroke))
+                    .map_err(PlotError::from_display)?;
+            }
+            Dash::Dashed => {
+                for part in 0..2 {
+                    let from = x + part * (sample - px_i(16));
+                    head.draw(&PathElement::new(vec![(from, y), (from + px_i(16), y)], stroke))
+                        .map_err(PlotError::from_display)?;
+                }
+            }
+        }
+        head.draw(&Text::new(entry.name, (x + sample + px_i(8), y), style.clone()))
+            .map_err(PlotError::from_display)?;
+        x += width + gap;
+    }
+    Ok(())
+}
+
+/// How strongly an area is shaded.
+const SHADE: f64 = 0.18;
+
+/// Draws a line through the finite ones among the points, broken where one is not.
+pub(super) fn line(
+    chart: &mut Chart<'_, '_>,
+    points: impl IntoIterator<Item = (f64, f64)>,
+    colour: RGBColor,
+    dash: Dash,
+    sizes: Sizes,
+) -> Result<(), PlotError> {
+    let stroke = ShapeStyle::from(&colour).stroke_width(px(sizes.line));
+    let points: Vec<(f64, f64)> = points.into_iter().collect();
+    for run in points.split(|(_, y)| !y.is_finite()).filter(|run| run.len() > 1) {
+        let run = run.iter().copied();
+        if dash == Dash::Dashed {
+            let (on, off) = (px(sizes.line * 5), px(sizes.line * 3));
+            chart
+                .draw_series(DashedLineSeries::new(run, on, off, stroke))
+                .map_err(PlotError::from_display)?;
+        } else {
+            chart.draw_series(LineSeries::new(run, stroke)).map_err(PlotError::from_display)?;
+        }
+    }
+    Ok(())
+}
+
+/// Shades a stretch of the x axis over the whole height.
+pub(super) fn shade(
+    chart: &mut Chart<'_, '_>,
+    x: (f64, f64),
+    y: &Range<f64>,
+    colour: RGBColor,
+) -> Result<(), PlotError> {
+    let corners = vec![(x.0, y.start), (x.1, y.start), (x.1, y.end), (x.0, y.end)];
+    chart
+        .draw_series(std::iter::once(Polygon::new(corners, colour.mix(SHADE).filled())))
+        .map_err(PlotError::from_display)?;
+    Ok(())
+}
+
+/// Writes a word at a place of the chart, on white so that lines beneath do not cross it.
+pub(super) fn note(
+    canvas: &Canvas<'_>,
+    at: (i32, i32),
+    text: &str,
+    colour: RGBColor,
+    sizes: Sizes,
+) -> Result<(), PlotError> {
+    let style = letters(sizes.label * 4 / 5, colour).pos(Pos::new(HPos::Center, VPos::Center));
+    let (width, height) =
+        canvas.estimate_text_size(text, &style).map_err(PlotError::from_display)?;
+    let half = |size: u32| i32::try_from(size / 2).unwrap_or_default() + px_i(3);
+    let (x, y) = at;
+    let back = Rectangle::new(
+        [(x - half(width), y - half(height)), (x + half(width), y + half(height))],
+        WHITE.mix(0.85).filled(),
+    );
+    canvas.draw(&back).map_err(PlotError::from_display)?;
+    canvas.draw(&Text::new(text.to_owned(), at, style)).map_err(PlotError::from_display)
+}
+
+/// A range that holds all finite values with a little room, and is never empty.
+pub(super) fn range_of(values: impl IntoIterator<Item = f64>, least_width: f64) -> Range<f64> {
+    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    for value in values.into_iter().filter(|value| value.is_finite()) {
+        (low, high) = (low.min(value), high.max(value));
+    }
+    if low > high {
+        return 0.0..least_width.max(1.0);
+    }
+    let missing = (least_width - (high - low)).max(0.0) / 2.0;
+    let room = 0.06 * (high - low).max(least_width);
+    low - missing - room..high + missing + room
+}

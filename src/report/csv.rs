@@ -1,0 +1,191 @@
+//! Results as CSV tables: one header row, names that end in their units, `inf` without bound, an
+//! empty field where there is no value.
+
+use super::json::{Inspected, ToleranceReport};
+use crate::splitter::{SplitterKind, SplitterResult};
+use crate::touchstone::TouchstoneFile;
+
+/// The points of a splitter, one row per frequency.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn splitter(result: &SplitterResult) -> Result<String, csv::Error> {
+    let mut table = Table::new();
+    let rejection = match result.roles.kind {
+        SplitterKind::Antiphase => "common_mode_rejection_db",
+        _ => "image_rejection_db",
+    };
+    let ports = result.points.first().map_or(0, |point| point.return_loss_db.len());
+    let fixed = [
+        "frequency_hz",
+        "amplitude_imbalance_db",
+        "phase_difference_deg",
+        "phase_error_deg",
+        rejection,
+        "loss_a_db",
+        "loss_b_db",
+        "excess_loss_db",
+        "isolation_db",
+        "output_isolation_db",
+    ];
+    table.row(
+        fixed
+            .iter()
+            .map(ToString::to_string)
+            .chain((1..=ports).map(|port| format!("return_loss_{port}_db"))),
+    )?;
+    for point in &result.points {
+        let fixed = [
+            Some(point.frequency_hz),
+            Some(point.amplitude_imbalance_db),
+            Some(point.phase_difference_deg),
+            Some(point.phase_error_deg),
+            Some(point.rejection_db),
+            Some(point.loss_a_db),
+            Some(point.loss_b_db),
+            Some(point.excess_loss_db),
+            point.isolation_db,
+            Some(point.output_isolation_db),
+        ];
+        table.row(fixed.into_iter().chain(point.return_loss_db.iter().copied()).map(optional))?;
+    }
+    table.finish()
+}
+
+/// What `inspect` says, one row per file.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn inspected(files: &[Inspected]) -> Result<String, csv::Error> {
+    let mut table = Table::new();
+    table.row([
+        "file",
+        "error",
+        "touchstone_version",
+        "ports",
+        "parameter",
+        "number_format",
+        "first_hz",
+        "last_hz",
+        "points",
+        "spacing",
+        "noise_points",
+        "warnings",
+        "passive",
+        "max_singular_value",
+        "reciprocal",
+        "max_reciprocity_error",
+        "max_phase_step_deg",
+    ])?;
+    for file in files {
+        // The JSON form is the one list of names; the table picks from it.
+        let value = serde_json::to_value(file).unwrap_or_default();
+        let text = |at: &serde_json::Value| match at {
+            serde_json::Value::Null => String::new(),
+            serde_json::Value::String(text) => text.clone(),
+            serde_json::Value::Array(list) => list.len().to_string(),
+            other => other.to_string(),
+        };
+        let (range, quality) = (&value["frequency_hz"], &value["quality"]);
+        table.row(
+            [
+                &value["file"],
+                &value["error"],
+                &value["touchstone_version"],
+                &value["ports"],
+                &value["parameter"],
+                &value["number_format"],
+                &range["first"],
+                &range["last"],
+                &range["count"],
+                &range["spacing"],
+                &value["noise_points"],
+                &value["warnings"],
+                &quality["passive"],
+                &quality["max_singular_value"],
+                &quality["reciprocal"],
+                &quality["max_reciprocity_error"],
+                &quality["max_phase_step_deg"],
+            ]
+            .map(text),
+        )?;
+    }
+    table.finish()
+}
+
+/// The numbers of files: one row per file and frequency, entries row by row. Files of different
+/// sizes share the header of the largest; what they lack is empty.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn data<'a>(
+    files: impl Iterator<Item = (&'a str, &'a TouchstoneFile)> + Clone,
+) -> Result<String, csv::Error> {
+    let mut table = Table::new();
+    let ports = files.clone().map(|(_, file)| file.network.ports()).max().unwrap_or(0);
+    let entries = (1..=ports).flat_map(|row| (1..=ports).map(move |column| (row, column)));
+    let names = entries
+        .clone()
+        .flat_map(|(row, column)| ["re", "im"].map(|part| format!("{row}_{column}_{part}")));
+    table.row(["file", "parameter", "frequency_hz"].map(str::to_owned).into_iter().chain(names))?;
+    for (name, file) in files {
+        let network = &file.network;
+        for (point, frequency_hz) in network.grid().as_hz().iter().enumerate() {
+            let matrix = network.matrix(point).as_slice();
+            let n = network.ports();
+            let values = entries.clone().flat_map(|(row, column)| {
+                let value = (row <= n && column <= n).then(|| matrix[(row - 1) * n + column - 1]);
+                [value.map(|value| value.re), value.map(|value| value.im)].map(optional)
+            });
+            let head = [name.to_owned(), network.kind().to_string(), frequency_hz.to_string()];
+            table.row(head.into_iter().chain(values))?;
+        }
+    }
+    table.finish()
+}
+
+/// The two tables of `tolerance`, one after the other in one list.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn tolerance(report: &ToleranceReport) -> Result<String, csv::Error> {
+    let mut table = Table::new();
+    table.row(["given", "amplitude_imbalance_db", "phase_error_deg"])?;
+    for row in &report.allowed_phase_error {
+        let given = row.amplitude_imbalance_db.to_string();
+        table.row(["amplitude_imbalance_db".to_owned(), given, optional(row.phase_error_deg)])?;
+    }
+    for row in &report.allowed_amplitude_imbalance {
+        let given = row.phase_error_deg.to_string();
+        table.row(["phase_error_deg".to_owned(), optional(row.amplitude_imbalance_db), given])?;
+    }
+    table.finish()
+}
+
+/// The shortest text that reads back to the same number; empty for none.
+fn optional(value: Option<f64>) -> String {
+    value.map_or_else(String::new, |value| value.to_string())
+}
+
+struct Table {
+    writer: csv::Writer<Vec<u8>>,
+}
+
+impl Table {
+    fn new() -> Self {
+        Self { writer: csv::Writer::from_writer(Vec::new()) }
+    }
+
+    fn row<S: AsRef<[u8]>>(
+        &mut self,
+        fields: impl IntoIterator<Item = S>,
+    ) -> Result<(), csv::Error> {
+        self.writer.write_record(fields)
+    }
+
+    fn finish(self) -> Result<String, csv::Error> {
+        let bytes =
+            self.writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))?;
+        Ok(String::from_utf8_lossy(&bytes).into_owned())
+    }
+}

@@ -1,0 +1,389 @@
+//! Results as JSON documents.
+
+use crate::network::{MatrixView, Quality, Worst};
+use crate::splitter::{SplitterKind, SplitterResult, Verdict};
+use crate::touchstone::{TouchstoneFile, Warning};
+use num_complex::Complex64;
+use serde::Serialize;
+
+/// `[re, im]`.
+type Pair = [f64; 2];
+
+fn pair(value: Complex64) -> Pair {
+    [value.re, value.im]
+}
+
+/// A document as text, with a final line end.
+///
+/// # Errors
+/// None in practice: every name is a string and every value has a JSON form.
+pub fn document<T: Serialize>(content: &T) -> Result<String, serde_json::Error> {
+    let mut text = serde_json::to_string_pretty(content)?;
+    text.push('\n');
+    Ok(text)
+}
+
+/// What `inspect` says of one file.
+#[derive(Debug, Serialize)]
+pub struct InspectedFile {
+    file: String,
+    touchstone_version: String,
+    ports: usize,
+    parameter: String,
+    number_format: String,
+    frequency_unit: String,
+    reference_ohm: Vec<Pair>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mixed_mode_order: Option<Vec<String>>,
+    frequency_hz: FrequencyRange,
+    noise_points: usize,
+    warnings: Vec<ReaderWarning>,
+    quality: Option<QualityFigures>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    data: Option<Vec<DataPoint>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    noise: Option<Vec<NoiseRow>>,
+}
+
+#[derive(Debug, Serialize)]
+struct FrequencyRange {
+    first: f64,
+    last: f64,
+    count: usize,
+    spacing: &'static str,
+    repeated: usize,
+}
+
+#[derive(Debug, Serialize)]
+struct ReaderWarning {
+    line: usize,
+    column: usize,
+    code: &'static str,
+    message: &'static str,
+}
+
+impl From<&Warning> for ReaderWarning {
+    fn from(warning: &Warning) -> Self {
+        Self {
+            line: warning.excerpt.position.line,
+            column: warning.excerpt.position.column,
+            code: warning.code.name(),
+            message: warning.code.message(),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct QualityFigures {
+    passive: bool,
+    max_singular_value: f64,
+    max_singular_value_at_hz: f64,
+    reciprocal: bool,
+    max_reciprocity_error: f64,
+    max_reciprocity_error_at_hz: Option<f64>,
+    max_phase_step_deg: Option<f64>,
+    max_phase_step_at_hz: Option<f64>,
+}
+
+impl From<&Quality> for QualityFigures {
+    fn from(quality: &Quality) -> Self {
+        let at = |worst: Option<Worst>| worst.map(|worst| worst.frequency_hz);
+        Self {
+            passive: quality.is_passive(),
+            max_singular_value: quality.max_singular_value.value,
+            max_singular_value_at_hz: quality.max_singular_value.frequency_hz,
+            reciprocal: quality.is_reciprocal(),
+            max_reciprocity_error: quality.max_reciprocity_error.map_or(0.0, |worst| worst.value),
+            max_reciprocity_error_at_hz: at(quality.max_reciprocity_error),
+            max_phase_step_deg: quality.max_phase_step_deg.map(|worst| worst.value),
+            max_phase_step_at_hz: at(quality.max_phase_step_deg),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct DataPoint {
+    frequency_hz: f64,
+    matrix: Vec<Vec<Pair>>,
+}
+
+#[derive(Debug, Serialize)]
+struct NoiseRow {
+    frequency_hz: f64,
+    minimum_noise_figure_db: f64,
+    optimum_reflection: Pair,
+    noise_resistance_ohm: f64,
+}
+
+fn rows(matrix: MatrixView<'_>) -> Vec<Vec<Pair>> {
+    matrix.rows().map(|row| row.iter().copied().map(pair).collect()).collect()
+}
+
+impl InspectedFile {
+    /// Puts together what is known of a file; `with_data` adds its numbers. Without a quality the
+    /// file's parameter has no scattering form at some frequency.
+    #[must_use]
+    pub fn new(
+        name: &str,
+        file: &TouchstoneFile,
+        quality: Option<&Quality>,
+        with_data: bool,
+    ) -> Self {
+        let network = &file.network;
+        let grid = network.grid();
+        let data = with_data.then(|| {
+            let points = grid.as_hz().iter().enumerate();
+            points
+                .map(|(point, &frequency_hz)| DataPoint {
+                    frequency_hz,
+                    matrix: rows(network.matrix(point)),
+                })
+                .collect()
+        });
+        let noise = (with_data && !file.noise.is_empty()).then(|| {
+            file.noise
+                .iter()
+                .map(|row| NoiseRow {
+                    frequency_hz: row.frequency_hz,
+                    minimum_noise_figure_db: row.minimum_noise_figure_db,
+                    optimum_reflection: pair(row.optimum_reflection),
+                    noise_resistance_ohm: row.noise_resistance_ohm,
+                })
+                .collect()
+        });
+        Self {
+            file: name.to_owned(),
+            touchstone_version: file.version.to_string(),
+            ports: network.ports(),
+            parameter: network.kind().to_string(),
+            number_format: file.number_format.to_string(),
+            frequency_unit: file.frequency_unit.to_string(),
+            reference_ohm: file.port_references_ohm.iter().map(|&ohm| [ohm, 0.0]).collect(),
+            mixed_mode_order: network
+                .modes()
+                .map(|modes| modes.iter().map(ToString::to_string).collect()),
+            frequency_hz: FrequencyRange {
+                first: grid.first_hz(),
+                last: grid.last_hz(),
+                count: grid.len(),
+                spacing: grid.spacing().name(),
+                repeated: grid.repeats(),
+            },
+            noise_points: file.noise.len(),
+            warnings: file.warnings.iter().map(ReaderWarning::from).collect(),
+            quality: quality.map(QualityFigures::from),
+            data,
+            noise,
+        }
+    }
+}
+
+/// What `inspect` says of a file that cannot be read.
+#[derive(Debug, Serialize)]
+pub struct UnreadableFile {
+    /// The file as named.
+    pub file: String,
+    /// Why.
+    pub error: String,
+    /// Where, if the trouble has a place.
+    pub line: Option<usize>,
+    /// Where in the line.
+    pub column: Option<usize>,
+}
+
+/// One entry of the array that `inspect` prints.
+#[derive(Debug, Serialize)]
+#[serde(untagged)]
+pub enum Inspected {
+    /// A file that was read.
+    Read(Box<InspectedFile>),
+    /// A file that was not.
+    Unreadable(UnreadableFile),
+}
+
+/// The document of `splitter`.
+#[derive(Debug, Serialize)]
+pub struct SplitterReport {
+    file: String,
+    kind: String,
+    input: usize,
+    outputs: [usize; 2],
+    isolated: Option<usize>,
+    nominal_deg: f64,
+    told_from_data: Vec<String>,
+    warnings: Vec<String>,
+    points: Vec<SplitterRow>,
+    summary: SplitterSummary,
+    verdict: VerdictReport,
+}
+
+/// Image rejection, or in its place common-mode rejection for a balun; never both.
+#[derive(Debug, Serialize)]
+struct SplitterRow {
+    frequency_hz: f64,
+    amplitude_imbalance_db: f64,
+    phase_difference_deg: f64,
+    phase_error_deg: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    image_rejection_db: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    common_mode_rejection_db: Option<f64>,
+    loss_a_db: f64,
+    loss_b_db: f64,
+    excess_loss_db: f64,
+    isolation_db: Option<f64>,
+    output_isolation_db: f64,
+    return_loss_db: Vec<Option<f64>>,
+}
+
+#[derive(Debug, Serialize)]
+struct SplitterSummary {
+    band_hz: [f64; 2],
+    #[serde(skip_serializing_if = "Option::is_none")]
+    worst_image_rejection_db: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    worst_image_rejection_at_hz: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    worst_common_mode_rejection_db: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    worst_common_mode_rejection_at_hz: Option<f64>,
+    worst_phase_error_deg: f64,
+    worst_phase_error_at_hz: f64,
+    worst_amplitude_imbalance_db: f64,
+    worst_amplitude_imbalance_at_hz: f64,
+    worst_excess_loss_db: f64,
+    worst_excess_loss_at_hz: f64,
+    worst_isolation_db: Option<f64>,
+    worst_isolation_at_hz: Option<f64>,
+    worst_input_return_loss_db: f64,
+    worst_input_return_loss_at_hz: f64,
+    leading_output: Option<usize>,
+}
+
+#[derive(Debug, Serialize)]
+struct VerdictReport {
+    pass: bool,
+    requirements: Vec<RequirementReport>,
+    bands_that_pass_hz: Vec<[f64; 2]>,
+}
+
+#[derive(Debug, Serialize)]
+struct RequirementReport {
+    name: &'static str,
+    limit: f64,
+    worst: f64,
+    at_hz: f64,
+    margin: f64,
+    pass: bool,
+}
+
+impl From<&Verdict> for VerdictReport {
+    fn from(verdict: &Verdict) -> Self {
+        let requirements = verdict
+            .requirements
+            .iter()
+            .map(|result| RequirementReport {
+                name: result.requirement.kind.name(),
+                limit: result.requirement.limit,
+                worst: result.worst,
+                at_hz: result.at_hz,
+                margin: result.margin,
+                pass: result.passes(),
+            })
+            .collect();
+        let bands_that_pass_hz =
+            verdict.bands_that_pass_hz.iter().map(|&(low, high)| [low, high]).collect();
+        Self { pass: verdict.passes(), requirements, bands_that_pass_hz }
+    }
+}
+
+impl SplitterReport {
+    /// Puts together the document for a file of that name.
+    #[must_use]
+    pub fn new(file: &str, result: &SplitterResult) -> Self {
+        let is_antiphase = result.roles.kind == SplitterKind::Antiphase;
+        let image = |value: f64| (!is_antiphase).then_some(value);
+        let common = |value: f64| is_antiphase.then_some(value);
+        let summary = &result.summary;
+        Self {
+            file: file.to_owned(),
+            kind: result.roles.kind.to_string(),
+            input: result.roles.input.number(),
+            outputs: result.roles.outputs.map(crate::network::Port::number),
+            isolated: result.roles.isolated.map(crate::network::Port::number),
+            nominal_deg: result.roles.nominal_deg,
+            told_from_data: result.roles.told.clone(),
+            warnings: result.warnings.clone(),
+            points: result
+                .points
+                .iter()
+                .map(|point| SplitterRow {
+                    frequency_hz: point.frequency_hz,
+                    amplitude_imbalance_db: point.amplitude_imbalance_db,
+                    phase_difference_deg: point.phase_difference_deg,
+                    phase_error_deg: point.phase_error_deg,
+                    image_rejection_db: image(point.rejection_db),
+                    common_mode_rejection_db: common(point.rejection_db),
+                    loss_a_db: point.loss_a_db,
+                    loss_b_db: point.loss_b_db,
+                    excess_loss_db: point.excess_loss_db,
+                    isolation_db: point.isolation_db,
+                    output_isolation_db: point.output_isolation_db,
+                    return_loss_db: point.return_loss_db.clone(),
+                })
+                .collect(),
+            summary: SplitterSummary {
+                band_hz: [summary.band_hz.0, summary.band_hz.1],
+                worst_image_rejection_db: image(summary.worst_rejection.value),
+                worst_image_rejection_at_hz: image(summary.worst_rejection.frequency_hz),
+                worst_common_mode_rejection_db: common(summary.worst_rejection.value),
+                worst_common_mode_rejection_at_hz: common(summary.worst_rejection.frequency_hz),
+                worst_phase_error_deg: summary.worst_phase_error_deg.value,
+                worst_phase_error_at_hz: summary.worst_phase_error_deg.frequency_hz,
+                worst_amplitude_imbalance_db: summary.worst_amplitude_imbalance_db.value,
+                worst_amplitude_imbalance_at_hz: summary.worst_amplitude_imbalance_db.frequency_hz,
+                worst_excess_loss_db: summary.worst_excess_loss_db.value,
+                worst_excess_loss_at_hz: summary.worst_excess_loss_db.frequency_hz,
+                worst_isolation_db: summary.worst_isolation_db.map(|worst| worst.value),
+                worst_isolation_at_hz: summary.worst_isolation_db.map(|worst| worst.frequency_hz),
+                worst_input_return_loss_db: summary.worst_input_return_loss_db.value,
+                worst_input_return_loss_at_hz: summary.worst_input_return_loss_db.frequency_hz,
+                leading_output: summary.leading_output.map(crate::network::Port::number),
+            },
+            verdict: VerdictReport::from(&result.verdict),
+        }
+    }
+}
+
+/// The document of `tolerance`.
+#[derive(Debug, Serialize)]
+pub struct ToleranceReport {
+    /// The rejection to be kept.
+    pub image_rejection_db: f64,
+    /// Allowed with perfect amplitude.
+    pub phase_error_alone_deg: Option<f64>,
+    /// Allowed with perfect phase.
+    pub amplitude_imbalance_alone_db: Option<f64>,
+    /// What is left for the phase at each amplitude imbalance.
+    pub allowed_phase_error: Vec<AllowedPhaseError>,
+    /// What is left for the amplitude at each phase error.
+    pub allowed_amplitude_imbalance: Vec<AllowedAmplitudeImbalance>,
+}
+
+/// `null` where the imbalance alone spoils the rejection.
+#[derive(Debug, Serialize)]
+pub struct AllowedPhaseError {
+    /// Given.
+    pub amplitude_imbalance_db: f64,
+    /// Left over.
+    pub phase_error_deg: Option<f64>,
+}
+
+/// `null` where the phase error alone spoils the rejection.
+#[derive(Debug, Serialize)]
+pub struct AllowedAmplitudeImbalance {
+    /// Given.
+    pub phase_error_deg: f64,
+    /// Left over.
+    pub amplitude_imbalance_db: Option<f64>,
+}

@@ -1,0 +1,11 @@
+//! Results as text, CSV and JSON, and the writing of report files.
+//!
+//! Every name in JSON and CSV that holds a quantity ends in its unit; a complex number is
+//! `[re, im]`. A value without bound is `null` in JSON and `inf` in CSV and text.
+
+pub mod csv;
+pub mod json;
+mod publish;
+pub mod text;
+
+pub use publish::{PublishError, ReportFile, publish};

@@ -1,0 +1,302 @@
+//! Results as text for people: 80 columns, aligned tables.
+
+use super::json::ToleranceReport;
+use crate::diagnostic::printable;
+use crate::network::{Port, Quality};
+use crate::splitter::{RequirementKind, SplitterKind, SplitterPoint, SplitterResult};
+use crate::touchstone::TouchstoneFile;
+use crate::units::ShownFrequency;
+use comfy_table::{CellAlignment, Table, presets};
+use std::fmt::Write as _;
+
+/// Rows of a table of points; the whole list is in the CSV.
+const POINTS_SHOWN: usize = 13;
+
+/// What `inspect` says of one file.
+#[must_use]
+pub fn inspected(name: &str, file: &TouchstoneFile, quality: Option<&Quality>) -> String {
+    let network = &file.network;
+    let grid = network.grid();
+    let mut text = String::new();
+    let mut line = |content: String| {
+        let _ = writeln!(text, "{content}");
+    };
+    line(printable(name).into_owned());
+    let ports = network.ports();
+    line(format!(
+        "  Touchstone {}, {ports} port{}, {} as {}, {}",
+        file.version,
+        if ports == 1 { "" } else { "s" },
+        network.kind(),
+        file.number_format,
+        references(&file.port_references_ohm),
+    ));
+    if let Some(modes) = network.modes() {
+        let modes: Vec<String> = modes.iter().map(ToString::to_string).collect();
+        line(format!("  mixed mode: {}", modes.join(" ")));
+    }
+    let noise = match file.noise.len() {
+        0 => String::new(),
+        rows => format!("; {rows} noise rows"),
+    };
+    line(format!(
+        "  {} to {}, {} point{}, {}{noise}",
+        ShownFrequency(grid.first_hz()),
+        ShownFrequency(grid.last_hz()),
+        grid.len(),
+        if grid.len() == 1 { "" } else { "s" },
+        grid.spacing().name(),
+    ));
+    if grid.repeats() > 0 {
+        line(format!("  {} frequencies stand twice", grid.repeats()));
+    }
+    match quality {
+        None => line("  no S matrix exists at some frequency: quality unknown".to_owned()),
+        Some(quality) => {
+            let worst = quality.max_singular_value;
+            line(format!(
+                "  {}: largest singular value {:.5} at {}",
+                if quality.is_passive() { "passive" } else { "NOT passive" },
+                worst.value,
+                ShownFrequency(worst.frequency_hz)
+            ));
+            if let Some(worst) = quality.max_reciprocity_error {
+                line(format!(
+                    "  {}: largest |Sij - Sji| {:.5}{} at {}",
+                    if quality.is_reciprocal() { "reciprocal" } else { "NOT reciprocal" },
+                    worst.value,
+                    entry(worst.entry),
+                    ShownFrequency(worst.frequency_hz)
+                ));
+            }
+            if let Some(worst) = quality.max_phase_step_deg {
+                let warning = if worst.value > 90.0 { "; too coarse to interpolate" } else { "" };
+                line(format!(
+                    "  largest phase step {:.1} deg{} at {}{warning}",
+                    worst.value,
+                    entry(worst.entry),
+                    ShownFrequency(worst.frequency_hz)
+                ));
+            }
+        }
+    }
+    for warning in &file.warnings {
+        line(format!("  {}: {}", warning.excerpt.position, warning.code.message()));
+    }
+    text
+}
+
+fn entry(entry: Option<(Port, Port)>) -> String {
+    entry.map_or_else(String::new, |(row, column)| format!(" (S{row},{column})"))
+}
+
+fn references(list_ohm: &[f64]) -> String {
+    let uniform = list_ohm.windows(2).all(|pair| pair[0].total_cmp(&pair[1]).is_eq());
+    let shown: Vec<String> = list_ohm.iter().map(ToString::to_string).collect();
+    match (uniform, shown.len()) {
+        (true, _) => format!("{} ohm", shown.first().map_or("", String::as_str)),
+        (false, ..=8) => format!("{} ohm", shown.join(", ")),
+        _ => format!("{}, ... ohm (unequal)", shown[..8].join(", ")),
+    }
+}
+
+/// The report of `splitter`.
+#[must_use]
+pub fn splitter(name: &str, result: &SplitterResult) -> String {
+    let mut text = String::new();
+    let roles = &result.roles;
+    let isolated = roles.isolated.map_or_else(String::new, |port| format!(", isolated {port}"));
+    let _ = writeln!(
+        text,
+        "{}: {} splitter, input {}, outputs {} and {}{isolated}",
+        printable(name),
+        roles.kind,
+        roles.input,
+        roles.outputs[0],
+        roles.outputs[1]
+    );
+    if !roles.told.is_empty() {
+        let _ = writeln!(text, "Told from the data; give the options if it is wrong:");
+        for told in &roles.told {
+            let _ = writeln!(text, "  {told}");
+        }
+    }
+    if let Some(leading) = result.summary.leading_output {
+        let other = roles.outputs[usize::from(leading == roles.outputs[0])];
+        let _ = writeln!(text, "Output {leading} leads output {other}.");
+    }
+    let _ = writeln!(text, "\n{}", worst_table(result));
+    let _ = writeln!(text, "\n{}", point_table(result));
+    let _ = write!(text, "\n{}", verdict(result));
+    text
+}
+
+fn rejection_name(kind: SplitterKind) -> &'static str {
+    match kind {
+        SplitterKind::Antiphase => "common-mode rejection",
+        _ => "image rejection",
+    }
+}
+
+fn worst_table(result: &SplitterResult) -> String {
+    let summary = &result.summary;
+    let mut table = table(&["worst over the band", "value", "unit", "at"]);
+    let mut row = |what: &str, worst: crate::splitter::WorstAt, digits: usize, unit: &str| {
+        table.add_row([
+            what.to_owned(),
+            format!("{:.digits$}", worst.value),
+            unit.to_owned(),
+            ShownFrequency(worst.frequency_hz).to_string(),
+        ]);
+    };
+    row(rejection_name(result.roles.kind), summary.worst_rejection, 2, "dB");
+    row("amplitude imbalance", summary.worst_amplitude_imbalance_db, 3, "dB");
+    row("phase error", summary.worst_phase_error_deg, 2, "deg");
+    row("excess loss", summary.worst_excess_loss_db, 2, "dB");
+    if let Some(worst) = summary.worst_isolation_db {
+        row("isolation", worst, 2, "dB");
+    }
+    row("input return loss", summary.worst_input_return_loss_db, 2, "dB");
+    lines(&table)
+}
+
+fn point_table(result: &SplitterResult) -> String {
+    let short = match result.roles.kind {
+        SplitterKind::Antiphase => "common-mode\nrejection\ndB",
+        _ => "image\nrejection\ndB",
+    };
+    let [a, b] = result.roles.outputs;
+    let losses = [format!("loss\nto {a}\ndB"), format!("loss\nto {b}\ndB")];
+    let headers =
+        ["frequency", "imbalance\ndB", "phase\ndifference\ndeg", "phase\nerror\ndeg", short];
+    let headers: Vec<&str> = headers.into_iter().chain(losses.iter().map(String::as_str)).collect();
+    let mut table = table(&headers);
+    for point in shown_points(&result.points) {
+        table.add_row([
+            ShownFrequency(point.frequency_hz).to_string(),
+            format!("{:.3}", point.amplitude_imbalance_db),
+            format!("{:.2}", point.phase_difference_deg),
+            format!("{:.2}", point.phase_error_deg),
+            format!("{:.2}", point.rejection_db),
+            format!("{:.2}", point.loss_a_db),
+            format!("{:.2}", point.loss_b_db),
+        ]);
+    }
+    lines(&table)
+}
+
+/// Evenly picked points, both ends included.
+fn shown_points(points: &[SplitterPoint]) -> impl Iterator<Item = &SplitterPoint> {
+    let shown = points.len().min(POINTS_SHOWN);
+    let last = points.len() - 1;
+    (0..shown).map(move |at| &points[at * last / (shown - 1).max(1)])
+}
+
+fn verdict(result: &SplitterResult) -> String {
+    let verdict = &result.verdict;
+    if verdict.requirements.is_empty() {
+        return String::new();
+    }
+    let mut text = String::new();
+    for held in &verdict.requirements {
+        let requirement = held.requirement;
+        let (sign, unit) = match requirement.kind {
+            RequirementKind::PhaseError => ("at most", "deg"),
+            RequirementKind::AmplitudeImbalance => ("at most", "dB"),
+            _ => ("at least", "dB"),
+        };
+        let _ = writeln!(
+            text,
+            "{}: {} {sign} {} {unit}; worst {:.2} {unit} at {}, margin {:.2} {unit}",
+            if held.passes() { "PASS" } else { "FAIL" },
+            requirement.kind.words(),
+            requirement.limit,
+            held.worst,
+            ShownFrequency(held.at_hz),
+            held.margin
+        );
+    }
+    let bands: Vec<String> = verdict
+        .bands_that_pass_hz
+        .iter()
+        .map(|&(low, high)| format!("{} to {}", ShownFrequency(low), ShownFrequency(high)))
+        .collect();
+    let _ = match bands.as_slice() {
+        [] => writeln!(text, "No part of the band passes."),
+        bands => writeln!(text, "Passes from {}.", bands.join(", and from ")),
+    };
+    text
+}
+
+/// The report of `tolerance`.
+#[must_use]
+pub fn tolerance(report: &ToleranceReport) -> String {
+    let mut text = String::new();
+    let shown = |value: Option<f64>, unit: &str| {
+        value.map_or_else(|| "none".to_owned(), |value| format!("{value:.3} {unit}"))
+    };
+    let _ = writeln!(
+        text,
+        "An image rejection of {} dB allows {} alone or {} alone.\n",
+        report.image_rejection_db,
+        shown(report.phase_error_alone_deg, "deg"),
+        shown(report.amplitude_imbalance_alone_db, "dB")
+    );
+    let mut phase = table(&["at an amplitude imbalance of", "allowed phase error"]);
+    for row in &report.allowed_phase_error {
+        phase.add_row([
+            format!("{:.3} dB", row.amplitude_imbalance_db),
+            shown(row.phase_error_deg, "deg"),
+        ]);
+    }
+    let mut amplitude = table(&["at a phase error of", "allowed amplitude imbalance"]);
+    for row in &report.allowed_amplitude_imbalance {
+        amplitude.add_row([
+            format!("{:.3} deg", row.phase_error_deg),
+            shown(row.amplitude_imbalance_db, "dB"),
+        ]);
+    }
+    let tables: Vec<String> =
+        [phase, amplitude].iter().filter(|table| table.row_count() > 0).map(lines).collect();
+    text.push_str(&tables.join("\n\n"));
+    text.push('\n');
+    text
+}
+
+/// A table without rules, its columns after the first to the right.
+fn table(headers: &[&str]) -> Table {
+    let mut table = Table::new();
+    table.load_preset(presets::NOTHING).set_header(headers);
+    for column in table.column_iter_mut().skip(1) {
+        column.set_cell_alignment(CellAlignment::Right);
+    }
+    table
+}
+
+/// The table's lines without blanks at their ends.
+fn lines(table: &Table) -> String {
+    table.lines().map(|line| line.trim_end().to_owned()).collect::<Vec<_>>().join("\n")
+}
+
+/// The numbers of a file, one matrix row to a line.
+#[must_use]
+pub fn data(file: &TouchstoneFile) -> String {
+    let network = &file.network;
+    let mut text = String::new();
+    for (point, &frequency_hz) in network.grid().as_hz().iter().enumerate() {
+        let _ = writeln!(text, "  {}", ShownFrequency(frequency_hz));
+        for row in network.matrix(point).rows() {
+            let entries: Vec<String> =
+                row.iter().map(|value| format!("{:.6}{:+.6}j", value.re, value.im)).collect();
+            // Three complex numbers fill a line of 80 columns.
+            for part in entries.chunks(3) {
+                let _ = writeln!(
+                    text,
+                    "    {}",
+                    part.iter().map(|entry| format!("{entry:>24}")).collect::<String>().trim_end()
+                );
+            }
+        }
+    }
+    text
+}

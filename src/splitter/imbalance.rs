@@ -1,0 +1,265 @@
+//! The quantities of a splitter at each frequency, their worst values, and the verdict.
+
+use super::image_rejection::image_rejection_of_error_db;
+use super::requirement::{Requirement, Verdict, judge};
+use super::{GivenRoles, Roles, SplitterError, SplitterKind, find_roles};
+use crate::network::{
+    FrequencyGrid, Load, Network, NetworkError, ParameterKind, Port, WaveDefinition, close_ports,
+    convert, interpolate, renormalise,
+};
+use crate::units::{db_from_amplitude, db_from_neper, db_from_power, wrap_deg};
+use num_complex::Complex64;
+
+/// How a splitter is to be looked at.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct SplitterSettings {
+    /// Kind and roles as far as they are given.
+    pub roles: GivenRoles,
+    /// The band, in hertz; all of the data if absent.
+    pub band_hz: Option<(f64, f64)>,
+    /// References to move to first: none, one for all ports, or one per port.
+    pub references_ohm: Vec<Complex64>,
+    /// What ports other than input and outputs are closed by; their references otherwise.
+    pub loads: Vec<(Port, Load)>,
+    /// Limits to hold.
+    pub requirements: Vec<Requirement>,
+}
+
+/// The splitter at one frequency. Losses, isolation and return losses are positive dB.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SplitterPoint {
+    /// Frequency in hertz.
+    pub frequency_hz: f64,
+    /// 20 log10 |b| / |a|.
+    pub amplitude_imbalance_db: f64,
+    /// arg b - arg a, in (-180, 180].
+    pub phase_difference_deg: f64,
+    /// Phase difference less the nominal, in (-180, 180].
+    pub phase_error_deg: f64,
+    /// What imbalance and phase error cost: image rejection, or for an antiphase splitter the
+    /// rejection of the common mode. Infinite at perfect balance.
+    pub rejection_db: f64,
+    /// Insertion loss to the first output.
+    pub loss_a_db: f64,
+    /// Insertion loss to the second output.
+    pub loss_b_db: f64,
+    /// -10 log10 of the power that reaches both outputs.
+    pub excess_loss_db: f64,
+    /// From the input to the isolated port, where there is one.
+    pub isolation_db: Option<f64>,
+    /// Between the two outputs.
+    pub output_isolation_db: f64,
+    /// Of every port; `None` for a port closed by a load.
+    pub return_loss_db: Vec<Option<f64>>,
+    /// ln of b/a over its ideal: imbalance in nepers, phase error in radians.
+    pub channel_error: Complex64,
+}
+
+/// A worst value and where it stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WorstAt {
+    /// The value.
+    pub value: f64,
+    /// Where, in hertz.
+    pub frequency_hz: f64,
+}
+
+/// Worst values over the band.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Summary {
+    /// The band they hold for, in hertz.
+    pub band_hz: (f64, f64),
+    /// The smallest rejection.
+    pub worst_rejection: WorstAt,
+    /// The phase error of largest magnitude, with its sign.
+    pub worst_phase_error_deg: WorstAt,
+    /// The amplitude imbalance of largest magnitude, with its sign.
+    pub worst_amplitude_imbalance_db: WorstAt,
+    /// The largest excess loss.
+    pub worst_excess_loss_db: WorstAt,
+    /// The smallest isolation, where there is an isolated port.
+    pub worst_isolation_db: Option<WorstAt>,
+    /// The smallest return loss of the input.
+    pub worst_input_return_loss_db: WorstAt,
+    /// Which output leads at band centre, where one does.
+    pub leading_output: Option<Port>,
+}
+
+/// A splitter analysed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SplitterResult {
+    /// Kind and roles.
+    pub roles: Roles,
+    /// Every point of the band; its ends are interpolated where no point lies there.
+    pub points: Vec<SplitterPoint>,
+    /// Worst values.
+    pub summary: Summary,
+    /// The verdict against the requirements.
+    pub verdict: Verdict,
+    /// What the user should know about the data.
+    pub warnings: Vec<String>,
+}
+
+/// Analyses a splitter.
+///
+/// The network may hold any parameter. It is moved to `references_ohm` (power waves) and the loads
+/// are solved into it before anything is read off. With complex references the phases are those of
+/// power waves.
+///
+/// # Errors
+/// See [`SplitterError`]: contradicting or ambiguous roles, a band outside the data, an output
+/// without signal, a mixed-mode network, requirements that do not apply.
+pub fn analyse(
+    network: &Network,
+    settings: &SplitterSettings,
+) -> Result<SplitterResult, SplitterError> {
+    if network.modes().is_some() {
+        return Err(NetworkError::MixedMode.into());
+    }
+    let mut warnings = Vec::new();
+    let (banded, band_hz) = restrict(network, settings.band_hz, &mut warnings)?;
+    let scattering = convert(&banded, ParameterKind::Scattering)?;
+    let referred = if settings.references_ohm.is_empty() {
+        scattering
+    } else {
+        renormalise(&scattering, settings.references_ohm.clone(), WaveDefinition::Power)?
+    };
+    let solved = close_ports(&referred, &settings.loads)?;
+    let closed: Vec<Port> = settings.loads.iter().map(|(port, _)| *port).collect();
+
+    let points = solved.grid().len();
+    let centre = solved.grid().nearest(0.5 * (band_hz.0 + band_hz.1));
+    let roles = find_roles(&solved, &settings.roles, 0..points, centre, &closed)?;
+    for requirement in &settings.requirements {
+        requirement.check_kind(roles.kind)?;
+    }
+    let points = (0..points)
+        .map(|point| read_point(&solved, point, &roles, &closed))
+        .collect::<Result<Vec<_>, _>>()?;
+    let summary = summarise(&points, band_hz, centre, &roles);
+    let verdict = judge(&settings.requirements, &points);
+    Ok(SplitterResult { roles, points, summary, verdict, warnings })
+}
+
+/// The network over the band, with its ends interpolated where no point lies there.
+fn restrict(
+    network: &Network,
+    band_hz: Option<(f64, f64)>,
+    warnings: &mut Vec<String>,
+) -> Result<(Network, (f64, f64)), SplitterError> {
+    let grid = network.grid();
+    let data_hz = (grid.first_hz(), grid.last_hz());
+    let Some((low_hz, high_hz)) = band_hz else { return Ok((network.clone(), data_hz)) };
+    if low_hz < data_hz.0 || high_hz > data_hz.1 || low_hz > high_hz {
+        return Err(SplitterError::BandOutsideData { band_hz: (low_hz, high_hz), data_hz });
+    }
+    let inside = grid.as_hz().iter().copied().filter(|&hz| hz > low_hz && hz < high_hz);
+    let mut points_hz: Vec<f64> =
+        std::iter::once(low_hz).chain(inside).chain(std::iter::once(high_hz)).collect();
+    points_hz.dedup();
+    let interpolated = interpolate(network, &FrequencyGrid::from_hz(points_hz)?)?;
+    let on_grid = |hz: f64| grid.as_hz()[grid.nearest(hz)].total_cmp(&hz).is_eq();
+    if !(on_grid(low_hz) && on_grid(high_hz)) {
+        warnings.push("no point lies at an end of the band; it is interpolated there".to_owned());
+        if let Some(step) = interpolated.unsafe_step {
+            warnings.push(format!(
+                "S{}{} turns {:.0} deg from one point to the next near {}; interpolation is unsafe",
+                step.row,
+                step.column,
+                step.step_deg,
+                crate::units::ShownFrequency(step.frequency_hz)
+            ));
+        }
+    }
+    Ok((interpolated.network, (low_hz, high_hz)))
+}
+
+fn read_point(
+    solved: &Network,
+    point: usize,
+    roles: &Roles,
+    closed: &[Port],
+) -> Result<SplitterPoint, SplitterError> {
+    let matrix = solved.matrix(point);
+    let frequency_hz = solved.grid().as_hz()[point];
+    let [a, b] = roles.outputs;
+    let (at_a, at_b) = (matrix.at(a, roles.input), matrix.at(b, roles.input));
+    for (port, wave) in [(a, at_a), (b, at_b)] {
+        if wave.norm() == 0.0 {
+            return Err(SplitterError::NoSignal { port, input: roles.input, frequency_hz });
+        }
+    }
+    let ideal = Complex64::from_polar(1.0, roles.nominal_deg.to_radians());
+    // An exact quarter or half turn keeps an ideal part exactly balanced.
+    let ideal = match roles.nominal_deg {
+        90.0 => Complex64::I,
+        -90.0 => -Complex64::I,
+        180.0 => -Complex64::ONE,
+        0.0 => Complex64::ONE,
+        _ => ideal,
+    };
+    let channel_error = (at_b / at_a / ideal).ln();
+    let phase_error_deg = wrap_deg(channel_error.im.to_degrees());
+    let loss_db =
+        |to: Port, from: Port| positive_zero(-db_from_amplitude(matrix.at(to, from).norm()));
+    Ok(SplitterPoint {
+        frequency_hz,
+        amplitude_imbalance_db: db_from_neper(channel_error.re),
+        phase_difference_deg: wrap_deg(roles.nominal_deg + phase_error_deg),
+        phase_error_deg,
+        rejection_db: image_rejection_of_error_db(channel_error),
+        loss_a_db: loss_db(a, roles.input),
+        loss_b_db: loss_db(b, roles.input),
+        excess_loss_db: positive_zero(-db_from_power(at_a.norm_sqr() + at_b.norm_sqr())),
+        isolation_db: roles.isolated.map(|port| loss_db(port, roles.input)),
+        output_isolation_db: loss_db(b, a),
+        return_loss_db: (0..solved.ports())
+            .map(Port::from_index)
+            .map(|port| (!closed.contains(&port)).then(|| loss_db(port, port)))
+            .collect(),
+        channel_error,
+    })
+}
+
+/// Zero without a sign, so that no table shows a loss of -0.
+fn positive_zero(value: f64) -> f64 {
+    value + 0.0
+}
+
+fn summarise(
+    points: &[SplitterPoint],
+    band_hz: (f64, f64),
+    centre: usize,
+    roles: &Roles,
+) -> Summary {
+    // The point with the largest badness, first of equals; there is always a point.
+    let worst = |value: &dyn Fn(&SplitterPoint) -> f64, badness: &dyn Fn(f64) -> f64| {
+        let mut found = WorstAt { value: value(&points[0]), frequency_hz: points[0].frequency_hz };
+        for point in &points[1..] {
+            if badness(value(point)) > badness(found.value) {
+                found = WorstAt { value: value(point), frequency_hz: point.frequency_hz };
+            }
+        }
+        found
+    };
+    let smallest = |value: f64| -value;
+    let largest = |value: f64| value;
+    let input = roles.input.index();
+    let difference_deg = points[centre].phase_difference_deg;
+    Summary {
+        band_hz,
+        worst_rejection: worst(&|point| point.rejection_db, &smallest),
+        worst_phase_error_deg: worst(&|point| point.phase_error_deg, &f64::abs),
+        worst_amplitude_imbalance_db: worst(&|point| point.amplitude_imbalance_db, &f64::abs),
+        worst_excess_loss_db: worst(&|point| point.excess_loss_db, &largest),
+        worst_isolation_db: roles
+            .isolated
+            .map(|_| worst(&|point| point.isolation_db.unwrap_or(f64::INFINITY), &smallest)),
+        worst_input_return_loss_db: worst(
+            &|point| point.return_loss_db[input].unwrap_or(f64::INFINITY),
+            &smallest,
+        ),
+        leading_output: (roles.kind == SplitterKind::Quadrature)
+            .then(|| roles.outputs[usize::from(difference_deg > 0.0)]),
+    }
+}
