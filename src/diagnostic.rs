@@ -161,13 +161,14 @@ impl Diagnostic {
             Severity::Error => Level::ERROR,
             Severity::Warning => Level::WARNING,
         };
-        let title = printable(&self.title);
+        // The renderer sets "error: " before the title and aligns further lines with it.
+        let title = wrapped(&self.title, 70);
         let label = self.label.as_deref().map(printable);
-        let notes: Vec<_> = self.notes.iter().map(|note| printable(note)).collect();
-        let help = self.help.as_deref().map(printable);
+        let notes: Vec<_> = self.notes.iter().map(|note| wrapped(note, 65)).collect();
+        let help = self.help.as_deref().map(|help| wrapped(help, 65));
         let file = self.file.as_deref().map(printable);
 
-        let mut group = Group::with_title(level.primary_title(title.as_ref()));
+        let mut group = Group::with_title(level.primary_title(&title));
         if let Some(file) = &file {
             let mut origin = Origin::path(file.as_ref());
             if let Some(excerpt) = &self.excerpt {
@@ -185,14 +186,19 @@ impl Diagnostic {
             );
         }
         for note in &notes {
-            group = group.element(Level::NOTE.message(note.as_ref()));
+            group = group.element(Level::NOTE.message(note));
         }
         if let Some(help) = &help {
-            group = group.element(Level::HELP.message(help.as_ref()));
+            group = group.element(Level::HELP.message(help));
         }
         let renderer = if styled { Renderer::styled() } else { Renderer::plain() };
         renderer.term_width(80).render(&[group])
     }
+}
+
+/// Safe to print, broken into lines at blanks.
+fn wrapped(text: &str, width: usize) -> String {
+    textwrap::fill(&printable(text), width)
 }
 
 /// Text from outside, safe to print: control characters become escapes such as `\u{1b}`.

@@ -2,7 +2,7 @@
 
 use super::style::{
     Axes, BLACK, BLUE, Canvas, Dash, Entry, GREEN, GREY, LINES, PlotError, Sizes, VERMILION, chart,
-    line, note, picture, px, px_i, range_of, shade,
+    line, note, picture, place_beside, px, px_i, range_of, shade,
 };
 use crate::splitter::{
     ContourFamily, RequirementKind, SplitterKind, SplitterPoint, SplitterResult, contour_family,
@@ -157,7 +157,8 @@ fn amplitude_panel(
 
 fn phase_panel(panel: &Canvas<'_>, result: &SplitterResult, sizes: Sizes) -> Result<(), PlotError> {
     let [a, b] = result.roles.outputs;
-    let title = format!("Phase of port {b} less port {a}, from {} deg", result.roles.nominal_deg);
+    let title =
+        format!("Phase error, port {b} less port {a}, nominal {} deg", result.roles.nominal_deg);
     let limit = limit(result, RequirementKind::PhaseError);
     signed_panel(panel, result, (&title, "Phase error (deg)"), |p| p.phase_error_deg, limit, sizes)
 }
@@ -172,7 +173,9 @@ fn rejection_panel(
     let y = range_of(values().chain(required), 5.0);
     let x = frequencies(result);
     let title = rejection_name(result);
-    let label = format!("{title} (dB)");
+    let is_cut = result.points.iter().any(|p| p.rejection_db > HIGHEST_REJECTION_DB);
+    let cut = if is_cut { format!(", cut at {HIGHEST_REJECTION_DB}") } else { String::new() };
+    let label = format!("{title} (dB{cut})");
     let axes =
         Axes { title, x_label: "Frequency (GHz)", y_label: &label, x: x.clone(), y: y.clone() };
     let shown = format!("required {} dB", required.unwrap_or_default());
@@ -301,20 +304,21 @@ fn contour_panel(
     let last = result.points.len() - 1;
     let mut marked: Vec<usize> = (0..=4).map(|quarter| quarter * last / 4).collect();
     marked.dedup();
+    let on_picture: Vec<(i32, i32)> =
+        result.points.iter().map(|p| chart.backend_coord(&track(p))).collect();
     let mut noted: Vec<(i32, i32)> = Vec::new();
     for at in marked {
         let point = &result.points[at];
         let dot =
             EmptyElement::at(track(point)) + Circle::new((0, 0), px(sizes.line * 2), BLUE.filled());
         chart.draw_series(std::iter::once(dot)).map_err(PlotError::from_display)?;
-        let (x, y) = chart.backend_coord(&track(point));
-        let beside = (x + px_i(sizes.label * 2), y - px_i(sizes.label * 3 / 4));
+        let text = crate::units::ShownFrequency(point.frequency_hz).to_string();
+        let beside = place_beside(on_picture[at], &on_picture, &text, sizes);
         let apart = |other: &(i32, i32)| {
-            (other.0 - beside.0).abs() > px_i(sizes.label * 4)
-                || (other.1 - beside.1).abs() > px_i(sizes.label)
+            (other.0 - beside.0).abs() > px_i(sizes.label * 5)
+                || (other.1 - beside.1).abs() > px_i(sizes.label * 5 / 4)
         };
         if noted.iter().all(apart) {
-            let text = crate::units::ShownFrequency(point.frequency_hz).to_string();
             note(&canvas, beside, &text, BLACK, sizes)?;
             noted.push(beside);
         }

@@ -226,7 +226,7 @@ pub(super) fn chart<'a, 'b>(
     sizes: Sizes,
 ) -> Result<(Canvas<'b>, Chart<'a, 'b>), PlotError> {
     let (width, height) = panel.dim_in_pixel();
-    let title_height = px(sizes.title * 8 / 5);
+    let title_height = px(sizes.title * 9 / 5);
     let legend_height = if legend.is_empty() { px(4) } else { px(sizes.label * 8 / 5) };
     let (head, _) = panel.split_vertically(title_height + legend_height);
     let style = letters(sizes.title, BLACK).pos(Pos::new(HPos::Center, VPos::Center));
@@ -242,9 +242,9 @@ pub(super) fn chart<'a, 'b>(
         .margin_top(title_height + legend_height)
         .margin_right(px(sizes.label * 3 / 2))
         .margin_bottom(px(8))
-        .margin_left(px(8))
+        .margin_left(px(10))
         .x_label_area_size(px(sizes.label * 3))
-        .y_label_area_size(px(sizes.label * 9 / 2));
+        .y_label_area_size(px(sizes.label * 15 / 4));
     let mut chart = builder.build_cartesian_2d(x, y).map_err(PlotError::from_display)?;
     chart
         .configure_mesh()
@@ -350,9 +350,10 @@ pub(super) fn shade(
     Ok(())
 }
 
-/// Writes a word at a place of the chart, on white so that lines beneath do not cross it.
+/// Writes a word at a place of the whole picture, as a chart gives it, on white so that lines
+/// beneath do not cross it.
 pub(super) fn note(
-    canvas: &Canvas<'_>,
+    panel: &Canvas<'_>,
     at: (i32, i32),
     text: &str,
     colour: RGBColor,
@@ -360,15 +361,45 @@ pub(super) fn note(
 ) -> Result<(), PlotError> {
     let style = letters(sizes.label * 4 / 5, colour).pos(Pos::new(HPos::Center, VPos::Center));
     let (width, height) =
-        canvas.estimate_text_size(text, &style).map_err(PlotError::from_display)?;
+        panel.estimate_text_size(text, &style).map_err(PlotError::from_display)?;
     let half = |size: u32| i32::try_from(size / 2).unwrap_or_default() + px_i(3);
-    let (x, y) = at;
+    let (columns, rows) = panel.get_pixel_range();
+    let (x, y) = (at.0 - columns.start, at.1 - rows.start);
     let back = Rectangle::new(
         [(x - half(width), y - half(height)), (x + half(width), y + half(height))],
         WHITE.mix(0.85).filled(),
     );
-    canvas.draw(&back).map_err(PlotError::from_display)?;
-    canvas.draw(&Text::new(text.to_owned(), at, style)).map_err(PlotError::from_display)
+    panel.draw(&back).map_err(PlotError::from_display)?;
+    panel.draw(&Text::new(text.to_owned(), (x, y), style)).map_err(PlotError::from_display)
+}
+
+/// The place beside `at` where a word of this size keeps furthest from the points of a line.
+pub(super) fn place_beside(
+    at: (i32, i32),
+    line: &[(i32, i32)],
+    text: &str,
+    sizes: Sizes,
+) -> (i32, i32) {
+    let letters = i32::try_from(text.chars().count()).unwrap_or_default();
+    let half_width = px_i(sizes.label) * letters / 4;
+    let (dx, dy) = (half_width + px_i(12), px_i(sizes.label));
+    let candidates = [(1, -1), (1, 1), (-1, -1), (-1, 1), (1, 0), (-1, 0), (0, -1), (0, 1)]
+        .map(|(x, y)| (at.0 + x * dx, at.1 + y * dy));
+    // Distance in units of the word's own box, so that long words keep clear at their ends too.
+    let clearance = |place: &(i32, i32)| {
+        line.iter()
+            .map(|point| {
+                let x = f64::from(point.0 - place.0) / f64::from(half_width.max(1));
+                let y = f64::from(point.1 - place.1) / f64::from(px_i(sizes.label));
+                x.abs().max(y.abs())
+            })
+            .fold(f64::INFINITY, f64::min)
+    };
+    // Anything clear enough will do; of those the first is the most usual place.
+    let clear = candidates.iter().find(|place| clearance(place) > 1.1);
+    let best =
+        clear.or_else(|| candidates.iter().max_by(|a, b| clearance(a).total_cmp(&clearance(b))));
+    best.copied().unwrap_or(at)
 }
 
 /// A range that holds all finite values with a little room, and is never empty.

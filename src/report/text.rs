@@ -108,7 +108,7 @@ pub fn splitter(name: &str, result: &SplitterResult) -> String {
     let isolated = roles.isolated.map_or_else(String::new, |port| format!(", isolated {port}"));
     let _ = writeln!(
         text,
-        "{}: {} splitter, input {}, outputs {} and {}{isolated}",
+        "{}\n{} splitter, input {}, outputs {} and {}{isolated}",
         printable(name),
         roles.kind,
         roles.input,
@@ -144,7 +144,7 @@ fn worst_table(result: &SplitterResult) -> String {
     let mut row = |what: &str, worst: crate::splitter::WorstAt, digits: usize, unit: &str| {
         table.add_row([
             what.to_owned(),
-            format!("{:.digits$}", worst.value),
+            fixed(worst.value, digits),
             unit.to_owned(),
             ShownFrequency(worst.frequency_hz).to_string(),
         ]);
@@ -153,8 +153,9 @@ fn worst_table(result: &SplitterResult) -> String {
     row("amplitude imbalance", summary.worst_amplitude_imbalance_db, 3, "dB");
     row("phase error", summary.worst_phase_error_deg, 2, "deg");
     row("excess loss", summary.worst_excess_loss_db, 2, "dB");
-    if let Some(worst) = summary.worst_isolation_db {
-        row("isolation", worst, 2, "dB");
+    match summary.worst_isolation_db {
+        Some(worst) => row("isolation", worst, 2, "dB"),
+        None => row("isolation between outputs", summary.worst_output_isolation_db, 2, "dB"),
     }
     row("input return loss", summary.worst_input_return_loss_db, 2, "dB");
     lines(&table)
@@ -174,12 +175,12 @@ fn point_table(result: &SplitterResult) -> String {
     for point in shown_points(&result.points) {
         table.add_row([
             ShownFrequency(point.frequency_hz).to_string(),
-            format!("{:.3}", point.amplitude_imbalance_db),
-            format!("{:.2}", point.phase_difference_deg),
-            format!("{:.2}", point.phase_error_deg),
-            format!("{:.2}", point.rejection_db),
-            format!("{:.2}", point.loss_a_db),
-            format!("{:.2}", point.loss_b_db),
+            fixed(point.amplitude_imbalance_db, 3),
+            fixed(point.phase_difference_deg, 2),
+            fixed(point.phase_error_deg, 2),
+            fixed(point.rejection_db, 2),
+            fixed(point.loss_a_db, 2),
+            fixed(point.loss_b_db, 2),
         ]);
     }
     lines(&table)
@@ -261,6 +262,13 @@ pub fn tolerance(report: &ToleranceReport) -> String {
     text.push_str(&tables.join("\n\n"));
     text.push('\n');
     text
+}
+
+/// A number with so many digits, and no sign on zero.
+fn fixed(value: f64, digits: usize) -> String {
+    let text = format!("{value:.digits$}");
+    let is_zero = !text.contains(|c: char| c.is_ascii_digit() && c != '0') && value.is_finite();
+    if is_zero { text.trim_start_matches('-').to_owned() } else { text }
 }
 
 /// A table without rules, its columns after the first to the right.

@@ -79,6 +79,8 @@ pub struct Summary {
     pub worst_excess_loss_db: WorstAt,
     /// The smallest isolation, where there is an isolated port.
     pub worst_isolation_db: Option<WorstAt>,
+    /// The smallest isolation between the outputs.
+    pub worst_output_isolation_db: WorstAt,
     /// The smallest return loss of the input.
     pub worst_input_return_loss_db: WorstAt,
     /// Which output leads at band centre, where one does.
@@ -129,7 +131,9 @@ pub fn analyse(
 
     let points = solved.grid().len();
     let centre = solved.grid().nearest(0.5 * (band_hz.0 + band_hz.1));
-    let roles = find_roles(&solved, &settings.roles, 0..points, centre, &closed)?;
+    // Far from the middle of a wide sweep a part is no longer what it is made for.
+    let middle = centre.saturating_sub(points / 10)..(centre + points / 10 + 1).min(points);
+    let roles = find_roles(&solved, &settings.roles, middle, centre, &closed)?;
     for requirement in &settings.requirements {
         requirement.check_kind(roles.kind)?;
     }
@@ -255,6 +259,7 @@ fn summarise(
         worst_isolation_db: roles
             .isolated
             .map(|_| worst(&|point| point.isolation_db.unwrap_or(f64::INFINITY), &smallest)),
+        worst_output_isolation_db: worst(&|point| point.output_isolation_db, &smallest),
         worst_input_return_loss_db: worst(
             &|point| point.return_loss_db[input].unwrap_or(f64::INFINITY),
             &smallest,

@@ -86,12 +86,14 @@ const LARGEST_PAIR_IMBALANCE_DB: f64 = 6.0;
 const WEAKEST_OUTPUT_DB: f64 = -15.0;
 /// An isolated port must stay this far below the weaker output.
 const SMALLEST_ISOLATION_STEP_DB: f64 = 3.0;
+/// Candidates closer than this (0.4 dB or 3 deg) are told apart by nothing but noise.
+const SMALLEST_TELLING_DISTANCE: f64 = 0.05;
 /// Phase differences further than this from a nominal do not tell the kind.
 const WIDEST_PHASE_DEG: f64 = 35.0;
 
 /// Settles all roles, from what is given and from the scattering matrices over `band`.
 ///
-/// Powers are averaged over the points of the band (a range of point indices); the phase is read
+/// Powers are averaged over `band` (a range of point indices); the phase is read
 /// at `centre`. Ports in `closed` (by a load) take no part in guessing.
 ///
 /// # Errors
@@ -115,11 +117,15 @@ pub fn find_roles(
     let chosen = choose(&candidates, given)?;
     let Candidate { input, outputs, isolated, kind, difference_deg, .. } = chosen.clone();
     if given.input.is_none() {
-        let others = candidates.len() - 1;
-        told.push(if others == 0 {
-            format!("input: port {input}, the only one that feeds two others alike")
+        let others: Vec<String> = candidates
+            .iter()
+            .filter(|other| other.input != input && other.kind == kind)
+            .map(|other| other.input.to_string())
+            .collect();
+        told.push(if others.is_empty() {
+            format!("input: port {input}, the one that feeds two others most alike")
         } else {
-            format!("input: port {input}; {others} other port(s) would serve as well")
+            format!("input: port {input}; so would serve port {}", others.join(" or port "))
         });
     }
     if given.outputs.is_none() {
@@ -175,20 +181,29 @@ struct Candidate {
     isolated: Option<Port>,
     kind: SplitterKind,
     difference_deg: f64,
+    /// |ln| of the ratio of the outputs over its ideal, at band centre.
+    distance: f64,
 }
 
+/// The candidate nearest to an ideal splitter, unless others come about as near and differ.
 fn choose<'c>(
     candidates: &'c [Candidate],
     given: &GivenRoles,
 ) -> Result<&'c Candidate, SplitterError> {
-    let Some(first) = candidates.first() else {
+    let nearest =
+        candidates.iter().map(|candidate| candidate.distance).fold(f64::INFINITY, f64::min);
+    let near: Vec<&Candidate> = candidates
+        .iter()
+        .filter(|candidate| candidate.distance <= 2.0 * nearest + SMALLEST_TELLING_DISTANCE)
+        .collect();
+    let Some(&first) = near.first() else {
         return Err(SplitterError::Ambiguous {
             what: "the input",
             why: "no port feeds two others alike, at a phase near 0, 90 or 180 deg".to_owned(),
             needed: "--kind, --input and --outputs",
         });
     };
-    if let Some(other) = candidates.iter().find(|other| other.kind != first.kind) {
+    if let Some(other) = near.iter().find(|other| other.kind != first.kind) {
         return Err(SplitterError::Ambiguous {
             what: "the input",
             why: format!(
@@ -198,12 +213,12 @@ fn choose<'c>(
             needed: "--input",
         });
     }
-    // A part that looks alike from several ports is read from the first of them, as it is drawn;
-    // a divider that is alike from all three has no input to tell.
-    if candidates.len() > 1 && given.outputs.is_none() && first.isolated.is_none() {
+    // A four-port that looks alike from several ports is read from the first of them, as it is
+    // drawn; a three-port that does has no input to tell.
+    if near.len() > 1 && given.outputs.is_none() && first.isolated.is_none() {
         return Err(SplitterError::Ambiguous {
             what: "the input",
-            why: format!("ports {} and {} would both serve", first.input, candidates[1].input),
+            why: format!("ports {} and {} would both serve", first.input, near[1].input),
             needed: "--input",
         });
     }
@@ -278,7 +293,9 @@ impl View<'_> {
         if given.input.is_none() && !fits {
             return Err(self.no_pair(input, &levels));
         }
-        Ok(Candidate { input, outputs, isolated, kind, difference_deg })
+        let phase_error_deg = wrap_deg(difference_deg - kind.nominal_deg(difference_deg));
+        let distance = Complex64::new(ratio.norm().ln(), phase_error_deg.to_radians()).norm();
+        Ok(Candidate { input, outputs, isolated, kind, difference_deg, distance })
     }
 
     fn strongest_pair(
