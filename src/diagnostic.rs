@@ -37,6 +37,8 @@ pub struct Excerpt {
     pub position: Position,
     text: String,
     mark: Range<usize>,
+    /// Whether the text starts where the line does.
+    starts_line: bool,
 }
 
 impl Excerpt {
@@ -56,7 +58,8 @@ impl Excerpt {
 
         let keep = before.chars().count().saturating_sub(CONTEXT_CHARACTERS);
         let mut text = String::new();
-        if from > 0 || keep > 0 {
+        let starts_line = from == 0 && keep == 0;
+        if !starts_line {
             text.push('…');
         }
         push_printable(&mut text, before.chars().skip(keep));
@@ -69,7 +72,12 @@ impl Excerpt {
         }
         // Counting the bytes that start a character needs no copy of a long line.
         let column = line[..start].iter().filter(|&&byte| byte & 0xC0 != 0x80).count() + 1;
-        Self { position: Position { line: line_number, column }, text, mark: mark_start..mark_end }
+        Self {
+            position: Position { line: line_number, column },
+            text,
+            mark: mark_start..mark_end,
+            starts_line,
+        }
     }
 
     /// Cuts the excerpt for a byte range out of a whole text.
@@ -169,21 +177,27 @@ impl Diagnostic {
         let file = self.file.as_deref().map(printable);
 
         let mut group = Group::with_title(level.primary_title(&title));
-        if let Some(file) = &file {
-            let mut origin = Origin::path(file.as_ref());
-            if let Some(excerpt) = &self.excerpt {
-                origin = origin.line(excerpt.position.line).char_column(excerpt.position.column);
-            }
-            group = group.element(origin);
-        }
-        if let Some(excerpt) = &self.excerpt {
-            let annotation =
-                AnnotationKind::Primary.span(excerpt.mark.clone()).label(label.as_deref());
-            group = group.element(
-                Snippet::source(&excerpt.text)
+        match (&file, &self.excerpt) {
+            (None, None) => {}
+            (Some(file), None) => group = group.element(Origin::path(file.as_ref())),
+            (file, Some(excerpt)) => {
+                let mark =
+                    AnnotationKind::Primary.span(excerpt.mark.clone()).label(label.as_deref());
+                let mut snippet = Snippet::source(&excerpt.text)
                     .line_start(excerpt.position.line)
-                    .annotation(annotation),
-            );
+                    .annotation(mark);
+                if let Some(file) = file {
+                    if excerpt.starts_line {
+                        snippet = snippet.path(file.as_ref());
+                    } else {
+                        // The renderer would count the column from the cut.
+                        let Position { line, column } = excerpt.position;
+                        let origin = Origin::path(file.as_ref()).line(line).char_column(column);
+                        group = group.element(origin);
+                    }
+                }
+                group = group.element(snippet);
+            }
         }
         for note in &notes {
             group = group.element(Level::NOTE.message(note));

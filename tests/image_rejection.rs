@@ -23,7 +23,7 @@ fn exact_formula() {
             inputs["phase_deg"].as_f64().unwrap(),
         );
         if expected["infinite"] == true {
-            assert_eq!(got, f64::INFINITY, "{}", case["id"]);
+            assert!(got.is_infinite() && got > 0.0, "{}", case["id"]);
         } else if expected["zero"] == true {
             // Half a turn in doubles misses the exact one by 1e-16, its square is what is left.
             assert!(got < -300.0, "{}", case["id"]);

@@ -84,7 +84,7 @@ pub fn interpolate(network: &Network, grid: &FrequencyGrid) -> Result<Interpolat
     let size = ports * ports;
     let places: Vec<Place> = grid.as_hz().iter().map(|&hz| Place::of(hz, known.as_hz())).collect();
     let used = places[0].interval..(places[places.len() - 1].interval + 2).min(known.len());
-    let largest = network.entries().iter().map(|entry| entry.norm_sqr()).fold(0.0, f64::max).sqrt();
+    let largest = network.entries().iter().map(Complex64::norm_sqr).fold(0.0, f64::max).sqrt();
 
     let mut entries = vec![Complex64::ZERO; grid.len() * size];
     let mut unsafe_step: Option<UnsafeStep> = None;

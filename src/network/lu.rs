@@ -132,8 +132,9 @@ impl Lu {
             }
             for k in (0..n).rev() {
                 let mut value = row[k];
-                for later in k + 1..n {
-                    value -= row[later] * self.factors[later * n + k];
+                let below = self.factors.iter().skip(k).step_by(n).skip(k + 1);
+                for (done, factor) in row[k + 1..].iter().zip(below) {
+                    value -= done * factor;
                 }
                 row[k] = value;
             }

@@ -100,7 +100,7 @@ fn rejection_name(result: &SplitterResult) -> &'static str {
 fn signed_panel(
     panel: &Canvas<'_>,
     result: &SplitterResult,
-    (title, unit): (&str, &str),
+    (title, quantity, unit): (&str, &str, &str),
     value: impl Fn(&SplitterPoint) -> f64,
     limit: Option<f64>,
     sizes: Sizes,
@@ -108,8 +108,9 @@ fn signed_panel(
     let limits = limit.iter().flat_map(|limit| [-limit, *limit]);
     let y = range_of(result.points.iter().map(&value).chain(limits.clone()).chain([0.0]), 1e-3);
     let x = frequencies(result);
-    let axes = Axes { title, x_label: "Frequency (GHz)", y_label: unit, x: x.clone(), y };
-    let shown = format!("limit {} either way", limit.unwrap_or_default());
+    let y_label = format!("{quantity} ({unit})");
+    let axes = Axes { title, x_label: "Frequency (GHz)", y_label: &y_label, x: x.clone(), y };
+    let shown = format!("limit {} {unit} either way", limit.unwrap_or_default());
     let legend = match limit {
         None => vec![],
         Some(_) => vec![
@@ -148,7 +149,7 @@ fn amplitude_panel(
     signed_panel(
         panel,
         result,
-        (&title, "Imbalance (dB)"),
+        (&title, "Imbalance", "dB"),
         |p| p.amplitude_imbalance_db,
         limit,
         sizes,
@@ -160,7 +161,7 @@ fn phase_panel(panel: &Canvas<'_>, result: &SplitterResult, sizes: Sizes) -> Res
     let title =
         format!("Phase error, port {b} less port {a}, nominal {} deg", result.roles.nominal_deg);
     let limit = limit(result, RequirementKind::PhaseError);
-    signed_panel(panel, result, (&title, "Phase error (deg)"), |p| p.phase_error_deg, limit, sizes)
+    signed_panel(panel, result, (&title, "Phase error", "deg"), |p| p.phase_error_deg, limit, sizes)
 }
 
 fn rejection_panel(
@@ -226,11 +227,11 @@ fn isolation_panel(
         .collect();
     let isolation = |p: &SplitterPoint| p.isolation_db.unwrap_or(f64::NAN);
     let between = |p: &SplitterPoint| p.output_isolation_db;
-    let values: Vec<Box<dyn Fn(&SplitterPoint) -> f64>> = reflections
+    type Value = Box<dyn Fn(&SplitterPoint) -> f64>;
+    let values: Vec<Value> = reflections
         .iter()
         .map(|&(_, port)| {
-            Box::new(move |p: &SplitterPoint| p.return_loss_db[port].unwrap_or(f64::NAN))
-                as Box<dyn Fn(&SplitterPoint) -> f64>
+            Box::new(move |p: &SplitterPoint| p.return_loss_db[port].unwrap_or(f64::NAN)) as Value
         })
         .collect();
     let mut series: Vec<Series<'_>> = match result.roles.isolated {
@@ -281,7 +282,7 @@ fn decibel_panel(
 
 /// Lines that may lie on one another differ in dash too.
 fn dash_of(at: usize) -> Dash {
-    if at % 2 == 0 { Dash::Solid } else { Dash::Dashed }
+    if at.is_multiple_of(2) { Dash::Solid } else { Dash::Dashed }
 }
 
 fn contour_panel(

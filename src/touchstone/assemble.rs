@@ -61,7 +61,7 @@ impl Layout {
             }
             (n - line % lines_per_row * PAIRS_PER_LINE).min(PAIRS_PER_LINE)
         };
-        Some(2 * pairs + frequency)
+        Some(pairs.saturating_mul(2).saturating_add(frequency))
     }
 
     /// Brings the pairs of a set, in the order of the file, into a row-major matrix at `from`.
@@ -349,7 +349,7 @@ impl Sets {
         let pairs = self.buffer[1..self.numbers_per_set].chunks_exact(2);
         match self.number_format {
             NumberFormat::RealImaginary => {
-                self.entries.extend(pairs.map(|pair| Complex64::new(pair[0], pair[1])))
+                self.entries.extend(pairs.map(|pair| Complex64::new(pair[0], pair[1])));
             }
             NumberFormat::MagnitudeAngle => {
                 self.entries

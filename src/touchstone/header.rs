@@ -33,7 +33,7 @@ pub(super) struct Header {
     two_port_order: Option<(TwoPortOrder, Range<usize>)>,
     pub(super) frequencies: Option<usize>,
     pub(super) noise_frequencies: Option<(usize, Range<usize>)>,
-    references: Option<(Vec<(f64, Range<usize>)>, Range<usize>)>,
+    references: Option<(Vec<Given>, Range<usize>)>,
     triangle: Triangle,
     descriptors: Option<(Vec<Descriptor>, Range<usize>)>,
     seen: Vec<Keyword>,
@@ -41,6 +41,9 @@ pub(super) struct Header {
     open: Option<Keyword>,
     others_before_ports: bool,
 }
+
+/// A reference and where it stands.
+type Given = (f64, Range<usize>);
 
 /// What the reader of the data needs to know.
 #[derive(Debug)]
