@@ -48,13 +48,12 @@ impl Excerpt {
         let start = mark.start.min(line.len());
         let end = mark.end.clamp(start, line.len());
         // At most four bytes to a character.
-        let (from, to) = (
-            start.saturating_sub(4 * CONTEXT_CHARACTERS),
-            line.len().min(end.min(start + 4 * LONGEST_MARK) + 4 * CONTEXT_CHARACTERS),
-        );
+        let from = start.saturating_sub(4 * CONTEXT_CHARACTERS);
+        let to = line.len().min(start + 4 * (LONGEST_MARK + CONTEXT_CHARACTERS));
+        let mark_end = end.min(start + LONGEST_MARK);
         let before = String::from_utf8_lossy(&line[from..start]);
-        let marked = String::from_utf8_lossy(&line[start..end.min(start + 4 * LONGEST_MARK)]);
-        let after = String::from_utf8_lossy(&line[end.min(start + 4 * LONGEST_MARK)..to]);
+        let marked = String::from_utf8_lossy(&line[start..mark_end]);
+        let after = String::from_utf8_lossy(&line[mark_end..to]);
 
         let keep = before.chars().count().saturating_sub(CONTEXT_CHARACTERS);
         let mut text = String::new();
@@ -64,7 +63,7 @@ impl Excerpt {
         }
         push_printable(&mut text, before.chars().skip(keep));
         let mark_start = text.len();
-        push_printable(&mut text, marked.chars().take(LONGEST_MARK));
+        push_printable(&mut text, marked.chars());
         let mark_end = text.len();
         push_printable(&mut text, after.chars().take(CONTEXT_CHARACTERS));
         if to < line.len() || after.chars().count() > CONTEXT_CHARACTERS {

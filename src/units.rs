@@ -65,23 +65,19 @@ pub fn wrap_deg(angle_deg: f64) -> f64 {
 #[non_exhaustive]
 pub enum UnitError {
     /// The text is no frequency.
-    #[error(
-        "'{text}' is not a frequency: expected a number with Hz, kHz, MHz, GHz or THz, such as 27.5GHz"
-    )]
+    #[error("'{text}' is not a frequency: expected a form such as 27.5GHz")]
     Frequency {
         /// The text as given.
         text: String,
     },
     /// The text is no frequency range, or runs downwards.
-    #[error(
-        "'{text}' is not a frequency range: expected LO..HI with LO below HI, such as 27GHz..31GHz"
-    )]
+    #[error("expected LO..HI with LO below HI, such as 27GHz..31GHz")]
     Range {
         /// The text as given.
         text: String,
     },
     /// The text is no complex number.
-    #[error("'{text}' is not a number in ohms: expected a form such as 50, 40+10j or 40-10j")]
+    #[error("expected ohms such as 50, 40+10j or 40-10j")]
     Complex {
         /// The text as given.
         text: String,
@@ -119,7 +115,9 @@ pub fn parse_frequency_range_hz(text: &str) -> Result<(f64, f64), UnitError> {
     let refused = || UnitError::Range { text: text.to_owned() };
     let (low, high) = text.split_once("..").ok_or_else(refused)?;
     let high_hz = parse_frequency_hz(high).map_err(|_| refused())?;
-    let unit_of_high = high.trim().trim_start_matches(|c: char| !c.is_ascii_alphabetic());
+    let lower = high.trim().to_ascii_lowercase();
+    let unit_of_high =
+        PREFIXES.iter().map(|(unit, _)| *unit).find(|unit| lower.ends_with(unit)).unwrap_or("");
     let low_bare = plain_number(low.trim()).is_some();
     let low_hz = if low_bare && !unit_of_high.is_empty() {
         parse_frequency_hz(&format!("{low}{unit_of_high}"))
@@ -157,6 +155,12 @@ pub fn parse_complex(text: &str) -> Result<Complex64, UnitError> {
         (Some(re), Some(im)) => Ok(Complex64::new(re, im)),
         _ => Err(refused()),
     }
+}
+
+/// A complex number as [`parse_complex`] reads it: `40+10j`, or `50` where it is real.
+#[must_use]
+pub fn shown_complex(value: Complex64) -> String {
+    if value.im == 0.0 { value.re.to_string() } else { format!("{}{:+}j", value.re, value.im) }
 }
 
 /// A finite number in plain decimal notation; refuses the words (`inf`, `nan`) that Rust takes.
@@ -214,6 +218,7 @@ mod tests {
         assert_eq!(parse_frequency_range_hz("27..31GHz").unwrap(), (27e9, 31e9));
         assert_eq!(parse_frequency_range_hz("500 MHz..1 GHz").unwrap(), (5e8, 1e9));
         assert_eq!(parse_frequency_range_hz("5..6").unwrap(), (5.0, 6.0));
+        assert_eq!(parse_frequency_range_hz("27e9..31e9").unwrap(), (27e9, 31e9));
         for text in ["31GHz..27GHz", "27GHz", "..", "1GHz..1GHz", "a..b"] {
             assert!(parse_frequency_range_hz(text).is_err(), "{text}");
         }

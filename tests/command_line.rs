@@ -252,7 +252,7 @@ fn other_references_change_what_is_seen() {
 fn bad_input_is_refused_clearly_and_nothing_is_written() {
     for (arguments, mention) in [
         (vec!["splitter", COUPLER, "--input", "5"], "port 5 does not exist"),
-        (vec!["splitter", COUPLER, "--input", "0"], "numbered from 1"),
+        (vec!["splitter", COUPLER, "--input", "0"], "a port number, from 1"),
         (vec!["splitter", COUPLER, "--input", "2", "--outputs", "2,3"], "port 2 cannot be both"),
         (vec!["splitter", COUPLER, "--outputs", "3,3"], "port 3 cannot be both"),
         (vec!["splitter", COUPLER, "--outputs", "2,3,4"], "--outputs takes two ports"),
@@ -260,7 +260,7 @@ fn bad_input_is_refused_clearly_and_nothing_is_written() {
         (vec!["splitter", COUPLER, "--band", "31GHz..27GHz"], "LO below HI"),
         (vec!["splitter", COUPLER, "--outputs", "2,3", "--load", "3=50"], "closed by a load"),
         (vec!["splitter", COUPLER, "--load", "4=-5"], "cannot be negative"),
-        (vec!["splitter", COUPLER, "--load", "4=absent.s1p"], "cannot read the file"),
+        (vec!["splitter", COUPLER, "--load", "4=absent.s1p"], "nor a file that exists"),
         (vec!["splitter", COUPLER, "--load", "4=50", "--load", "4=75"], "named twice"),
         (vec!["splitter", "absent.s4p"], "cannot read the file"),
         (vec!["splitter", "Cargo.toml"], "[Version] must come first"),
@@ -426,7 +426,7 @@ fn tables_fit_eighty_columns_and_say_no_minus_zero() {
 #[test]
 fn an_input_is_never_overwritten() {
     let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("points.csv");
+    let path = folder.path().join("part.png");
     std::fs::copy(Path::new(env!("CARGO_MANIFEST_DIR")).join("data-demo/balun.s3p"), &path)
         .unwrap();
     let before = std::fs::read(&path).unwrap();

@@ -104,25 +104,31 @@ pub(super) struct Splitter {
     #[arg(long, value_name = "D", allow_negative_numbers = true, value_parser = finite)]
     pub(super) nominal_deg: Option<f64>,
     /// Move to these references first: one, or one per port; 40+10j is complex
-    #[arg(long, value_name = "Z", value_delimiter = ',', value_parser = units::parse_complex)]
+    #[arg(
+        long,
+        value_name = "Z",
+        value_delimiter = ',',
+        allow_hyphen_values = true,
+        value_parser = units::parse_complex
+    )]
     pub(super) reference_ohm: Vec<Complex64>,
-    /// Close a port by ohms or a one-port file instead of its reference
+    /// Close a port by ohms or a one-port file instead of its reference; once for each port
     #[arg(long, value_name = "P=Z|FILE", value_parser = load)]
     pub(super) load: Vec<GivenLoad>,
     /// Image rejection to hold over the band
-    #[arg(long, value_name = "X", value_parser = finite)]
+    #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_image_rejection_db: Option<f64>,
     /// Common-mode rejection of a balun to hold over the band
-    #[arg(long, value_name = "X", value_parser = finite)]
+    #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_common_mode_rejection_db: Option<f64>,
     /// Largest phase error to allow, either way
-    #[arg(long, value_name = "X", value_parser = not_negative)]
+    #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_phase_error_deg: Option<f64>,
     /// Largest amplitude imbalance to allow, either way
-    #[arg(long, value_name = "X", value_parser = not_negative)]
+    #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_amplitude_imbalance_db: Option<f64>,
     /// Also write one picture that shows all
-    #[arg(long, value_name = "FILE.png")]
+    #[arg(long, value_name = "FILE.png", value_parser = png)]
     pub(super) plot: Option<PathBuf>,
     /// What to print
     #[arg(long, value_enum, default_value_t)]
@@ -145,7 +151,7 @@ pub(super) struct Tolerance {
     #[arg(long, value_name = "X", value_parser = not_negative)]
     pub(super) phase_error_deg: Option<f64>,
     /// Also write the chart of the curves
-    #[arg(long, value_name = "FILE.png")]
+    #[arg(long, value_name = "FILE.png", value_parser = png)]
     pub(super) plot: Option<PathBuf>,
     /// Replace files that exist
     #[arg(long)]
@@ -190,12 +196,12 @@ pub(super) enum OhmsOrFile {
 
 fn port(text: &str) -> Result<Port, String> {
     let number = text.trim().parse::<usize>().ok().and_then(Port::from_number);
-    number.ok_or_else(|| "ports are numbered from 1".to_owned())
+    number.ok_or_else(|| "expected a port number, from 1".to_owned())
 }
 
 fn load(text: &str) -> Result<GivenLoad, String> {
     let (port_text, load) =
-        text.split_once('=').ok_or("expected P=Z or P=FILE, such as 4=45+5j or 4=load.s1p")?;
+        text.split_once('=').ok_or("expected a form such as 4=45+5j or 4=load.s1p")?;
     let load = match units::parse_complex(load) {
         Ok(ohms) if ohms.re < 0.0 => {
             return Err("a load's resistance cannot be negative".to_owned());
@@ -204,6 +210,12 @@ fn load(text: &str) -> Result<GivenLoad, String> {
         Err(_) => OhmsOrFile::File(PathBuf::from(load)),
     };
     Ok(GivenLoad { port: port(port_text)?, load })
+}
+
+fn png(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    let is_png = path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("png"));
+    if is_png { Ok(path) } else { Err("expected a name that ends in .png".to_owned()) }
 }
 
 fn option_line(text: &str) -> Result<OptionLine, String> {

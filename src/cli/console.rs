@@ -27,7 +27,12 @@ impl Console {
     /// What the user should know, to standard error, unless told to be quiet.
     pub(super) fn warning(&self, text: &str) {
         if !self.quiet {
-            let _ = writeln!(io::stderr(), "warning: {}", printable(text));
+            let text = format!("warning: {}", printable(text));
+            let _ = writeln!(
+                io::stderr(),
+                "{}",
+                textwrap::fill(&text, textwrap::Options::new(80).subsequent_indent("  "))
+            );
         }
     }
 

@@ -60,8 +60,13 @@ impl Failure {
                     _ => shown,
                 }
             }
-            Self::Publish(PublishError::Io { .. }) => {
-                shown.with_help("check the folder, its permissions and the space left")
+            Self::Publish(PublishError::Io { source, .. }) => {
+                shown.with_help(match source.kind() {
+                    std::io::ErrorKind::AlreadyExists | std::io::ErrorKind::NotADirectory => {
+                        "a file stands where a folder is needed; choose another"
+                    }
+                    _ => "check the folder, its permissions and the space left",
+                })
             }
             _ => shown,
         }

@@ -6,12 +6,13 @@ use super::console::Console;
 use super::failure::Failure;
 use crate::network::Load;
 use crate::plot;
-use crate::report::json::{SplitterReport, document};
+use crate::report::json::{SeenWith, SplitterReport, document};
 use crate::report::{ReportFile, csv, publish, text};
 use crate::splitter::{
     GivenRoles, Requirement, RequirementKind, SplitterKind, SplitterResult, SplitterSettings,
     analyse,
 };
+use crate::units;
 use std::path::PathBuf;
 
 pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failure> {
@@ -25,7 +26,7 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     }
 
     let name = given.file.display().to_string();
-    let report = SplitterReport::new(&name, &result);
+    let report = SplitterReport::new(&name, &result, &seen_with(given));
     let mut files = Vec::new();
     if let Some(folder) = &given.writing.out {
         files.extend(report_files(folder, &report, &result)?);
@@ -37,7 +38,7 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     match given.format {
         Format::Json => console.data(&document(&report)?)?,
         Format::Csv => console.data(&csv::splitter(&result)?)?,
-        Format::Text => console.data(&text::splitter(&name, &result))?,
+        Format::Text => console.data(&text::splitter(&name, &result, &seen_with(given)))?,
     }
     for written in &files {
         console.notice(&format!("wrote {}", written.path.display()));
@@ -67,6 +68,13 @@ fn settings(
             match &load.load {
                 OhmsOrFile::Ohms(ohms) => Load::Impedance(*ohms),
                 OhmsOrFile::File(path) => {
+                    if !path.exists() {
+                        return Err(Failure::Usage(format!(
+                            "--load {}={}: neither ohms such as 45+5j nor a file that exists",
+                            load.port,
+                            path.display()
+                        )));
+                    }
                     inputs.push(path.clone());
                     let file = given.reading.read(path, console)?;
                     if file.network.ports() != 1 {
@@ -103,6 +111,18 @@ fn settings(
             .filter_map(|(kind, limit)| limit.map(|limit| Requirement { kind, limit }))
             .collect(),
     })
+}
+
+/// What the part was seen with, for the report.
+fn seen_with(given: &Splitter) -> SeenWith {
+    let loads = given.load.iter().map(|load| {
+        let by = match &load.load {
+            OhmsOrFile::Ohms(ohms) => units::shown_complex(*ohms),
+            OhmsOrFile::File(path) => path.display().to_string(),
+        };
+        (load.port.number(), by)
+    });
+    SeenWith { references_ohm: given.reference_ohm.clone(), loads: loads.collect() }
 }
 
 fn report_files(

@@ -1,7 +1,7 @@
 //! What can stop work on a network.
 
-use super::{ParameterKind, Port};
-use crate::units::ShownFrequency;
+use super::{ParameterKind, Port, Terminal};
+use crate::units::{ShownFrequency, shown_complex};
 use num_complex::Complex64;
 
 /// Why a network cannot be made or changed as asked.
@@ -59,7 +59,7 @@ pub enum NetworkError {
         found: usize,
     },
     /// A reference whose real part is not positive.
-    #[error("the reference of port {port}, {value_ohm} ohm, needs a positive real part")]
+    #[error("the reference of port {port}, {} ohm, needs a positive real part", shown_complex(*value_ohm))]
     Reference {
         /// Whose reference.
         port: Port,
@@ -88,6 +88,14 @@ pub enum NetworkError {
         /// Where.
         frequency_hz: f64,
     },
+    /// What closes a port refuses.
+    #[error("the load at port {port}: {source}")]
+    InLoad {
+        /// The port.
+        port: Port,
+        /// Why.
+        source: Box<NetworkError>,
+    },
     /// A port number beyond the network's ports.
     #[error("port {port} does not exist: the network has {ports}")]
     NoSuchPort {
@@ -111,6 +119,79 @@ pub enum NetworkError {
         first_hz: f64,
         /// The highest in the data.
         last_hz: f64,
+    },
+    /// A block that does not exist.
+    #[error("block {} does not exist", block + 1)]
+    NoSuchBlock {
+        /// Its index, from 0.
+        block: usize,
+    },
+    /// A join of fewer than two ports.
+    #[error("a join needs at least two ports")]
+    JoinTooSmall,
+    /// A port in two joins, or twice among the outside ports.
+    #[error("port {} of block {} is joined twice", terminal.port, terminal.block + 1)]
+    JoinedTwice {
+        /// The port.
+        terminal: Terminal,
+    },
+    /// A port that is neither joined nor outside.
+    #[error("port {} of block {} is left over: it is neither joined nor outside", terminal.port, terminal.block + 1)]
+    LeftOver {
+        /// The port.
+        terminal: Terminal,
+    },
+    /// Blocks to be joined with different frequencies.
+    #[error("block {} has other frequencies than the first", block + 1)]
+    UnequalGrids {
+        /// Its index, from 0.
+        block: usize,
+    },
+    /// Networks that share no frequency range.
+    #[error("no common band: one network starts at {}, another ends at {}", ShownFrequency(*first_hz), ShownFrequency(*last_hz))]
+    NoCommonBand {
+        /// The highest of the lowest frequencies.
+        first_hz: f64,
+        /// The lowest of the highest.
+        last_hz: f64,
+    },
+    /// A lossless loop without a finite answer.
+    #[error("join {} closes a loop that rings at {}: there is no finite answer", join + 1, ShownFrequency(*frequency_hz))]
+    RingingJoin {
+        /// Which join of the wiring, from 0.
+        join: usize,
+        /// Where.
+        frequency_hz: f64,
+    },
+    /// A transmission without which the step cannot be done.
+    #[error("the {what} has no inverse at {}", ShownFrequency(*frequency_hz))]
+    NoInverse {
+        /// What would have to be inverted.
+        what: &'static str,
+        /// Where.
+        frequency_hz: f64,
+    },
+    /// A chain matrix needs as many ports on the left as on the right.
+    #[error("a chain needs an even number of ports, the network has {ports}")]
+    OddPorts {
+        /// Ports of the network.
+        ports: usize,
+    },
+    /// Networks of different numbers of ports where they must agree.
+    #[error("expected {expected} ports, got {found}")]
+    PortCount {
+        /// What fits.
+        expected: usize,
+        /// What was given.
+        found: usize,
+    },
+    /// A pair of ports with different references.
+    #[error("ports {plus} and {minus} have different references and cannot be a pair")]
+    UnequalPair {
+        /// One port.
+        plus: Port,
+        /// The other.
+        minus: Port,
     },
     /// Work that needs single-ended ports met a mixed-mode network.
     #[error("the network is mixed-mode; single-ended ports are needed here")]

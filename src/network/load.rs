@@ -60,7 +60,10 @@ pub fn close_ports(network: &Network, loads: &[(Port, Load)]) -> Result<Network,
         if loads[..at].iter().any(|(earlier, _)| earlier == port) {
             return Err(NetworkError::PortTwice { port: *port });
         }
-        reflections.push((port.index(), load.reflections(&scattering, *port)?));
+        let values = load
+            .reflections(&scattering, *port)
+            .map_err(|source| NetworkError::InLoad { port: *port, source: Box::new(source) })?;
+        reflections.push((port.index(), values));
     }
     let mut entries = scattering.entries().to_vec();
     let mut system = vec![Complex64::ZERO; ports * ports];

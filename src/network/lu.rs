@@ -22,6 +22,7 @@ pub(super) struct Lu {
     factors: Vec<Complex64>,
     swaps: Vec<usize>,
     scratch: Vec<Complex64>,
+    norm: f64,
 }
 
 impl Lu {
@@ -31,14 +32,20 @@ impl Lu {
             factors: vec![Complex64::ZERO; n * n],
             swaps: vec![0; n],
             scratch: vec![Complex64::ZERO; n],
+            norm: 0.0,
         }
+    }
+
+    /// The exact 1-norm condition number of the matrix factored last.
+    pub(super) fn condition(&mut self) -> f64 {
+        self.norm * self.inverse_norm()
     }
 
     /// Factors `matrix` (n by n, row-major).
     pub(super) fn factor(&mut self, matrix: &[Complex64]) -> Result<(), Singular> {
         let n = self.n;
         self.factors.copy_from_slice(matrix);
-        let norm = one_norm(matrix, n);
+        self.norm = one_norm(matrix, n);
         let (mut smallest, mut largest) = (f64::INFINITY, 0.0_f64);
         for k in 0..n {
             let pivot_row = (k..n)
@@ -72,9 +79,7 @@ impl Lu {
                 }
             }
         }
-        if smallest < SUSPICIOUS_PIVOT_RATIO * largest
-            && norm * self.inverse_norm() > WORST_CONDITION
-        {
+        if smallest < SUSPICIOUS_PIVOT_RATIO * largest && self.condition() > WORST_CONDITION {
             return Err(Singular);
         }
         Ok(())

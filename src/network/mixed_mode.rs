@@ -5,7 +5,7 @@
 //! References: 2R for the differential, R/2 for the common mode, R being that of both ports.
 //! Source: D. E. Bockelman, W. R. Eisenstadt, IEEE Trans. MTT 43 (1995) 1530-1539.
 
-use super::{Network, NetworkError, ParameterKind, PortMode};
+use super::{Network, NetworkError, ParameterKind, Port, PortMode};
 use num_complex::Complex64;
 use std::f64::consts::FRAC_1_SQRT_2;
 
@@ -31,21 +31,7 @@ pub fn to_single_ended(network: &Network) -> Result<Network, NetworkError> {
             right[mode_index * ports + port] = column;
         }
     }
-    let mut half = vec![Complex64::ZERO; ports * ports];
-    let mut entries = Vec::with_capacity(network.entries().len());
-    for matrix in network.entries().chunks_exact(ports * ports) {
-        multiply(matrix, &right, &mut half, ports);
-        for row in left.chunks_exact(ports) {
-            for column in 0..ports {
-                entries.push(
-                    row.iter()
-                        .enumerate()
-                        .map(|(k, factor)| half[k * ports + column] * factor)
-                        .sum(),
-                );
-            }
-        }
-    }
+    let entries = between(network, &left, &right);
     let sets = network.stored_references().chunks_exact(ports);
     let references_ohm = sets
         .flat_map(|set| {
@@ -65,6 +51,97 @@ pub fn to_single_ended(network: &Network) -> Result<Network, NetworkError> {
         .collect();
     Ok(Network::new(kind, network.grid().clone(), ports, entries, references_ohm)?
         .with_waves(network.waves()))
+}
+
+/// A single-ended S, Z or Y network with pairs of its ports seen as one differential and one
+/// common port each: first port minus second.
+///
+/// The rows are the ports that are in no pair, by number, then all differential ports, then all
+/// common ones, in the order of the pairs.
+///
+/// # Errors
+/// [`NetworkError::NoSuchPort`]; [`NetworkError::PortTwice`]; [`NetworkError::MixedMode`] if the
+/// network is mixed-mode already; [`NetworkError::TwoPortsOnly`] for H and G;
+/// [`NetworkError::UnequalPair`] if the ports of a pair have different references.
+pub fn to_mixed_mode(network: &Network, pairs: &[(Port, Port)]) -> Result<Network, NetworkError> {
+    let (kind, ports) = (network.kind(), network.ports());
+    if network.modes().is_some() {
+        return Err(NetworkError::MixedMode);
+    }
+    if kind.is_two_port_only() {
+        return Err(NetworkError::TwoPortsOnly { kind, ports });
+    }
+    let mut paired = vec![false; ports];
+    for port in pairs.iter().flat_map(|&(plus, minus)| [plus, minus]) {
+        network.check_port(port)?;
+        if std::mem::replace(&mut paired[port.index()], true) {
+            return Err(NetworkError::PortTwice { port });
+        }
+    }
+    for &(plus, minus) in pairs {
+        for set in network.stored_references().chunks_exact(ports) {
+            if set[plus.index()] != set[minus.index()] {
+                return Err(NetworkError::UnequalPair { plus, minus });
+            }
+        }
+    }
+    let singles = (0..ports)
+        .filter(|&port| !paired[port])
+        .map(|port| PortMode::Single(Port::from_index(port)));
+    let modes: Vec<PortMode> = singles
+        .chain(pairs.iter().map(|&(plus, minus)| PortMode::Differential(plus, minus)))
+        .chain(pairs.iter().map(|&(plus, minus)| PortMode::Common(plus, minus)))
+        .collect();
+    // The inverse of the way back: of its matrices the columns are orthogonal, so each inverse is
+    // the transpose with every row divided by its squared length.
+    let (mut left, mut right) = (vec![0.0; ports * ports], vec![0.0; ports * ports]);
+    for (mode_index, mode) in modes.iter().enumerate() {
+        let terms = mode_terms(*mode, kind);
+        let squares = |value: fn(&(usize, f64, f64)) -> f64| {
+            terms.iter().map(|term| value(term).powi(2)).sum::<f64>()
+        };
+        let (row_length, column_length) = (squares(|term| term.1), squares(|term| term.2));
+        for &(port, row, column) in &terms {
+            left[mode_index * ports + port] = row / row_length;
+            right[port * ports + mode_index] = column / column_length;
+        }
+    }
+    let entries = between(network, &left, &right);
+    let references_ohm = network
+        .stored_references()
+        .chunks_exact(ports)
+        .flat_map(|set| {
+            modes.iter().map(|mode| match *mode {
+                PortMode::Single(port) => set[port.index()],
+                PortMode::Differential(plus, _) => 2.0 * set[plus.index()],
+                PortMode::Common(plus, _) => 0.5 * set[plus.index()],
+            })
+        })
+        .collect();
+    Network::new(kind, network.grid().clone(), ports, entries, references_ohm)?
+        .with_waves(network.waves())
+        .with_modes(modes)
+}
+
+/// L M R at every point.
+fn between(network: &Network, left: &[f64], right: &[f64]) -> Vec<Complex64> {
+    let ports = network.ports();
+    let mut half = vec![Complex64::ZERO; ports * ports];
+    let mut entries = Vec::with_capacity(network.entries().len());
+    for matrix in network.entries().chunks_exact(ports * ports) {
+        multiply(matrix, right, &mut half, ports);
+        for row in left.chunks_exact(ports) {
+            for column in 0..ports {
+                entries.push(
+                    row.iter()
+                        .enumerate()
+                        .map(|(k, factor)| half[k * ports + column] * factor)
+                        .sum(),
+                );
+            }
+        }
+    }
+    entries
 }
 
 /// (port, factor in L, factor in R) of the ports that a mode concerns.

@@ -15,31 +15,52 @@
 //! | `renormalise` | other reference impedances |
 //! | `load` | ports closed by loads |
 //! | `interpolate` | other frequencies |
+//! | `join` | many networks into one |
+//! | `chain` | ABCD and wave-cascade matrices |
+//! | `mixed_mode` | differential and common ports, and back |
+//! | `deembed` | fixtures, pads and leads taken off |
+//! | `noise` | noise of passive networks |
 //! | `quality` | passivity, reciprocity, sampling |
 //! | `lu` | the small dense solver beneath them |
 
 mod bilinear;
+mod chain;
 mod container;
 mod convert;
+mod deembed;
 mod error;
 mod grid;
 mod interpolate;
+mod join;
 mod load;
 mod lu;
 mod mixed_mode;
+mod noise;
 mod ports;
 mod quality;
 mod renormalise;
 mod waves;
 
+pub use chain::{Chain, ChainForm, from_chain, to_chain};
 pub use container::{MatrixView, Network, ParameterKind};
 pub use convert::convert;
+pub use deembed::{
+    Deembedded, ThroughSplit, remove_fixture, remove_fixtures, remove_open_short, remove_through,
+    split_through,
+};
 pub use error::NetworkError;
 pub use grid::{FrequencyGrid, Spacing};
 pub use interpolate::{Interpolated, UnsafeStep, interpolate};
+pub use join::{Assembly, Terminal, Waves, Wiring, join, on_common_grid};
 pub use load::{Load, close_ports};
-pub use mixed_mode::to_single_ended;
-pub use ports::{Port, PortMode};
-pub use quality::{PASSIVITY_TOLERANCE, Quality, RECIPROCITY_TOLERANCE, Worst, assess};
+pub use mixed_mode::{to_mixed_mode, to_single_ended};
+pub use noise::{
+    BOLTZMANN_J_PER_K, NoisePath, REFERENCE_TEMPERATURE_K, cascade_noise_factor, noise_correlation,
+    noise_factor, single_sideband_noise_factor,
+};
+pub use ports::{Port, PortMode, select_ports};
+pub use quality::{
+    PASSIVITY_TOLERANCE, Quality, RECIPROCITY_TOLERANCE, Worst, assess, nearest_passive,
+};
 pub use renormalise::renormalise;
 pub use waves::WaveDefinition;

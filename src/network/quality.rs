@@ -9,7 +9,7 @@ use num_complex::Complex64;
 /// some thousandths. Half a percent of amplitude is 0.04 dB (common practice; ours).
 pub const PASSIVITY_TOLERANCE: f64 = 5e-3;
 /// |Sij - Sji| below this counts as reciprocal (ours, of the size of a good probe's repeatability).
-pub const RECIPROCITY_TOLERANCE: f64 = 5e-3;
+pub const RECIPROCITY_TOLERANCE: f64 = 1e-2;
 /// Entries below this magnitude (-60 dB) have no phase worth judging.
 const SMALLEST_TELLING_MAGNITUDE: f64 = 1e-3;
 
@@ -31,6 +31,13 @@ pub struct Quality {
     pub max_singular_value: Worst,
     /// Largest |Sij - Sji|; `None` for a one-port.
     pub max_reciprocity_error: Option<Worst>,
+    /// Largest |Sii - Sjj| over all pairs of ports: zero for a part that looks alike from all of
+    /// them; `None` for a one-port.
+    pub max_reflection_asymmetry: Option<Worst>,
+    /// The smallest mean delay of a transmission, seconds, at the lowest frequency; `None` where
+    /// no transmission is strong enough to have one. A passive part delays, so a negative one
+    /// tells of a sign error, a wrong reference plane or aliasing.
+    pub min_mean_delay_s: Option<Worst>,
     /// Largest phase step between neighbouring points, degrees; `None` for a single point. Above
     /// 90 interpolation cannot be trusted.
     pub max_phase_step_deg: Option<Worst>,
@@ -72,6 +79,7 @@ pub fn assess(network: &Network) -> Result<Quality, NetworkError> {
     let frequencies_hz = scattering.grid().as_hz();
     let mut passivity = Worst { value: 0.0, frequency_hz: frequencies_hz[0], entry: None };
     let mut reciprocity: Option<Worst> = None;
+    let mut asymmetry: Option<Worst> = None;
     for (matrix, &frequency_hz) in
         scattering.entries().chunks_exact(ports * ports).zip(frequencies_hz)
     {
@@ -81,6 +89,11 @@ pub fn assess(network: &Network) -> Result<Quality, NetworkError> {
         }
         for row in 1..ports {
             for column in 0..row {
+                let difference = (matrix[row * (ports + 1)] - matrix[column * (ports + 1)]).norm();
+                if asymmetry.is_none_or(|worst| difference > worst.value) {
+                    let entry = Some((Port::from_index(row), Port::from_index(column)));
+                    asymmetry = Some(Worst { value: difference, frequency_hz, entry });
+                }
                 let value = (matrix[row * ports + column] - matrix[column * ports + row]).norm();
                 if reciprocity.is_none_or(|worst| value > worst.value) {
                     let entry = Some((Port::from_index(row), Port::from_index(column)));
@@ -92,6 +105,8 @@ pub fn assess(network: &Network) -> Result<Quality, NetworkError> {
     Ok(Quality {
         max_singular_value: passivity,
         max_reciprocity_error: reciprocity,
+        max_reflection_asymmetry: asymmetry,
+        min_mean_delay_s: smallest_mean_delay(scattering),
         max_phase_step_deg: worst_phase_step(scattering),
     })
 }
@@ -102,6 +117,65 @@ fn largest_singular_value(matrix: &[Complex64], ports: usize) -> f64 {
     }
     let singular_values = DMatrix::from_row_slice(ports, ports, matrix).singular_values();
     singular_values.iter().copied().fold(0.0, f64::max)
+}
+
+/// The mean delay of each transmission, from the phase steps between neighbouring points.
+fn smallest_mean_delay(scattering: &Network) -> Option<Worst> {
+    let ports = scattering.ports();
+    let hz = scattering.grid().as_hz();
+    let mut smallest: Option<Worst> = None;
+    for at in (0..ports * ports).filter(|at| at / ports != at % ports) {
+        let values: Vec<Complex64> =
+            scattering.entries().iter().skip(at).step_by(ports * ports).copied().collect();
+        let is_strong = values.iter().all(|value| value.norm() > WEAKEST_TRANSMISSION);
+        if values.len() < 2 || !is_strong || hz[hz.len() - 1] <= hz[0] {
+            continue;
+        }
+        let turned: f64 = values.windows(2).map(|pair| (pair[1] * pair[0].conj()).arg()).sum();
+        let value = -turned / (std::f64::consts::TAU * (hz[hz.len() - 1] - hz[0]));
+        if smallest.is_none_or(|worst| value < worst.value) {
+            let entry = Some((Port::from_index(at / ports), Port::from_index(at % ports)));
+            smallest = Some(Worst { value, frequency_hz: hz[0], entry });
+        }
+    }
+    smallest
+}
+
+/// Transmissions below this (-20 dB) are leakage, whose phase need not run with a delay.
+const WEAKEST_TRANSMISSION: f64 = 0.1;
+
+/// The nearest passive network: singular values of S above 1 are set to 1. Returns the network and
+/// the largest change of any entry.
+///
+/// This is a repair; whoever uses it says so.
+///
+/// # Errors
+/// [`NetworkError::NoSuchMatrix`] where the network has no S.
+pub fn nearest_passive(network: &Network) -> Result<(Network, f64), NetworkError> {
+    let references = network.stored_references().to_vec();
+    let scattering =
+        reframe(network, ParameterKind::Scattering, references.clone(), WaveDefinition::Power)?;
+    let ports = scattering.ports();
+    let mut largest_change = 0.0_f64;
+    let mut entries = Vec::with_capacity(scattering.entries().len());
+    for matrix in scattering.entries().chunks_exact(ports * ports) {
+        let mut svd = DMatrix::from_row_slice(ports, ports, matrix).svd(true, true);
+        if svd.singular_values.iter().all(|&value| value <= 1.0) {
+            entries.extend_from_slice(matrix);
+            continue;
+        }
+        svd.singular_values.iter_mut().for_each(|value| *value = value.min(1.0));
+        // Both sets of vectors were asked for, so the product exists.
+        let Ok(clipped) = svd.recompose() else { continue };
+        for (at, &before) in matrix.iter().enumerate() {
+            let after = clipped[(at / ports, at % ports)];
+            largest_change = largest_change.max((after - before).norm());
+            entries.push(after);
+        }
+    }
+    let repaired =
+        scattering.with_matrices(ParameterKind::Scattering, entries, references.clone())?;
+    Ok((reframe(&repaired, network.kind(), references, network.waves())?, largest_change))
 }
 
 fn worst_phase_step(scattering: &Network) -> Option<Worst> {

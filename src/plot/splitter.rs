@@ -190,7 +190,9 @@ fn rejection_panel(
         legend.push(Entry { name: "all requirements hold", colour: GREEN, dash: Dash::Area });
     }
     let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
-    for &(low, high) in &result.verdict.bands_that_pass_hz {
+    // Without a requirement everything passes, which is not worth a colour.
+    let passing = result.verdict.bands_that_pass_hz.iter().filter(|_| has_requirements);
+    for &(low, high) in passing {
         shade(&mut chart, (ghz(low), ghz(high)), &y, GREEN)?;
     }
     if let Some(required) = required {
@@ -244,7 +246,13 @@ fn isolation_panel(
             .zip(&values)
             .map(|((name, _), value)| (name.as_str(), value.as_ref() as _)),
     );
-    decibel_panel(panel, result, ("Isolation and return losses", "dB"), &series, sizes)
+    decibel_panel(
+        panel,
+        result,
+        ("Isolation and return losses", "Isolation, return loss (dB)"),
+        &series,
+        sizes,
+    )
 }
 
 type Series<'s> = (&'s str, &'s dyn Fn(&SplitterPoint) -> f64);
@@ -299,32 +307,47 @@ fn contour_panel(
         result.points.iter().map(track).fold((0.0, 0.0), |(x, y), (dx, dy)| (x + dx, y + dy));
     let away = (if x > 0.0 { -1.0 } else { 1.0 }, if y > 0.0 { -1.0 } else { 1.0 });
     let (canvas, mut chart) = contour_axes(panel, &family, &title, away, sizes)?;
-    line(&mut chart, result.points.iter().map(track), BLUE, Dash::Solid, sizes)?;
+    // Beyond the plane the line breaks rather than run along its edge.
+    let shown = result
+        .points
+        .iter()
+        .map(track)
+        .map(|at| if is_inside(&family, at) { at } else { (at.0, f64::NAN) });
+    line(&mut chart, shown, BLUE, Dash::Solid, sizes)?;
 
-    // A few frequencies along the way, so that its direction can be seen.
+    // A few frequencies along the way, so that its direction can be seen; the ends first.
     let last = result.points.len() - 1;
-    let mut marked: Vec<usize> = (0..=4).map(|quarter| quarter * last / 4).collect();
+    let inside = |at: &usize| is_inside(&family, track(&result.points[*at]));
+    let mut marked: Vec<usize> = [0, 4, 2, 1, 3].map(|quarter| quarter * last / 4).to_vec();
+    marked.retain(inside);
     marked.dedup();
     let on_picture: Vec<(i32, i32)> =
         result.points.iter().map(|p| chart.backend_coord(&track(p))).collect();
+    let frame = chart.plotting_area().get_pixel_range();
     let mut noted: Vec<(i32, i32)> = Vec::new();
-    for at in marked {
+    for &at in &marked {
         let point = &result.points[at];
         let dot =
             EmptyElement::at(track(point)) + Circle::new((0, 0), px(sizes.line * 2), BLUE.filled());
         chart.draw_series(std::iter::once(dot)).map_err(PlotError::from_display)?;
+        let others: Vec<(i32, i32)> =
+            marked.iter().filter(|&&other| other != at).map(|&other| on_picture[other]).collect();
         let text = crate::units::ShownFrequency(point.frequency_hz).to_string();
-        let beside = place_beside(on_picture[at], &on_picture, &text, sizes);
-        let apart = |other: &(i32, i32)| {
-            (other.0 - beside.0).abs() > px_i(sizes.label * 5)
-                || (other.1 - beside.1).abs() > px_i(sizes.label * 5 / 4)
+        let place = place_beside(on_picture[at], (&on_picture, &others), &frame, &text, sizes);
+        let apart = |place: &(i32, i32), other: &(i32, i32)| {
+            (other.0 - place.0).abs() > px_i(sizes.label * 5)
+                || (other.1 - place.1).abs() > px_i(sizes.label * 5 / 4)
         };
-        if noted.iter().all(apart) {
-            note(&canvas, beside, &text, BLACK, sizes)?;
-            noted.push(beside);
+        if let Some(place) = place.filter(|place| noted.iter().all(|other| apart(place, other))) {
+            note(&canvas, place, &text, BLACK, sizes)?;
+            noted.push(place);
         }
     }
     Ok(())
+}
+
+fn is_inside(family: &ContourFamily, (imbalance_db, phase_deg): (f64, f64)) -> bool {
+    imbalance_db.abs() <= family.reach_db && phase_deg.abs() <= family.reach_deg
 }
 
 /// Axes and curves of constant rejection, labelled along the diagonal towards `corner`.
@@ -350,8 +373,7 @@ pub(super) fn contour_axes<'a, 'b>(
     let mut labels: Vec<(_, String, _)> = Vec::new();
     for (level, curve, colour, dash) in others.chain(required) {
         // Only what lies within the axes may be drawn.
-        let inside =
-            |&(x, y): &(f64, f64)| x.abs() <= family.reach_db && y.abs() <= family.reach_deg;
+        let inside = |at: &(f64, f64)| is_inside(family, *at);
         let clipped =
             curve.iter().map(|point| if inside(point) { *point } else { (point.0, f64::NAN) });
         line(&mut chart, clipped, colour, dash, if dash == Dash::Dashed { sizes } else { thin })?;

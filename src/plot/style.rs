@@ -4,9 +4,9 @@ use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, Value
 use plotters::coord::types::RangedCoordf64;
 use plotters::coord::{Shift, cartesian::Cartesian2d};
 use plotters::prelude::{
-    BitMapBackend, ChartBuilder, ChartContext, Color, DashedLineSeries, DrawingArea, FontStyle,
-    IntoDrawingArea, IntoFont, LineSeries, PathElement, Polygon, RGBColor, Rectangle, ShapeStyle,
-    Text, TextStyle, WHITE,
+    BitMapBackend, ChartBuilder, ChartContext, Circle, Color, DashedLineSeries, DrawingArea,
+    EmptyElement, FontStyle, IntoDrawingArea, IntoFont, LineSeries, PathElement, Polygon, RGBColor,
+    Rectangle, ShapeStyle, Text, TextStyle, WHITE,
 };
 use plotters::style::{
     register_font,
@@ -169,6 +169,14 @@ impl Axis {
     }
 }
 
+impl Axis {
+    /// Letters of the longest tick.
+    fn longest(&self) -> u32 {
+        let lengths = self.ticks.iter().map(|tick| self.format_ext(tick).chars().count());
+        u32::try_from(lengths.max().unwrap_or(1)).unwrap_or(1)
+    }
+}
+
 impl Ranged for Axis {
     type FormatOption = NoDefaultFormatting;
     type ValueType = f64;
@@ -244,7 +252,7 @@ pub(super) fn chart<'a, 'b>(
         .margin_bottom(px(8))
         .margin_left(px(10))
         .x_label_area_size(px(sizes.label * 3))
-        .y_label_area_size(px(sizes.label * 15 / 4));
+        .y_label_area_size(px(sizes.label * 7 / 4) + y.longest() * px(sizes.label * 11 / 20));
     let mut chart = builder.build_cartesian_2d(x, y).map_err(PlotError::from_display)?;
     chart
         .configure_mesh()
@@ -322,7 +330,13 @@ pub(super) fn line(
 ) -> Result<(), PlotError> {
     let stroke = ShapeStyle::from(&colour).stroke_width(px(sizes.line));
     let points: Vec<(f64, f64)> = points.into_iter().collect();
-    for run in points.split(|(_, y)| !y.is_finite()).filter(|run| run.len() > 1) {
+    for run in points.split(|(_, y)| !y.is_finite()) {
+        if let [alone] = run {
+            let dot =
+                EmptyElement::at(*alone) + Circle::new((0, 0), px(sizes.line * 2), colour.filled());
+            chart.draw_series(std::iter::once(dot)).map_err(PlotError::from_display)?;
+            continue;
+        }
         let run = run.iter().copied();
         if dash == Dash::Dashed {
             let (on, off) = (px(sizes.line * 5), px(sizes.line * 3));
@@ -373,33 +387,39 @@ pub(super) fn note(
     panel.draw(&Text::new(text.to_owned(), (x, y), style)).map_err(PlotError::from_display)
 }
 
-/// The place beside `at` where a word of this size keeps furthest from the points of a line.
+/// A place for a word beside one of several marked points: clear of the points of a line, inside
+/// the chart, and nearer to its own point than to the others. `None` if there is none.
 pub(super) fn place_beside(
     at: (i32, i32),
-    line: &[(i32, i32)],
+    (line, others): (&[(i32, i32)], &[(i32, i32)]),
+    (columns, rows): &(Range<i32>, Range<i32>),
     text: &str,
     sizes: Sizes,
-) -> (i32, i32) {
+) -> Option<(i32, i32)> {
     let letters = i32::try_from(text.chars().count()).unwrap_or_default();
-    let half_width = px_i(sizes.label) * letters / 4;
-    let (dx, dy) = (half_width + px_i(12), px_i(sizes.label));
-    let candidates = [(1, -1), (1, 1), (-1, -1), (-1, 1), (1, 0), (-1, 0), (0, -1), (0, 1)]
-        .map(|(x, y)| (at.0 + x * dx, at.1 + y * dy));
-    // Distance in units of the word's own box, so that long words keep clear at their ends too.
-    let clearance = |place: &(i32, i32)| {
-        line.iter()
-            .map(|point| {
-                let x = f64::from(point.0 - place.0) / f64::from(half_width.max(1));
-                let y = f64::from(point.1 - place.1) / f64::from(px_i(sizes.label));
-                x.abs().max(y.abs())
-            })
-            .fold(f64::INFINITY, f64::min)
+    let half_width = (px_i(sizes.label) * letters / 4).max(1);
+    let half_height = px_i(sizes.label) * 3 / 5;
+    let (dx, dy) = (half_width + px_i(12), half_height + px_i(8));
+    // The nearest point of the word's box.
+    let distance = |place: (i32, i32), point: (i32, i32)| {
+        let x = f64::from(((point.0 - place.0).abs() - half_width).max(0));
+        let y = f64::from(((point.1 - place.1).abs() - half_height).max(0));
+        x.hypot(y)
     };
-    // Anything clear enough will do; of those the first is the most usual place.
-    let clear = candidates.iter().find(|place| clearance(place) > 1.1);
-    let best =
-        clear.or_else(|| candidates.iter().max_by(|a, b| clearance(a).total_cmp(&clearance(b))));
-    best.copied().unwrap_or(at)
+    [(1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (1, 1), (-1, -1), (-1, 1)]
+        .map(|(x, y)| (at.0 + x * dx, at.1 + y * dy))
+        .into_iter()
+        .filter(|&(x, y)| {
+            columns.contains(&(x - half_width))
+                && columns.contains(&(x + half_width))
+                && rows.contains(&(y - half_height))
+                && rows.contains(&(y + half_height))
+        })
+        .find(|&place| {
+            let is_clear = line.iter().all(|&point| distance(place, point) > f64::from(px_i(3)));
+            is_clear
+                && others.iter().all(|&other| distance(place, other) > 1.5 * distance(place, at))
+        })
 }
 
 /// A range that holds all finite values with a little room, and is never empty.

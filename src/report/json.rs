@@ -201,6 +201,21 @@ pub enum Inspected {
     Unreadable(UnreadableFile),
 }
 
+/// What a splitter was seen with: references and loads other than the file's own.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct SeenWith {
+    /// None, one for all ports, or one per port.
+    pub references_ohm: Vec<Complex64>,
+    /// Port, and ohms or the name of a file.
+    pub loads: Vec<(usize, String)>,
+}
+
+#[derive(Debug, Serialize)]
+struct LoadReport {
+    port: usize,
+    load: String,
+}
+
 /// The document of `splitter`.
 #[derive(Debug, Serialize)]
 pub struct SplitterReport {
@@ -210,6 +225,10 @@ pub struct SplitterReport {
     outputs: [usize; 2],
     isolated: Option<usize>,
     nominal_deg: f64,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    reference_ohm: Vec<Pair>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    loads: Vec<LoadReport>,
     told_from_data: Vec<String>,
     warnings: Vec<String>,
     points: Vec<SplitterRow>,
@@ -302,7 +321,7 @@ impl From<&Verdict> for VerdictReport {
 impl SplitterReport {
     /// Puts together the document for a file of that name.
     #[must_use]
-    pub fn new(file: &str, result: &SplitterResult) -> Self {
+    pub fn new(file: &str, result: &SplitterResult, seen_with: &SeenWith) -> Self {
         let is_antiphase = result.roles.kind == SplitterKind::Antiphase;
         let image = |value: f64| (!is_antiphase).then_some(value);
         let common = |value: f64| is_antiphase.then_some(value);
@@ -314,6 +333,12 @@ impl SplitterReport {
             outputs: result.roles.outputs.map(crate::network::Port::number),
             isolated: result.roles.isolated.map(crate::network::Port::number),
             nominal_deg: result.roles.nominal_deg,
+            reference_ohm: seen_with.references_ohm.iter().copied().map(pair).collect(),
+            loads: seen_with
+                .loads
+                .iter()
+                .map(|(port, load)| LoadReport { port: *port, load: load.clone() })
+                .collect(),
             told_from_data: result.roles.told.clone(),
             warnings: result.warnings.clone(),
             points: result

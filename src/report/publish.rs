@@ -19,6 +19,12 @@ pub enum PublishError {
     /// A file stands there already.
     #[error("{} exists; give --overwrite to replace it", .0.display())]
     Exists(PathBuf),
+    /// A folder, link or device stands there.
+    #[error("{} is no ordinary file and is not replaced", .0.display())]
+    NotAFile(PathBuf),
+    /// Two files are to have the same name.
+    #[error("two files of this run would be {}", .0.display())]
+    Twice(PathBuf),
     /// The file to be written is one that was read.
     #[error("{} is an input of this run and is never written", .0.display())]
     Input(PathBuf),
@@ -33,11 +39,14 @@ pub enum PublishError {
 }
 
 /// Writes all files, creating their folders: each first under a temporary name beside its place,
-/// then renamed, so that no half file is ever seen. Nothing is renamed until all are written.
+/// then renamed, so that no half file is ever seen. Nothing is renamed until all are written, and
+/// folders made for files that could not be written are taken away again.
 ///
 /// # Errors
 /// [`PublishError::Exists`] for a file that stands there and may not be replaced,
-/// [`PublishError::Input`] for one of `inputs`, [`PublishError::Io`] otherwise.
+/// [`PublishError::NotAFile`] for a folder, link or device in its place, [`PublishError::Twice`]
+/// for two files of one name, [`PublishError::Input`] for one of `inputs`, [`PublishError::Io`]
+/// otherwise.
 pub fn publish(
     files: &[ReportFile],
     inputs: &[PathBuf],
@@ -45,14 +54,35 @@ pub fn publish(
 ) -> Result<(), PublishError> {
     let inputs: Vec<PathBuf> =
         inputs.iter().filter_map(|input| input.canonicalize().ok()).collect();
-    for file in files {
+    for (at, file) in files.iter().enumerate() {
+        if files[..at].iter().any(|earlier| earlier.path == file.path) {
+            return Err(PublishError::Twice(file.path.clone()));
+        }
         if file.path.canonicalize().is_ok_and(|place| inputs.contains(&place)) {
             return Err(PublishError::Input(file.path.clone()));
         }
-        if !overwrite && file.path.symlink_metadata().is_ok() {
-            return Err(PublishError::Exists(file.path.clone()));
+        match file.path.symlink_metadata() {
+            Ok(found) if !found.is_file() => return Err(PublishError::NotAFile(file.path.clone())),
+            Ok(_) if !overwrite => return Err(PublishError::Exists(file.path.clone())),
+            _ => {}
         }
     }
+    let mut made = Vec::new();
+    let written = write_all(files, overwrite, &mut made);
+    if written.is_err() {
+        for folder in made.iter().rev() {
+            // One that holds something is not ours alone.
+            let _ = std::fs::remove_dir(folder);
+        }
+    }
+    written
+}
+
+fn write_all(
+    files: &[ReportFile],
+    overwrite: bool,
+    made: &mut Vec<PathBuf>,
+) -> Result<(), PublishError> {
     let failed = |path: &Path, source| PublishError::Io { path: path.to_owned(), source };
     let mut written = Vec::new();
     for file in files {
@@ -60,7 +90,12 @@ pub fn publish(
             Some(folder) if folder != Path::new("") => folder,
             _ => Path::new("."),
         };
-        std::fs::create_dir_all(folder).map_err(|source| failed(folder, source))?;
+        let missing: Vec<&Path> =
+            folder.ancestors().take_while(|folder| !folder.exists()).collect();
+        for folder in missing.into_iter().rev().filter(|folder| *folder != Path::new("")) {
+            std::fs::create_dir(folder).map_err(|source| failed(folder, source))?;
+            made.push(folder.to_owned());
+        }
         let mut temporary = new_file(folder).map_err(|source| failed(&file.path, source))?;
         temporary.write_all(&file.bytes).map_err(|source| failed(&file.path, source))?;
         written.push((temporary, &file.path));
@@ -115,6 +150,24 @@ mod tests {
         let names: Vec<_> =
             std::fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
         assert_eq!(names.len(), 2, "{names:?}");
+    }
+
+    #[test]
+    fn what_is_no_ordinary_file_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let place = folder.path().join("place");
+        std::fs::create_dir(&place).unwrap();
+        assert!(matches!(publish(&[file(place, "x")], &[], true), Err(PublishError::NotAFile(_))));
+        let twice = || file(folder.path().join("new/a"), "x");
+        assert!(matches!(publish(&[twice(), twice()], &[], true), Err(PublishError::Twice(_))));
+        // A file stands where a folder is needed: the other folder made on the way goes again.
+        std::fs::write(folder.path().join("blocked"), "x").unwrap();
+        let files = [
+            file(folder.path().join("new/deep/a"), "x"),
+            file(folder.path().join("blocked/b"), "x"),
+        ];
+        assert!(matches!(publish(&files, &[], true), Err(PublishError::Io { .. })));
+        assert!(!folder.path().join("new").exists());
     }
 
     #[test]

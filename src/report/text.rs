@@ -1,11 +1,11 @@
 //! Results as text for people: 80 columns, aligned tables.
 
-use super::json::ToleranceReport;
+use super::json::{SeenWith, ToleranceReport};
 use crate::diagnostic::printable;
 use crate::network::{Port, Quality};
 use crate::splitter::{RequirementKind, SplitterKind, SplitterPoint, SplitterResult};
 use crate::touchstone::TouchstoneFile;
-use crate::units::ShownFrequency;
+use crate::units::{ShownFrequency, shown_complex};
 use comfy_table::{CellAlignment, Table, presets};
 use std::fmt::Write as _;
 
@@ -48,7 +48,7 @@ pub fn inspected(name: &str, file: &TouchstoneFile, quality: Option<&Quality>) -
         grid.spacing().name(),
     ));
     if grid.repeats() > 0 {
-        line(format!("  {} frequencies stand twice", grid.repeats()));
+        line(format!("  points at the frequency of the one before: {}", grid.repeats()));
     }
     match quality {
         None => line("  no S matrix exists at some frequency: quality unknown".to_owned()),
@@ -81,7 +81,8 @@ pub fn inspected(name: &str, file: &TouchstoneFile, quality: Option<&Quality>) -
         }
     }
     for warning in &file.warnings {
-        line(format!("  {}: {}", warning.excerpt.position, warning.code.message()));
+        let place = warning.excerpt.position;
+        line(format!("  warning, line {}: {}", place.line, warning.code.message()));
     }
     text
 }
@@ -102,19 +103,28 @@ fn references(list_ohm: &[f64]) -> String {
 
 /// The report of `splitter`.
 #[must_use]
-pub fn splitter(name: &str, result: &SplitterResult) -> String {
+pub fn splitter(name: &str, result: &SplitterResult, seen_with: &SeenWith) -> String {
     let mut text = String::new();
     let roles = &result.roles;
     let isolated = roles.isolated.map_or_else(String::new, |port| format!(", isolated {port}"));
     let _ = writeln!(
         text,
-        "{}\n{} splitter, input {}, outputs {} and {}{isolated}",
+        "{}\n{} splitter ({} deg), input {}, outputs {} and {}{isolated}",
         printable(name),
         roles.kind,
+        roles.nominal_deg,
         roles.input,
         roles.outputs[0],
         roles.outputs[1]
     );
+    if !seen_with.references_ohm.is_empty() {
+        let shown: Vec<String> =
+            seen_with.references_ohm.iter().map(|&ohm| shown_complex(ohm)).collect();
+        let _ = writeln!(text, "Referred to {} ohm.", shown.join(", "));
+    }
+    for (port, load) in &seen_with.loads {
+        let _ = writeln!(text, "Port {port} is closed by {}.", printable(load));
+    }
     if !roles.told.is_empty() {
         let _ = writeln!(text, "Told from the data; give the options if it is wrong:");
         for told in &roles.told {
@@ -208,13 +218,13 @@ fn verdict(result: &SplitterResult) -> String {
         };
         let _ = writeln!(
             text,
-            "{}: {} {sign} {} {unit}; worst {:.2} {unit} at {}, margin {:.2} {unit}",
+            "{}: {} {sign} {} {unit}\n      worst {} {unit} at {}, margin {} {unit}",
             if held.passes() { "PASS" } else { "FAIL" },
             requirement.kind.words(),
             requirement.limit,
-            held.worst,
+            telling(held.worst),
             ShownFrequency(held.at_hz),
-            held.margin
+            telling(held.margin)
         );
     }
     let bands: Vec<String> = verdict
@@ -222,10 +232,12 @@ fn verdict(result: &SplitterResult) -> String {
         .iter()
         .map(|&(low, high)| format!("{} to {}", ShownFrequency(low), ShownFrequency(high)))
         .collect();
-    let _ = match bands.as_slice() {
-        [] => writeln!(text, "No part of the band passes."),
-        bands => writeln!(text, "Passes from {}.", bands.join(", and from ")),
+    let sentence = match bands.as_slice() {
+        [] => "No part of the band passes.".to_owned(),
+        bands => format!("Passes from {}.", bands.join(", and from ")),
     };
+    text.push_str(&textwrap::fill(&sentence, 80));
+    text.push('\n');
     text
 }
 
@@ -234,7 +246,7 @@ fn verdict(result: &SplitterResult) -> String {
 pub fn tolerance(report: &ToleranceReport) -> String {
     let mut text = String::new();
     let shown = |value: Option<f64>, unit: &str| {
-        value.map_or_else(|| "none".to_owned(), |value| format!("{value:.3} {unit}"))
+        value.map_or_else(|| "none".to_owned(), |value| format!("{} {unit}", rounded_down(value)))
     };
     let _ = writeln!(
         text,
@@ -246,14 +258,14 @@ pub fn tolerance(report: &ToleranceReport) -> String {
     let mut phase = table(&["at an amplitude imbalance of", "allowed phase error"]);
     for row in &report.allowed_phase_error {
         phase.add_row([
-            format!("{:.3} dB", row.amplitude_imbalance_db),
+            format!("{} dB", rounded_down(row.amplitude_imbalance_db)),
             shown(row.phase_error_deg, "deg"),
         ]);
     }
     let mut amplitude = table(&["at a phase error of", "allowed amplitude imbalance"]);
     for row in &report.allowed_amplitude_imbalance {
         amplitude.add_row([
-            format!("{:.3} deg", row.phase_error_deg),
+            format!("{} deg", rounded_down(row.phase_error_deg)),
             shown(row.amplitude_imbalance_db, "dB"),
         ]);
     }
@@ -262,6 +274,21 @@ pub fn tolerance(report: &ToleranceReport) -> String {
     text.push_str(&tables.join("\n\n"));
     text.push('\n');
     text
+}
+
+/// Two decimals, or more where two would show zero.
+fn telling(value: f64) -> String {
+    let is_small = value.abs() < 0.01 && value != 0.0;
+    if is_small { format!("{value:.1e}") } else { fixed(value, 2) }
+}
+
+/// Four significant digits, rounded down, so that what is shown as allowed is allowed.
+fn rounded_down(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return value.to_string();
+    }
+    let scale = 10_f64.powf(3.0 - value.abs().log10().floor());
+    format!("{}", (value * scale).floor() / scale)
 }
 
 /// A number with so many digits, and no sign on zero.
@@ -305,6 +332,17 @@ pub fn data(file: &TouchstoneFile) -> String {
                 );
             }
         }
+    }
+    for row in &file.noise {
+        let _ = writeln!(
+            text,
+            "  noise at {}: {} dB at best, source {:.6}{:+.6}j, {} ohm",
+            ShownFrequency(row.frequency_hz),
+            row.minimum_noise_figure_db,
+            row.optimum_reflection.re,
+            row.optimum_reflection.im,
+            row.noise_resistance_ohm
+        );
     }
     text
 }

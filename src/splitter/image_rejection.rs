@@ -10,7 +10,7 @@
 
 use crate::units::{db_from_neper, neper_from_db};
 use num_complex::Complex64;
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::TAU;
 
 /// Image rejection in dB from amplitude imbalance (dB) and phase error (deg).
 ///
@@ -82,24 +82,24 @@ pub fn allowed_amplitude_imbalance_db(
 
 /// The curve of constant rejection in the plane of amplitude imbalance (dB) and phase error (deg).
 ///
-/// In the plane of ρ it is the circle around (R + 1)/(R - 1) with radius 2 √R / (R - 1), R being
-/// the ratio of powers. The first point comes again at the end. Rejections of 0 dB and below have
-/// no closed curve and give none.
+/// The first point comes again at the end. Rejections of 0 dB and below have no closed curve and
+/// give none.
 #[must_use]
 pub fn contour(image_rejection_db: f64, points: usize) -> Vec<(f64, f64)> {
-    let inverse_ratio = inverse_power(image_rejection_db);
-    if inverse_ratio >= 1.0 || inverse_ratio <= 0.0 {
+    let Some(largest_deg) =
+        allowed_phase_error_deg(image_rejection_db, 0.0).filter(|_| image_rejection_db > 0.0)
+    else {
         return Vec::new();
-    }
-    let radius = 2.0 * inverse_ratio.sqrt() / (1.0 - inverse_ratio);
-    // The centre's distance from 1, which carries all the digits.
-    let offset = 2.0 * inverse_ratio / (1.0 - inverse_ratio);
+    };
     #[expect(clippy::cast_precision_loss, reason = "a curve has far fewer points than 2^53")]
-    let angle = |at: usize| at as f64 / points.max(1) as f64 * TAU - PI;
+    let angle = |at: usize| at as f64 / points.max(1) as f64 * TAU;
     (0..=points)
         .map(|at| {
-            let error = (Complex64::from_polar(radius, angle(at)) + offset + 1.0).ln();
-            (db_from_neper(error.re), error.im.to_degrees())
+            let phase_deg = largest_deg * angle(at).sin();
+            // At the very top rounding may leave nothing for the amplitude.
+            let imbalance_db =
+                allowed_amplitude_imbalance_db(image_rejection_db, phase_deg).unwrap_or(0.0);
+            (imbalance_db.copysign(angle(at).cos()), phase_deg)
         })
         .collect()
 }
@@ -121,6 +121,10 @@ pub struct ContourFamily {
 const ROUND_REJECTIONS_DB: [f64; 12] =
     [5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0, 50.0, 60.0, 80.0];
 const CURVE_POINTS: usize = 360;
+/// A phase error of 180 degrees costs about as much.
+const LARGEST_REACH_DB: f64 = 27.28;
+/// How much further than needed a plane reaches.
+const ROOM: f64 = 1.25;
 
 /// Contours for a plane that shows all of `errors` (channel errors) and the required curve.
 #[must_use]
@@ -128,8 +132,8 @@ pub fn contour_family(errors: &[Complex64], required_db: Option<f64>) -> Contour
     let largest = errors.iter().map(|error| error.re.abs().max(error.im.abs())).fold(0.0, f64::max);
     let required_reach =
         required_db.and_then(|db| allowed_amplitude_imbalance_db(db, 0.0)).unwrap_or(0.0);
-    let needed_db = db_from_neper(largest).max(required_reach).clamp(0.02, 15.0);
-    let reach_db = 1.25 * needed_db;
+    let needed_db = db_from_neper(largest).max(required_reach).clamp(0.02, LARGEST_REACH_DB / ROOM);
+    let reach_db = ROOM * needed_db;
     let labelled = ROUND_REJECTIONS_DB.into_iter().filter(|&db| {
         let reach = allowed_amplitude_imbalance_db(db, 0.0).unwrap_or(0.0);
         let is_required = required_db.is_some_and(|required| (required - db).abs() < 1e-9);

@@ -133,9 +133,6 @@ impl Verdict {
 
 /// Judges all points. There is at least one.
 pub(super) fn judge(requirements: &[Requirement], points: &[SplitterPoint]) -> Verdict {
-    if requirements.is_empty() {
-        return Verdict::default();
-    }
     let results = requirements
         .iter()
         .map(|requirement| {

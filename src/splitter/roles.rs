@@ -112,7 +112,14 @@ pub fn find_roles(
 
     let candidates: Vec<Candidate> = match given.input {
         Some(input) => vec![view.candidate(given, input)?],
-        None => view.open_ports().filter_map(|input| view.candidate(given, input).ok()).collect(),
+        None => {
+            let taken = |port: &Port| {
+                Some(*port) == given.isolated
+                    || given.outputs.is_some_and(|outputs| outputs.contains(port))
+            };
+            let inputs = view.open_ports().filter(|port| !taken(port));
+            inputs.filter_map(|input| view.candidate(given, input).ok()).collect()
+        }
     };
     let chosen = choose(&candidates, given)?;
     let Candidate { input, outputs, isolated, kind, difference_deg, .. } = chosen.clone();
@@ -190,6 +197,9 @@ fn choose<'c>(
     candidates: &'c [Candidate],
     given: &GivenRoles,
 ) -> Result<&'c Candidate, SplitterError> {
+    if let (Some(_), [only]) = (given.input, candidates) {
+        return Ok(only);
+    }
     let nearest =
         candidates.iter().map(|candidate| candidate.distance).fold(f64::INFINITY, f64::min);
     let near: Vec<&Candidate> = candidates
@@ -199,7 +209,10 @@ fn choose<'c>(
     let Some(&first) = near.first() else {
         return Err(SplitterError::Ambiguous {
             what: "the input",
-            why: "no port feeds two others alike, at a phase near 0, 90 or 180 deg".to_owned(),
+            why: match given.kind {
+                None => "no port feeds two others alike, near 0, 90 or 180 deg".to_owned(),
+                Some(kind) => format!("no port feeds two others alike and {kind}"),
+            },
             needed: "--kind, --input and --outputs",
         });
     };

@@ -375,17 +375,12 @@ impl Sets {
             findings.warn(WarningCode::NegativeMagnitude, self.entry_span(file, 1 + 2 * at));
         }
         if !all_finite {
-            let format = self.number_format;
-            let at =
-                self.buffer[1..self.numbers_per_set].chunks_exact(2).position(
-                    |pair| match format {
-                        NumberFormat::DecibelAngle => {
-                            !units::amplitude_from_db(pair[0]).is_finite()
-                        }
-                        _ => !pair[0].is_finite() || !pair[1].is_finite(),
-                    },
-                );
-            let span = self.entry_span(file, 1 + 2 * at.unwrap_or(0));
+            let is_too_large = |(at, value): (usize, &f64)| {
+                let is_level = at % 2 == 0 && self.number_format == NumberFormat::DecibelAngle;
+                !(if is_level { units::amplitude_from_db(*value) } else { *value }).is_finite()
+            };
+            let at = self.buffer[1..self.numbers_per_set].iter().enumerate().position(is_too_large);
+            let span = self.entry_span(file, 1 + at.unwrap_or(0));
             let text = String::from_utf8_lossy(&file[span.clone()]).into_owned();
             return Err(Problem::TooLarge { text }.at(span));
         }

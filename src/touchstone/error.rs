@@ -51,6 +51,13 @@ impl ReadError {
                 shown.excerpt = Some((**excerpt).clone());
                 shown.label = problem.label();
                 shown.notes.extend(problem.note());
+                if let (Some(ports), Problem::RowLength { .. } | Problem::EndsInsideSet { .. }) =
+                    (super::ports_in_name(file), &**problem)
+                {
+                    shown.notes.push(format!(
+                        "the number of ports comes from the file's name, .s{ports}p"
+                    ));
+                }
                 shown.help = problem.remedy();
                 shown
             }

@@ -3,7 +3,7 @@
 use super::normalisation::normalisation;
 use super::{Comment, FrequencyUnit, NoisePoint, NumberFormat, TouchstoneFile, Version};
 use crate::network::{Network, ParameterKind, Port, PortMode};
-use crate::units::{ShownFrequency, db_from_amplitude};
+use crate::units::{ShownFrequency, db_from_amplitude, shown_complex};
 use num_complex::Complex64;
 use std::io::{self, Write};
 
@@ -29,7 +29,7 @@ pub enum WriteError {
     Io(#[from] io::Error),
     /// References in a file are real.
     #[error(
-        "the reference of port {port}, {value_ohm} ohm, is complex; a Touchstone file holds real ones only"
+        "the reference of port {port}, {} ohm, is complex; a Touchstone file holds real ones only", shown_complex(*value_ohm)
     )]
     ComplexReference {
         /// Whose reference.

@@ -1,0 +1,393 @@
+//! Taking fixtures, pads and leads off a measured network.
+
+use super::lu::Lu;
+use super::quality::{Worst, assess};
+use super::{
+    ChainForm, FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition,
+    Wiring, convert, from_chain, join, renormalise, to_chain,
+};
+use num_complex::Complex64;
+use std::f64::consts::{PI, TAU};
+
+/// A network after de-embedding, and how far to trust it.
+#[derive(Clone, Debug)]
+pub struct Deembedded {
+    /// What is left.
+    pub network: Network,
+    /// The largest condition number of the matrices inverted on the way: how much the errors of
+    /// the measurement may grow.
+    pub worst_condition: Worst,
+    /// Largest singular value before.
+    pub singular_value_before: f64,
+    /// Largest singular value after; above 1 the step has made the part give out power.
+    pub singular_value_after: f64,
+    /// What the user should know.
+    pub warnings: Vec<String>,
+}
+
+/// Conditions beyond this leave four digits of a six-digit measurement at most.
+const LARGEST_TRUSTED_CONDITION: f64 = 100.0;
+
+/// Takes known two-ports off a two-port: `left` before its port 1, `right` after its port 2, each
+/// with the signal going from its port 1 to its port 2.
+///
+/// # Errors
+/// [`NetworkError::PortCount`], [`NetworkError::UnequalGrids`], [`NetworkError::NoInverse`] with
+/// the frequency where a fixture passes nothing.
+pub fn remove_fixtures(
+    measured: &Network,
+    left: Option<&Network>,
+    right: Option<&Network>,
+) -> Result<Deembedded, NetworkError> {
+    expect_ports(measured, 2)?;
+    let mut blocks = Vec::new();
+    let mut outside = Vec::new();
+    let mut towards = Vec::new();
+    // Ports of the joined fixture: those of the measurement first, then those of the device.
+    for (fixture, faces_left) in [(left, true), (right, false)] {
+        let block = blocks.len();
+        let network = match fixture {
+            Some(network) => network.clone(),
+            None => through(measured.grid())?,
+        };
+        expect_ports(&network, 2)?;
+        let port = |index| Terminal { block, port: Port::from_index(index) };
+        let (out, to) = if faces_left { (port(0), port(1)) } else { (port(1), port(0)) };
+        blocks.push(network);
+        outside.push(out);
+        towards.push(to);
+    }
+    outside.extend(towards);
+    let fixture = join(&blocks, &Wiring { joins: vec![], outside })?;
+    remove_fixture(measured, &fixture)
+}
+
+fn through(grid: &FrequencyGrid) -> Result<Network, NetworkError> {
+    let (zero, one) = (Complex64::ZERO, Complex64::ONE);
+    let entries = [zero, one, one, zero].repeat(grid.len());
+    Network::new(ParameterKind::Scattering, grid.clone(), 2, entries, vec![50.0.into()])
+}
+
+/// Takes a known 2N-port off an N-port: its ports 1..N are those of the measurement, its ports
+/// N+1..2N face the device.
+///
+/// The device comes out in the references of the fixture's inner ports.
+///
+/// # Errors
+/// [`NetworkError::PortCount`], [`NetworkError::UnequalGrids`], [`NetworkError::NoInverse`] with
+/// the frequency where the fixture passes nothing.
+///
+/// # Method
+/// With F the fixture's matrix in blocks and M the measurement, the wave into the inner ports is
+/// X = F_oi⁻¹ (M - F_oo) of the wave at the outer ones, and S = X (F_io + F_ii X)⁻¹.
+pub fn remove_fixture(measured: &Network, fixture: &Network) -> Result<Deembedded, NetworkError> {
+    let n = measured.ports();
+    expect_ports(fixture, 2 * n)?;
+    if fixture.grid() != measured.grid() {
+        return Err(NetworkError::UnequalGrids { block: 1 });
+    }
+    let fixture = power_waves(fixture)?;
+    // The measurement is brought to the references of the fixture's outer ports.
+    let outer = |point: usize| fixture.references_ohm(point)[..n].iter().copied();
+    let outer_ohm: Vec<Complex64> = (0..measured.grid().len()).flat_map(outer).collect();
+    let measured_s = renormalise(
+        &convert(measured, ParameterKind::Scattering)?,
+        outer_ohm,
+        WaveDefinition::Power,
+    )?;
+
+    let mut condition = WorstCondition::default();
+    let mut lu = Lu::new(n);
+    let mut entries = Vec::with_capacity(measured.entries().len());
+    for (point, (f, m)) in fixture
+        .entries()
+        .chunks_exact(4 * n * n)
+        .zip(measured_s.entries().chunks_exact(n * n))
+        .enumerate()
+    {
+        let frequency_hz = measured.grid().as_hz()[point];
+        let block = |rows: usize, columns: usize| -> Vec<Complex64> {
+            (0..n * n).map(|at| f[(rows * n + at / n) * 2 * n + columns * n + at % n]).collect()
+        };
+        let no_inverse =
+            |_| NetworkError::NoInverse { what: "fixture's transmission", frequency_hz };
+        lu.factor(&block(0, 1)).map_err(no_inverse)?;
+        condition.note(lu.condition(), frequency_hz);
+        let mut x: Vec<Complex64> = m.iter().zip(block(0, 0)).map(|(m, f)| m - f).collect();
+        lu.solve(&mut x, n);
+        let inner = block(1, 1);
+        let mut out = block(1, 0);
+        for row in 0..n {
+            for column in 0..n {
+                out[row * n + column] +=
+                    (0..n).map(|k| inner[row * n + k] * x[k * n + column]).sum::<Complex64>();
+            }
+        }
+        lu.factor(&out).map_err(no_inverse)?;
+        condition.note(lu.condition(), frequency_hz);
+        lu.solve_right(&mut x);
+        entries.extend(x);
+    }
+    let references = fixture.stored_references();
+    let inner_ohm =
+        references.chunks_exact(2 * n).flat_map(|set| set[n..].iter().copied()).collect();
+    let network =
+        Network::new(ParameterKind::Scattering, measured.grid().clone(), n, entries, inner_ohm)?;
+    condition.judge(measured, network)
+}
+
+/// Takes pads (shunt) and leads (series) off an N-port, from the same structure left open and
+/// shorted: M. C. A. M. Koolen, J. A. M. Geelen, M. P. J. G. Versleijen, BCTM 1991.
+///
+/// # Errors
+/// [`NetworkError::PortCount`], [`NetworkError::UnequalGrids`]; [`NetworkError::NoSuchMatrix`]
+/// where a measurement has no Y; [`NetworkError::NoInverse`] where the device cannot be told from
+/// a short.
+///
+/// # Method
+/// With A = Y - Y_open and B = Y_short - Y_open, Koolen's (A⁻¹ - B⁻¹)⁻¹ is A (B - A)⁻¹ B, which
+/// also exists for a device that is an open.
+pub fn remove_open_short(
+    measured: &Network,
+    open: &Network,
+    short: &Network,
+) -> Result<Deembedded, NetworkError> {
+    let n = measured.ports();
+    for (block, standard) in [(1, open), (2, short)] {
+        expect_ports(standard, n)?;
+        if standard.grid() != measured.grid() {
+            return Err(NetworkError::UnequalGrids { block });
+        }
+    }
+    let admittance = |network: &Network| convert(network, ParameterKind::Admittance);
+    let (y, y_open, y_short) = (admittance(measured)?, admittance(open)?, admittance(short)?);
+    let mut condition = WorstCondition::default();
+    let mut lu = Lu::new(n);
+    let mut entries = Vec::with_capacity(y.entries().len());
+    let points = y
+        .entries()
+        .chunks_exact(n * n)
+        .zip(y_open.entries().chunks_exact(n * n))
+        .zip(y_short.entries().chunks_exact(n * n));
+    for (point, ((y, open), short)) in points.enumerate() {
+        let frequency_hz = measured.grid().as_hz()[point];
+        let difference: Vec<Complex64> = short.iter().zip(y).map(|(short, y)| short - y).collect();
+        lu.factor(&difference).map_err(|_| NetworkError::NoInverse {
+            what: "difference between short and device",
+            frequency_hz,
+        })?;
+        condition.note(lu.condition(), frequency_hz);
+        let mut b: Vec<Complex64> =
+            short.iter().zip(open).map(|(short, open)| short - open).collect();
+        lu.solve(&mut b, n);
+        for row in 0..n {
+            for column in 0..n {
+                let a = |k: usize| y[row * n + k] - open[row * n + k];
+                entries.push((0..n).map(|k| a(k) * b[k * n + column]).sum::<Complex64>());
+            }
+        }
+    }
+    let device = Network::new(
+        ParameterKind::Admittance,
+        measured.grid().clone(),
+        n,
+        entries,
+        measured.stored_references().to_vec(),
+    )?;
+    condition.judge(measured, convert(&device, ParameterKind::Scattering)?)
+}
+
+/// How a symmetric through is thought to be made.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum ThroughSplit {
+    /// Two equal pieces of uniform line, of any impedance and loss.
+    #[default]
+    Line,
+    /// Two pads to ground with leads between them: a shunt, then a series element on each side.
+    Pad,
+}
+
+/// The two halves of a symmetric through, left and right.
+///
+/// # Errors
+/// [`NetworkError::PortCount`]; [`NetworkError::NoInverse`] and [`NetworkError::NoSuchMatrix`]
+/// where the through has no chain or Y matrix.
+pub fn split_through(
+    through: &Network,
+    split: ThroughSplit,
+) -> Result<(Network, Network), NetworkError> {
+    expect_ports(through, 2)?;
+    let references = through.stored_references().to_vec();
+    let chains: Vec<[Complex64; 4]> = match split {
+        ThroughSplit::Line => line_halves(through)?,
+        ThroughSplit::Pad => {
+            let admittance = convert(through, ParameterKind::Admittance)?;
+            let half = |y: &[Complex64]| {
+                // The π form: (Y11 + Y12) to ground at each end, -Y12 between; half of it is in
+                // series on each side.
+                let (mean, transfer) = (0.5 * (y[0] + y[3]), 0.5 * (y[1] + y[2]));
+                let (shunt, series) = (mean + transfer, -0.5 / transfer);
+                [Complex64::ONE, series, shunt, 1.0 + shunt * series]
+            };
+            admittance.entries().chunks_exact(4).map(half).collect()
+        }
+    };
+    let build = |entries: Vec<Complex64>| {
+        let chain = super::Chain {
+            form: ChainForm::Voltage,
+            side: 1,
+            grid: through.grid().clone(),
+            entries,
+        };
+        from_chain(&chain, references.clone(), through.waves())
+    };
+    let left = build(chains.concat())?;
+    // Turned round, a reciprocal two-port has A and D exchanged.
+    let right = build(chains.iter().flat_map(|&[a, b, c, d]| [d, b, c, a]).collect())?;
+    Ok((left, right))
+}
+
+/// The ABCD matrices of half a line, point by point, with its exponent followed over frequency.
+fn line_halves(through: &Network) -> Result<Vec<[Complex64; 4]>, NetworkError> {
+    let chain = to_chain(through, ChainForm::Voltage)?;
+    let hz = through.grid().as_hz();
+    // A = cosh γl; of the two exponents the one that decays.
+    let mut turned: Vec<f64> = Vec::with_capacity(hz.len());
+    let mut decays = Vec::with_capacity(hz.len());
+    for m in chain.entries.chunks_exact(4) {
+        let cosh = 0.5 * (m[0] + m[3]);
+        let sinh = (cosh * cosh - 1.0).sqrt();
+        let (one, other) = (cosh - sinh, cosh + sinh);
+        // Without loss both have magnitude 1; then the delay decides, which is positive.
+        let transfer = if (one.norm() - other.norm()).abs() > 1e-9 {
+            if one.norm() < other.norm() { one } else { other }
+        } else if one.arg() <= 0.0 {
+            one
+        } else {
+            other
+        };
+        let raw = transfer.arg();
+        let previous = turned.last().copied().unwrap_or(raw);
+        turned.push(raw + TAU * ((previous - raw) / TAU).round());
+        decays.push(transfer.norm().ln());
+    }
+    // The phase at zero frequency is zero: whole turns are chosen so that a straight line through
+    // the phases comes nearest to that.
+    let turns = if hz.len() > 1 {
+        let count = hz.iter().map(|_| 1.0).sum::<f64>();
+        let (mean_hz, mean) = (hz.iter().sum::<f64>() / count, turned.iter().sum::<f64>() / count);
+        let slope = hz.iter().zip(&turned).map(|(f, p)| (f - mean_hz) * (p - mean)).sum::<f64>()
+            / hz.iter().map(|f| (f - mean_hz).powi(2)).sum::<f64>();
+        ((mean - slope * mean_hz) / TAU).round()
+    } else {
+        0.0
+    };
+    Ok(chain
+        .entries
+        .chunks_exact(4)
+        .zip(turned.iter().zip(decays))
+        .map(|(m, (phase, decay))| {
+            // From 0 upwards without loss the first half turn is the through's own.
+            let exponent = Complex64::new(-decay, -(phase - TAU * turns));
+            let half = 0.5 * exponent;
+            let image_ohm = (m[1] / m[2]).sqrt();
+            let image_ohm = if image_ohm.re < 0.0 { -image_ohm } else { image_ohm };
+            [half.cosh(), image_ohm * half.sinh(), half.sinh() / image_ohm, half.cosh()]
+        })
+        .collect())
+}
+
+/// Splits a symmetric through and takes its halves off a two-port.
+///
+/// # Errors
+/// Those of [`split_through`] and [`remove_fixtures`].
+pub fn remove_through(
+    measured: &Network,
+    through: &Network,
+    split: ThroughSplit,
+) -> Result<Deembedded, NetworkError> {
+    let (left, right) = split_through(through, split)?;
+    let mut removed = remove_fixtures(measured, Some(&left), Some(&right))?;
+    let scattering = power_waves(through)?;
+    let asymmetry = scattering
+        .entries()
+        .chunks_exact(4)
+        .map(|s| (s[0] - s[3]).norm().max((s[1] - s[2]).norm()))
+        .fold(0.0, f64::max);
+    if asymmetry > LARGEST_ASYMMETRY {
+        removed
+            .warnings
+            .push(format!("the through is not symmetric: its ends differ by up to {asymmetry:.3}"));
+    }
+    let steps = scattering.entries().chunks_exact(4).map(|s| s[2].arg()).collect::<Vec<_>>();
+    if steps
+        .windows(2)
+        .any(|pair| (pair[1] - pair[0]).abs() > PI / 2.0 && (pair[1] - pair[0]).abs() < 1.5 * PI)
+    {
+        removed.warnings.push(
+            "the through turns more than 90 deg between points; its half may be wrong".to_owned(),
+        );
+    }
+    Ok(removed)
+}
+
+/// Ends of a through that differ by more are not alike.
+const LARGEST_ASYMMETRY: f64 = 0.02;
+
+#[derive(Default)]
+struct WorstCondition {
+    value: f64,
+    frequency_hz: f64,
+}
+
+impl WorstCondition {
+    fn note(&mut self, value: f64, frequency_hz: f64) {
+        if value > self.value {
+            *self = Self { value, frequency_hz };
+        }
+    }
+
+    fn judge(self, before: &Network, network: Network) -> Result<Deembedded, NetworkError> {
+        let singular_value_before = assess(before)?.max_singular_value.value;
+        let after = assess(&network)?.max_singular_value;
+        let mut warnings = Vec::new();
+        if self.value > LARGEST_TRUSTED_CONDITION {
+            warnings.push(format!(
+                "the step is ill-conditioned: errors may grow {:.0} times near {}",
+                self.value,
+                crate::units::ShownFrequency(self.frequency_hz)
+            ));
+        }
+        let is_passive = |value: f64| value <= 1.0 + super::PASSIVITY_TOLERANCE;
+        if is_passive(singular_value_before) && !is_passive(after.value) {
+            warnings.push(format!(
+                "the result is not passive: singular value {:.4} at {}",
+                after.value,
+                crate::units::ShownFrequency(after.frequency_hz)
+            ));
+        }
+        let worst_condition =
+            Worst { value: self.value, frequency_hz: self.frequency_hz, entry: None };
+        Ok(Deembedded {
+            network,
+            worst_condition,
+            singular_value_before,
+            singular_value_after: after.value,
+            warnings,
+        })
+    }
+}
+
+fn power_waves(network: &Network) -> Result<Network, NetworkError> {
+    let scattering = convert(network, ParameterKind::Scattering)?;
+    let references = scattering.stored_references().to_vec();
+    renormalise(&scattering, references, WaveDefinition::Power)
+}
+
+fn expect_ports(network: &Network, expected: usize) -> Result<(), NetworkError> {
+    if network.ports() == expected {
+        Ok(())
+    } else {
+        Err(NetworkError::PortCount { expected, found: network.ports() })
+    }
+}
