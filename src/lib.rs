@@ -38,6 +38,7 @@
 //! ```
 
 pub mod cli;
+pub mod component;
 pub mod diagnostic;
 pub mod network;
 pub mod plot;
