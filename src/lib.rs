@@ -40,6 +40,7 @@
 pub mod cli;
 pub mod component;
 pub mod diagnostic;
+pub mod downconverter;
 pub mod network;
 pub mod plot;
 pub mod report;

@@ -76,6 +76,12 @@ pub enum UnitError {
         /// The text as given.
         text: String,
     },
+    /// The text is no grid.
+    #[error("expected LO..HI:POINTS, such as 27GHz..31GHz:401")]
+    Grid {
+        /// The text as given.
+        text: String,
+    },
     /// The text is no complex number.
     #[error("expected ohms such as 50, 40+10j or 40-10j")]
     Complex {
@@ -126,6 +132,34 @@ pub fn parse_frequency_range_hz(text: &str) -> Result<(f64, f64), UnitError> {
     }
     .map_err(|_| refused())?;
     if low_hz < high_hz { Ok((low_hz, high_hz)) } else { Err(refused()) }
+}
+
+/// The most points that a grid on the command line or in a description may have.
+const MOST_GRID_POINTS: usize = 1_000_000;
+
+/// Reads a grid such as `27GHz..31GHz:401`: equidistant points, both ends included.
+///
+/// # Errors
+/// [`UnitError::Grid`] unless it is a range and a number of points from 2 to a million.
+pub fn parse_frequency_grid_hz(text: &str) -> Result<Vec<f64>, UnitError> {
+    let refused = || UnitError::Grid { text: text.to_owned() };
+    let (range, points) = text.rsplit_once(':').ok_or_else(refused)?;
+    let (low_hz, high_hz) = parse_frequency_range_hz(range).map_err(|_| refused())?;
+    let points: usize = points.trim().parse().map_err(|_| refused())?;
+    if !(2..=MOST_GRID_POINTS).contains(&points) {
+        return Err(refused());
+    }
+    Ok(equidistant(low_hz, high_hz, points))
+}
+
+/// So many values at equal steps from `low` to `high`, both included. Round steps give round
+/// values: 24 to 34 GHz in a hundred steps is whole hertz at every point.
+#[must_use]
+pub fn equidistant(low: f64, high: f64, points: usize) -> Vec<f64> {
+    let steps = points.saturating_sub(1).max(1);
+    #[expect(clippy::cast_precision_loss, reason = "a list is far shorter than 2^53")]
+    let value = |at: usize| low + (high - low) * at as f64 / steps as f64;
+    (0..points).map(|at| if at > 0 && at == steps { high } else { value(at) }).collect()
 }
 
 /// Reads a complex number in the forms `50`, `40+10j`, `-3j`, `1e2-2.5e-1j` (`i` serves as `j`).

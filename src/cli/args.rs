@@ -2,7 +2,7 @@
 
 use crate::network::Port;
 use crate::splitter::SplitterKind;
-use crate::touchstone::OptionLine;
+use crate::touchstone::{OptionLine, Version};
 use crate::units;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use num_complex::Complex64;
@@ -27,6 +27,16 @@ pub(super) enum Command {
     Splitter(Box<Splitter>),
     /// How much imbalance and phase error an image rejection allows
     Tolerance(Tolerance),
+    /// Another parameter, reference, grid, port order or file format
+    Convert(Box<Convert>),
+    /// A network of parts, solved into one file
+    Join(Join),
+    /// Fixtures, pads and leads taken off a measurement
+    Deembed(Deembed),
+    /// How far two files differ
+    Compare(Compare),
+    /// A closed-form part as a file
+    Component(Component),
 }
 
 /// The form of what is printed.
@@ -159,6 +169,253 @@ pub(super) struct Tolerance {
     /// What to print
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
+}
+
+/// How a Touchstone file is written.
+#[derive(Clone, Debug, Args)]
+pub(super) struct FileForm {
+    /// How numbers are written
+    #[arg(long, value_enum, value_name = "FORMAT")]
+    pub(super) number_format: Option<NumberForm>,
+    /// The unit of the frequencies
+    #[arg(long, value_enum, value_name = "UNIT", ignore_case = true)]
+    pub(super) frequency_unit: Option<Unit>,
+    /// The edition of the file: 1, 1.1, 2.0 or 2.1
+    #[arg(long, value_name = "VERSION", value_parser = version)]
+    pub(super) touchstone: Option<Version>,
+    /// Replace the file if it exists
+    #[arg(long)]
+    pub(super) overwrite: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum NumberForm {
+    /// Real and imaginary part
+    Ri,
+    /// Magnitude and degrees
+    Ma,
+    /// Decibels and degrees
+    Db,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum Unit {
+    Hz,
+    #[value(name = "kHz")]
+    Khz,
+    #[value(name = "MHz")]
+    Mhz,
+    #[value(name = "GHz")]
+    Ghz,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum Parameter {
+    S,
+    Z,
+    Y,
+    H,
+    G,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum Waves {
+    /// Power waves (Kurokawa)
+    Power,
+    /// Pseudo-waves (Marks and Williams)
+    Pseudo,
+    /// Travelling waves
+    Travelling,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Convert {
+    /// The file to read
+    #[arg(value_name = "IN")]
+    pub(super) input: PathBuf,
+    /// The file to write
+    #[arg(value_name = "OUT")]
+    pub(super) output: PathBuf,
+    /// The parameter to write
+    #[arg(long, value_enum, ignore_case = true)]
+    pub(super) parameter: Option<Parameter>,
+    /// Move to these references: one, or one per port
+    #[arg(
+        long,
+        value_name = "Z",
+        value_delimiter = ',',
+        allow_hyphen_values = true,
+        value_parser = units::parse_complex
+    )]
+    pub(super) reference_ohm: Vec<Complex64>,
+    /// What the data of IN really refer to, where its file cannot say: 40+10j
+    #[arg(
+        long,
+        value_name = "Z",
+        value_delimiter = ',',
+        allow_hyphen_values = true,
+        value_parser = units::parse_complex
+    )]
+    pub(super) file_reference_ohm: Vec<Complex64>,
+    /// The waves in which they do; matters for complex references only
+    #[arg(long, value_enum, default_value = "power")]
+    pub(super) waves: Waves,
+    /// Ports to keep, in their new order; the others end in their references
+    #[arg(long, value_name = "P,P,..", value_delimiter = ',', value_parser = port)]
+    pub(super) ports: Vec<Port>,
+    /// Interpolate to this grid, such as 27GHz..31GHz:401
+    #[arg(long, value_name = "GRID", value_parser = grid)]
+    pub(super) grid: Option<Grid>,
+    /// Keep the points of this band
+    #[arg(long, value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
+    pub(super) band: Option<(f64, f64)>,
+    /// Two ports become one differential and one common port; once for each pair
+    #[arg(long, value_name = "P,N", value_parser = pair)]
+    pub(super) pairs: Vec<(Port, Port)>,
+    /// A mixed-mode file becomes its single-ended ports
+    #[arg(long)]
+    pub(super) single_ended: bool,
+    /// Set singular values above 1 to 1, and say by how much entries change
+    #[arg(long)]
+    pub(super) make_passive: bool,
+    #[command(flatten)]
+    pub(super) form: FileForm,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Join {
+    /// The description: blocks, joins, loads and outside ports
+    #[arg(value_name = "NETWORK.toml")]
+    pub(super) network: PathBuf,
+    /// The file to write
+    #[arg(long, value_name = "FILE")]
+    pub(super) output: PathBuf,
+    /// Frequencies, above what the description says
+    #[arg(long, value_name = "GRID", value_parser = grid)]
+    pub(super) grid: Option<Grid>,
+    #[command(flatten)]
+    pub(super) form: FileForm,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Deembed {
+    /// The measurement
+    #[arg(value_name = "IN")]
+    pub(super) input: PathBuf,
+    /// The file to write
+    #[arg(long, value_name = "FILE")]
+    pub(super) output: PathBuf,
+    /// Known two-port before port 1, the signal going from its port 1 to 2
+    #[arg(long, value_name = "A.s2p")]
+    pub(super) left: Option<PathBuf>,
+    /// Known two-port after port 2, the signal going from its port 1 to 2
+    #[arg(long, value_name = "B.s2p")]
+    pub(super) right: Option<PathBuf>,
+    /// Known 2N-port: ports 1..N outside, N+1..2N towards the part
+    #[arg(long, value_name = "F", conflicts_with_all = ["left", "right", "open", "short", "thru"])]
+    pub(super) fixture: Option<PathBuf>,
+    /// The structure left open
+    #[arg(long, value_name = "O", requires = "short", conflicts_with_all = ["left", "right", "thru"])]
+    pub(super) open: Option<PathBuf>,
+    /// The structure shorted
+    #[arg(long, value_name = "S", requires = "open")]
+    pub(super) short: Option<PathBuf>,
+    /// A symmetric through, whose halves are taken off
+    #[arg(long, value_name = "T", conflicts_with_all = ["left", "right"])]
+    pub(super) thru: Option<PathBuf>,
+    /// What the through is made of
+    #[arg(long, value_enum, default_value = "line")]
+    pub(super) split: Split,
+    /// Set singular values above 1 to 1, and say by how much entries change
+    #[arg(long)]
+    pub(super) make_passive: bool,
+    #[command(flatten)]
+    pub(super) form: FileForm,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum Split {
+    /// Two pieces of uniform line
+    Line,
+    /// A pad to ground and a lead on each side
+    Pad,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Compare {
+    /// The file that is held to be right
+    #[arg(value_name = "A")]
+    pub(super) first: PathBuf,
+    /// The file held against it
+    #[arg(value_name = "B")]
+    pub(super) second: PathBuf,
+    /// Largest |difference| of any entry to allow
+    #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
+    pub(super) require_vector: Option<f64>,
+    /// Also write a picture of both
+    #[arg(long, value_name = "FILE.png", value_parser = png)]
+    pub(super) plot: Option<PathBuf>,
+    /// What to print
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+    #[command(flatten)]
+    pub(super) writing: Writing,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "The kinds and their parameters: fourphase component list")]
+pub(super) struct Component {
+    /// What to make, such as wilkinson; 'list' shows all kinds and their parameters
+    #[arg(value_name = "KIND")]
+    pub(super) kind: String,
+    /// Its parameters, such as center_ghz=29 loss_db=0.3
+    #[arg(value_name = "NAME=VALUE")]
+    pub(super) parameters: Vec<String>,
+    /// Frequencies, such as 24GHz..34GHz:101
+    #[arg(long, value_name = "GRID", value_parser = grid)]
+    pub(super) grid: Option<Grid>,
+    /// The file to write; without it only the dimensions are printed
+    #[arg(long, value_name = "FILE")]
+    pub(super) output: Option<PathBuf>,
+    /// Dimension its lines on this substrate: relative_permittivity=12.9,height_um=100
+    #[arg(long, value_name = "NAME=VALUE,..", value_delimiter = ',')]
+    pub(super) substrate: Vec<String>,
+    /// What to print
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
+    #[command(flatten)]
+    pub(super) form: FileForm,
+}
+
+/// Frequencies in hertz. A type of its own, since clap takes a list for a repeated option.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Grid(pub(super) Vec<f64>);
+
+fn grid(text: &str) -> Result<Grid, units::UnitError> {
+    units::parse_frequency_grid_hz(text).map(Grid)
+}
+
+fn pair(text: &str) -> Result<(Port, Port), String> {
+    let (plus, minus) = text.split_once(',').ok_or("expected two ports, such as 2,3")?;
+    Ok((port(plus)?, port(minus)?))
+}
+
+fn version(text: &str) -> Result<Version, String> {
+    match text {
+        "1" | "1.0" => Ok(Version::V1_0),
+        "1.1" => Ok(Version::V1_1),
+        "2" | "2.0" => Ok(Version::V2_0),
+        "2.1" => Ok(Version::V2_1),
+        _ => Err("expected 1, 1.1, 2.0 or 2.1".to_owned()),
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

@@ -1,11 +1,13 @@
 //! Whatever stops a command, in one shape.
 
+use crate::component::ComponentError;
 use crate::diagnostic::Diagnostic;
+use crate::downconverter::DescriptionError;
 use crate::network::NetworkError;
 use crate::plot::PlotError;
 use crate::report::PublishError;
 use crate::splitter::SplitterError;
-use crate::touchstone::ReadError;
+use crate::touchstone::{ReadError, WriteError};
 use std::path::PathBuf;
 
 /// Why a command could not do its work.
@@ -13,6 +15,14 @@ use std::path::PathBuf;
 pub(super) enum Failure {
     #[error(transparent)]
     Read(#[from] ReadError),
+    #[error("{source}")]
+    Network { file: PathBuf, source: NetworkError },
+    #[error(transparent)]
+    Description(#[from] DescriptionError),
+    #[error(transparent)]
+    Component(#[from] ComponentError),
+    #[error(transparent)]
+    Write(#[from] WriteError),
     #[error("{source}")]
     Splitter { file: PathBuf, source: SplitterError },
     #[error(transparent)]
@@ -34,6 +44,15 @@ impl Failure {
         let shown = Diagnostic::error(self.to_string());
         match self {
             Self::Read(error) => error.diagnostic(),
+            Self::Description(error) => error.diagnostic(),
+            Self::Network { file, source } => {
+                let shown = shown.in_file(file.display().to_string());
+                match source {
+                    NetworkError::MixedMode => shown.with_help(MIXED_MODE_HELP),
+                    NetworkError::OutsideData { .. } => shown.with_help("nothing is extrapolated"),
+                    _ => shown,
+                }
+            }
             Self::Splitter { file, source } => {
                 let shown = shown.in_file(file.display().to_string());
                 match source {
@@ -73,4 +92,4 @@ impl Failure {
     }
 }
 
-const MIXED_MODE_HELP: &str = "export the file with single-ended ports";
+const MIXED_MODE_HELP: &str = "convert it first: fourphase convert IN OUT --single-ended";

@@ -10,10 +10,16 @@
 //! | 2 | the work could not be done |
 
 mod args;
+mod compare;
+mod component;
 mod console;
+mod convert;
+mod deembed;
 mod failure;
 mod input;
 mod inspect;
+mod join;
+mod output;
 mod splitter;
 mod tolerance;
 
@@ -60,6 +66,11 @@ pub fn run() -> ExitCode {
         Command::Inspect(given) => inspect::run(given, &console),
         Command::Splitter(given) => splitter::run(given, &console),
         Command::Tolerance(given) => tolerance::run(given, &console),
+        Command::Convert(given) => convert::run(given, &console),
+        Command::Join(given) => join::run(given, &console),
+        Command::Deembed(given) => deembed::run(given, &console),
+        Command::Compare(given) => compare::run(given, &console),
+        Command::Component(given) => component::run(given, &console),
     };
     match ended {
         Ok(outcome) => ExitCode::from(outcome.status()),

@@ -49,7 +49,7 @@ pub enum ComponentError {
         stages: usize,
     },
     /// No width or gap on this substrate gives the impedance.
-    #[error("{what} of {value_ohm} ohm cannot be made on this substrate")]
+    #[error("{what} of {value_ohm:.1} ohm is beyond what can be made on this substrate")]
     NoGeometry {
         /// What was wanted.
         what: &'static str,

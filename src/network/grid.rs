@@ -35,13 +35,7 @@ impl FrequencyGrid {
     /// # Errors
     /// As [`FrequencyGrid::from_hz`]; no points at all is an error too.
     pub fn linear(first_hz: f64, last_hz: f64, points: usize) -> Result<Self, NetworkError> {
-        let last_index = points.saturating_sub(1).max(1);
-        #[expect(clippy::cast_precision_loss, reason = "a grid is far shorter than 2^53")]
-        let at = |index: usize| {
-            let share = index as f64 / last_index as f64;
-            first_hz * (1.0 - share) + last_hz * share
-        };
-        Self::from_hz((0..points).map(at).collect())
+        Self::from_hz(crate::units::equidistant(first_hz, last_hz, points))
     }
 
     /// The frequencies in hertz.

@@ -19,12 +19,14 @@
 //! | `chain` | ABCD and wave-cascade matrices |
 //! | `mixed_mode` | differential and common ports, and back |
 //! | `deembed` | fixtures, pads and leads taken off |
+//! | `compare` | two networks against each other |
 //! | `noise` | noise of passive networks |
 //! | `quality` | passivity, reciprocity, sampling |
 //! | `lu` | the small dense solver beneath them |
 
 mod bilinear;
 mod chain;
+mod compare;
 mod container;
 mod convert;
 mod deembed;
@@ -42,6 +44,7 @@ mod renormalise;
 mod waves;
 
 pub use chain::{Chain, ChainForm, from_chain, to_chain};
+pub use compare::{Comparison, Difference, EntryDifference, compare};
 pub use container::{MatrixView, Network, ParameterKind};
 pub use convert::convert;
 pub use deembed::{

@@ -5,10 +5,12 @@
 //! from the set of M. Okabe and K. Ito, "Color Universal Design" (2008), which people with
 //! colour-blindness can tell apart; lines differ in dash as well.
 
+mod overlay;
 mod splitter;
 mod style;
 mod tolerance;
 
+pub use overlay::overlay;
 pub use splitter::{contours, imbalance, losses, overview, rejection};
 pub use style::PlotError;
 pub use tolerance::tolerance;

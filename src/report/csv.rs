@@ -1,7 +1,7 @@
 //! Results as CSV tables: one header row, names that end in their units, `inf` without bound, an
 //! empty field where there is no value.
 
-use super::json::{Inspected, ToleranceReport};
+use super::json::{ComparisonReport, Inspected, ToleranceReport};
 use crate::splitter::{SplitterKind, SplitterResult};
 use crate::touchstone::TouchstoneFile;
 
@@ -158,6 +158,56 @@ pub fn tolerance(report: &ToleranceReport) -> Result<String, csv::Error> {
     for row in &report.allowed_amplitude_imbalance {
         let given = row.phase_error_deg.to_string();
         table.row(["phase_error_deg".to_owned(), optional(row.amplitude_imbalance_db), given])?;
+    }
+    table.finish()
+}
+
+/// The entries of a comparison, one row each.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn comparison(report: &ComparisonReport) -> Result<String, csv::Error> {
+    let mut table = Table::new();
+    table.row([
+        "row",
+        "column",
+        "worst_db",
+        "worst_db_at_hz",
+        "rms_db",
+        "worst_deg",
+        "worst_deg_at_hz",
+        "rms_deg",
+        "worst_vector",
+        "worst_vector_at_hz",
+        "rms_vector",
+    ])?;
+    for entry in &report.entries {
+        let values = [
+            entry.worst_db,
+            entry.worst_db_at_hz,
+            entry.rms_db,
+            entry.worst_deg,
+            entry.worst_deg_at_hz,
+            entry.rms_deg,
+            Some(entry.worst_vector),
+            Some(entry.worst_vector_at_hz),
+            Some(entry.rms_vector),
+        ];
+        let ports = [entry.row.to_string(), entry.column.to_string()];
+        table.row(ports.into_iter().chain(values.map(optional)))?;
+    }
+    table.finish()
+}
+
+/// Names and values, one row each.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn named_values(pairs: &[(String, f64)]) -> Result<String, csv::Error> {
+    let mut table = Table::new();
+    table.row(["name", "value"])?;
+    for (name, value) in pairs {
+        table.row([name.clone(), value.to_string()])?;
     }
     table.finish()
 }

@@ -1,6 +1,6 @@
 //! Results as JSON documents.
 
-use crate::network::{MatrixView, Quality, Worst};
+use crate::network::{Comparison, MatrixView, Quality, Worst};
 use crate::splitter::{SplitterKind, SplitterResult, Verdict};
 use crate::touchstone::{TouchstoneFile, Warning};
 use num_complex::Complex64;
@@ -415,4 +415,79 @@ pub struct AllowedAmplitudeImbalance {
     pub phase_error_deg: f64,
     /// Left over.
     pub amplitude_imbalance_db: Option<f64>,
+}
+
+/// The document of `compare`: second less first.
+#[derive(Debug, Serialize)]
+pub struct ComparisonReport {
+    first: String,
+    second: String,
+    band_hz: [f64; 2],
+    points: usize,
+    pub(super) entries: Vec<EntryReport>,
+    pub(super) worst_vector: f64,
+    pub(super) require_vector: Option<f64>,
+    pass: bool,
+}
+
+#[derive(Debug, Serialize)]
+pub(super) struct EntryReport {
+    pub(super) row: usize,
+    pub(super) column: usize,
+    pub(super) worst_db: Option<f64>,
+    pub(super) worst_db_at_hz: Option<f64>,
+    pub(super) rms_db: Option<f64>,
+    pub(super) worst_deg: Option<f64>,
+    pub(super) worst_deg_at_hz: Option<f64>,
+    pub(super) rms_deg: Option<f64>,
+    pub(super) worst_vector: f64,
+    pub(super) worst_vector_at_hz: f64,
+    pub(super) rms_vector: f64,
+}
+
+impl ComparisonReport {
+    /// Puts together the document; `require_vector` makes it a check.
+    #[must_use]
+    pub fn new(names: &[String; 2], comparison: &Comparison, require_vector: Option<f64>) -> Self {
+        let entries = comparison.entries.iter().map(|entry| EntryReport {
+            row: entry.row.number(),
+            column: entry.column.number(),
+            worst_db: entry.magnitude_db.map(|d| d.worst),
+            worst_db_at_hz: entry.magnitude_db.map(|d| d.worst_at_hz),
+            rms_db: entry.magnitude_db.map(|d| d.rms),
+            worst_deg: entry.phase_deg.map(|d| d.worst),
+            worst_deg_at_hz: entry.phase_deg.map(|d| d.worst_at_hz),
+            rms_deg: entry.phase_deg.map(|d| d.rms),
+            worst_vector: entry.vector.worst,
+            worst_vector_at_hz: entry.vector.worst_at_hz,
+            rms_vector: entry.vector.rms,
+        });
+        let worst_vector = comparison.worst().vector.worst;
+        Self {
+            first: names[0].clone(),
+            second: names[1].clone(),
+            band_hz: [comparison.band_hz.0, comparison.band_hz.1],
+            points: comparison.first.grid().len(),
+            entries: entries.collect(),
+            worst_vector,
+            require_vector,
+            pass: require_vector.is_none_or(|limit| worst_vector <= limit),
+        }
+    }
+
+    /// Whether the requirement holds; true if there is none.
+    #[must_use]
+    pub fn passes(&self) -> bool {
+        self.pass
+    }
+
+    pub(super) fn heading(&self) -> (&str, &str, [f64; 2], usize) {
+        (&self.first, &self.second, self.band_hz, self.points)
+    }
+}
+
+/// Names and values as one object.
+#[must_use]
+pub fn named_values(pairs: &[(String, f64)]) -> serde_json::Map<String, serde_json::Value> {
+    pairs.iter().map(|(name, value)| (name.clone(), serde_json::json!(value))).collect()
 }

@@ -1,6 +1,6 @@
 //! Results as text for people: 80 columns, aligned tables.
 
-use super::json::{SeenWith, ToleranceReport};
+use super::json::{ComparisonReport, SeenWith, ToleranceReport};
 use crate::diagnostic::printable;
 use crate::network::{Port, Quality};
 use crate::splitter::{RequirementKind, SplitterKind, SplitterPoint, SplitterResult};
@@ -274,6 +274,90 @@ pub fn tolerance(report: &ToleranceReport) -> String {
     text.push_str(&tables.join("\n\n"));
     text.push('\n');
     text
+}
+
+/// Entries that a comparison shows; the CSV has all.
+const ENTRIES_SHOWN: usize = 12;
+
+/// The report of `compare`.
+#[must_use]
+pub fn comparison(report: &ComparisonReport) -> String {
+    let (first, second, [low, high], points) = report.heading();
+    let mut text = format!(
+        "{}\nless {}\n{} to {}, {points} points\n\n",
+        printable(second),
+        printable(first),
+        ShownFrequency(low),
+        ShownFrequency(high)
+    );
+    let mut entries: Vec<_> = report.entries.iter().collect();
+    entries.sort_by(|one, other| other.worst_vector.total_cmp(&one.worst_vector));
+    let mut table = table(&[
+        "entry",
+        "worst\nvector",
+        "at",
+        "rms\nvector",
+        "worst\ndB",
+        "rms\ndB",
+        "worst\ndeg",
+        "rms\ndeg",
+    ]);
+    let optional =
+        |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |value| fixed(value, 3));
+    for entry in entries.iter().take(ENTRIES_SHOWN) {
+        table.add_row([
+            format!("S{},{}", entry.row, entry.column),
+            format!("{:.2e}", entry.worst_vector),
+            ShownFrequency(entry.worst_vector_at_hz).to_string(),
+            format!("{:.2e}", entry.rms_vector),
+            optional(entry.worst_db),
+            optional(entry.rms_db),
+            optional(entry.worst_deg),
+            optional(entry.rms_deg),
+        ]);
+    }
+    text.push_str(&lines(&table));
+    text.push('\n');
+    if entries.len() > ENTRIES_SHOWN {
+        let _ = writeln!(text, " ({} more entries differ less)", entries.len() - ENTRIES_SHOWN);
+    }
+    if let Some(limit) = report.require_vector {
+        let word = if report.passes() { "PASS" } else { "FAIL" };
+        let _ = writeln!(
+            text,
+            "\n{word}: vector difference at most {limit}; worst {:.2e}",
+            report.worst_vector
+        );
+    }
+    text
+}
+
+/// Kinds of components, their ports and parameters.
+#[must_use]
+pub fn kinds(list: &[(&str, &str, &str)]) -> String {
+    let mut text =
+        String::from("Kinds, their ports in order, and their parameters ([..]: optional)\n");
+    for (kind, ports, parameters) in list {
+        let options = textwrap::Options::new(80).initial_indent("    ").subsequent_indent("      ");
+        let _ = writeln!(text, "\n{kind}\n    ports: {ports}");
+        if !parameters.is_empty() {
+            let _ = writeln!(text, "{}", textwrap::fill(parameters, options));
+        }
+    }
+    text
+}
+
+/// Names and values, aligned.
+#[must_use]
+pub fn named_values(pairs: &[(String, f64)]) -> String {
+    if pairs.is_empty() {
+        return String::new();
+    }
+    let mut table = table(&["dimension", "value"]);
+    for (name, value) in pairs {
+        table.add_row([name.clone(), format!("{value:.4}")]);
+    }
+    lines(&table) + "\n"
 }
 
 /// Two decimals, or more where two would show zero.

@@ -6,12 +6,12 @@
 //! set or, before there is one, from the standard's. Nothing is reserved by a number of ports
 //! that the data have not borne out.
 
-use super::NumberFormat;
 use super::error::{Fault, Found, Problem, WarningCode};
 use super::findings::Findings;
 use super::grammar::entry_range;
 use super::header::{Triangle, TwoPortOrder};
 use super::rows::{Row, read_row};
+use super::{FrequencyUnit, NumberFormat};
 use crate::units;
 use num_complex::Complex64;
 use std::ops::Range;
@@ -106,7 +106,7 @@ impl LineOfSet {
 pub(super) struct Sets {
     layout: Layout,
     number_format: NumberFormat,
-    unit_hz: f64,
+    unit: FrequencyUnit,
     numbers_per_set: usize,
     expected_sets: Option<usize>,
     /// The numbers of the set under way, as far as `filled`; never many more than a set holds.
@@ -128,13 +128,13 @@ impl Sets {
     pub(super) fn new(
         layout: Layout,
         number_format: NumberFormat,
-        unit_hz: f64,
+        unit: FrequencyUnit,
         expected_sets: Option<usize>,
     ) -> Self {
         Self {
             layout,
             number_format,
-            unit_hz,
+            unit,
             numbers_per_set: layout.numbers(),
             expected_sets,
             buffer: Vec::new(),
@@ -186,7 +186,7 @@ impl Sets {
 
     /// The frequency that the set under way starts with.
     pub(super) fn next_frequency_hz(&self) -> f64 {
-        self.buffer[0] * self.unit_hz
+        self.unit.to_hz(self.buffer[0])
     }
 
     /// Takes a line whose numbers lie in the buffer already.
@@ -328,7 +328,7 @@ impl Sets {
             let range = entry_range(&file[line.clone()], 0);
             line.start + range.start..line.start + range.end
         };
-        let frequency_hz = frequency_hz(self.buffer[0], self.unit_hz, file, first_entry)?;
+        let frequency_hz = frequency_hz(self.buffer[0], self.unit, file, first_entry)?;
         match self.frequencies_hz.last() {
             Some(&previous_hz) if frequency_hz < previous_hz => {
                 findings.warn(WarningCode::Descending, line);
@@ -431,11 +431,11 @@ impl Sets {
 /// A frequency in hertz from a number of the file, refused if negative or too large.
 pub(super) fn frequency_hz(
     value: f64,
-    unit_hz: f64,
+    unit: FrequencyUnit,
     file: &[u8],
     entry: impl Fn() -> Range<usize>,
 ) -> Result<f64, Fault> {
-    let frequency_hz = value * unit_hz;
+    let frequency_hz = unit.to_hz(value);
     let text = || String::from_utf8_lossy(&file[entry()]).into_owned();
     if frequency_hz < 0.0 {
         return Err(Problem::NegativeFrequency { text: text() }.at(entry()));

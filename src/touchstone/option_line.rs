@@ -31,6 +31,15 @@ impl FrequencyUnit {
             Self::Gigahertz => 1e9,
         }
     }
+
+    /// A frequency in this unit as hertz. Whole hertz come out whole: 24.1 GHz is 24100000000 Hz,
+    /// though the double 24.1 times 1e9 is not.
+    #[must_use]
+    pub fn to_hz(self, value: f64) -> f64 {
+        let product = value * self.in_hz();
+        let whole = product.round();
+        if (product - whole).abs() <= f64::EPSILON * product.abs() { whole } else { product }
+    }
 }
 
 impl fmt::Display for FrequencyUnit {

@@ -350,9 +350,9 @@ impl<'a> Reader<'a> {
 
     fn start_sets(&mut self, layout: Layout, expected_sets: Option<usize>) {
         let (option_line, _) = self.option_line.clone().unwrap_or_default();
-        let unit_hz = option_line.frequency_unit.in_hz();
+        let unit = option_line.frequency_unit;
         self.sets =
-            Some(Box::new(Sets::new(layout, option_line.number_format, unit_hz, expected_sets)));
+            Some(Box::new(Sets::new(layout, option_line.number_format, unit, expected_sets)));
     }
 
     fn begin_noise_data(&mut self, line: &KeywordLine<'_>) -> Result<(), Fault> {
@@ -627,7 +627,7 @@ impl<'a> Reader<'a> {
             line.start + range.start..line.start + range.end
         };
         let frequency_hz =
-            frequency_hz(frequency, option_line.frequency_unit.in_hz(), self.bytes, first_entry)?;
+            frequency_hz(frequency, option_line.frequency_unit, self.bytes, first_entry)?;
         if minimum_noise_figure_db < 0.0 || !(0.0..=1.0).contains(&magnitude) || resistance < 0.0 {
             self.findings.warn(WarningCode::NoiseUnphysical, line.clone());
         }

@@ -316,11 +316,10 @@ impl std::fmt::Display for Shortest {
 
 /// The number that stands for a frequency in a unit and reads back to the same bits.
 fn in_unit(frequency_hz: f64, unit: FrequencyUnit) -> Option<f64> {
-    let scale = unit.in_hz();
-    let near = frequency_hz / scale;
+    let near = frequency_hz / unit.in_hz();
     [near, near.next_up(), near.next_down()]
         .into_iter()
-        .find(|value| (value * scale).total_cmp(&frequency_hz).is_eq())
+        .find(|value| unit.to_hz(*value).total_cmp(&frequency_hz).is_eq())
 }
 
 fn refuse_zeros(network: &Network) -> Result<(), WriteError> {

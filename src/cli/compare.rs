@@ -1,0 +1,45 @@
+//! `fourphase compare`.
+
+use super::Outcome;
+use super::args::{Compare, Format};
+use super::console::Console;
+use super::failure::Failure;
+use crate::network::compare;
+use crate::plot;
+use crate::report::json::{ComparisonReport, document};
+use crate::report::{ReportFile, csv, publish, text};
+
+pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure> {
+    let first = given.reading.read(&given.first, console)?;
+    let second = given.reading.read(&given.second, console)?;
+    let comparison = compare(&first.network, &second.network)
+        .map_err(|source| Failure::Network { file: given.second.clone(), source })?;
+    if comparison.was_renormalised {
+        console.warning(
+            "the files have different references; the second is moved to those of the first",
+        );
+    }
+    let names = [given.first.display().to_string(), given.second.display().to_string()];
+    let report = ComparisonReport::new(&names, &comparison, given.require_vector);
+    let mut files = Vec::new();
+    if let Some(folder) = &given.writing.out {
+        let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
+        files.push(file("report.json", document(&report)?.into_bytes()));
+        files.push(file("entries.csv", csv::comparison(&report)?.into_bytes()));
+        files.push(file("overlay.png", plot::overlay(&comparison)?));
+    }
+    if let Some(path) = &given.plot {
+        files.push(ReportFile { path: path.clone(), bytes: plot::overlay(&comparison)? });
+    }
+    let inputs = [given.first.clone(), given.second.clone()];
+    publish(&files, &inputs, given.writing.overwrite)?;
+    match given.format {
+        Format::Json => console.data(&document(&report)?)?,
+        Format::Csv => console.data(&csv::comparison(&report)?)?,
+        Format::Text => console.data(&text::comparison(&report))?,
+    }
+    for written in &files {
+        console.notice(&format!("wrote {}", written.path.display()));
+    }
+    Ok(if report.passes() { Outcome::Holds } else { Outcome::Fails })
+}

@@ -1,0 +1,104 @@
+//! `fourphase deembed`.
+
+use super::Outcome;
+use super::args::{Deembed, Split};
+use super::console::Console;
+use super::failure::Failure;
+use super::output::Outgoing;
+use crate::network::{
+    Deembedded, Network, ThroughSplit, interpolate, nearest_passive, remove_fixture,
+    remove_fixtures, remove_open_short, remove_through,
+};
+use crate::units::ShownFrequency;
+use std::path::{Path, PathBuf};
+
+pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure> {
+    let file = given.reading.read(&given.input, console)?;
+    let measured = file.network;
+    Outgoing::check_name(measured.ports(), &given.output)?;
+    let mut inputs = vec![given.input.clone()];
+    let mut standard = |path: &Option<PathBuf>| -> Result<Option<Network>, Failure> {
+        let Some(path) = path else { return Ok(None) };
+        inputs.push(path.clone());
+        on_grid_of(&measured, path, given, console).map(Some)
+    };
+    let (left, right) = (standard(&given.left)?, standard(&given.right)?);
+    let (open, short) = (standard(&given.open)?, standard(&given.short)?);
+    let (fixture, through) = (standard(&given.fixture)?, standard(&given.thru)?);
+    let removed = match (&fixture, &open, &short, &through) {
+        (Some(fixture), ..) => remove_fixture(&measured, fixture),
+        (_, Some(open), Some(short), _) => remove_open_short(&measured, open, short),
+        (.., Some(through)) => remove_through(
+            &measured,
+            through,
+            match given.split {
+                Split::Line => ThroughSplit::Line,
+                Split::Pad => ThroughSplit::Pad,
+            },
+        ),
+        _ if left.is_some() || right.is_some() => remove_fixtures(&measured, left.as_ref(), right.as_ref()),
+        _ => {
+            return Err(Failure::Usage(
+                "nothing to take off: give --left and --right, --fixture, --open and --short, or --thru".to_owned(),
+            ));
+        }
+    }
+    .map_err(|source| Failure::Network { file: given.input.clone(), source })?;
+    report(&removed, console)?;
+    let mut network = removed.network;
+    if given.make_passive {
+        let (passive, change) = nearest_passive(&network)
+            .map_err(|source| Failure::Network { file: given.input.clone(), source })?;
+        console.warning(&format!("made passive: entries change by up to {change:.2e}"));
+        network = passive;
+    }
+    let outgoing = Outgoing {
+        network,
+        // Comments among rows stay with their rows, which are the same.
+        comments: file.comments,
+        noise: Vec::new(),
+        noise_reference_ohm: file.noise_reference_ohm,
+        number_format: file.number_format,
+        frequency_unit: file.frequency_unit,
+    };
+    outgoing.write(&given.output, &given.form, &inputs, console)?;
+    Ok(Outcome::Holds)
+}
+
+/// A standard at the frequencies of the measurement.
+fn on_grid_of(
+    measured: &Network,
+    path: &Path,
+    given: &Deembed,
+    console: &Console,
+) -> Result<Network, Failure> {
+    let file = given.reading.read(path, console)?;
+    let interpolated = interpolate(&file.network, measured.grid())
+        .map_err(|source| Failure::Network { file: path.to_owned(), source })?;
+    if let Some(step) = interpolated.unsafe_step {
+        console.warning(&format!(
+            "{}: S{}{} turns {:.0} deg from one point to the next near {}; interpolation is unsafe",
+            path.display(),
+            step.row,
+            step.column,
+            step.step_deg,
+            ShownFrequency(step.frequency_hz)
+        ));
+    }
+    Ok(interpolated.network)
+}
+
+fn report(removed: &Deembedded, console: &Console) -> Result<(), Failure> {
+    let worst = removed.worst_condition;
+    console.data(&format!(
+        "condition number at most {:.1}, at {}\nlargest singular value {:.4} before, {:.4} after\n",
+        worst.value,
+        ShownFrequency(worst.frequency_hz),
+        removed.singular_value_before,
+        removed.singular_value_after
+    ))?;
+    for warning in &removed.warnings {
+        console.warning(warning);
+    }
+    Ok(())
+}

@@ -1,0 +1,90 @@
+//! Networks as Touchstone files on disk.
+
+use super::args::{FileForm, NumberForm, Unit};
+use super::console::Console;
+use super::failure::Failure;
+use crate::network::Network;
+use crate::report::{ReportFile, publish};
+use crate::touchstone::{
+    Comment, FrequencyUnit, NoisePoint, NumberFormat, TouchstoneFile, Version, WriteOptions,
+    ports_in_name, write,
+};
+use std::path::{Path, PathBuf};
+
+/// A network on its way into a file, and what goes with it.
+pub(super) struct Outgoing {
+    pub(super) network: Network,
+    pub(super) comments: Vec<Comment>,
+    pub(super) noise: Vec<NoisePoint>,
+    pub(super) noise_reference_ohm: f64,
+    /// The form where the options do not say.
+    pub(super) number_format: NumberFormat,
+    pub(super) frequency_unit: FrequencyUnit,
+}
+
+impl Outgoing {
+    /// A network of ours, with a line that says what it is.
+    pub(super) fn made(network: Network, comment: &str) -> Self {
+        Self {
+            network,
+            comments: vec![Comment { text: format!(" {comment}"), sets_before: 0 }],
+            noise: Vec::new(),
+            noise_reference_ohm: 50.0,
+            number_format: NumberFormat::RealImaginary,
+            frequency_unit: FrequencyUnit::Gigahertz,
+        }
+    }
+
+    /// Refuses a name that disagrees with the network, before any work is lost.
+    pub(super) fn check_name(ports: usize, path: &Path) -> Result<(), Failure> {
+        match ports_in_name(path) {
+            Some(named) if named != ports => Err(Failure::Usage(format!(
+                "{} is a name for {named} ports, the network has {ports}; call it .s{ports}p or .ts",
+                path.display()
+            ))),
+            _ => Ok(()),
+        }
+    }
+
+    /// Writes the file, whole or not at all.
+    pub(super) fn write(
+        self,
+        path: &Path,
+        form: &FileForm,
+        inputs: &[PathBuf],
+        console: &Console,
+    ) -> Result<(), Failure> {
+        Self::check_name(self.network.ports(), path)?;
+        let options = WriteOptions {
+            version: form.touchstone,
+            number_format: form.number_format.map_or(self.number_format, |format| match format {
+                NumberForm::Ri => NumberFormat::RealImaginary,
+                NumberForm::Ma => NumberFormat::MagnitudeAngle,
+                NumberForm::Db => NumberFormat::DecibelAngle,
+            }),
+            frequency_unit: form.frequency_unit.map_or(self.frequency_unit, |unit| match unit {
+                Unit::Hz => FrequencyUnit::Hertz,
+                Unit::Khz => FrequencyUnit::Kilohertz,
+                Unit::Mhz => FrequencyUnit::Megahertz,
+                Unit::Ghz => FrequencyUnit::Gigahertz,
+            }),
+        };
+        let file = TouchstoneFile {
+            // These three are the reader's; the writer goes by its options.
+            version: Version::V1_0,
+            number_format: options.number_format,
+            frequency_unit: options.frequency_unit,
+            port_references_ohm: Vec::new(),
+            network: self.network,
+            noise: self.noise,
+            noise_reference_ohm: self.noise_reference_ohm,
+            comments: self.comments,
+            warnings: Vec::new(),
+        };
+        let mut bytes = Vec::new();
+        write(&mut bytes, &file, &options)?;
+        publish(&[ReportFile { path: path.to_owned(), bytes }], inputs, form.overwrite)?;
+        console.notice(&format!("wrote {}", path.display()));
+        Ok(())
+    }
+}

@@ -1,0 +1,17 @@
+//! Descriptions of networks made of parts, in TOML, and their loading.
+//!
+//! | file | subject |
+//! |---|---|
+//! | `description` | what a file may say: blocks, joins, loads |
+//! | `component_spec` | closed-form parts by name, as TOML and command line give them |
+//! | `load` | from a description and its files to networks and wiring |
+
+mod component_spec;
+mod description;
+mod error;
+mod load;
+
+pub use component_spec::{ComponentSpec, Dimension, Dimensions, KINDS};
+pub use description::{BlockEntry, LoadEntry, NetworkDescription};
+pub use error::{DescriptionError, DescriptionProblem};
+pub use load::{Circuit, load_network};

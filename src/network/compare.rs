@@ -1,0 +1,121 @@
+//! Two networks against each other, entry by entry.
+
+use super::{Network, NetworkError, ParameterKind, Port, convert, on_common_grid, renormalise};
+use crate::units::db_from_amplitude;
+use num_complex::Complex64;
+
+/// A largest difference and where it stands, and the root mean square over frequency.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Difference {
+    /// Largest magnitude, with the sign of second less first.
+    pub worst: f64,
+    /// Where, Hz.
+    pub worst_at_hz: f64,
+    /// Root mean square.
+    pub rms: f64,
+}
+
+/// How one entry differs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EntryDifference {
+    /// The responding port.
+    pub row: Port,
+    /// The driven port.
+    pub column: Port,
+    /// Magnitudes, dB; `None` where an entry of either is zero.
+    pub magnitude_db: Option<Difference>,
+    /// Phases, degrees, the short way round; `None` where an entry of either is zero.
+    pub phase_deg: Option<Difference>,
+    /// |difference| of the complex values.
+    pub vector: Difference,
+}
+
+/// Two networks compared over the band that both cover.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Comparison {
+    /// The band, Hz.
+    pub band_hz: (f64, f64),
+    /// The first on the common grid, as S.
+    pub first: Network,
+    /// The second on it, as S in the references of the first.
+    pub second: Network,
+    /// Entry by entry, row by row.
+    pub entries: Vec<EntryDifference>,
+    /// Whether the second had to be moved to the references of the first.
+    pub was_renormalised: bool,
+}
+
+impl Comparison {
+    /// The entry whose vector difference is largest.
+    #[must_use]
+    pub fn worst(&self) -> &EntryDifference {
+        let larger = |one: &&EntryDifference, other: &&EntryDifference| {
+            one.vector.worst.total_cmp(&other.vector.worst)
+        };
+        // A network has at least one port, so there is an entry.
+        self.entries.iter().max_by(larger).unwrap_or(&self.entries[0])
+    }
+}
+
+/// Compares two networks as S, second less first.
+///
+/// # Errors
+/// [`NetworkError::PortCount`], [`NetworkError::MixedMode`] if one of them is mixed-mode and the
+/// other is not, [`NetworkError::NoCommonBand`], [`NetworkError::NoSuchMatrix`].
+pub fn compare(first: &Network, second: &Network) -> Result<Comparison, NetworkError> {
+    let ports = first.ports();
+    if second.ports() != ports {
+        return Err(NetworkError::PortCount { expected: ports, found: second.ports() });
+    }
+    if first.modes() != second.modes() {
+        return Err(NetworkError::MixedMode);
+    }
+    let scattering = |network: &Network| convert(network, ParameterKind::Scattering);
+    let mut common = on_common_grid(&[scattering(first)?, scattering(second)?])?;
+    let (Some(second), Some(first)) = (common.pop(), common.pop()) else {
+        return Err(NetworkError::NoFrequencies);
+    };
+    let (first, second) = (first.network, second.network);
+    let was_renormalised = first.stored_references() != second.stored_references();
+    let moved = renormalise(&second, first.stored_references().to_vec(), first.waves())?;
+    let grid = first.grid().as_hz();
+    let entries = (0..ports * ports)
+        .map(|at| {
+            let of =
+                |network: &Network, point: usize| network.entries()[point * ports * ports + at];
+            let pairs: Vec<(f64, Complex64, Complex64)> = grid
+                .iter()
+                .enumerate()
+                .map(|(point, &hz)| (hz, of(&first, point), of(&moved, point)))
+                .collect();
+            let are_telling =
+                pairs.iter().all(|(_, one, other)| one.norm() > 0.0 && other.norm() > 0.0);
+            let over = |value: fn(Complex64, Complex64) -> f64| {
+                difference(pairs.iter().map(|&(hz, one, other)| (hz, value(one, other))))
+            };
+            EntryDifference {
+                row: Port::from_index(at / ports),
+                column: Port::from_index(at % ports),
+                magnitude_db: are_telling
+                    .then(|| over(|one, other| db_from_amplitude(other.norm() / one.norm()))),
+                phase_deg: are_telling
+                    .then(|| over(|one, other| (other * one.conj()).arg().to_degrees())),
+                vector: over(|one, other| (other - one).norm()),
+            }
+        })
+        .collect();
+    let band_hz = (first.grid().first_hz(), first.grid().last_hz());
+    Ok(Comparison { band_hz, entries, was_renormalised, second: moved, first })
+}
+
+fn difference(values: impl Iterator<Item = (f64, f64)>) -> Difference {
+    let (mut found, mut squares, mut count) = (Difference::default(), 0.0, 0.0);
+    for (hz, value) in values {
+        if value.abs() > found.worst.abs() || count == 0.0 {
+            found = Difference { worst: value, worst_at_hz: hz, rms: 0.0 };
+        }
+        squares += value * value;
+        count += 1.0;
+    }
+    Difference { rms: (squares / f64::max(count, 1.0)).sqrt(), ..found }
+}
