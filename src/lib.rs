@@ -14,8 +14,10 @@
 //! | [`units`] | dB, degrees, `27.5GHz` |
 //! | [`diagnostic`] | positions in text files, errors with their source line |
 //! | [`network`] | N-ports over frequency and their algebra |
+//! | [`component`] | closed-form parts |
 //! | [`touchstone`] | reading and writing files |
 //! | [`splitter`] | one coupler, balun or divider |
+//! | [`downconverter`] | networks described in TOML |
 //! | [`plot`] | pictures |
 //! | [`report`] | text, JSON, CSV, and files that appear whole |
 //! | [`cli`] | the command line |

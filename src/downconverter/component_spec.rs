@@ -724,7 +724,7 @@ impl ComponentSpec {
                 pair_of(&mut list, "section", even_ohm, odd_ohm, *center_ghz, substrate)?;
             }
             Self::Bond { .. } => {
-                list.push(dimension("inductance_ph", self.bond_inductance_h()? * 1e12))
+                list.push(dimension("inductance_ph", self.bond_inductance_h()? * 1e12));
             }
             Self::Microstrip(spec) => {
                 let strip = microstrip::strip(&spec.substrate(), spec.width_um * 1e-6)?;

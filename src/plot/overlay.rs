@@ -14,7 +14,15 @@ const LOWEST_DB: f64 = -100.0;
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn overlay(comparison: &Comparison) -> Result<Vec<u8>, PlotError> {
-    let mut entries: Vec<&EntryDifference> = comparison.entries.iter().collect();
+    // Of a reciprocal pair one entry says it all.
+    let ports = comparison.first.ports();
+    let says_the_same = |entry: &EntryDifference| {
+        let (row, column) = (entry.row.index(), entry.column.index());
+        let transposed = &comparison.entries[column * ports + row];
+        row < column && (transposed.vector.worst - entry.vector.worst).abs() < 1e-6
+    };
+    let mut entries: Vec<&EntryDifference> =
+        comparison.entries.iter().filter(|entry| !says_the_same(entry)).collect();
     entries.sort_by(|one, other| other.vector.worst.total_cmp(&one.vector.worst));
     picture(|canvas| match entries.as_slice() {
         [only] => panel(canvas, comparison, only, Sizes::LARGE),
@@ -43,10 +51,10 @@ fn panel(
     let (first, second) = (points(&comparison.first), points(&comparison.second));
     let (low, high) = (comparison.band_hz.0 / 1e9, comparison.band_hz.1 / 1e9);
     let title = format!(
-        "S{},{}: differs by up to {:.1e} at {}",
+        "S{},{}: vectors differ by up to {} at {}",
         entry.row,
         entry.column,
-        entry.vector.worst,
+        shown(entry.vector.worst),
         crate::units::ShownFrequency(entry.vector.worst_at_hz)
     );
     let axes = Axes {
@@ -63,4 +71,9 @@ fn panel(
     let (_, mut chart) = chart(area, &axes, &legend, sizes)?;
     line(&mut chart, first, BLUE, Dash::Solid, sizes)?;
     line(&mut chart, second, VERMILION, Dash::Dashed, sizes)
+}
+
+/// Three digits, without an exponent where it is easy to do without.
+fn shown(value: f64) -> String {
+    if (1e-3..10.0).contains(&value) { format!("{value:.3}") } else { format!("{value:.1e}") }
 }

@@ -387,15 +387,18 @@ pub(super) fn note(
     panel.draw(&Text::new(text.to_owned(), (x, y), style)).map_err(PlotError::from_display)
 }
 
+/// A place on the whole picture.
+type Pixel = (i32, i32);
+
 /// A place for a word beside one of several marked points: clear of the points of a line, inside
 /// the chart, and nearer to its own point than to the others. `None` if there is none.
 pub(super) fn place_beside(
-    at: (i32, i32),
-    (line, others): (&[(i32, i32)], &[(i32, i32)]),
+    at: Pixel,
+    (line, others): (&[Pixel], &[Pixel]),
     (columns, rows): &(Range<i32>, Range<i32>),
     text: &str,
     sizes: Sizes,
-) -> Option<(i32, i32)> {
+) -> Option<Pixel> {
     let letters = i32::try_from(text.chars().count()).unwrap_or_default();
     let half_width = (px_i(sizes.label) * letters / 4).max(1);
     let half_height = px_i(sizes.label) * 3 / 5;
