@@ -167,3 +167,23 @@ fn passivity_is_judged_in_power_waves() {
     }
     assert!(above_one > 0, "no case shows the pitfall");
 }
+
+#[test]
+fn a_reciprocal_network_is_symmetric_in_power_waves_only() {
+    let topic = topic("03_conversions.json");
+    for case in cases(&topic, "reciprocity-of-s") {
+        let (inputs, expected) = (&case["inputs"], &case["expected"]);
+        let z =
+            network(ParameterKind::Impedance, matrix(&inputs["z_ohm"]), list(&inputs["zref_ohm"]));
+        for (name, waves) in [
+            ("s21_over_s12_power", WaveDefinition::Power),
+            ("s21_over_s12_pseudo", WaveDefinition::Pseudo),
+        ] {
+            let s = scattering(&z, waves);
+            let (got, want) = (s[2] / s[1], values::complex(&expected[name]));
+            check(case, name, got.re, want.re);
+            check(case, name, got.im, want.im);
+        }
+        assert!(assess(&z).unwrap().is_reciprocal());
+    }
+}

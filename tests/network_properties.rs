@@ -9,8 +9,9 @@ use fourphase::component::{
 };
 use fourphase::network::{
     Assembly, ChainForm, FrequencyGrid, Load, Network, NetworkError, ParameterKind, Port, Terminal,
-    ThroughSplit, WaveDefinition, Wiring, assess, close_ports, convert, from_chain, interpolate,
-    join, nearest_passive, on_common_grid, remove_through, renormalise, select_ports, to_chain,
+    ThroughSplit, WaveDefinition, Wiring, assess, cascade, close_ports, convert, from_chain,
+    interpolate, join, nearest_passive, on_common_grid, remove_through, renormalise, select_ports,
+    to_chain,
 };
 use nodal::{Circuit, GROUND};
 use num_complex::Complex64;
@@ -117,6 +118,21 @@ proptest! {
             let largest = a.entries.iter().chain(&b.entries).map(|entry| entry.norm()).fold(1.0, f64::max);
             prop_assert!(close(&joined, &by_chain, 1e3 * largest.powi(2)));
         }
+    }
+
+    #[test]
+    fn four_ports_cascade_as_their_chains_multiply(one in network(4..5, 0.3), other in network(4..5, 0.3)) {
+        let real = |network: &Network| renormalise(network, vec![50.0.into()], WaveDefinition::Power);
+        let (Ok(one), Ok(other)) = (real(&one), real(&other)) else { return Ok(()) };
+        let (Ok(a), Ok(b)) = (to_chain(&one, ChainForm::Voltage), to_chain(&other, ChainForm::Voltage)) else { return Ok(()) };
+        let mut product = a.clone();
+        for at in 0..16 {
+            product.entries[at] = (0..4).map(|k| a.entries[at / 4 * 4 + k] * b.entries[k * 4 + at % 4]).sum();
+        }
+        let Ok(by_chain) = from_chain(&product, vec![50.0.into()], WaveDefinition::Power) else { return Ok(()) };
+        let joined = cascade(&one, &other).unwrap();
+        let largest = a.entries.iter().chain(&b.entries).map(|entry| entry.norm()).fold(1.0, f64::max);
+        prop_assert!(close(&joined, &by_chain, 1e3 * largest.powi(2)));
     }
 
     #[test]

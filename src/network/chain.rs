@@ -13,7 +13,10 @@
 
 use super::lu::Lu;
 use super::waves::PortWaves;
-use super::{FrequencyGrid, Network, NetworkError, ParameterKind, WaveDefinition, convert};
+use super::{
+    FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
+    convert, join,
+};
 use num_complex::Complex64;
 
 /// Which chain matrix.
@@ -153,6 +156,28 @@ pub fn from_chain(
         frame.stored_references().to_vec(),
     )?
     .with_waves(waves))
+}
+
+/// Two 2N-ports one after the other: ports N+1..2N of the first meet ports 1..N of the second.
+///
+/// Unlike a product of chain matrices this needs no transmission to exist.
+///
+/// # Errors
+/// [`NetworkError::OddPorts`], [`NetworkError::PortCount`], [`NetworkError::UnequalGrids`],
+/// [`NetworkError::RingingJoin`].
+pub fn cascade(first: &Network, second: &Network) -> Result<Network, NetworkError> {
+    let ports = first.ports();
+    if !ports.is_multiple_of(2) {
+        return Err(NetworkError::OddPorts { ports });
+    }
+    if second.ports() != ports {
+        return Err(NetworkError::PortCount { expected: ports, found: second.ports() });
+    }
+    let side = ports / 2;
+    let at = |block: usize, index: usize| Terminal { block, port: Port::from_index(index) };
+    let joins = (0..side).map(|port| vec![at(0, side + port), at(1, port)]).collect();
+    let outside = (0..side).map(|port| at(0, port)).chain((0..side).map(|port| at(1, side + port)));
+    join(&[first.clone(), second.clone()], &Wiring { joins, outside: outside.collect() })
 }
 
 /// V and I of every port from its waves: V = (H a + Z b) s, I = (a - b) s.

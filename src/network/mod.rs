@@ -43,7 +43,7 @@ mod quality;
 mod renormalise;
 mod waves;
 
-pub use chain::{Chain, ChainForm, from_chain, to_chain};
+pub use chain::{Chain, ChainForm, cascade, from_chain, to_chain};
 pub use compare::{Comparison, Difference, EntryDifference, compare};
 pub use container::{MatrixView, Network, ParameterKind};
 pub use convert::convert;

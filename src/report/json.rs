@@ -83,6 +83,8 @@ struct QualityFigures {
     max_reciprocity_error_at_hz: Option<f64>,
     max_phase_step_deg: Option<f64>,
     max_phase_step_at_hz: Option<f64>,
+    max_reflection_asymmetry: Option<f64>,
+    min_mean_delay_s: Option<f64>,
 }
 
 impl From<&Quality> for QualityFigures {
@@ -97,6 +99,8 @@ impl From<&Quality> for QualityFigures {
             max_reciprocity_error_at_hz: at(quality.max_reciprocity_error),
             max_phase_step_deg: quality.max_phase_step_deg.map(|worst| worst.value),
             max_phase_step_at_hz: at(quality.max_phase_step_deg),
+            max_reflection_asymmetry: quality.max_reflection_asymmetry.map(|worst| worst.value),
+            min_mean_delay_s: quality.min_mean_delay_s.map(|worst| worst.value),
         }
     }
 }
