@@ -41,6 +41,7 @@ mod assemble;
 mod error;
 mod file;
 mod findings;
+mod finish;
 mod grammar;
 mod header;
 mod keywords;
@@ -49,6 +50,7 @@ mod normalisation;
 mod option_line;
 mod parse;
 mod reader;
+mod reader_data;
 mod rows;
 mod write;
 

@@ -1,25 +1,21 @@
 //! The walk through a file, line by line.
 
-use super::assemble::{Layout, Sets, frequency_hz};
-use super::error::{Fault, Found, Problem, Warning, WarningCode};
-use super::file::{Comment, NoisePoint, TouchstoneFile, Version};
-use super::findings::{Findings, excerpt};
-use super::grammar;
+use super::assemble::{Layout, Sets};
+use super::error::{Fault, Found, Problem, WarningCode};
+use super::file::{Comment, NoisePoint, Version};
+use super::findings::Findings;
 use super::header::{
     Header, Triangle, TwoPortOrder, argument_words, check_kind, check_resistances,
 };
 use super::keywords::{Keyword, KeywordLine, keyword_line, written_name};
-use super::lines::{Lines, end_of_line, next_line};
-use super::normalisation::unnormalise;
+use super::lines::{end_of_line, next_line};
 use super::option_line::{OptionLine, is_allowed, option_fields};
 use super::parse::ReadOptions;
-use super::rows::{Row, entries_in, not_a_number, read_row, too_large};
-use crate::network::{FrequencyGrid, Network, ParameterKind, PortMode};
-use num_complex::Complex64;
+use crate::network::{ParameterKind, PortMode};
 use std::ops::Range;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Phase {
+pub(super) enum Phase {
     /// Nothing but comments so far.
     Start,
     /// After `[Version]`.
@@ -38,30 +34,30 @@ enum Phase {
 
 pub(super) struct Reader<'a> {
     /// The whole file, for showing what a warning is about.
-    file: &'a [u8],
+    pub(super) file: &'a [u8],
     /// The same without an end-of-file byte.
-    bytes: &'a [u8],
+    pub(super) bytes: &'a [u8],
     /// Where its text starts, after a byte-order mark.
-    start: usize,
-    options: &'a ReadOptions,
-    ports_in_name: Option<usize>,
-    phase: Phase,
-    version: Version,
-    option_line: Option<(OptionLine, Range<usize>)>,
-    header: Header,
-    information: Range<usize>,
-    sets: Option<Box<Sets>>,
-    references_ohm: Option<Vec<f64>>,
-    modes: Option<Vec<PortMode>>,
+    pub(super) start: usize,
+    pub(super) options: &'a ReadOptions,
+    pub(super) ports_in_name: Option<usize>,
+    pub(super) phase: Phase,
+    pub(super) version: Version,
+    pub(super) option_line: Option<(OptionLine, Range<usize>)>,
+    pub(super) header: Header,
+    pub(super) information: Range<usize>,
+    pub(super) sets: Option<Box<Sets>>,
+    pub(super) references_ohm: Option<Vec<f64>>,
+    pub(super) modes: Option<Vec<PortMode>>,
     /// The set under way is one line of five numbers that may prove to be noise.
-    may_be_noise: bool,
-    noise: Vec<NoisePoint>,
-    first_noise: Range<usize>,
-    comments: Vec<Comment>,
+    pub(super) may_be_noise: bool,
+    pub(super) noise: Vec<NoisePoint>,
+    pub(super) first_noise: Range<usize>,
+    pub(super) comments: Vec<Comment>,
     /// Whether a tab may stand where none has been reported yet.
-    may_have_tabs: bool,
-    findings: Findings,
-    last_line: Range<usize>,
+    pub(super) may_have_tabs: bool,
+    pub(super) findings: Findings,
+    pub(super) last_line: Range<usize>,
 }
 
 impl<'a> Reader<'a> {
@@ -155,7 +151,7 @@ impl<'a> Reader<'a> {
     }
 
     /// A comment from its mark to the end of the line.
-    fn comment(&mut self, span: Range<usize>) {
+    pub(super) fn comment(&mut self, span: Range<usize>) {
         let text = &self.bytes[span.start + 1..span.end];
         if let Some(at) = text.iter().position(|&byte| !is_allowed(byte)) {
             let at = span.start + 1 + at;
@@ -180,7 +176,7 @@ impl<'a> Reader<'a> {
         before
     }
 
-    fn note_tabs(&mut self, span: &Range<usize>) {
+    pub(super) fn note_tabs(&mut self, span: &Range<usize>) {
         if self.may_have_tabs
             && let Some(at) = memchr::memchr(b'\t', &self.bytes[span.clone()])
         {
@@ -494,237 +490,5 @@ impl<'a> Reader<'a> {
         };
         self.start_sets(layout, None);
         Ok(())
-    }
-
-    /// The number of ports from the first set: its first line and all even ones that follow.
-    fn ports_in_data(&self, first: &Range<usize>) -> Result<usize, Fault> {
-        let rest = &self.bytes[first.start..];
-        let mut numbers = 0_usize;
-        for line in Lines::new(rest) {
-            let content = &rest[line.clone()];
-            let blanks = content.iter().take_while(|&&byte| byte == b' ' || byte == b'\t').count();
-            if matches!(content.get(blanks), None | Some(b'!' | b'#')) {
-                continue;
-            }
-            let (left, count) = grammar::numbers(&content[blanks..], |_| {});
-            if !grammar::is_empty(left)
-                && grammar::word(left)
-                    .is_ok_and(|(_, word)| grammar::fortran_number(word).is_none())
-            {
-                let at = first.start + line.end - left.len();
-                let word = grammar::word(left).map_or(left, |(_, word)| word);
-                return Err(not_a_number(word, at));
-            }
-            let count =
-                if grammar::is_empty(left) { count } else { entries_in(&content[blanks..]) };
-            if numbers > 0 && count % 2 == 1 {
-                break;
-            }
-            numbers += count;
-        }
-        let pairs = numbers.saturating_sub(1) / 2;
-        let ports = pairs.isqrt();
-        if numbers % 2 == 1 && ports > 0 && ports * ports == pairs {
-            Ok(ports)
-        } else {
-            Err(Problem::UnknownPortCount { numbers }.at(first.clone()))
-        }
-    }
-
-    /// Reads the row of network data that starts at `start`, and returns its line.
-    fn network_line(&mut self, start: usize) -> Result<Range<usize>, Fault> {
-        if self.may_be_noise {
-            let line = start..end_of_line(self.bytes, start);
-            // A wrapped set goes on with an even line; anything else shows that noise has begun.
-            if entries_in(&self.bytes[line.clone()]) % 2 == 1 {
-                self.settle_as_noise()?;
-                self.noise_line(line.clone())?;
-                return Ok(line);
-            }
-            self.may_be_noise = false;
-        }
-        let Some(sets) = self.sets.as_mut() else { return Ok(start..start) };
-        let row = sets.read_row(self.bytes, start, &mut self.findings)?;
-        let may_be_noise = row.count == 5
-            && sets.ports() == 2
-            && sets.is_between_sets()
-            && sets.count() > 0
-            && !self.version.has_keywords();
-        if may_be_noise {
-            let goes_back = sets.next_frequency_hz() <= sets.highest_hz;
-            if goes_back {
-                let (_, values) = sets.take_back();
-                self.phase = Phase::Noise;
-                self.keep_comment(&row);
-                self.take_noise(row.line.clone(), &values, row.count)?;
-                return Ok(row.line);
-            }
-            self.may_be_noise = true;
-        }
-        sets.take_line(self.bytes, row.line.clone(), row.count, &mut self.findings)?;
-        self.keep_comment(&row);
-        Ok(row.line)
-    }
-
-    /// Keeps the comment of a row, and reports tabs among its numbers.
-    fn keep_comment(&mut self, row: &Row) {
-        self.note_tabs(&(row.line.start..row.comment_at));
-        if row.comment_at < row.line.end {
-            self.comment(row.comment_at..row.line.end);
-        }
-    }
-
-    /// A line of five numbers that was taken for the start of a set was noise.
-    fn settle_as_noise(&mut self) -> Result<(), Fault> {
-        self.may_be_noise = false;
-        self.phase = Phase::Noise;
-        let Some(sets) = &mut self.sets else { return Ok(()) };
-        let (line, values) = sets.take_back();
-        self.take_noise(line, &values, values.len())
-    }
-
-    fn noise_line(&mut self, line: Range<usize>) -> Result<(), Fault> {
-        let mut values = Vec::with_capacity(5);
-        let row = read_row(self.bytes, line.start, &mut self.findings, |value| {
-            if values.len() < 5 {
-                values.push(value);
-            }
-        })?;
-        self.keep_comment(&row);
-        self.take_noise(line, &values, row.count)
-    }
-
-    /// Takes a noise row of `count` numbers, of which the first five are in `values`.
-    fn take_noise(
-        &mut self,
-        line: Range<usize>,
-        values: &[f64],
-        count: usize,
-    ) -> Result<(), Fault> {
-        let &[frequency, minimum_noise_figure_db, magnitude, angle_deg, resistance] = values else {
-            return Err(Problem::NoiseRow { found: count }.at(line));
-        };
-        if count != 5 {
-            let is_network = count == 9 && !self.version.has_keywords();
-            let problem = if is_network {
-                Problem::NetworkAfterNoise { found: count }
-            } else {
-                Problem::NoiseRow { found: count }
-            };
-            return Err(problem.at(line));
-        }
-        if values.iter().any(|value| !value.is_finite()) {
-            return Err(too_large(self.bytes, line));
-        }
-        if let Some((expected, _)) = &self.header.noise_frequencies
-            && self.noise.len() == *expected
-        {
-            return Err(Problem::NoiseCount { expected: *expected, found: Found::More }.at(line));
-        }
-        let (option_line, _) = self.option_line.clone().unwrap_or_default();
-        let first_entry = || {
-            let range = grammar::entry_range(&self.bytes[line.clone()], 0);
-            line.start + range.start..line.start + range.end
-        };
-        let frequency_hz =
-            frequency_hz(frequency, option_line.frequency_unit, self.bytes, first_entry)?;
-        if minimum_noise_figure_db < 0.0 || !(0.0..=1.0).contains(&magnitude) || resistance < 0.0 {
-            self.findings.warn(WarningCode::NoiseUnphysical, line.clone());
-        }
-        if self.noise.is_empty() {
-            self.first_noise = line.clone();
-        }
-        if let Some(previous) = self.noise.last() {
-            if frequency_hz < previous.frequency_hz {
-                self.findings.warn(WarningCode::NoiseDescending, line);
-            } else if frequency_hz.total_cmp(&previous.frequency_hz).is_eq() {
-                self.findings.warn(WarningCode::NoiseDuplicate, line);
-            }
-        }
-        let scale_ohm =
-            if self.version.has_keywords() { 1.0 } else { option_line.resistances_ohm[0] };
-        self.noise.push(NoisePoint {
-            frequency_hz,
-            minimum_noise_figure_db,
-            optimum_reflection: Complex64::from_polar(magnitude, angle_deg.to_radians()),
-            noise_resistance_ohm: resistance * scale_ohm,
-        });
-        Ok(())
-    }
-
-    /// Puts together what was read.
-    pub(super) fn finish(mut self, strict: bool) -> Result<TouchstoneFile, Fault> {
-        let last_line = self.last_line.clone();
-        let Some(mut sets) = self.sets.take() else {
-            return Err(Problem::NoNetworkData.at(last_line));
-        };
-        sets.sort();
-        self.noise.sort_by(|one, other| one.frequency_hz.total_cmp(&other.frequency_hz));
-        if self.noise.first().is_some_and(|first| first.frequency_hz > sets.highest_hz) {
-            self.findings.warn(WarningCode::NoiseAboveNetwork, self.first_noise.clone());
-        }
-        if strict
-            && let Some((code, span)) = self
-                .findings
-                .list
-                .iter()
-                .filter(|(code, _)| code.is_deviation())
-                .min_by_key(|(_, span)| span.start)
-        {
-            return Err(Problem::Strict(*code).at(span.clone()));
-        }
-        let (option_line, option_span) = self.option_line.take().unwrap_or_default();
-        let ports = sets.ports();
-        let port_references_ohm = self.references_ohm.take().unwrap_or_else(|| {
-            let list = &option_line.resistances_ohm;
-            if list.len() == ports { list.clone() } else { vec![list[0]; ports] }
-        });
-        if !self.version.has_keywords() {
-            unnormalise(option_line.parameter, &port_references_ohm, &mut sets.entries);
-        }
-        let located = |error| Problem::Network(error).at(option_span.clone());
-        let grid =
-            FrequencyGrid::from_hz(std::mem::take(&mut sets.frequencies_hz)).map_err(located)?;
-        let modes = self.modes.take();
-        let references_ohm = match &modes {
-            None => port_references_ohm.iter().map(|&ohm| ohm.into()).collect(),
-            Some(modes) => modes
-                .iter()
-                .map(|mode| mode_reference_ohm(*mode, &port_references_ohm).into())
-                .collect(),
-        };
-        let entries = std::mem::take(&mut sets.entries);
-        let mut network = Network::new(option_line.parameter, grid, ports, entries, references_ohm)
-            .map_err(located)?;
-        if let Some(modes) = modes {
-            network = network.with_modes(modes).map_err(located)?;
-        }
-        let warnings = self
-            .findings
-            .list
-            .into_iter()
-            .map(|(code, span)| Warning { code, excerpt: excerpt(self.file, span) })
-            .collect();
-        Ok(TouchstoneFile {
-            version: self.version,
-            number_format: option_line.number_format,
-            frequency_unit: option_line.frequency_unit,
-            network,
-            port_references_ohm,
-            noise: self.noise,
-            noise_reference_ohm: option_line.resistances_ohm[0],
-            comments: self.comments,
-            warnings,
-        })
-    }
-}
-
-/// The reference of a mode: the pair in series for the differential, in parallel for the common.
-fn mode_reference_ohm(mode: PortMode, port_references_ohm: &[f64]) -> f64 {
-    let of = |port: crate::network::Port| port_references_ohm[port.index()];
-    match mode {
-        PortMode::Single(port) => of(port),
-        PortMode::Differential(plus, minus) => of(plus) + of(minus),
-        PortMode::Common(plus, minus) => of(plus) * of(minus) / (of(plus) + of(minus)),
     }
 }
