@@ -453,3 +453,29 @@ fn a_closed_pipe_is_no_error() {
     assert_eq!(status(&output), 0, "{}", text(&output.stderr));
     assert!(output.stderr.is_empty(), "{}", text(&output.stderr));
 }
+
+#[test]
+fn plan_gives_bands_and_harmonics() {
+    let arguments =
+        ["plan", "--rf", "27GHz..31GHz", "--if", "0.5GHz..1.5GHz", "--multiplication", "4"];
+    let report = json(&fourphase(&[&arguments[..], &["--format", "json"]].concat()));
+    assert_eq!(report["sidebands"][0]["sideband"], "upper");
+    assert_eq!(report["sidebands"][0]["lo_input_hz"], serde_json::json!([6.375e9, 7.625e9]));
+    // 20 log10 4 (any text on multipliers): 12.04 dB.
+    assert!((report["phase_noise_rise_db"].as_f64().unwrap() - 12.0412).abs() < 1e-4);
+    let shown = text(&fourphase(&arguments).stdout);
+    assert!(shown.lines().all(|line| line.chars().count() <= 80), "{shown}");
+    assert!(shown.contains("4 (the LO)"), "{shown}");
+    assert_eq!(
+        status(&fourphase(&[
+            "plan",
+            "--rf",
+            "27GHz..31GHz",
+            "--if",
+            "1GHz..2GHz",
+            "--multiplication",
+            "0"
+        ])),
+        2
+    );
+}

@@ -37,6 +37,8 @@ pub(super) enum Command {
     Compare(Compare),
     /// A closed-form part as a file
     Component(Component),
+    /// LO, image and harmonics of a frequency plan
+    Plan(Plan),
 }
 
 /// The form of what is printed.
@@ -393,6 +395,22 @@ pub(super) struct Component {
     pub(super) format: Format,
     #[command(flatten)]
     pub(super) form: FileForm,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Plan {
+    /// The RF band, such as 27GHz..31GHz
+    #[arg(long, value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
+    pub(super) rf: (f64, f64),
+    /// The IF band, such as 0.5GHz..1.5GHz
+    #[arg(long = "if", value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
+    pub(super) intermediate: (f64, f64),
+    /// How many times the LO at the mixers is the LO input
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub(super) multiplication: u32,
+    /// What to print
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
 }
 
 /// Frequencies in hertz. A type of its own, since clap takes a list for a repeated option.

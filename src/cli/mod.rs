@@ -20,6 +20,7 @@ mod input;
 mod inspect;
 mod join;
 mod output;
+mod plan;
 mod splitter;
 mod tolerance;
 
@@ -71,6 +72,7 @@ pub fn run() -> ExitCode {
         Command::Deembed(given) => deembed::run(given, &console),
         Command::Compare(given) => compare::run(given, &console),
         Command::Component(given) => component::run(given, &console),
+        Command::Plan(given) => plan::run(given, &console),
     };
     match ended {
         Ok(outcome) => ExitCode::from(outcome.status()),

@@ -2,6 +2,7 @@
 //! empty field where there is no value.
 
 use super::json::{ComparisonReport, Inspected, ToleranceReport};
+use crate::downconverter::FrequencyPlan;
 use crate::splitter::{SplitterKind, SplitterResult};
 use crate::touchstone::TouchstoneFile;
 
@@ -195,6 +196,34 @@ pub fn comparison(report: &ComparisonReport) -> Result<String, csv::Error> {
         ];
         let ports = [entry.row.to_string(), entry.column.to_string()];
         table.row(ports.into_iter().chain(values.map(optional)))?;
+    }
+    table.finish()
+}
+
+/// The bands and harmonics of a plan, one row each; `harmonic` is empty for a band.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn plan(plan: &FrequencyPlan) -> Result<String, csv::Error> {
+    let mut table = Table::new();
+    table.row(["sideband", "what", "harmonic", "low_hz", "high_hz"])?;
+    for side in &plan.sidebands {
+        for (what, (low, high)) in
+            [("lo", side.lo_hz), ("lo_input", side.lo_input_hz), ("image", side.image_hz)]
+        {
+            let name = side.sideband.to_string();
+            table.row([name, what.to_owned(), String::new(), low.to_string(), high.to_string()])?;
+        }
+        for hit in &side.harmonics {
+            let (low, high) = hit.overlap_hz;
+            table.row([
+                side.sideband.to_string(),
+                format!("in_{}", hit.victim.to_string().to_lowercase()),
+                hit.harmonic.to_string(),
+                low.to_string(),
+                high.to_string(),
+            ])?;
+        }
     }
     table.finish()
 }

@@ -1,5 +1,6 @@
 //! Results as JSON documents.
 
+use crate::downconverter::{FrequencyPlan, SidebandPlan};
 use crate::network::{Comparison, MatrixView, Quality, Worst};
 use crate::splitter::{SplitterKind, SplitterResult, Verdict};
 use crate::touchstone::{TouchstoneFile, Warning};
@@ -494,4 +495,60 @@ impl ComparisonReport {
 #[must_use]
 pub fn named_values(pairs: &[(String, f64)]) -> serde_json::Map<String, serde_json::Value> {
     pairs.iter().map(|(name, value)| (name.clone(), serde_json::json!(value))).collect()
+}
+
+/// The document of `plan`.
+#[derive(Debug, Serialize)]
+pub struct PlanReport {
+    rf_hz: [f64; 2],
+    if_hz: [f64; 2],
+    multiplication: u32,
+    phase_noise_rise_db: f64,
+    sidebands: Vec<SidebandReport>,
+}
+
+#[derive(Debug, Serialize)]
+struct SidebandReport {
+    sideband: String,
+    lo_hz: [f64; 2],
+    lo_input_hz: [f64; 2],
+    image_hz: [f64; 2],
+    harmonics: Vec<HarmonicReport>,
+}
+
+#[derive(Debug, Serialize)]
+struct HarmonicReport {
+    harmonic: u32,
+    band: String,
+    overlap_hz: [f64; 2],
+    lo_input_hz: [f64; 2],
+}
+
+impl From<&FrequencyPlan> for PlanReport {
+    fn from(plan: &FrequencyPlan) -> Self {
+        let list = |(low, high): (f64, f64)| [low, high];
+        let harmonics = |plan: &SidebandPlan| {
+            let hits = plan.harmonics.iter().map(|hit| HarmonicReport {
+                harmonic: hit.harmonic,
+                band: hit.victim.to_string(),
+                overlap_hz: list(hit.overlap_hz),
+                lo_input_hz: list(hit.lo_input_hz),
+            });
+            hits.collect()
+        };
+        let sidebands = plan.sidebands.iter().map(|plan| SidebandReport {
+            sideband: plan.sideband.to_string(),
+            lo_hz: list(plan.lo_hz),
+            lo_input_hz: list(plan.lo_input_hz),
+            image_hz: list(plan.image_hz),
+            harmonics: harmonics(plan),
+        });
+        Self {
+            rf_hz: list(plan.settings.rf_hz),
+            if_hz: list(plan.settings.if_hz),
+            multiplication: plan.settings.multiplication,
+            phase_noise_rise_db: plan.phase_noise_rise_db,
+            sidebands: sidebands.collect(),
+        }
+    }
 }

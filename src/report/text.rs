@@ -2,6 +2,7 @@
 
 use super::json::{ComparisonReport, SeenWith, ToleranceReport};
 use crate::diagnostic::printable;
+use crate::downconverter::FrequencyPlan;
 use crate::network::{Port, Quality};
 use crate::splitter::{RequirementKind, SplitterKind, SplitterPoint, SplitterResult};
 use crate::touchstone::TouchstoneFile;
@@ -339,6 +340,52 @@ pub fn comparison(report: &ComparisonReport) -> String {
             "\n{word}: vector difference at most {limit}; worst {:.2e}",
             report.worst_vector
         );
+    }
+    text
+}
+
+/// The report of `plan`.
+#[must_use]
+pub fn plan(plan: &FrequencyPlan) -> String {
+    let band =
+        |(low, high): (f64, f64)| format!("{} to {}", ShownFrequency(low), ShownFrequency(high));
+    let mut text = format!(
+        "RF {}, IF {}, LO input times {}\nPhase noise rises by {:.2} dB, phase errors by {} times.\n",
+        band(plan.settings.rf_hz),
+        band(plan.settings.if_hz),
+        plan.settings.multiplication,
+        plan.phase_noise_rise_db,
+        plan.settings.multiplication
+    );
+    for side in &plan.sidebands {
+        let _ = writeln!(text, "\nWanted sideband: {}", side.sideband);
+        let mut bands = table(&["band", "from", "to"]);
+        for (name, (low, high)) in
+            [("LO", side.lo_hz), ("LO input", side.lo_input_hz), ("image", side.image_hz)]
+        {
+            bands.add_row([
+                name.to_owned(),
+                ShownFrequency(low).to_string(),
+                ShownFrequency(high).to_string(),
+            ]);
+        }
+        let _ = writeln!(text, "{}", lines(&bands));
+        if side.harmonics.is_empty() {
+            let _ =
+                writeln!(text, "No harmonic of the LO input falls into the RF, image or IF band.");
+            continue;
+        }
+        let mut hits = table(&["harmonic of the LO input", "falls into", "from", "to"]);
+        for hit in &side.harmonics {
+            let is_lo = if hit.harmonic == plan.settings.multiplication { " (the LO)" } else { "" };
+            hits.add_row([
+                format!("{}{is_lo}", hit.harmonic),
+                hit.victim.to_string(),
+                ShownFrequency(hit.overlap_hz.0).to_string(),
+                ShownFrequency(hit.overlap_hz.1).to_string(),
+            ]);
+        }
+        let _ = writeln!(text, "{}", lines(&hits));
     }
     text
 }

@@ -1,0 +1,25 @@
+//! `fourphase plan`.
+
+use super::Outcome;
+use super::args::{Format, Plan};
+use super::console::Console;
+use super::failure::Failure;
+use crate::downconverter::{PlanSettings, frequency_plan};
+use crate::report::json::{PlanReport, document};
+use crate::report::{csv, text};
+
+pub(super) fn run(given: &Plan, console: &Console) -> Result<Outcome, Failure> {
+    let settings = PlanSettings {
+        rf_hz: given.rf,
+        if_hz: given.intermediate,
+        multiplication: given.multiplication,
+    };
+    let plan = frequency_plan(&settings).map_err(|error| Failure::Usage(error.to_string()))?;
+    let report = PlanReport::from(&plan);
+    match given.format {
+        Format::Json => console.data(&document(&report)?)?,
+        Format::Csv => console.data(&csv::plan(&plan)?)?,
+        Format::Text => console.data(&text::plan(&plan))?,
+    }
+    Ok(Outcome::Holds)
+}

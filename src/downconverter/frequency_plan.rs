@@ -1,0 +1,230 @@
+//! Bands and harmonics of a receiver: pure arithmetic on ranges.
+//!
+//! Upper sideband: RF = LO + IF, image = LO - IF; lower: the reverse. The LO at the mixers is N times
+//! the LO input, so N times its phase error and 20 log10 N dB more phase noise.
+
+use crate::units::db_from_amplitude;
+use std::fmt;
+
+/// Which side of the LO is wanted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sideband {
+    /// RF = LO + IF.
+    Upper,
+    /// RF = LO - IF.
+    Lower,
+}
+
+impl fmt::Display for Sideband {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Upper => "upper",
+            Self::Lower => "lower",
+        })
+    }
+}
+
+/// A range of frequencies, Hz: low and high.
+pub type Band = (f64, f64);
+
+/// What a plan is made from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PlanSettings {
+    /// The RF band, Hz.
+    pub rf_hz: Band,
+    /// The IF band, Hz.
+    pub if_hz: Band,
+    /// N: the LO at the mixers over the LO input.
+    pub multiplication: u32,
+}
+
+/// Which band a harmonic falls into.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Victim {
+    /// The wanted RF band.
+    Rf,
+    /// The image band.
+    Image,
+    /// The IF band.
+    If,
+}
+
+impl fmt::Display for Victim {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Rf => "RF",
+            Self::Image => "image",
+            Self::If => "IF",
+        })
+    }
+}
+
+/// A harmonic of the LO input that falls into a band.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HarmonicHit {
+    /// Its number; N itself is the LO.
+    pub harmonic: u32,
+    /// The band it falls into.
+    pub victim: Victim,
+    /// The part of that band that it sweeps, Hz.
+    pub overlap_hz: Band,
+    /// The LO inputs for which it does, Hz.
+    pub lo_input_hz: Band,
+}
+
+/// The plan for one choice of sideband.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SidebandPlan {
+    /// Which side is wanted.
+    pub sideband: Sideband,
+    /// All LOs that bring some of the RF band into some of the IF band, Hz.
+    pub lo_hz: Band,
+    /// The same at the LO input.
+    pub lo_input_hz: Band,
+    /// Where images can come from, Hz.
+    pub image_hz: Band,
+    /// Harmonics of the LO input in RF, image and IF bands.
+    pub harmonics: Vec<HarmonicHit>,
+}
+
+/// A frequency plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FrequencyPlan {
+    /// What it was made from.
+    pub settings: PlanSettings,
+    /// Phase noise of the LO over that of its input, dB.
+    pub phase_noise_rise_db: f64,
+    /// For the upper, then the lower sideband. One that would need an LO at or below zero is
+    /// left out.
+    pub sidebands: Vec<SidebandPlan>,
+}
+
+/// Why there is no plan.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum PlanError {
+    /// A band that starts at zero or runs downwards.
+    #[error("the {what} band needs positive frequencies, the lower one first")]
+    Band {
+        /// Which.
+        what: &'static str,
+    },
+    /// No multiplication.
+    #[error("the multiplication is a whole number from 1 to 1000")]
+    Multiplication,
+}
+
+/// The most that an LO chain multiplies by; more is a slip of the pen.
+const LARGEST_MULTIPLICATION: u32 = 1000;
+
+/// Makes a plan.
+///
+/// # Errors
+/// [`PlanError`].
+///
+/// # Examples
+/// ```
+/// use fourphase::downconverter::{PlanSettings, frequency_plan};
+///
+/// let plan = frequency_plan(&PlanSettings { rf_hz: (27e9, 31e9), if_hz: (0.5e9, 1.5e9), multiplication: 4 })?;
+/// assert_eq!(plan.sidebands[0].lo_hz, (25.5e9, 30.5e9));
+/// assert_eq!(plan.sidebands[0].lo_input_hz, (6.375e9, 7.625e9));
+/// # Ok::<(), fourphase::downconverter::PlanError>(())
+/// ```
+pub fn frequency_plan(settings: &PlanSettings) -> Result<FrequencyPlan, PlanError> {
+    for (what, (low, high)) in [("RF", settings.rf_hz), ("IF", settings.if_hz)] {
+        if !(low > 0.0 && low <= high && high.is_finite()) {
+            return Err(PlanError::Band { what });
+        }
+    }
+    if !(1..=LARGEST_MULTIPLICATION).contains(&settings.multiplication) {
+        return Err(PlanError::Multiplication);
+    }
+    let plans =
+        [Sideband::Upper, Sideband::Lower].map(|sideband| sideband_plan(settings, sideband));
+    Ok(FrequencyPlan {
+        settings: *settings,
+        phase_noise_rise_db: db_from_amplitude(f64::from(settings.multiplication)),
+        sidebands: plans.into_iter().filter(|plan| plan.lo_hz.0 > 0.0).collect(),
+    })
+}
+
+fn sideband_plan(settings: &PlanSettings, sideband: Sideband) -> SidebandPlan {
+    let ((rf_low, rf_high), (if_low, if_high)) = (settings.rf_hz, settings.if_hz);
+    let (lo_hz, image_hz) = match sideband {
+        Sideband::Upper => {
+            ((rf_low - if_high, rf_high - if_low), (rf_low - 2.0 * if_high, rf_high - 2.0 * if_low))
+        }
+        Sideband::Lower => {
+            ((rf_low + if_low, rf_high + if_high), (rf_low + 2.0 * if_low, rf_high + 2.0 * if_high))
+        }
+    };
+    let times = f64::from(settings.multiplication);
+    let lo_input_hz = (lo_hz.0 / times, lo_hz.1 / times);
+    let highest = settings.rf_hz.1.max(image_hz.1);
+    let mut harmonics = Vec::new();
+    for harmonic in 1.. {
+        let number = f64::from(harmonic);
+        let swept = (number * lo_input_hz.0, number * lo_input_hz.1);
+        if lo_input_hz.0 <= 0.0 || swept.0 > highest {
+            break;
+        }
+        for (victim, band) in
+            [(Victim::Rf, settings.rf_hz), (Victim::Image, image_hz), (Victim::If, settings.if_hz)]
+        {
+            let overlap_hz = (swept.0.max(band.0), swept.1.min(band.1));
+            if overlap_hz.0 <= overlap_hz.1 {
+                let lo_input_hz = (overlap_hz.0 / number, overlap_hz.1 / number);
+                harmonics.push(HarmonicHit { harmonic, victim, overlap_hz, lo_input_hz });
+            }
+        }
+    }
+    SidebandPlan { sideband, lo_hz, lo_input_hz, image_hz, harmonics }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bands_of_both_sidebands() {
+        let settings =
+            PlanSettings { rf_hz: (27e9, 31e9), if_hz: (0.5e9, 1.5e9), multiplication: 4 };
+        let plan = frequency_plan(&settings).unwrap();
+        let [upper, lower] = plan.sidebands.as_slice() else { panic!("two sidebands") };
+        assert_eq!((upper.lo_hz, upper.image_hz), ((25.5e9, 30.5e9), (24e9, 30e9)));
+        assert_eq!((lower.lo_hz, lower.image_hz), ((27.5e9, 32.5e9), (28e9, 34e9)));
+        // The LO itself sweeps through the RF band, from 27 to 30.5 GHz.
+        let lo = upper
+            .harmonics
+            .iter()
+            .find(|hit| hit.harmonic == 4 && hit.victim == Victim::Rf)
+            .unwrap();
+        assert_eq!((lo.overlap_hz, lo.lo_input_hz), ((27e9, 30.5e9), (6.75e9, 7.625e9)));
+        // The fifth harmonic, from 31.875 GHz, misses it; no harmonic reaches down to the IF.
+        assert!(!upper.harmonics.iter().any(|hit| hit.harmonic == 5 || hit.victim == Victim::If));
+    }
+
+    #[test]
+    fn a_low_lo_input_falls_into_the_if() {
+        let settings =
+            PlanSettings { rf_hz: (9e9, 10e9), if_hz: (0.9e9, 1.5e9), multiplication: 8 };
+        let plan = frequency_plan(&settings).unwrap();
+        assert!(
+            plan.sidebands[0]
+                .harmonics
+                .iter()
+                .any(|hit| hit.harmonic == 1 && hit.victim == Victim::If)
+        );
+    }
+
+    #[test]
+    fn what_is_no_plan() {
+        let good = PlanSettings { rf_hz: (27e9, 31e9), if_hz: (0.5e9, 1.5e9), multiplication: 4 };
+        assert!(frequency_plan(&PlanSettings { multiplication: 0, ..good }).is_err());
+        assert!(frequency_plan(&PlanSettings { if_hz: (0.0, 1e9), ..good }).is_err());
+        // An IF above the RF leaves the upper sideband without an LO.
+        let high = frequency_plan(&PlanSettings { if_hz: (30e9, 40e9), ..good }).unwrap();
+        assert_eq!(high.sidebands.len(), 1);
+    }
+}
