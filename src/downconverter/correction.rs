@@ -1,0 +1,157 @@
+//! Correction of Q by a complex weight: what one weight can do for many frequencies.
+//!
+//! At each point the combined output is i + w q; for the image it should vanish, for the wanted
+//! sideband it should not. One weight for all points is chosen by least squares, in closed form, or
+//! so that the worst rejection is best (minimax).
+
+use num_complex::Complex64;
+
+/// I and Q of both sidebands at one point of the plan.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CorrectionPoint {
+    /// I of the wanted sideband.
+    pub wanted_i: Complex64,
+    /// Q of the wanted sideband.
+    pub wanted_q: Complex64,
+    /// I of the image sideband.
+    pub image_i: Complex64,
+    /// Q of the image sideband.
+    pub image_q: Complex64,
+}
+
+impl CorrectionPoint {
+    /// Wanted over image with a weight, dB; infinite without an image.
+    #[must_use]
+    pub fn rejection_db(&self, weight: Complex64) -> f64 {
+        let wanted = (self.wanted_i + weight * self.wanted_q).norm_sqr();
+        let image = (self.image_i + weight * self.image_q).norm_sqr();
+        10.0 * (wanted / image).log10()
+    }
+
+    /// The weight that cancels the image at this point.
+    #[must_use]
+    pub fn cancelling_weight(&self) -> Complex64 {
+        -self.image_i / self.image_q
+    }
+}
+
+/// The smallest rejection over points with one weight, dB; infinite without points.
+#[must_use]
+pub fn worst_rejection_db(points: &[CorrectionPoint], weight: Complex64) -> f64 {
+    points.iter().map(|point| point.rejection_db(weight)).fold(f64::INFINITY, f64::min)
+}
+
+/// The weight that makes the sum of |image|² least; `None` where Q has no image at all.
+#[must_use]
+pub fn least_squares_weight(points: &[CorrectionPoint]) -> Option<Complex64> {
+    let cross: Complex64 = points.iter().map(|point| point.image_q.conj() * point.image_i).sum();
+    let power: f64 = points.iter().map(|point| point.image_q.norm_sqr()).sum();
+    (power > 0.0).then(|| -cross / power)
+}
+
+/// The weight whose worst rejection is best.
+///
+/// `None` where no point has an image through Q. The value is good to 1e-9 dB; the weight itself
+/// only to its root, since the optimum is flat.
+///
+/// # Method
+/// For a level of rejection the weights that hold it at one point fill a disk, and a level can be
+/// held by all if their disks have a point in common. The level is bisected over a few points, to
+/// which the worst offender among the rest is added until there is none.
+#[must_use]
+pub fn minimax_weight(points: &[CorrectionPoint]) -> Option<Complex64> {
+    let start = least_squares_weight(points)?;
+    let worst = |weight: Complex64| -> usize {
+        let level = |at: &usize| points[*at].rejection_db(weight);
+        (0..points.len()).min_by(|one, other| level(one).total_cmp(&level(other))).unwrap_or(0)
+    };
+    let mut chosen = vec![worst(start)];
+    let mut weight = start;
+    // Each round adds a point, so there are at most as many rounds as points.
+    for _ in 0..points.len() {
+        let subset: Vec<CorrectionPoint> = chosen.iter().map(|&at| points[at]).collect();
+        weight = minimax_of_few(&subset)?;
+        let offender = worst(weight);
+        let held_db = worst_rejection_db(&subset, weight);
+        if chosen.contains(&offender) || points[offender].rejection_db(weight) >= held_db - 1e-10 {
+            break;
+        }
+        chosen.push(offender);
+    }
+    Some(weight)
+}
+
+/// Bisection of the level for a handful of points.
+fn minimax_of_few(points: &[CorrectionPoint]) -> Option<Complex64> {
+    if let [only] = points {
+        return Some(only.cancelling_weight());
+    }
+    let start = least_squares_weight(points)?;
+    let mut held = (worst_rejection_db(points, start), start);
+    // No receiver is asked for more than this.
+    let (mut low_db, mut high_db) = (held.0, 400.0_f64.max(held.0));
+    for _ in 0..100 {
+        let middle_db = 0.5 * (low_db + high_db);
+        match common_point(points, middle_db) {
+            Some(weight) => {
+                low_db = middle_db;
+                held = (middle_db, weight);
+            }
+            None => high_db = middle_db,
+        }
+        if high_db - low_db < 1e-11 {
+            break;
+        }
+    }
+    Some(held.1)
+}
+
+/// A weight that holds a level at every point, if there is one.
+fn common_point(points: &[CorrectionPoint], level_db: f64) -> Option<Complex64> {
+    let allowed = crate::units::power_from_db(-level_db);
+    // |image|² <= allowed |wanted|² as a disk: centre and radius.
+    let disks: Option<Vec<(Complex64, f64)>> = points
+        .iter()
+        .map(|point| {
+            let square = point.image_q.norm_sqr() - allowed * point.wanted_q.norm_sqr();
+            if square <= 0.0 {
+                return None;
+            }
+            let linear = point.image_i * point.image_q.conj()
+                - allowed * point.wanted_i * point.wanted_q.conj();
+            let constant = point.image_i.norm_sqr() - allowed * point.wanted_i.norm_sqr();
+            let centre = -linear / square;
+            let radius_squared = centre.norm_sqr() - constant / square;
+            (radius_squared >= 0.0).then(|| (centre, radius_squared.sqrt()))
+        })
+        .collect();
+    let disks = disks?;
+    // If the disks have a point in common, a centre or a crossing of two edges is one.
+    let slack =
+        1e-13 * disks.iter().map(|(centre, radius)| centre.norm() + radius).fold(0.0, f64::max);
+    let in_all = |weight: Complex64| {
+        disks.iter().all(|(centre, radius)| (weight - centre).norm() <= radius + slack)
+    };
+    let crossings = disks
+        .iter()
+        .enumerate()
+        .flat_map(|(at, one)| disks[..at].iter().flat_map(|other| crossings(*one, *other)));
+    disks.iter().map(|(centre, _)| *centre).chain(crossings).find(|&weight| in_all(weight))
+}
+
+/// Where the edges of two disks cross, or touch.
+fn crossings(
+    (centre, radius): (Complex64, f64),
+    (other, other_radius): (Complex64, f64),
+) -> [Complex64; 2] {
+    let between = other - centre;
+    let distance = between.norm();
+    if distance == 0.0 {
+        return [centre; 2];
+    }
+    let along =
+        (distance * distance + radius * radius - other_radius * other_radius) / (2.0 * distance);
+    let across = (radius * radius - along * along).max(0.0).sqrt();
+    let unit = between / distance;
+    [1.0, -1.0].map(|side| centre + unit * Complex64::new(along, side * across))
+}

@@ -1,0 +1,312 @@
+//! I and Q of a receiver from the voltages at its mixing elements, and its image rejection.
+//!
+//! An element of gain c with the RF voltage H at the sideband and the LO voltage L gives, with the
+//! conversion gain growing as |L|^k,
+//!
+//! | sideband | IF phasor |
+//! |---|---|
+//! | upper | c H conj(L) \|L\|^(k-1) |
+//! | lower | conj(c) conj(H) L \|L\|^(k-1) |
+//!
+//! With harmonic n the phase of L counts n times. I and Q are sums over their elements, those of
+//! polarity minus subtracted; each passes its IF path, Q the correction, and z = t_I I + t_Q Q. The
+//! rejection is |z wanted|² / |z image|². With ρ = t_Q Q / (t_I I) in the wanted and its negative in
+//! the image sideband, both ideally 1, it is |(1 + ρ wanted) / (1 - ρ image)|² times the common gain
+//! ratio: the image sideband's error sets what is left over.
+
+use super::Sideband;
+use crate::units::db_from_neper;
+use num_complex::Complex64;
+
+/// Which output an element feeds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Channel {
+    /// In phase.
+    I,
+    /// In quadrature.
+    Q,
+}
+
+/// A mixing element and the voltages at it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Element {
+    /// The output it feeds.
+    pub channel: Channel,
+    /// Whether its output is subtracted: the second of a balanced pair.
+    pub is_subtracted: bool,
+    /// Its own relative conversion gain.
+    pub gain: Complex64,
+    /// The LO voltage.
+    pub lo: Complex64,
+    /// The RF voltage at LO + IF.
+    pub rf_upper: Complex64,
+    /// The RF voltage at LO - IF.
+    pub rf_lower: Complex64,
+}
+
+/// How elements mix.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Mixing {
+    /// k: conversion gain ~ |LO|^k. 1 is a multiplier, 0 a hard-driven switch.
+    pub lo_amplitude_exponent: f64,
+    /// n: the LO phase counts n times.
+    pub lo_harmonic: i32,
+}
+
+impl Default for Mixing {
+    fn default() -> Self {
+        Self { lo_amplitude_exponent: 1.0, lo_harmonic: 1 }
+    }
+}
+
+/// IF phasors of the two channels for one sideband.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct IqPair {
+    /// In phase.
+    pub i: Complex64,
+    /// In quadrature.
+    pub q: Complex64,
+}
+
+/// IF phasors for a unit of RF in each sideband.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct IqOutputs {
+    /// RF at LO + IF.
+    pub upper: IqPair,
+    /// RF at LO - IF.
+    pub lower: IqPair,
+}
+
+impl IqOutputs {
+    /// Sums over the elements.
+    #[must_use]
+    pub fn of(elements: &[Element], mixing: &Mixing) -> Self {
+        let mut outputs = Self::default();
+        for element in elements {
+            let drive = element.drive(mixing);
+            let sign = if element.is_subtracted { -1.0 } else { 1.0 };
+            let upper = sign * element.gain * element.rf_upper * drive.conj();
+            let lower = sign * element.gain.conj() * element.rf_lower.conj() * drive;
+            let (into_upper, into_lower) = match element.channel {
+                Channel::I => (&mut outputs.upper.i, &mut outputs.lower.i),
+                Channel::Q => (&mut outputs.upper.q, &mut outputs.lower.q),
+            };
+            *into_upper += upper;
+            *into_lower += lower;
+        }
+        outputs
+    }
+
+    /// The pair of one sideband.
+    #[must_use]
+    pub fn of_sideband(&self, sideband: Sideband) -> IqPair {
+        match sideband {
+            Sideband::Upper => self.upper,
+            Sideband::Lower => self.lower,
+        }
+    }
+}
+
+impl Element {
+    /// L |L|^(k-1), its phase n times that of L; zero without LO.
+    fn drive(&self, mixing: &Mixing) -> Complex64 {
+        let size = self.lo.norm();
+        if size == 0.0 {
+            return Complex64::ZERO;
+        }
+        (self.lo / size).powi(mixing.lo_harmonic) * size.powf(mixing.lo_amplitude_exponent)
+    }
+}
+
+/// How the outputs are combined: z = t_I I + t_Q Q.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Combination {
+    /// t_I, with the IF path of I.
+    pub i: Complex64,
+    /// t_Q, with the IF path of Q, its correction and the ±j of the combination.
+    pub q: Complex64,
+}
+
+impl Combination {
+    /// I + jQ.
+    pub const I_PLUS_JQ: Self = Self { i: Complex64::ONE, q: Complex64::I };
+    /// I - jQ.
+    pub const I_MINUS_JQ: Self = Self { i: Complex64::ONE, q: Complex64::new(0.0, -1.0) };
+
+    /// The combined output.
+    #[must_use]
+    pub fn apply(&self, pair: IqPair) -> Complex64 {
+        self.i * pair.i + self.q * pair.q
+    }
+}
+
+/// What one point of the plan comes to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ReceiverBalance {
+    /// Wanted over image power at the combined output, dB; infinite without an image.
+    pub image_rejection_db: f64,
+    /// ln of ρ in the wanted sideband: imbalance in nepers and quadrature error in radians.
+    pub wanted_error: Complex64,
+    /// ln of ρ in the image sideband: the receiver's channel error.
+    pub channel_error: Complex64,
+}
+
+impl ReceiverBalance {
+    /// Q over I in the wanted sideband: imbalance (dB) and quadrature error (deg).
+    #[must_use]
+    pub fn wanted(&self) -> (f64, f64) {
+        (db_from_neper(self.wanted_error.re), self.wanted_error.im.to_degrees())
+    }
+
+    /// The same in the image sideband.
+    #[must_use]
+    pub fn image(&self) -> (f64, f64) {
+        (db_from_neper(self.channel_error.re), self.channel_error.im.to_degrees())
+    }
+}
+
+/// The balance of a receiver for the wanted sideband and a combination.
+#[must_use]
+pub fn receiver_balance(
+    outputs: &IqOutputs,
+    combination: &Combination,
+    wanted: Sideband,
+) -> ReceiverBalance {
+    let image = match wanted {
+        Sideband::Upper => Sideband::Lower,
+        Sideband::Lower => Sideband::Upper,
+    };
+    let (wanted, image) = (outputs.of_sideband(wanted), outputs.of_sideband(image));
+    let ratio = |pair: IqPair| combination.q * pair.q / (combination.i * pair.i);
+    let power_ratio = combination.apply(wanted).norm_sqr() / combination.apply(image).norm_sqr();
+    ReceiverBalance {
+        image_rejection_db: 10.0 * power_ratio.log10(),
+        wanted_error: ratio(wanted).ln(),
+        channel_error: (-ratio(image)).ln(),
+    }
+}
+
+/// The combination that makes the wanted sideband the stronger one. With an exact tie, I + jQ.
+#[must_use]
+pub fn favourable_combination(outputs: &IqOutputs, wanted: Sideband) -> Combination {
+    let rejection = |combination: &Combination| {
+        receiver_balance(outputs, combination, wanted).image_rejection_db
+    };
+    let (plus, minus) = (Combination::I_PLUS_JQ, Combination::I_MINUS_JQ);
+    if rejection(&minus) > rejection(&plus) { minus } else { plus }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::{FRAC_PI_2, TAU};
+
+    fn element(channel: Channel, is_subtracted: bool, lo: Complex64, rf: Complex64) -> Element {
+        Element { channel, is_subtracted, gain: Complex64::ONE, lo, rf_upper: rf, rf_lower: rf }
+    }
+
+    /// Four elements driven at 0, 180, 90 and 270 degrees, with errors on one.
+    fn four_phase(error: Complex64) -> Vec<Element> {
+        let lo = |turn: f64| Complex64::from_polar(0.6, TAU * turn);
+        vec![
+            element(Channel::I, false, lo(0.0), Complex64::ONE),
+            element(Channel::I, true, lo(0.5), Complex64::ONE),
+            element(Channel::Q, false, lo(0.25) * error, Complex64::ONE),
+            element(Channel::Q, true, lo(0.75) * error, Complex64::ONE),
+        ]
+    }
+
+    #[test]
+    fn an_ideal_receiver_has_no_image_and_an_error_sets_it() {
+        let ideal = IqOutputs::of(&four_phase(Complex64::ONE), &Mixing::default());
+        for wanted in [Sideband::Upper, Sideband::Lower] {
+            let combination = favourable_combination(&ideal, wanted);
+            assert!(receiver_balance(&ideal, &combination, wanted).image_rejection_db > 300.0);
+        }
+        // Swapping I and Q, or the sign, swaps the sideband.
+        assert_ne!(
+            favourable_combination(&ideal, Sideband::Upper),
+            favourable_combination(&ideal, Sideband::Lower)
+        );
+        let error = Complex64::from_polar(10_f64.powf(0.5 / 20.0), 3_f64.to_radians());
+        let outputs = IqOutputs::of(&four_phase(error), &Mixing::default());
+        let combination = favourable_combination(&outputs, Sideband::Upper);
+        let balance = receiver_balance(&outputs, &combination, Sideband::Upper);
+        assert!(
+            (balance.image_rejection_db - crate::splitter::image_rejection_db(0.5, 3.0)).abs()
+                < 1e-9
+        );
+        let (imbalance_db, error_deg) = balance.image();
+        assert!((imbalance_db - 0.5).abs() < 1e-9 && (error_deg.abs() - 3.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_switch_does_not_see_the_drive_and_a_harmonic_counts_phase_twice() {
+        let error = Complex64::from_polar(2.0, 0.0);
+        let switch = Mixing { lo_amplitude_exponent: 0.0, lo_harmonic: 1 };
+        let outputs = IqOutputs::of(&four_phase(error), &switch);
+        let combination = favourable_combination(&outputs, Sideband::Upper);
+        assert!(
+            receiver_balance(&outputs, &combination, Sideband::Upper).image_rejection_db > 300.0
+        );
+        // At the second harmonic 45 degrees of LO make quadrature.
+        let lo = |angle: f64| Complex64::from_polar(1.0, angle);
+        let pair = [
+            element(Channel::I, false, lo(0.0), Complex64::ONE),
+            element(Channel::Q, false, lo(FRAC_PI_2 / 2.0), Complex64::ONE),
+        ];
+        let second = Mixing { lo_amplitude_exponent: 1.0, lo_harmonic: 2 };
+        let outputs = IqOutputs::of(&pair, &second);
+        let combination = favourable_combination(&outputs, Sideband::Upper);
+        assert!(
+            receiver_balance(&outputs, &combination, Sideband::Upper).image_rejection_db > 300.0
+        );
+    }
+
+    /// Both tones multiplied with the LOs in time, averaged over whole periods of the IF, against
+    /// the phasors.
+    #[test]
+    fn phasors_agree_with_sampled_waveforms() {
+        const SAMPLES: usize = 4096;
+        // Whole periods in the record: LO 200, IF 13.
+        let (lo_periods, if_periods) = (200.0, 13.0);
+        let lo = [Complex64::from_polar(0.7, 0.3), Complex64::from_polar(0.66, 0.3 + 1.49)];
+        let rf = [
+            [Complex64::from_polar(1.1, -0.4), Complex64::from_polar(1.05, -0.35)],
+            [Complex64::from_polar(0.9, 0.8), Complex64::from_polar(0.93, 0.86)],
+        ];
+        for (sideband, rf) in [(1.0, rf[0]), (-1.0, rf[1])] {
+            let mut measured = [Complex64::ZERO; 2];
+            for channel in 0..2 {
+                for sample in 0..SAMPLES {
+                    let t = sample as f64 / SAMPLES as f64;
+                    let wave = |phasor: Complex64, periods: f64| {
+                        (phasor * Complex64::cis(TAU * periods * t)).re
+                    };
+                    let product = wave(rf[channel], lo_periods + sideband * if_periods)
+                        * wave(lo[channel], lo_periods);
+                    // The IF phasor is twice the mean of the product against its rotation; the
+                    // product itself brings in one half.
+                    measured[channel] +=
+                        4.0 * product * Complex64::cis(-TAU * if_periods * t) / SAMPLES as f64;
+                }
+            }
+            let elements = [
+                Element {
+                    rf_upper: rf[0],
+                    rf_lower: rf[0],
+                    ..element(Channel::I, false, lo[0], rf[0])
+                },
+                Element {
+                    rf_upper: rf[1],
+                    rf_lower: rf[1],
+                    ..element(Channel::Q, false, lo[1], rf[1])
+                },
+            ];
+            let outputs = IqOutputs::of(&elements, &Mixing::default());
+            let pair = if sideband > 0.0 { outputs.upper } else { outputs.lower };
+            assert!((measured[0] - pair.i).norm() < 1e-12, "{} {}", measured[0], pair.i);
+            assert!((measured[1] - pair.q).norm() < 1e-12, "{} {}", measured[1], pair.q);
+        }
+    }
+}
