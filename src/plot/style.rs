@@ -330,14 +330,18 @@ pub(super) fn line(
 ) -> Result<(), PlotError> {
     let stroke = ShapeStyle::from(&colour).stroke_width(px(sizes.line));
     let points: Vec<(f64, f64)> = points.into_iter().collect();
-    for run in points.split(|(_, y)| !y.is_finite()) {
+    let (width, height) = chart.plotting_area().dim_in_pixel();
+    let per_pixel =
+        |range: Range<f64>, pixels: u32| (range.end - range.start) / f64::from(pixels.max(1));
+    let scale = (per_pixel(chart.x_range(), width), per_pixel(chart.y_range(), height));
+    for run in points.split(|(_, y)| !y.is_finite()).filter(|run| !run.is_empty()) {
         if let [alone] = run {
             let dot =
                 EmptyElement::at(*alone) + Circle::new((0, 0), px(sizes.line * 2), colour.filled());
             chart.draw_series(std::iter::once(dot)).map_err(PlotError::from_display)?;
             continue;
         }
-        let run = run.iter().copied();
+        let run = essential(run, scale).into_iter();
         if dash == Dash::Dashed {
             let (on, off) = (px(sizes.line * 5), px(sizes.line * 3));
             chart
@@ -348,6 +352,36 @@ pub(super) fn line(
         }
     }
     Ok(())
+}
+
+/// The points of a line that matter to the eye: those left out lie less than a pixel of the
+/// enlarged canvas off the line through the others. The canvas rounds every point to its pixels,
+/// which would show as steps along a line that is nearly level.
+///
+/// U. Ramer (1972), D. H. Douglas and T. K. Peucker (1973).
+fn essential(points: &[(f64, f64)], scale: (f64, f64)) -> Vec<(f64, f64)> {
+    const TOLERANCE_PIXELS: f64 = 1.0;
+    let mut keep = vec![false; points.len()];
+    let last = points.len() - 1;
+    (keep[0], keep[last]) = (true, true);
+    let mut open = vec![(0, last)];
+    while let Some((from, to)) = open.pop() {
+        let ((x0, y0), (x1, y1)) = (points[from], points[to]);
+        let (dx, dy) = ((x1 - x0) / scale.0, (y1 - y0) / scale.1);
+        let length = dx.hypot(dy);
+        let distance = |&(x, y): &(f64, f64)| {
+            let (px, py) = ((x - x0) / scale.0, (y - y0) / scale.1);
+            // A line that comes back to where it began has no direction.
+            if length > 0.0 { (dx * py - dy * px).abs() / length } else { px.hypot(py) }
+        };
+        let farthest = (from + 1..to)
+            .max_by(|&one, &other| distance(&points[one]).total_cmp(&distance(&points[other])));
+        if let Some(at) = farthest.filter(|&at| distance(&points[at]) > TOLERANCE_PIXELS) {
+            keep[at] = true;
+            open.extend([(from, at), (at, to)]);
+        }
+    }
+    points.iter().zip(keep).filter(|(_, keep)| *keep).map(|(point, _)| *point).collect()
 }
 
 /// Shades a stretch of the x axis over the whole height.
