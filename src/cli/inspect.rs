@@ -4,44 +4,41 @@ use super::Outcome;
 use super::args::{Format, Inspect};
 use super::console::Console;
 use super::failure::Failure;
-use crate::network::{Quality, assess};
+use crate::network::assess;
 use crate::report::json::{Inspected, InspectedFile, UnreadableFile, document};
 use crate::report::{ReportFile, csv, publish, text};
-use crate::touchstone::{ReadError, TouchstoneFile, ports_in_name, read};
+use crate::touchstone::{ReadError, ReadOptions, TouchstoneFile, ports_in_name, read};
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// A file and what came of reading it.
+/// What is kept of a file once it was looked at; its numbers only where they are asked for.
 struct Looked {
     name: String,
-    result: Result<(TouchstoneFile, Option<Quality>), ReadError>,
+    entry: Inspected,
+    /// Its part of the text report.
+    text: Option<String>,
+    /// For the table of numbers.
+    file: Option<TouchstoneFile>,
 }
 
 pub(super) fn run(given: &Inspect, console: &Console) -> Result<Outcome, Failure> {
     let options = given.reading.options();
     let paths = expand(&given.files)?;
-    let looked: Vec<Looked> = paths
-        .iter()
-        .map(|path| {
-            let result = read(path, &options).map(|file| {
-                // A file whose Z or Y has no S at some frequency is still worth showing.
-                let quality = assess(&file.network).ok();
-                (file, quality)
-            });
-            Looked { name: path.display().to_string(), result }
-        })
-        .collect();
-    for failed in looked.iter().filter_map(|looked| looked.result.as_ref().err()) {
-        console.error(&failed.diagnostic());
-    }
+    let looked: Vec<Looked> =
+        paths.iter().map(|path| look(path, given, &options, console)).collect();
 
-    let entries: Vec<Inspected> = looked.iter().map(|looked| entry(looked, given.data)).collect();
+    let entries: Vec<&Inspected> = looked.iter().map(|looked| &looked.entry).collect();
     let json = || document(&entries);
     let table = || {
-        let read = looked.iter().filter_map(|looked| {
-            looked.result.as_ref().ok().map(|(file, _)| (looked.name.as_str(), file))
-        });
-        if given.data { csv::data(read) } else { csv::inspected(&entries) }
+        if given.data {
+            csv::data(
+                looked
+                    .iter()
+                    .filter_map(|one| one.file.as_ref().map(|file| (one.name.as_str(), file))),
+            )
+        } else {
+            csv::inspected(&entries)
+        }
     };
     if let Some(folder) = &given.writing.out {
         let files = [
@@ -56,45 +53,49 @@ pub(super) fn run(given: &Inspect, console: &Console) -> Result<Outcome, Failure
     match given.format {
         Format::Json => console.data(&json()?)?,
         Format::Csv => console.data(&table()?)?,
-        Format::Text => console.data(&as_text(&looked, given.data))?,
+        Format::Text => {
+            let parts: Vec<&str> =
+                looked.iter().filter_map(|looked| looked.text.as_deref()).collect();
+            console.data(&parts.join("\n"))?;
+        }
     }
-    let unread = looked.iter().filter(|looked| looked.result.is_err()).count();
+    let unread = looked.iter().filter(|looked| looked.text.is_none()).count();
     if unread > 0 && looked.len() > 1 {
         console.notice(&format!("{unread} of {} files could not be read", looked.len()));
     }
     Ok(if unread > 0 { Outcome::Incomplete } else { Outcome::Holds })
 }
 
-fn entry(looked: &Looked, with_data: bool) -> Inspected {
-    match &looked.result {
-        Ok((file, quality)) => Inspected::Read(Box::new(InspectedFile::new(
-            &looked.name,
-            file,
-            quality.as_ref(),
-            with_data,
-        ))),
-        Err(error) => Inspected::Unreadable(UnreadableFile {
-            file: looked.name.clone(),
-            error: error.problem().map_or_else(|| error.to_string(), ToString::to_string),
-            line: error.position().map(|position| position.line),
-            column: error.position().map(|position| position.column),
-        }),
-    }
-}
-
-fn as_text(looked: &[Looked], with_data: bool) -> String {
-    let parts: Vec<String> = looked
-        .iter()
-        .filter_map(|looked| {
-            let (file, quality) = looked.result.as_ref().ok()?;
-            let mut part = text::inspected(&looked.name, file, quality.as_ref());
-            if with_data {
-                part.push_str(&text::data(file));
+/// Reads one file, says at once what is wrong with it, and keeps what the report needs.
+fn look(path: &Path, given: &Inspect, options: &ReadOptions, console: &Console) -> Looked {
+    let name = path.display().to_string();
+    match read(path, options) {
+        Ok(file) => {
+            // A file whose Z or Y has no S at some frequency is still worth showing.
+            let quality = assess(&file.network).ok();
+            let mut part = text::inspected(&name, &file, quality.as_ref());
+            if given.data && given.format == Format::Text {
+                part.push_str(&text::data(&file));
             }
-            Some(part)
-        })
-        .collect();
-    parts.join("\n")
+            let entry = InspectedFile::new(&name, &file, quality.as_ref(), given.data);
+            Looked {
+                name,
+                entry: Inspected::Read(Box::new(entry)),
+                text: Some(part),
+                file: given.data.then_some(file),
+            }
+        }
+        Err(error) => {
+            console.error(&error.diagnostic());
+            let entry = UnreadableFile {
+                file: name.clone(),
+                error: error.problem().map_or_else(|| error.to_string(), ToString::to_string),
+                line: error.position().map(|position| position.line),
+                column: error.position().map(|position| position.column),
+            };
+            Looked { name, entry: Inspected::Unreadable(entry), text: None, file: None }
+        }
+    }
 }
 
 /// Files as named; a folder stands for the Touchstone files in it and below, in the order of

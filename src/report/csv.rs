@@ -57,7 +57,7 @@ pub fn splitter(result: &SplitterResult) -> Result<String, csv::Error> {
 ///
 /// # Errors
 /// None in practice: the table is made in memory.
-pub fn inspected(files: &[Inspected]) -> Result<String, csv::Error> {
+pub fn inspected(files: &[&Inspected]) -> Result<String, csv::Error> {
     let mut table = Table::new();
     table.row([
         "file",
