@@ -135,12 +135,12 @@ pub fn parse_frequency_range_hz(text: &str) -> Result<(f64, f64), UnitError> {
 }
 
 /// The most points that a grid on the command line or in a description may have.
-const MOST_GRID_POINTS: usize = 1_000_000;
+const MOST_GRID_POINTS: usize = 100_000;
 
 /// Reads a grid such as `27GHz..31GHz:401`: equidistant points, both ends included.
 ///
 /// # Errors
-/// [`UnitError::Grid`] unless it is a range and a number of points from 2 to a million.
+/// [`UnitError::Grid`] unless it is a range and a number of points from 2 to a hundred thousand.
 pub fn parse_frequency_grid_hz(text: &str) -> Result<Vec<f64>, UnitError> {
     let refused = || UnitError::Grid { text: text.to_owned() };
     let (range, points) = text.rsplit_once(':').ok_or_else(refused)?;
