@@ -114,6 +114,8 @@ fn convert_goes_there_and_back() {
     };
     let modes: Vec<_> = mixed.network.modes().unwrap().iter().map(ToString::to_string).collect();
     assert_eq!(modes, ["S1", "S4", "D2,3", "C2,3"]);
+    // One number cannot be the reference of both modes of a pair.
+    assert!(bench.refused("convert m.s4p x.s4p --reference-ohm 75").contains("mixed-mode"));
 }
 
 #[test]
@@ -321,6 +323,22 @@ fn join_names_what_is_wrong_and_its_line() {
     bench.ok("convert balun.s3p mixed.s3p --pairs 2,3");
     bench.write("bad.toml", &TREE.replace("balun.s3p", "mixed.s3p"));
     assert!(bench.refused("join bad.toml --output bad.s3p").contains("mixed-mode"));
+}
+
+#[test]
+fn a_loop_that_rings_is_shown_at_its_join() {
+    let bench = Bench::new();
+    let through = |name: &str| {
+        format!("[[block]]\nname = \"{name}\"\ncomponent = {{ kind = \"through\" }}\n")
+    };
+    let text = format!(
+        "grid = \"29GHz..30GHz:2\"\nports = [\"a.1\", \"a.2\"]\njoins = [\n  \"b.1 -- b.2\",\n]\n{}{}",
+        through("a"),
+        through("b")
+    );
+    bench.write("ring.toml", &text);
+    let error = bench.refused("join ring.toml --output ring.s2p");
+    assert!(error.contains("rings at 29 GHz") && error.contains("ring.toml:4:"), "{error}");
 }
 
 #[test]

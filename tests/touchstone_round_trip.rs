@@ -219,6 +219,29 @@ fn what_a_file_cannot_hold_is_refused_by_name() {
 }
 
 #[test]
+fn mode_references_that_do_not_belong_together_are_refused() {
+    let port = Port::from_index;
+    let modes = vec![PortMode::Differential(port(0), port(1)), PortMode::Common(port(0), port(1))];
+    let grid = FrequencyGrid::from_hz(vec![1e9]).unwrap();
+    let entries = vec![Complex64::ZERO; 4];
+    let network =
+        Network::new(ParameterKind::Scattering, grid, 2, entries, vec![75.0.into()]).unwrap();
+    let file = TouchstoneFile {
+        version: Version::V2_0,
+        number_format: NumberFormat::RealImaginary,
+        frequency_unit: FrequencyUnit::Gigahertz,
+        network: network.with_modes(modes).unwrap(),
+        port_references_ohm: vec![],
+        noise: vec![],
+        noise_reference_ohm: 50.0,
+        comments: vec![],
+        warnings: vec![],
+    };
+    let refused = write(&mut Vec::new(), &file, &WriteOptions::default());
+    assert!(matches!(refused, Err(WriteError::ModeReferences { .. })));
+}
+
+#[test]
 fn comments_keep_their_places() {
     let text = "! head\n# GHz S RI R 50\n1 0 0 ! first\n! between\n2 0 0\n! last\n";
     let file = parse(text.as_bytes(), Path::new("a.s1p"), &ReadOptions::default()).unwrap();

@@ -82,6 +82,10 @@ fn changed(given: &Convert, read: Network, console: &Console) -> Result<Network,
     if !given.ports.is_empty() {
         network = select_ports(&network, &given.ports)?;
     }
+    if !given.reference_ohm.is_empty() && network.modes().is_some() {
+        // One reference per port could not be told from one per mode.
+        return Err(NetworkError::MixedMode);
+    }
     if !given.reference_ohm.is_empty() || network.waves() != WaveDefinition::Power {
         let references = match given.reference_ohm.as_slice() {
             [] => network.references_ohm(0).to_vec(),

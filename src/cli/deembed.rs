@@ -6,7 +6,7 @@ use super::console::Console;
 use super::failure::Failure;
 use super::output::Outgoing;
 use crate::network::{
-    Deembedded, Network, ThroughSplit, interpolate, nearest_passive, remove_fixture,
+    Deembedded, Network, NetworkError, ThroughSplit, interpolate, nearest_passive, remove_fixture,
     remove_fixtures, remove_open_short, remove_through,
 };
 use crate::units::ShownFrequency;
@@ -17,14 +17,21 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
     let measured = file.network;
     Outgoing::check_name(measured.ports(), &given.output)?;
     let mut inputs = vec![given.input.clone()];
-    let mut standard = |path: &Option<PathBuf>| -> Result<Option<Network>, Failure> {
-        let Some(path) = path else { return Ok(None) };
-        inputs.push(path.clone());
-        on_grid_of(&measured, path, given, console).map(Some)
-    };
-    let (left, right) = (standard(&given.left)?, standard(&given.right)?);
-    let (open, short) = (standard(&given.open)?, standard(&given.short)?);
-    let (fixture, through) = (standard(&given.fixture)?, standard(&given.thru)?);
+    let mut standard =
+        |path: &Option<PathBuf>, expected: usize| -> Result<Option<Network>, Failure> {
+            let Some(path) = path else { return Ok(None) };
+            inputs.push(path.clone());
+            let network = on_grid_of(&measured, path, given, console)?;
+            if network.ports() != expected {
+                let source = NetworkError::PortCount { expected, found: network.ports() };
+                return Err(Failure::Network { file: path.clone(), source });
+            }
+            Ok(Some(network))
+        };
+    let ports = measured.ports();
+    let (left, right) = (standard(&given.left, 2)?, standard(&given.right, 2)?);
+    let (open, short) = (standard(&given.open, ports)?, standard(&given.short, ports)?);
+    let (fixture, through) = (standard(&given.fixture, 2 * ports)?, standard(&given.thru, 2)?);
     let removed = match (&fixture, &open, &short, &through) {
         (Some(fixture), ..) => remove_fixture(&measured, fixture),
         (_, Some(open), Some(short), _) => remove_open_short(&measured, open, short),
@@ -44,8 +51,7 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
         }
     }
     .map_err(|source| Failure::Network { file: given.input.clone(), source })?;
-    report(&removed, console)?;
-    let mut network = removed.network;
+    let mut network = removed.network.clone();
     if given.make_passive {
         let (passive, change) = nearest_passive(&network)
             .map_err(|source| Failure::Network { file: given.input.clone(), source })?;
@@ -62,6 +68,7 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
         frequency_unit: file.frequency_unit,
     };
     outgoing.write(&given.output, &given.form, &inputs, console)?;
+    report(&removed, console)?;
     Ok(Outcome::Holds)
 }
 

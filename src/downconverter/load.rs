@@ -33,6 +33,8 @@ pub struct Circuit {
     pub inputs: Vec<PathBuf>,
     /// What the user should know.
     pub warnings: Vec<String>,
+    /// The line of each join or load, in the order of the wiring.
+    excerpts: Vec<Excerpt>,
     file: PathBuf,
 }
 
@@ -42,28 +44,27 @@ impl Circuit {
     /// # Errors
     /// [`DescriptionError`] with the join that rings, or the reference that cannot be.
     pub fn join(&self) -> Result<Network, DescriptionError> {
-        let failed = |problem| DescriptionError {
+        let failed = |problem, excerpt| DescriptionError {
             file: self.file.clone(),
             problem: Box::new(problem),
-            excerpt: None,
+            excerpt,
         };
-        let joined = join(&self.blocks, &self.wiring).map_err(|error| {
-            failed(match error {
-                NetworkError::RingingJoin { join, frequency_hz } => {
-                    DescriptionProblem::RingingJoin {
-                        join: self.join_texts[join].clone(),
-                        frequency_hz,
-                    }
-                }
-                other => DescriptionProblem::Network(other),
-            })
+        let joined = join(&self.blocks, &self.wiring).map_err(|error| match error {
+            NetworkError::RingingJoin { join, frequency_hz } => failed(
+                DescriptionProblem::RingingJoin {
+                    join: self.join_texts[join].clone(),
+                    frequency_hz,
+                },
+                self.excerpts.get(join).cloned().map(Box::new),
+            ),
+            other => failed(other.into(), None),
         })?;
         if self.references_ohm.is_empty() {
             return Ok(joined);
         }
         let references = self.references_ohm.iter().map(|&ohm| ohm.into()).collect();
         renormalise(&joined, references, WaveDefinition::Power)
-            .map_err(|error| failed(error.into()))
+            .map_err(|error| failed(error.into(), None))
     }
 }
 
@@ -157,6 +158,7 @@ impl Loader<'_> {
                 .unwrap_or_default(),
             inputs: vec![self.path.to_owned()],
             warnings: Vec::new(),
+            excerpts: Vec::new(),
             file: self.path.to_owned(),
         };
         if let Some(list) = &description.reference_ohm {
@@ -458,6 +460,7 @@ impl Loader<'_> {
             }
             circuit.wiring.joins.push(node);
             circuit.join_texts.push(join.get_ref().clone());
+            circuit.excerpts.push(Excerpt::of_text(self.text, join.span()));
         }
         let mut loaded: HashSet<Terminal> = HashSet::new();
         for (at, load) in description.loads.iter().enumerate() {
@@ -486,6 +489,7 @@ impl Loader<'_> {
                 joined.insert(terminal, circuit.wiring.joins.len());
                 circuit.wiring.joins.push(vec![terminal, closing]);
                 circuit.join_texts.push(format!("{text} and its load"));
+                circuit.excerpts.push(Excerpt::of_text(self.text, load.at.span()));
             }
         }
         for port in &description.ports {

@@ -37,6 +37,14 @@ pub enum WriteError {
         /// Its value.
         value_ohm: Complex64,
     },
+    /// The references of a pair's modes are 2R and R/2 in a file.
+    #[error(
+        "the reference of {mode} is not a quarter of its differential mode's; a Touchstone file ties them"
+    )]
+    ModeReferences {
+        /// The common mode.
+        mode: String,
+    },
     /// References in a file hold for all frequencies.
     #[error("the references change with frequency; a Touchstone file holds one per port")]
     VaryingReferences,
@@ -356,6 +364,14 @@ fn port_references_ohm(network: &Network) -> Result<Vec<f64>, WriteError> {
                 single[minus.index()] = value_ohm.re / 2.0;
             }
             PortMode::Common(..) => {}
+        }
+    }
+    // A file has one resistance per port, from which the references of both modes follow.
+    for (mode, value_ohm) in modes.iter().zip(stored) {
+        if let PortMode::Common(plus, _) = *mode
+            && (value_ohm.re / (0.5 * single[plus.index()]) - 1.0).abs() > 1e-12
+        {
+            return Err(WriteError::ModeReferences { mode: mode.to_string() });
         }
     }
     Ok(single)
