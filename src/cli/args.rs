@@ -177,7 +177,7 @@ pub(super) struct Tolerance {
 #[derive(Clone, Debug, Args)]
 pub(super) struct FileForm {
     /// How numbers are written
-    #[arg(long, value_enum, value_name = "FORMAT")]
+    #[arg(long, value_enum, value_name = "FORMAT", ignore_case = true)]
     pub(super) number_format: Option<NumberForm>,
     /// The unit of the frequencies
     #[arg(long, value_enum, value_name = "UNIT", ignore_case = true)]
