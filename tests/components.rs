@@ -95,6 +95,33 @@ fn hybrids_dividers_and_couplers_off_centre() {
     assert!(seen > 40, "{seen}");
 }
 
+/// Where all lines are whole half waves the ports are tied together, with signs: ideal parallel
+/// junctions, S = 1/2 off the diagonal and -1/2 on it. 1e-7 since these points are limits, taken
+/// 1e-8 of the centre beside them.
+#[test]
+fn hybrids_at_half_waves() {
+    let grid = FrequencyGrid::from_hz(vec![0.0, 29e9, 58e9, 116e9]).unwrap();
+    let (impedance_ohm, center_hz, loss_db) = (50.0, 29e9, 0.0);
+    let square = branch_line(&grid, &BranchLine { impedance_ohm, center_hz, loss_db }).unwrap();
+    let ring = rat_race(&grid, &RatRace { impedance_ohm, center_hz, loss_db }).unwrap();
+    // Signs of the ports at a half wave: round the square they alternate along the arms and
+    // branches; in the ring port 4 is two half waves (or three) from port 1.
+    for (network, half_wave) in [(&square, [1.0, -1.0, 1.0, -1.0]), (&ring, [1.0, -1.0, -1.0, 1.0])]
+    {
+        for (point, signs) in [(0, [1.0; 4]), (2, half_wave), (3, [1.0; 4])] {
+            for row in 0..4 {
+                for column in 0..4 {
+                    let junction = if row == column { -0.5 } else { 0.5 };
+                    let want = junction * signs[row] * signs[column];
+                    let got = network.entries()[point * 16 + row * 4 + column];
+                    assert!((got - want).norm() < 1e-7, "{point} {row} {column}: {got} {want}");
+                }
+            }
+        }
+        assert_eq!(network.grid(), &grid);
+    }
+}
+
 #[test]
 fn modes_strips_pads_and_lines() {
     let topic = topic("02_components.json");

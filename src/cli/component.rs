@@ -12,6 +12,11 @@ use crate::report::{csv, json, text};
 
 pub(super) fn run(given: &Component, console: &Console) -> Result<Outcome, Failure> {
     if given.kind == "list" {
+        if !given.parameters.is_empty() || given.output.is_some() || given.format != Format::Text {
+            return Err(Failure::Usage(
+                "'component list' is text and takes no parameters or files".to_owned(),
+            ));
+        }
         console.data(&text::kinds(&KINDS))?;
         return Ok(Outcome::Holds);
     }
@@ -58,10 +63,20 @@ fn spec(given: &Component) -> Result<ComponentSpec, Failure> {
                 given.kind
             ),
             Some((kind, _, parameters)) => {
-                format!("{}; {kind} takes {parameters}", error.message().trim().replace('\n', "; "))
+                format!("{}; {kind} takes {parameters}", plain(error.message()))
             }
         })
     })
+}
+
+/// The parser's message in words of the field.
+fn plain(message: &str) -> String {
+    message
+        .trim()
+        .replace('\n', "; ")
+        .replace("expected f64", "expected a number without unit")
+        .replace("expected usize", "expected a whole number")
+        .replace("expected a sequence", "expected a list such as [80,60]")
 }
 
 /// `name=value` pairs; a value is read as TOML, and as a word if it is none.
@@ -83,7 +98,11 @@ fn table_of(parameters: &[String]) -> Result<toml::Table, Failure> {
                 toml::Value::Float(number as f64)
             }
             Some(value) => value,
-            None => toml::Value::String(value.trim().to_owned()),
+            // TOML wants a digit before the point; people do not.
+            None => match value.trim().parse::<f64>() {
+                Ok(number) => toml::Value::Float(number),
+                Err(_) => toml::Value::String(value.trim().to_owned()),
+            },
         };
         if table.insert(name.clone(), value).is_some() {
             return Err(Failure::Usage(format!("'{name}' is given twice")));
@@ -108,7 +127,7 @@ fn substrate(parameters: &[String]) -> Result<Option<Substrate>, Failure> {
             "loss_tangent" => made.loss_tangent = number,
             _ => {
                 return Err(Failure::Usage(format!(
-                    "--substrate: there is no {name}; it takes relative_permittivity, height_um and thickness_um"
+                    "--substrate: there is no {name}; it takes relative_permittivity, height_um, thickness_um and loss_tangent"
                 )));
             }
         }

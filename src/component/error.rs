@@ -7,7 +7,7 @@ use crate::network::NetworkError;
 #[non_exhaustive]
 pub enum ComponentError {
     /// A parameter that must be positive.
-    #[error("{name} needs a positive number, got {value}")]
+    #[error("{name} needs a positive number, got {}", shortest(*value))]
     NotPositive {
         /// Its name.
         name: &'static str,
@@ -15,12 +15,36 @@ pub enum ComponentError {
         value: f64,
     },
     /// A parameter that must not be negative.
-    #[error("{name} cannot be negative, got {value}")]
+    #[error("{name} needs zero or a positive number, got {}", shortest(*value))]
     Negative {
         /// Its name.
         name: &'static str,
         /// Its value.
         value: f64,
+    },
+    /// A parameter that must not be so large.
+    #[error("{name} cannot be above {limit}, got {}", shortest(*value))]
+    TooLarge {
+        /// Its name.
+        name: &'static str,
+        /// Its value.
+        value: f64,
+        /// The largest that makes sense.
+        limit: f64,
+    },
+    /// A parameter that must be a number.
+    #[error("{name} needs to be a finite number, got {value}")]
+    NotFinite {
+        /// Its name.
+        name: &'static str,
+        /// Its value.
+        value: f64,
+    },
+    /// Parameters of which at least one set must be given.
+    #[error("{what} is missing")]
+    Missing {
+        /// Which.
+        what: &'static str,
     },
     /// A set of errors that no passive part can have.
     #[error("no passive part is like that: it needs at least {missing_db:.3} dB more loss")]
@@ -59,4 +83,14 @@ pub enum ComponentError {
     /// Joining the parts failed.
     #[error(transparent)]
     Network(#[from] NetworkError),
+}
+
+/// At most nine digits, without a tail of zeros before or after.
+fn shortest(value: f64) -> String {
+    let rounded = format!("{value:.8e}").parse().unwrap_or(value);
+    if rounded == 0.0 || (1e-4..1e9).contains(&f64::abs(rounded)) {
+        format!("{rounded}")
+    } else {
+        format!("{rounded:e}")
+    }
 }

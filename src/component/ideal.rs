@@ -5,7 +5,7 @@
 //! isolated port is lost. A lossless matched four-port cannot be out of quadrature: where no passive
 //! part can be as asked, that is an error with the loss that is missing.
 
-use super::{ComponentError, not_negative, positive, scattering};
+use super::{ComponentError, finite, not_negative, positive, scattering};
 use crate::network::{FrequencyGrid, Network, assess};
 use crate::units::{amplitude_from_db, db_from_amplitude, power_from_db};
 use num_complex::Complex64;
@@ -38,7 +38,8 @@ fn amplitudes(
     let leak = amplitude_from_db(-not_negative_or_infinite("isolation_db", split.isolation_db)?);
     let power = power_from_db(-not_negative("loss_db", split.loss_db)?)
         - if leak_takes_power { leak * leak } else { 0.0 };
-    let ratio = amplitude_from_db(split.imbalance_db);
+    let ratio = amplitude_from_db(finite("imbalance_db", split.imbalance_db)?);
+    finite("phase_error_deg", split.phase_error_deg)?;
     let a = (power.max(0.0) / (1.0 + ratio * ratio)).sqrt();
     Ok((a, Complex64::from_polar(a * ratio, split.phase_error_deg.to_radians()), leak))
 }

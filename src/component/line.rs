@@ -1,6 +1,6 @@
 //! Uniform lines and stubs.
 
-use super::{ComponentError, REFERENCE_OHM, at, not_negative, positive, scattering};
+use super::{ComponentError, REFERENCE_OHM, at, finite, not_negative, positive, scattering};
 use crate::network::{FrequencyGrid, Load, Network, Port, Wiring, close_ports, join, select_ports};
 use crate::units::neper_from_db;
 use num_complex::Complex64;
@@ -44,6 +44,7 @@ impl Line {
         positive("impedance_ohm", self.impedance_ohm)?;
         positive("center_hz", self.center_hz)?;
         not_negative("angle_deg", self.angle_deg)?;
+        finite("dispersion_percent", self.dispersion_percent)?;
         not_negative("loss_db", self.loss_db).map(drop)
     }
 }
@@ -66,7 +67,7 @@ pub(super) fn line_scattering(
 /// A two-port line.
 ///
 /// # Errors
-/// [`ComponentError::NotPositive`], [`ComponentError::Negative`].
+/// [`ComponentError::NotPositive`], [`ComponentError::Negative`], [`ComponentError::NotFinite`].
 ///
 /// # Examples
 /// ```
@@ -109,7 +110,7 @@ pub struct Stub {
 /// A stub across a two-port.
 ///
 /// # Errors
-/// [`ComponentError::NotPositive`], [`ComponentError::Negative`].
+/// [`ComponentError::NotPositive`], [`ComponentError::Negative`], [`ComponentError::NotFinite`].
 pub fn stub(grid: &FrequencyGrid, stub: &Stub) -> Result<Network, ComponentError> {
     let piece = line(grid, &stub.line)?;
     let end = match stub.end {
@@ -178,11 +179,14 @@ impl RadialStub {
 /// A radial stub across a two-port.
 ///
 /// # Errors
-/// [`ComponentError::NotPositive`].
+/// [`ComponentError::NotPositive`], [`ComponentError::TooLarge`].
 pub fn radial_stub(grid: &FrequencyGrid, stub: &RadialStub) -> Result<Network, ComponentError> {
     positive("inner_radius_m", stub.inner_radius_m)?;
     positive("outer_radius_m less inner_radius_m", stub.outer_radius_m - stub.inner_radius_m)?;
-    positive("sector_deg", stub.sector_deg)?;
+    if positive("sector_deg", stub.sector_deg)? > 360.0 {
+        let (name, value) = ("sector_deg", stub.sector_deg);
+        return Err(ComponentError::TooLarge { name, value, limit: 360.0 });
+    }
     positive("height_m", stub.height_m)?;
     positive("effective_permittivity", stub.effective_permittivity)?;
     let entries = grid.as_hz().iter().flat_map(|&hz| {

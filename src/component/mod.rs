@@ -75,6 +75,11 @@ fn positive(name: &'static str, value: f64) -> Result<f64, ComponentError> {
     }
 }
 
+/// Refuses what is no number.
+fn finite(name: &'static str, value: f64) -> Result<f64, ComponentError> {
+    if value.is_finite() { Ok(value) } else { Err(ComponentError::NotFinite { name, value }) }
+}
+
 /// Refuses negative numbers.
 fn not_negative(name: &'static str, value: f64) -> Result<f64, ComponentError> {
     if value >= 0.0 && value.is_finite() {

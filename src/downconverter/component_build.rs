@@ -135,6 +135,10 @@ impl ComponentSpec {
     /// # Errors
     /// [`ComponentError`] with the parameter that cannot be.
     pub fn build(&self, grid: &FrequencyGrid) -> Result<Network, ComponentError> {
+        self.network(grid).map_err(as_described)
+    }
+
+    fn network(&self, grid: &FrequencyGrid) -> Result<Network, ComponentError> {
         match self {
             Self::QuadratureHybrid(spec) => ideal_quadrature_hybrid(grid, &spec.split()),
             Self::Hybrid180(spec) => ideal_hybrid_180(grid, &spec.split()),
@@ -294,12 +298,42 @@ impl ComponentSpec {
         let Self::Bond { inductance_ph, length_um, diameter_um, .. } = self else { return Ok(0.0) };
         match (inductance_ph, length_um, diameter_um) {
             (Some(ph), _, _) => Ok(ph * 1e-12),
-            (None, length, diameter) => Bond::wire_inductance_h(
-                length.unwrap_or(0.0) * 1e-6,
-                diameter.unwrap_or(0.0) * 1e-6,
-            ),
+            (None, Some(length_um), Some(diameter_um)) => {
+                Bond::wire_inductance_h(length_um * 1e-6, diameter_um * 1e-6)
+            }
+            _ => Err(ComponentError::Missing {
+                what: "inductance_ph, or length_um and diameter_um,",
+            }),
         }
     }
+}
+
+/// Parameters as the components name them and as descriptions do, and the factor between.
+const DESCRIBED: [(&str, &str, f64); 13] = [
+    ("center_hz", "center_ghz", 1e-9),
+    ("frequency_hz", "the frequency in GHz", 1e-9),
+    ("length_m", "length_um", 1e6),
+    ("diameter_m", "diameter_um", 1e6),
+    ("width_m", "width_um", 1e6),
+    ("gap_m", "gap_um", 1e6),
+    ("height_m", "height_um", 1e6),
+    ("thickness_m", "thickness_um", 1e6),
+    ("inner_radius_m", "inner_radius_um", 1e6),
+    ("outer_radius_m less inner_radius_m", "outer_radius_um less inner_radius_um", 1e6),
+    ("inductance_h", "inductance_ph", 1e12),
+    ("capacitance_f", "capacitance_ff", 1e15),
+    ("conductivity_s_per_m", "conductivity_ms_per_m", 1e-6),
+];
+
+/// The error in the units in which the parameter was given.
+pub(super) fn as_described(mut error: ComponentError) -> ComponentError {
+    if let ComponentError::NotPositive { name, value } | ComponentError::Negative { name, value } =
+        &mut error
+        && let Some((_, described, factor)) = DESCRIBED.iter().find(|(own, ..)| own == name)
+    {
+        (*name, *value) = (described, *value * factor);
+    }
+    error
 }
 
 /// A coupled pair of strips without loss.

@@ -1,11 +1,12 @@
 //! What a workshop or layout needs to know of a part.
 
-use super::component_build::coupled;
+use super::component_build::{as_described, coupled};
 use super::component_spec::{ComponentSpec, TopologyName};
 use crate::component::microstrip::{self, Substrate};
 use crate::component::{
     ComponentError, PadTopology, PlanarBalun, pad_resistors_ohm, strip_impedances_ohm,
 };
+use crate::network::FrequencyGrid;
 
 /// A figure that a workshop or layout needs.
 #[derive(Clone, Debug, PartialEq)]
@@ -42,6 +43,12 @@ impl ComponentSpec {
     /// # Errors
     /// [`ComponentError`] with the parameter that cannot be.
     pub fn dimensions(&self, substrate: Option<&Substrate>) -> Result<Dimensions, ComponentError> {
+        // Making the part once, at any frequency, checks all its parameters.
+        self.build(&FrequencyGrid::from_hz(vec![1e9])?)?;
+        self.figures(substrate).map_err(as_described)
+    }
+
+    fn figures(&self, substrate: Option<&Substrate>) -> Result<Dimensions, ComponentError> {
         let mut list = Dimensions::default();
         match self {
             Self::Attenuator { loss_db, topology } if *loss_db > 0.0 => {
