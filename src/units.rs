@@ -77,7 +77,7 @@ pub enum UnitError {
         text: String,
     },
     /// The text is no grid.
-    #[error("expected LO..HI:POINTS, such as 27GHz..31GHz:401")]
+    #[error("expected LO..HI:POINTS, such as 27GHz..31GHz:401, with 2 to 100000 points")]
     Grid {
         /// The text as given.
         text: String,

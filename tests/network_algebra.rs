@@ -8,10 +8,11 @@
 mod values;
 
 use fourphase::network::{
-    Assembly, ChainForm, FrequencyGrid, Network, NetworkError, NoisePath, ParameterKind, Port,
-    Terminal, WaveDefinition, Wiring, assess, cascade_noise_factor, convert, from_chain, join,
-    noise_correlation, noise_factor, remove_fixture, remove_fixtures, remove_open_short,
-    renormalise, single_sideband_noise_factor, to_chain, to_mixed_mode, to_single_ended,
+    Assembly, ChainForm, Deembedded, FrequencyGrid, Network, NetworkError, NoisePath,
+    ParameterKind, Port, Terminal, WaveDefinition, Wiring, assess, cascade_noise_factor, compare,
+    convert, from_chain, join, noise_correlation, noise_factor, remove_fixture, remove_fixtures,
+    remove_open_short, renormalise, single_sideband_noise_factor, to_chain, to_mixed_mode,
+    to_single_ended,
 };
 use fourphase::units::{db_from_power, power_from_db};
 use num_complex::Complex64;
@@ -244,6 +245,42 @@ fn fixtures_come_off() {
         let y = convert(&removed.network, ParameterKind::Admittance).unwrap();
         check_matrix(case, "y_device", y.entries(), &case["expected"]["y_device_siemens"]);
     }
+}
+
+/// The result of the de-embedding by its meaning: pads and leads put on by joining come off, also
+/// where the short is ideal and has no Y.
+#[test]
+fn ideal_short_is_a_standard() {
+    let s = |value: f64| network(vec![value.into()], vec![50.0.into()]);
+    // Admittances in units of 1/50 S: a pad of 0.4 beside the device of 2, no leads.
+    let reflection = |y: f64| (1.0 - y) / (1.0 + y);
+    let removed = remove_open_short(&s(reflection(2.4)), &s(reflection(0.4)), &s(-1.0)).unwrap();
+    assert!((removed.network.entries()[0].re - reflection(2.0)).abs() < 1e-14);
+    // Nor do a device or an open that equal the short tell anything.
+    for (device, open, short) in [(-0.7, 0.6, -0.7), (0.1, -0.7, -0.7)] {
+        let refused = remove_open_short(&s(device), &s(open), &s(short)).unwrap_err();
+        assert!(matches!(refused, NetworkError::NoInverse { .. }), "{refused}");
+    }
+    let refused = remove_open_short(&s(0.2), &s(-1.0), &s(-1.0)).unwrap_err();
+    assert!(refused.to_string().starts_with("the open standard:"), "{refused}");
+}
+
+#[test]
+fn deembedding_and_comparison_need_like_ports() {
+    let entries: Vec<Complex64> =
+        (0..16).map(|at| Complex64::new(0.01, 0.02 * f64::from(at))).collect();
+    let single = network(entries, vec![50.0.into()]);
+    let mixed = to_mixed_mode(&single, &[(port(2), port(3))]).unwrap();
+    let refused = |removed: Result<_, NetworkError>| removed.map(|_: Deembedded| ()).unwrap_err();
+    assert_eq!(refused(remove_open_short(&mixed, &single, &single)), NetworkError::MixedMode);
+    assert_eq!(refused(remove_open_short(&single, &mixed, &single)), NetworkError::MixedMode);
+    let side = |block: usize| (1..=4).map(move |number| Terminal { block, port: port(number) });
+    let wiring = Wiring { joins: vec![], outside: side(0).chain(side(1)).collect() };
+    let fixture = join(&[single.clone(), single.clone()], &wiring).unwrap();
+    assert_eq!(refused(remove_fixture(&mixed, &fixture)), NetworkError::MixedMode);
+    let mixed_fixture = to_mixed_mode(&fixture, &[(port(1), port(2))]).unwrap();
+    assert_eq!(refused(remove_fixture(&single, &mixed_fixture)), NetworkError::MixedMode);
+    assert_eq!(compare(&single, &mixed).unwrap_err(), NetworkError::UnequalModes);
 }
 
 #[test]

@@ -380,6 +380,92 @@ fn deembed_takes_off_what_was_put_on() {
 }
 
 #[test]
+fn mixed_mode_files_are_never_taken_for_single_ended_ones() {
+    let bench = Bench::new();
+    bench.ok("convert coupler.s4p mixed.s4p --pairs 2,3");
+    for refused in [
+        "convert mixed.s4p x.s4p --reference-ohm 75",
+        "convert mixed.s4p x.s4p --file-reference-ohm 50",
+        "convert mixed.s4p x.s4p --file-reference-ohm 60 --single-ended",
+        "deembed mixed.s4p --open coupler.s4p --short coupler.s4p --output x.s4p",
+        "deembed coupler.s4p --open mixed.s4p --short coupler.s4p --output x.s4p",
+    ] {
+        let error = bench.refused(refused);
+        assert!(error.contains("mixed-mode") && error.contains("mixed.s4p"), "{error}");
+    }
+    assert!(bench.refused("compare mixed.s4p coupler.s4p").contains("different modes"));
+    bench.ok("convert mixed.s4p back.s4p --single-ended --reference-ohm 75");
+    bench.ok("convert back.s4p again.s4p --reference-ohm 50");
+    assert!(bench.difference("coupler.s4p", "again.s4p") < 1e-12);
+}
+
+#[test]
+fn what_is_left_out_is_said() {
+    let bench = Bench::new();
+    let noise = "# GHz S RI R 50\n1 0 0 2 0 0.1 0 0 0\n2 0 0 2 0 0.1 0 0 0\n1 2 0.1 30 0.2\n";
+    bench.write("noise.s2p", noise);
+    bench.write("thru.s2p", "# GHz S RI R 50\n1 0 0 1 0 1 0 0 0\n2 0 0 1 0 1 0 0 0\n");
+    bench.write(
+        "n.toml",
+        "ports = [\"a.1\", \"a.2\"]\n[[block]]\nname = \"a\"\nfile = \"noise.s2p\"\n",
+    );
+    bench.write(
+        "short.toml",
+        "ports = [\"a.1\", \"b.2\"]\njoins = [\"a.2 -- b.1\"]\n[[block]]\nname = \"a\"\nfile = \"thru.s2p\"\n\
+         [[block]]\nname = \"b\"\nfile = \"half.s2p\"\n",
+    );
+    bench.write("half.s2p", "# GHz S RI R 50\n1 0 0 1 0 1 0 0 0\n1.5 0 0 1 0 1 0 0 0\n");
+    for (arguments, said) in [
+        ("join n.toml --output a.s2p", "noise data are left out"),
+        ("deembed noise.s2p --left thru.s2p --output b.s2p", "noise data"),
+        ("join short.toml --output c.s2p", "1 GHz to 1.5 GHz is common"),
+        ("convert coupler.s4p d.s4p --band 20..28GHz", "24 GHz to 28 GHz is left"),
+        ("convert coupler.s4p e.s4p --single-ended", "single-ended already"),
+    ] {
+        let output = bench.run(arguments);
+        let error = text(&output.stderr);
+        assert!(output.status.success() && error.contains(said), "{arguments}: {error}");
+    }
+    for (arguments, said) in [
+        ("convert coupler.s4p x.s4p --band 27.05..27.08GHz", "no point of the data"),
+        ("convert coupler.s4p x.s4p --waves pseudo", "--file-reference-ohm"),
+        ("convert coupler.s4p x.s4p --grid 27GHz..31GHz:1", "2 to 100000 points"),
+        ("deembed noise.s2p --left thru.s2p --split pad --output x.s2p", "--thru"),
+    ] {
+        let error = bench.refused(arguments);
+        assert!(error.contains(said), "{arguments}: {error}");
+    }
+}
+
+#[test]
+fn component_parameters_are_checked_without_a_file_too() {
+    let bench = Bench::new();
+    let radial = "sector_deg=60 height_um=100 effective_permittivity=9";
+    let too_wide = "sector_deg=400 height_um=100 effective_permittivity=9";
+    for (arguments, said) in [
+        ("line impedance_ohm=nan center_ghz=29 angle_deg=30", "impedance_ohm"),
+        (
+            "line impedance_ohm=50 center_ghz=-29 angle_deg=30",
+            "center_ghz needs a positive number, got -29",
+        ),
+        ("attenuator loss_db=-3", "loss_db"),
+        ("attenuator loss_db=29GHz", "a number without unit"),
+        ("quadrature_hybrid imbalance_db=inf", "imbalance_db"),
+        ("quadrature_hybrid isolation_db=3", "more loss"),
+        (&format!("radial_stub inner_radius_um=500 outer_radius_um=50 {radial}"), "got -450"),
+        (&format!("radial_stub inner_radius_um=50 outer_radius_um=500 {too_wide}"), "above 360"),
+        ("microstrip width_um=-70 length_um=100", "width_um needs a positive number, got -70"),
+        ("bond", "inductance_ph, or length_um and diameter_um"),
+        ("list --format json", "is text"),
+    ] {
+        let error = bench.refused(&format!("component {arguments}"));
+        let joined = error.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(joined.contains(said), "{arguments}: {error}");
+    }
+    assert!(bench.ok("component attenuator loss_db=.5").contains("series_ohm"));
+}
+
+#[test]
 fn compare_is_a_check_and_a_picture() {
     let bench = Bench::new();
     bench.ok("convert coupler.s4p moved.s4p --reference-ohm 55");

@@ -260,7 +260,7 @@ pub(super) struct Convert {
     )]
     pub(super) file_reference_ohm: Vec<Complex64>,
     /// The waves in which they do; matters for complex references only
-    #[arg(long, value_enum, default_value = "power")]
+    #[arg(long, value_enum, default_value = "power", requires = "file_reference_ohm")]
     pub(super) waves: Waves,
     /// Ports to keep, in their new order; the others end in their references
     #[arg(long, value_name = "P,P,..", value_delimiter = ',', value_parser = port)]
@@ -329,9 +329,9 @@ pub(super) struct Deembed {
     /// A symmetric through, whose halves are taken off
     #[arg(long, value_name = "T", conflicts_with_all = ["left", "right"])]
     pub(super) thru: Option<PathBuf>,
-    /// What the through is made of
-    #[arg(long, value_enum, default_value = "line")]
-    pub(super) split: Split,
+    /// What the through is made of; by default line
+    #[arg(long, value_enum)]
+    pub(super) split: Option<Split>,
     /// Set singular values above 1 to 1, and say by how much entries change
     #[arg(long)]
     pub(super) make_passive: bool,

@@ -50,6 +50,9 @@ fn changed(given: &Convert, read: Network, console: &Console) -> Result<Network,
         Waves::Travelling => WaveDefinition::Travelling,
     };
     let mut network = read;
+    if network.modes().is_some() && !given.file_reference_ohm.is_empty() {
+        return Err(NetworkError::MixedMode);
+    }
     if !given.file_reference_ohm.is_empty() {
         // The same numbers, said to refer to something else.
         let entries = network.entries().to_vec();
@@ -64,9 +67,21 @@ fn changed(given: &Convert, read: Network, console: &Console) -> Result<Network,
         .with_waves(waves);
     }
     if given.single_ended {
+        if network.modes().is_none() {
+            console.warning("the file is single-ended already");
+        }
         network = to_single_ended(&network)?;
     }
     if let Some(points_hz) = wanted_points(given, &network)? {
+        if let Some((low_hz, high_hz)) = given.band
+            && (low_hz < network.grid().first_hz() || high_hz > network.grid().last_hz())
+        {
+            console.warning(&format!(
+                "the band reaches beyond the data: {} to {} is left",
+                ShownFrequency(points_hz[0]),
+                ShownFrequency(points_hz[points_hz.len() - 1])
+            ));
+        }
         let interpolated = interpolate(&network, &FrequencyGrid::from_hz(points_hz)?)?;
         if let Some(step) = interpolated.unsafe_step {
             console.warning(&format!(
@@ -134,7 +149,11 @@ fn wanted_points(given: &Convert, network: &Network) -> Result<Option<Vec<f64>>,
         points.iter().copied().filter(|hz| (low_hz..=high_hz).contains(hz)).collect();
     if inside.is_empty() {
         let (first_hz, last_hz) = (own.first_hz(), own.last_hz());
-        return Err(NetworkError::OutsideData { frequency_hz: low_hz, first_hz, last_hz });
+        return Err(if high_hz < first_hz || low_hz > last_hz {
+            NetworkError::OutsideData { frequency_hz: low_hz, first_hz, last_hz }
+        } else {
+            NetworkError::EmptyBand { low_hz, high_hz }
+        });
     }
     Ok(Some(inside))
 }

@@ -13,8 +13,18 @@ use crate::units::ShownFrequency;
 use std::path::{Path, PathBuf};
 
 pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure> {
+    if given.split.is_some() && given.thru.is_none() {
+        return Err(Failure::Usage("--split says how to halve a --thru; none is given".to_owned()));
+    }
     let file = given.reading.read(&given.input, console)?;
     let measured = file.network;
+    if measured.modes().is_some() {
+        let source = NetworkError::MixedMode;
+        return Err(Failure::Network { file: given.input.clone(), source });
+    }
+    if !file.noise.is_empty() {
+        console.warning("the noise data belong to the file's own ports and are left out");
+    }
     Outgoing::check_name(measured.ports(), &given.output)?;
     let mut inputs = vec![given.input.clone()];
     let mut standard =
@@ -22,6 +32,10 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
             let Some(path) = path else { return Ok(None) };
             inputs.push(path.clone());
             let network = on_grid_of(&measured, path, given, console)?;
+            if network.modes().is_some() {
+                let source = NetworkError::MixedMode;
+                return Err(Failure::Network { file: path.clone(), source });
+            }
             if network.ports() != expected {
                 let source = NetworkError::PortCount { expected, found: network.ports() };
                 return Err(Failure::Network { file: path.clone(), source });
@@ -38,7 +52,7 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
         (.., Some(through)) => remove_through(
             &measured,
             through,
-            match given.split {
+            match given.split.unwrap_or(Split::Line) {
                 Split::Line => ThroughSplit::Line,
                 Split::Pad => ThroughSplit::Pad,
             },
@@ -68,7 +82,7 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
         frequency_unit: file.frequency_unit,
     };
     outgoing.write(&given.output, &given.form, &inputs, console)?;
-    report(&removed, console)?;
+    report(&removed, given.make_passive, console)?;
     Ok(Outcome::Holds)
 }
 
@@ -95,14 +109,15 @@ fn on_grid_of(
     Ok(interpolated.network)
 }
 
-fn report(removed: &Deembedded, console: &Console) -> Result<(), Failure> {
+fn report(removed: &Deembedded, made_passive: bool, console: &Console) -> Result<(), Failure> {
     let worst = removed.worst_condition;
     console.data(&format!(
-        "condition number at most {:.1}, at {}\nlargest singular value {:.4} before, {:.4} after\n",
+        "condition number at most {:.1}, at {}\nlargest singular value {:.4} before, {:.4} after{}\n",
         worst.value,
         ShownFrequency(worst.frequency_hz),
         removed.singular_value_before,
-        removed.singular_value_after
+        removed.singular_value_after,
+        if made_passive { "; written with those above 1 set to 1" } else { "" }
     ))?;
     for warning in &removed.warnings {
         console.warning(warning);

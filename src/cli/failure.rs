@@ -50,6 +50,12 @@ impl Failure {
                 match source {
                     NetworkError::MixedMode => shown.with_help(MIXED_MODE_HELP),
                     NetworkError::OutsideData { .. } => shown.with_help("nothing is extrapolated"),
+                    NetworkError::UnequalModes => shown.with_help(
+                        "convert each mixed-mode file first: fourphase convert IN OUT --single-ended",
+                    ),
+                    NetworkError::EmptyBand { .. } => {
+                        shown.with_help("--grid LO..HI:POINTS interpolates between points")
+                    }
                     _ => shown,
                 }
             }

@@ -27,6 +27,7 @@ mod tolerance;
 use args::{Arguments, Command};
 use clap::Parser as _;
 use console::Console;
+use std::io::{self, Write as _};
 use std::process::ExitCode;
 
 /// How a command ended when it could do its work.
@@ -57,9 +58,16 @@ pub fn run() -> ExitCode {
         Ok(arguments) => arguments,
         Err(error) => {
             // Help and version are no errors; clap knows which stream each belongs to.
-            let status = if error.use_stderr() { 2 } else { 0 };
-            let _ = error.print();
-            return ExitCode::from(status);
+            if !error.use_stderr() {
+                let _ = error.print();
+                return ExitCode::SUCCESS;
+            }
+            // It wraps its help, but not its errors. The value and what is wrong with it get a line
+            // each, so that both stay whole where they can.
+            let in_two = error.to_string().replace(">': ", ">':\n  ");
+            let shown = textwrap::fill(in_two.trim_end(), 80);
+            let _ = writeln!(io::stderr(), "{shown}");
+            return ExitCode::from(2);
         }
     };
     let console = Console::new(arguments.quiet);

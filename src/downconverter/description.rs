@@ -93,7 +93,7 @@ pub enum ArrangementName {
 
 /// A number or [re, im].
 #[derive(Clone, Copy, Debug, Deserialize)]
-#[serde(untagged)]
+#[serde(untagged, expecting = "expected a number or [re, im]")]
 pub enum ComplexValue {
     /// A real one.
     Real(f64),
@@ -112,7 +112,7 @@ impl From<ComplexValue> for Complex64 {
 
 /// One number, or a list of them.
 #[derive(Clone, Debug, Deserialize)]
-#[serde(untagged)]
+#[serde(untagged, expecting = "expected a number or a list of numbers")]
 pub enum OneOrMany {
     /// One for all ports.
     One(f64),

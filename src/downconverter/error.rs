@@ -53,7 +53,7 @@ pub enum DescriptionProblem {
     LoadedTwice { port: String },
     #[error("{port} is left over: it is neither joined, loaded nor an outside port")]
     LeftOver { port: String },
-    #[error("the load at {port} needs one of ohm, file, rc, open and short")]
+    #[error("the load at {port} needs one of ohm, file, rc, open and short, and one only")]
     NoLoad { port: String },
     #[error("the load's file has {ports} ports; a load has one")]
     LoadPorts { ports: usize },

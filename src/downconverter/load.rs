@@ -2,7 +2,7 @@
 
 use super::description::{BlockEntry, LoadEntry, NetworkDescription};
 use super::error::{DescriptionError, DescriptionProblem};
-use crate::component::{Arrangement, Elements, Terminated, one_port};
+use crate::component::{Arrangement, ComponentError, Elements, Terminated, one_port};
 use crate::diagnostic::Excerpt;
 use crate::network::{
     FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
@@ -137,6 +137,9 @@ impl Loader<'_> {
                 warning.code.message()
             ));
         }
+        if !content.noise.is_empty() {
+            circuit.warnings.push(format!("{}: its noise data are left out", path.display()));
+        }
         circuit.inputs.push(path);
         Ok(content.network)
     }
@@ -186,7 +189,7 @@ impl Loader<'_> {
         }
         let parts = self.parts(&description.blocks, &mut circuit)?;
         let load_files = self.load_files(&description.loads, &mut circuit)?;
-        let grid = self.grid(description, grid_hz, &parts, &load_files)?;
+        let grid = self.grid(description, grid_hz, &parts, &load_files, &mut circuit)?;
         self.place_parts(&description.blocks, &parts, &grid, &mut circuit)?;
         self.wire(description, &parts, load_files, &grid, &mut circuit)?;
         Ok(circuit)
@@ -293,6 +296,7 @@ impl Loader<'_> {
         grid_hz: Option<Vec<f64>>,
         parts: &[Part],
         load_files: &HashMap<usize, Network>,
+        circuit: &mut Circuit,
     ) -> Result<FrequencyGrid, DescriptionError> {
         if let Some(points_hz) = grid_hz {
             return FrequencyGrid::from_hz(points_hz).map_err(|error| self.anywhere(error.into()));
@@ -350,7 +354,18 @@ impl Loader<'_> {
         let common = stand_ins
             .and_then(|list| on_common_grid(&list))
             .map_err(|error| self.anywhere(error.into()))?;
-        Ok(common[0].network.grid().clone())
+        let grid = common[0].network.grid().clone();
+        let narrows = |(_, network): &(&str, &Network)| {
+            network.grid().first_hz() < grid.first_hz() || network.grid().last_hz() > grid.last_hz()
+        };
+        if named.iter().any(narrows) {
+            circuit.warnings.push(format!(
+                "the files cover different bands: {} to {} is common to all",
+                ShownFrequency(grid.first_hz()),
+                ShownFrequency(grid.last_hz())
+            ));
+        }
+        Ok(grid)
     }
 
     fn place_parts(
@@ -445,6 +460,9 @@ impl Loader<'_> {
         let beside_blocks = description.blocks.iter().flat_map(|block| &block.joins);
         for join in description.joins.iter().chain(beside_blocks) {
             let mut node = Vec::new();
+            if !join.get_ref().contains("--") {
+                return Err(self.at(DescriptionProblem::JoinTooSmall, join.span()));
+            }
             for text in join.get_ref().split("--").map(str::trim) {
                 let terminal = self.terminal(text, join.span(), parts)?;
                 if joined.insert(terminal, circuit.wiring.joins.len()).is_some() {
@@ -519,14 +537,15 @@ impl Loader<'_> {
         load: &LoadEntry,
         grid: &FrequencyGrid,
     ) -> Result<Network, DescriptionError> {
-        let failed =
-            |error: crate::component::ComponentError| self.at(error.into(), load.at.span());
+        let failed = |error: ComponentError| self.at(error.into(), load.at.span());
         if let Some(ohm) = load.ohm {
             let impedance = Complex64::from(ohm);
             if !(impedance.re >= 0.0 && impedance.is_finite()) {
-                return Err(failed(crate::component::ComponentError::Negative {
-                    name: "ohm",
-                    value: impedance.re,
+                let value = if impedance.re >= 0.0 { impedance.im } else { impedance.re };
+                return Err(failed(if impedance.is_finite() {
+                    ComponentError::Negative { name: "ohm", value }
+                } else {
+                    ComponentError::NotFinite { name: "ohm", value }
                 }));
             }
             let reflection = (impedance - 50.0) / (impedance + 50.0);

@@ -60,15 +60,15 @@ impl Comparison {
 /// Compares two networks as S, second less first.
 ///
 /// # Errors
-/// [`NetworkError::PortCount`], [`NetworkError::MixedMode`] if one of them is mixed-mode and the
-/// other is not, [`NetworkError::NoCommonBand`], [`NetworkError::NoSuchMatrix`].
+/// [`NetworkError::PortCount`], [`NetworkError::UnequalModes`] if their rows stand for different
+/// modes, [`NetworkError::NoCommonBand`], [`NetworkError::NoSuchMatrix`].
 pub fn compare(first: &Network, second: &Network) -> Result<Comparison, NetworkError> {
     let ports = first.ports();
     if second.ports() != ports {
         return Err(NetworkError::PortCount { expected: ports, found: second.ports() });
     }
     if first.modes() != second.modes() {
-        return Err(NetworkError::MixedMode);
+        return Err(NetworkError::UnequalModes);
     }
     let scattering = |network: &Network| convert(network, ParameterKind::Scattering);
     let mut common = on_common_grid(&[scattering(first)?, scattering(second)?])?;

@@ -32,8 +32,8 @@ const LARGEST_TRUSTED_CONDITION: f64 = 100.0;
 /// with the signal going from its port 1 to its port 2.
 ///
 /// # Errors
-/// [`NetworkError::PortCount`], [`NetworkError::UnequalGrids`], [`NetworkError::NoInverse`] with
-/// the frequency where a fixture passes nothing.
+/// [`NetworkError::PortCount`], [`NetworkError::MixedMode`], [`NetworkError::UnequalGrids`],
+/// [`NetworkError::NoInverse`] with the frequency where a fixture passes nothing.
 pub fn remove_fixtures(
     measured: &Network,
     left: Option<&Network>,
@@ -74,14 +74,15 @@ fn through(grid: &FrequencyGrid) -> Result<Network, NetworkError> {
 /// The device comes out in the references of the fixture's inner ports.
 ///
 /// # Errors
-/// [`NetworkError::PortCount`], [`NetworkError::UnequalGrids`], [`NetworkError::NoInverse`] with
-/// the frequency where the fixture passes nothing.
+/// [`NetworkError::PortCount`], [`NetworkError::MixedMode`], [`NetworkError::UnequalGrids`],
+/// [`NetworkError::NoInverse`] with the frequency where the fixture passes nothing.
 ///
 /// # Method
 /// With F the fixture's matrix in blocks and M the measurement, the wave into the inner ports is
 /// X = F_oi⁻¹ (M - F_oo) of the wave at the outer ones, and S = X (F_io + F_ii X)⁻¹.
 pub fn remove_fixture(measured: &Network, fixture: &Network) -> Result<Deembedded, NetworkError> {
     let n = measured.ports();
+    expect_ports(measured, n)?;
     expect_ports(fixture, 2 * n)?;
     if fixture.grid() != measured.grid() {
         return Err(NetworkError::UnequalGrids { block: 1 });
@@ -136,31 +137,46 @@ pub fn remove_fixture(measured: &Network, fixture: &Network) -> Result<Deembedde
     condition.judge(measured, network)
 }
 
+/// The reference in which the short's waves are taken, ohms.
+const R: f64 = 50.0;
+/// Sums of terms around 1 that come to less are zero with rounding errors.
+const CANCELLED: f64 = 1e-12;
+
 /// Takes pads (shunt) and leads (series) off an N-port, from the same structure left open and
 /// shorted: M. C. A. M. Koolen, J. A. M. Geelen, M. P. J. G. Versleijen, BCTM 1991.
 ///
 /// # Errors
-/// [`NetworkError::PortCount`], [`NetworkError::UnequalGrids`]; [`NetworkError::NoSuchMatrix`]
-/// where a measurement has no Y; [`NetworkError::NoInverse`] where the device cannot be told from
-/// a short.
+/// [`NetworkError::PortCount`], [`NetworkError::MixedMode`], [`NetworkError::UnequalGrids`];
+/// [`NetworkError::NoSuchMatrix`] where the measurement has no Y, [`NetworkError::InStandard`]
+/// where the open has none; [`NetworkError::NoInverse`] where device or open cannot be told from
+/// the short.
 ///
 /// # Method
-/// With A = Y - Y_open and B = Y_short - Y_open, Koolen's (A⁻¹ - B⁻¹)⁻¹ is A (B - A)⁻¹ B, which
-/// also exists for a device that is an open.
+/// With A = Y - Y_open and L = (Y_short - Y_open)⁻¹, the impedance of the leads, Koolen's
+/// (A⁻¹ - L)⁻¹ is A (1 - L A)⁻¹, which also exists for a device that is an open and for an ideal
+/// short.
 pub fn remove_open_short(
     measured: &Network,
     open: &Network,
     short: &Network,
 ) -> Result<Deembedded, NetworkError> {
     let n = measured.ports();
+    expect_ports(measured, n)?;
     for (block, standard) in [(1, open), (2, short)] {
         expect_ports(standard, n)?;
         if standard.grid() != measured.grid() {
             return Err(NetworkError::UnequalGrids { block });
         }
     }
-    let admittance = |network: &Network| convert(network, ParameterKind::Admittance);
-    let (y, y_open, y_short) = (admittance(measured)?, admittance(open)?, admittance(short)?);
+    let in_standard =
+        |standard| move |source| NetworkError::InStandard { standard, source: Box::new(source) };
+    let y = convert(measured, ParameterKind::Admittance)?;
+    let y_open = convert(open, ParameterKind::Admittance).map_err(in_standard("open"))?;
+    // An ideal short has no Y, so the short stays S: with waves in R, v = √R (1 + S) a and
+    // i = (1 - S) a / √R.
+    let short = convert(short, ParameterKind::Scattering)
+        .and_then(|s| renormalise(&s, vec![R.into(); n], WaveDefinition::Power))
+        .map_err(in_standard("short"))?;
     let mut condition = WorstCondition::default();
     let mut lu = Lu::new(n);
     let mut entries = Vec::with_capacity(y.entries().len());
@@ -168,24 +184,42 @@ pub fn remove_open_short(
         .entries()
         .chunks_exact(n * n)
         .zip(y_open.entries().chunks_exact(n * n))
-        .zip(y_short.entries().chunks_exact(n * n));
+        .zip(short.entries().chunks_exact(n * n));
+    let unit = |at: usize| if at.is_multiple_of(n + 1) { Complex64::ONE } else { Complex64::ZERO };
+    let product = |left: &[Complex64], right: &[Complex64]| -> Vec<Complex64> {
+        (0..n * n)
+            .map(|at| (0..n).map(|k| left[at / n * n + k] * right[k * n + at % n]).sum())
+            .collect()
+    };
     for (point, ((y, open), short)) in points.enumerate() {
         let frequency_hz = measured.grid().as_hz()[point];
-        let difference: Vec<Complex64> = short.iter().zip(y).map(|(short, y)| short - y).collect();
-        lu.factor(&difference).map_err(|_| NetworkError::NoInverse {
-            what: "difference between short and device",
-            frequency_hz,
-        })?;
+        let inverted = |lu: &mut Lu, matrix: &[Complex64], what| {
+            // What cancels to rounding is singular too, which no pivot shows in a one-port.
+            let cancels = matrix.iter().all(|entry| entry.norm() < CANCELLED);
+            let refused = || NetworkError::NoInverse { what, frequency_hz };
+            lu.factor(matrix).ok().filter(|()| !cancels).ok_or_else(refused)
+        };
+        let volts: Vec<Complex64> =
+            short.iter().enumerate().map(|(at, s)| (unit(at) + s) * R).collect();
+        let leaked = product(open, &volts);
+        let amperes: Vec<Complex64> = short
+            .iter()
+            .zip(leaked)
+            .enumerate()
+            .map(|(at, (s, leaked))| unit(at) - s - leaked)
+            .collect();
+        inverted(&mut lu, &amperes, "difference between open and short")?;
         condition.note(lu.condition(), frequency_hz);
-        let mut b: Vec<Complex64> =
-            short.iter().zip(open).map(|(short, open)| short - open).collect();
-        lu.solve(&mut b, n);
-        for row in 0..n {
-            for column in 0..n {
-                let a = |k: usize| y[row * n + k] - open[row * n + k];
-                entries.push((0..n).map(|k| a(k) * b[k * n + column]).sum::<Complex64>());
-            }
-        }
+        let mut leads = volts;
+        lu.solve_right(&mut leads);
+        let device: Vec<Complex64> = y.iter().zip(open).map(|(y, open)| y - open).collect();
+        let behind: Vec<Complex64> =
+            product(&leads, &device).iter().enumerate().map(|(at, la)| unit(at) - la).collect();
+        inverted(&mut lu, &behind, "difference between short and device")?;
+        condition.note(lu.condition(), frequency_hz);
+        let mut inner = device;
+        lu.solve_right(&mut inner);
+        entries.extend(inner);
     }
     let device = Network::new(
         ParameterKind::Admittance,
@@ -385,6 +419,9 @@ fn power_waves(network: &Network) -> Result<Network, NetworkError> {
 }
 
 fn expect_ports(network: &Network, expected: usize) -> Result<(), NetworkError> {
+    if network.modes().is_some() {
+        return Err(NetworkError::MixedMode);
+    }
     if network.ports() == expected {
         Ok(())
     } else {

@@ -193,6 +193,25 @@ pub enum NetworkError {
         /// The other.
         minus: Port,
     },
+    /// What a measured standard refuses.
+    #[error("the {standard} standard: {source}")]
+    InStandard {
+        /// Which: open or short.
+        standard: &'static str,
+        /// Why.
+        source: Box<NetworkError>,
+    },
+    /// Networks whose rows stand for different modes.
+    #[error("the networks have different modes: one is mixed-mode, or their pairs differ")]
+    UnequalModes,
+    /// A band between two neighbouring points of the data.
+    #[error("no point of the data lies from {} to {}", ShownFrequency(*low_hz), ShownFrequency(*high_hz))]
+    EmptyBand {
+        /// Its lower end.
+        low_hz: f64,
+        /// Its upper end.
+        high_hz: f64,
+    },
     /// Work that needs single-ended ports met a mixed-mode network.
     #[error("the network is mixed-mode; single-ended ports are needed here")]
     MixedMode,
