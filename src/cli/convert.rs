@@ -84,13 +84,7 @@ fn changed(given: &Convert, read: Network, console: &Console) -> Result<Network,
         }
         let interpolated = interpolate(&network, &FrequencyGrid::from_hz(points_hz)?)?;
         if let Some(step) = interpolated.unsafe_step {
-            console.warning(&format!(
-                "S{}{} turns {:.0} deg from one point to the next near {}; interpolation is unsafe",
-                step.row,
-                step.column,
-                step.step_deg,
-                ShownFrequency(step.frequency_hz)
-            ));
+            console.warning(&step.to_string());
         }
         network = interpolated.network;
     }

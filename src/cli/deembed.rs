@@ -18,10 +18,6 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
     }
     let file = given.reading.read(&given.input, console)?;
     let measured = file.network;
-    if measured.modes().is_some() {
-        let source = NetworkError::MixedMode;
-        return Err(Failure::Network { file: given.input.clone(), source });
-    }
     if !file.noise.is_empty() {
         console.warning("the noise data belong to the file's own ports and are left out");
     }
@@ -97,14 +93,7 @@ fn on_grid_of(
     let interpolated = interpolate(&file.network, measured.grid())
         .map_err(|source| Failure::Network { file: path.to_owned(), source })?;
     if let Some(step) = interpolated.unsafe_step {
-        console.warning(&format!(
-            "{}: S{}{} turns {:.0} deg from one point to the next near {}; interpolation is unsafe",
-            path.display(),
-            step.row,
-            step.column,
-            step.step_deg,
-            ShownFrequency(step.frequency_hz)
-        ));
+        console.warning(&format!("{}: {step}", path.display()));
     }
     Ok(interpolated.network)
 }

@@ -409,13 +409,7 @@ impl Loader<'_> {
             self.at(DescriptionProblem::Block { name: name.to_owned(), source }, span)
         })?;
         if let Some(step) = interpolated.unsafe_step {
-            circuit.warnings.push(format!(
-                "{name}: S{}{} turns {:.0} deg from one point to the next near {}; interpolation is unsafe",
-                step.row,
-                step.column,
-                step.step_deg,
-                ShownFrequency(step.frequency_hz)
-            ));
+            circuit.warnings.push(format!("{name}: {step}"));
         }
         Ok(interpolated.network)
     }

@@ -2,6 +2,7 @@
 
 use super::lu::Lu;
 use super::quality::{Worst, assess};
+use super::renormalise::power_scattering;
 use super::{
     ChainForm, FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition,
     Wiring, convert, from_chain, join, renormalise, to_chain,
@@ -87,7 +88,7 @@ pub fn remove_fixture(measured: &Network, fixture: &Network) -> Result<Deembedde
     if fixture.grid() != measured.grid() {
         return Err(NetworkError::UnequalGrids { block: 1 });
     }
-    let fixture = power_waves(fixture)?;
+    let fixture = power_scattering(fixture)?;
     // The measurement is brought to the references of the fixture's outer ports.
     let outer = |point: usize| fixture.references_ohm(point)[..n].iter().copied();
     let outer_ohm: Vec<Complex64> = (0..measured.grid().len()).flat_map(outer).collect();
@@ -342,7 +343,7 @@ pub fn remove_through(
 ) -> Result<Deembedded, NetworkError> {
     let (left, right) = split_through(through, split)?;
     let mut removed = remove_fixtures(measured, Some(&left), Some(&right))?;
-    let scattering = power_waves(through)?;
+    let scattering = power_scattering(through)?;
     let asymmetry = scattering
         .entries()
         .chunks_exact(4)
@@ -410,12 +411,6 @@ impl WorstCondition {
             warnings,
         })
     }
-}
-
-fn power_waves(network: &Network) -> Result<Network, NetworkError> {
-    let scattering = convert(network, ParameterKind::Scattering)?;
-    let references = scattering.stored_references().to_vec();
-    renormalise(&scattering, references, WaveDefinition::Power)
 }
 
 fn expect_ports(network: &Network, expected: usize) -> Result<(), NetworkError> {

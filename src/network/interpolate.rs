@@ -8,8 +8,10 @@
 //! stands twice, since a sweep made of segments may jump there.
 
 use super::{FrequencyGrid, Network, NetworkError, ParameterKind, Port, convert};
+use crate::units::ShownFrequency;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
+use std::fmt;
 
 /// A phase step between neighbouring points too large to interpolate across.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -22,6 +24,19 @@ pub struct UnsafeStep {
     pub frequency_hz: f64,
     /// The step, 0 to 180.
     pub step_deg: f64,
+}
+
+impl fmt::Display for UnsafeStep {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "S{},{} turns {:.0} deg from one point to the next near {}; interpolation is unsafe",
+            self.row,
+            self.column,
+            self.step_deg,
+            ShownFrequency(self.frequency_hz)
+        )
+    }
 }
 
 /// A network on another grid, and whether to trust it.

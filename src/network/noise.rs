@@ -4,7 +4,8 @@
 //! C = k T (1 - S S*ᵀ) per hertz of bandwidth, |b|² being power: H. Bosma, Philips Res. Repts.
 //! Suppl. 10 (1967). Noise factors refer to 290 K.
 
-use super::{Network, NetworkError, ParameterKind, Port, WaveDefinition, convert, renormalise};
+use super::renormalise::power_scattering;
+use super::{Network, NetworkError, Port};
 use num_complex::Complex64;
 
 /// Boltzmann's constant, J/K, exact since 2019.
@@ -108,10 +109,4 @@ pub fn cascade_noise_factor(stages: &[(f64, f64)]) -> f64 {
 #[must_use]
 pub fn single_sideband_noise_factor(double_sideband: f64, image_rejection: f64) -> f64 {
     (1.0 + 1.0 / image_rejection) * double_sideband
-}
-
-fn power_scattering(network: &Network) -> Result<Network, NetworkError> {
-    let scattering = convert(network, ParameterKind::Scattering)?;
-    let references = scattering.stored_references().to_vec();
-    renormalise(&scattering, references, WaveDefinition::Power)
 }

@@ -1,7 +1,8 @@
 //! Whether a network can be trusted: passivity, reciprocity, sampling.
 
 use super::convert::reframe;
-use super::{Network, NetworkError, ParameterKind, Port, WaveDefinition};
+use super::renormalise::power_scattering;
+use super::{Network, NetworkError, ParameterKind, Port};
 use nalgebra::DMatrix;
 use num_complex::Complex64;
 
@@ -65,16 +66,7 @@ impl Quality {
 /// # Errors
 /// [`NetworkError::NoSuchMatrix`] with the frequency at which the network has no S.
 pub fn assess(network: &Network) -> Result<Quality, NetworkError> {
-    let converted;
-    let scattering = if network.kind() == ParameterKind::Scattering
-        && network.waves() == WaveDefinition::Power
-    {
-        network
-    } else {
-        let references = network.stored_references().to_vec();
-        converted = reframe(network, ParameterKind::Scattering, references, WaveDefinition::Power)?;
-        &converted
-    };
+    let scattering = &*power_scattering(network)?;
     let ports = scattering.ports();
     let frequencies_hz = scattering.grid().as_hz();
     let mut passivity = Worst { value: 0.0, frequency_hz: frequencies_hz[0], entry: None };
@@ -153,8 +145,7 @@ const WEAKEST_TRANSMISSION: f64 = 0.1;
 /// [`NetworkError::NoSuchMatrix`] where the network has no S.
 pub fn nearest_passive(network: &Network) -> Result<(Network, f64), NetworkError> {
     let references = network.stored_references().to_vec();
-    let scattering =
-        reframe(network, ParameterKind::Scattering, references.clone(), WaveDefinition::Power)?;
+    let scattering = power_scattering(network)?;
     let ports = scattering.ports();
     let mut largest_change = 0.0_f64;
     let mut entries = Vec::with_capacity(scattering.entries().len());

@@ -4,6 +4,7 @@ use super::container::checked_references;
 use super::convert::reframe;
 use super::{Network, NetworkError, ParameterKind, WaveDefinition};
 use num_complex::Complex64;
+use std::borrow::Cow;
 
 /// Moves a network to other references and, if wanted, other waves.
 ///
@@ -47,4 +48,16 @@ pub fn renormalise(
         return Ok(network.clone());
     }
     reframe(network, ParameterKind::Scattering, references_ohm, waves)
+}
+
+/// The network as S in power waves at its own references; itself where it is that already.
+///
+/// # Errors
+/// [`NetworkError::NoSuchMatrix`] with the frequency at which it has no S.
+pub(super) fn power_scattering(network: &Network) -> Result<Cow<'_, Network>, NetworkError> {
+    if network.kind() == ParameterKind::Scattering && network.waves() == WaveDefinition::Power {
+        return Ok(Cow::Borrowed(network));
+    }
+    let references = network.stored_references().to_vec();
+    reframe(network, ParameterKind::Scattering, references, WaveDefinition::Power).map(Cow::Owned)
 }

@@ -166,13 +166,7 @@ fn restrict(
     if !(on_grid(low_hz) && on_grid(high_hz)) {
         warnings.push("no point lies at an end of the band; it is interpolated there".to_owned());
         if let Some(step) = interpolated.unsafe_step {
-            warnings.push(format!(
-                "S{}{} turns {:.0} deg from one point to the next near {}; interpolation is unsafe",
-                step.row,
-                step.column,
-                step.step_deg,
-                crate::units::ShownFrequency(step.frequency_hz)
-            ));
+            warnings.push(step.to_string());
         }
     }
     Ok((interpolated.network, (low_hz, high_hz)))
