@@ -219,17 +219,24 @@ fn lossy_parts_equal_their_nodal_analysis() {
     };
 
     let stubbed = model(63.0, 40.0, 0.2);
-    let built = stub(&grid, &Stub { line: stubbed, end: StubEnd::Short }).unwrap();
-    compare(
-        &built,
-        |hz| {
-            // Both ports are at one node.
-            let mut circuit = Circuit::new(1);
-            circuit.line(0, GROUND, nodal(stubbed, hz));
-            circuit.scattering(&[(0, 50.0), (0, 50.0)])
-        },
-        "shorted stub",
-    );
+    // Both ports are at node 0; an open stub ends at a node where nothing else is.
+    for (end, far) in [(StubEnd::Short, GROUND), (StubEnd::Open, 1)] {
+        compare(
+            &stub(&grid, &Stub { line: stubbed, end }).unwrap(),
+            |hz| {
+                let mut circuit = Circuit::new(if far == GROUND { 1 } else { 2 });
+                circuit.line(0, far, nodal(stubbed, hz));
+                circuit.scattering(&[(0, 50.0), (0, 50.0)])
+            },
+            "stub",
+        );
+    }
+    // A quarter wave of open stub is a short, of shorted stub nothing at all.
+    let centre = FrequencyGrid::from_hz(vec![0.0, CENTRE_HZ]).unwrap();
+    let quarter = |end| stub(&centre, &Stub { line: Line::ideal(63.0, CENTRE_HZ, 90.0), end });
+    let (open, short) = (quarter(StubEnd::Open).unwrap(), quarter(StubEnd::Short).unwrap());
+    assert!((open.entries()[1] - 1.0).norm() < 1e-15 && open.entries()[5].norm() < 1e-15);
+    assert!(short.entries()[1].norm() < 1e-15 && (short.entries()[5] - 1.0).norm() < 1e-15);
 
     let stages = vec![
         Stage { impedance_ohm: 81.0, resistance_ohm: 95.0 },
@@ -319,7 +326,12 @@ fn interdigitated_coupler_is_the_coupler_of_its_tied_strips() {
     };
     let tied =
         interdigitated_coupler(&grid, &InterdigitatedCoupler { strips: 4, coupler }).unwrap();
-    let plain = coupled_line_coupler(&grid, &coupler).unwrap();
+    // What its strips' impedances come to by the forward form is the pair that it is built as.
+    let (even, odd) = strip_impedances_ohm(4, 3.0, 50.0).unwrap();
+    let (coupling_db, impedance_ohm) = coupling_of_strips(4, even, odd).unwrap();
+    let plain =
+        coupled_line_coupler(&grid, &CoupledLineCoupler { coupling_db, impedance_ohm, ..coupler })
+            .unwrap();
     for (one, other) in tied.entries().iter().zip(plain.entries()) {
         assert!((one - other).norm() < 1e-12);
     }
@@ -401,9 +413,9 @@ fn microstrip_against_a_field_solution() {
             coupled_strips(&substrate, number(case, "u") * 1e-4, number(case, "g") * 1e-4).unwrap();
         close(got.even.effective_permittivity, number(case, "eps_even"), 7e-3, &case.to_string());
         close(got.odd.effective_permittivity, number(case, "eps_odd"), 5e-3, &case.to_string());
-        let limit = if number(case, "g") > 0.1 { 6e-3 } else { 7e-3 };
-        close(got.even.impedance_ohm, number(case, "z_even_ohm"), limit, &case.to_string());
-        close(got.odd.impedance_ohm, number(case, "z_odd_ohm"), limit, &case.to_string());
+        let even_limit = if number(case, "g") > 0.1 { 6e-3 } else { 7e-3 };
+        close(got.even.impedance_ohm, number(case, "z_even_ohm"), even_limit, &case.to_string());
+        close(got.odd.impedance_ohm, number(case, "z_odd_ohm"), 6e-3, &case.to_string());
     }
 }
 

@@ -178,10 +178,7 @@ pub fn interdigitated_coupler(
     grid: &FrequencyGrid,
     coupler: &InterdigitatedCoupler,
 ) -> Result<Network, ComponentError> {
-    let whole = coupler.coupler;
-    let (even_ohm, odd_ohm) =
-        strip_impedances_ohm(coupler.strips, whole.coupling_db, whole.impedance_ohm)?;
-    // The tied strips are one pair again, with the modes that the forward form gives.
-    let (coupling_db, impedance_ohm) = coupling_of_strips(coupler.strips, even_ohm, odd_ohm)?;
-    coupled_line_coupler(grid, &CoupledLineCoupler { coupling_db, impedance_ohm, ..whole })
+    // Tied strips are one pair again; how many there are shows in their impedances alone.
+    strip_count(coupler.strips)?;
+    coupled_line_coupler(grid, &coupler.coupler)
 }

@@ -1,7 +1,11 @@
 //! Uniform lines and stubs.
 
-use super::{ComponentError, REFERENCE_OHM, at, finite, not_negative, positive, scattering};
-use crate::network::{FrequencyGrid, Load, Network, Port, Wiring, close_ports, join, select_ports};
+use super::lumped::shunt_scattering;
+use super::{
+    ComponentError, FREE_SPACE_OHM, LIGHT_M_PER_S, REFERENCE_OHM, finite, not_negative, positive,
+    scattering,
+};
+use crate::network::{FrequencyGrid, Network};
 use crate::units::neper_from_db;
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
@@ -112,32 +116,18 @@ pub struct Stub {
 /// # Errors
 /// [`ComponentError::NotPositive`], [`ComponentError::Negative`], [`ComponentError::NotFinite`].
 pub fn stub(grid: &FrequencyGrid, stub: &Stub) -> Result<Network, ComponentError> {
-    let piece = line(grid, &stub.line)?;
-    let end = match stub.end {
-        StubEnd::Short => Complex64::ZERO,
-        // Far above any impedance on a die, and still finite.
-        StubEnd::Open => Complex64::from(1e12),
-    };
-    let far = Port::from_index(1);
-    let closed = select_ports(
-        &close_ports(&piece, &[(far, Load::Impedance(end))])?,
-        &[Port::from_index(0)],
-    )?;
-    beside(&closed)
-}
-
-/// A one-port across a two-port.
-fn beside(one_port: &Network) -> Result<Network, ComponentError> {
-    let grid = one_port.grid();
-    let through =
-        [Complex64::ZERO, Complex64::ONE, Complex64::ONE, Complex64::ZERO].repeat(grid.len());
-    let blocks =
-        [one_port.clone(), scattering(grid, 2, through.clone())?, scattering(grid, 2, through)?];
-    let wiring = Wiring {
-        joins: vec![vec![at(0, 1), at(1, 2), at(2, 1)]],
-        outside: vec![at(1, 1), at(2, 2)],
-    };
-    Ok(join(&blocks, &wiring)?)
+    stub.line.check()?;
+    let entries = grid.as_hz().iter().flat_map(|&hz| {
+        // Z coth γl with an open end, Z tanh γl with a short; divided by e^γl as in the line.
+        let twice = (-2.0 * stub.line.exponent(hz)).exp();
+        let (sinh, cosh) = (1.0 - twice, 1.0 + twice);
+        let impedance_ohm = stub.line.impedance_ohm;
+        match stub.end {
+            StubEnd::Open => shunt_scattering(impedance_ohm * cosh, sinh),
+            StubEnd::Short => shunt_scattering(impedance_ohm * sinh, cosh),
+        }
+    });
+    scattering(grid, 2, entries.collect())
 }
 
 /// A sector of metal beside the signal's way.
@@ -162,8 +152,6 @@ impl RadialStub {
     /// N. Marcuvitz, "Waveguide Handbook" (1951), section 1.7, from memory; the tests hold it
     /// against a chain of short lines of growing width.
     fn reactance_ohm(&self, frequency_hz: f64) -> f64 {
-        const FREE_SPACE_OHM: f64 = 376.730_313_668;
-        const LIGHT_M_PER_S: f64 = 299_792_458.0;
         let root = self.effective_permittivity.sqrt();
         let k = TAU * frequency_hz * root / LIGHT_M_PER_S;
         let (inner, outer) = (k * self.inner_radius_m, k * self.outer_radius_m);
@@ -191,12 +179,12 @@ pub fn radial_stub(grid: &FrequencyGrid, stub: &RadialStub) -> Result<Network, C
     positive("effective_permittivity", stub.effective_permittivity)?;
     let entries = grid.as_hz().iter().flat_map(|&hz| {
         // At zero frequency it is an open.
-        let admittance = if hz > 0.0 {
-            1.0 / Complex64::new(0.0, stub.reactance_ohm(hz))
+        let (n, d) = if hz > 0.0 {
+            (Complex64::new(0.0, stub.reactance_ohm(hz)), Complex64::ONE)
         } else {
-            Complex64::ZERO
+            (Complex64::ONE, Complex64::ZERO)
         };
-        super::lumped::shunt_scattering(admittance)
+        shunt_scattering(n, d)
     });
     scattering(grid, 2, entries.collect())
 }

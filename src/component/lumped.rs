@@ -102,17 +102,15 @@ pub fn shunt(
     elements.check()?;
     let entries = grid.as_hz().iter().flat_map(|&hz| {
         let (n, d) = elements.ratio(arrangement, hz);
-        let sum = 2.0 * n + REFERENCE_OHM * d;
-        let (reflected, passed) = (-REFERENCE_OHM * d / sum, 2.0 * n / sum);
-        [reflected, passed, passed, reflected]
+        shunt_scattering(n, d)
     });
     scattering(grid, 2, entries.collect())
 }
 
-/// S of an admittance across a two-port.
-pub(super) fn shunt_scattering(admittance: Complex64) -> [Complex64; 4] {
-    let sum = 2.0 + REFERENCE_OHM * admittance;
-    let (reflected, passed) = (-REFERENCE_OHM * admittance / sum, 2.0 / sum);
+/// S of an impedance n/d across a two-port.
+pub(super) fn shunt_scattering(n: Complex64, d: Complex64) -> [Complex64; 4] {
+    let sum = 2.0 * n + REFERENCE_OHM * d;
+    let (reflected, passed) = (-REFERENCE_OHM * d / sum, 2.0 * n / sum);
     [reflected, passed, passed, reflected]
 }
 

@@ -6,11 +6,9 @@
 //! thickness. All from memory; the tests hold the static values against a field solution made
 //! independently. Losses: the usual first approximations (common practice).
 
-use super::{ComponentError, not_negative, positive};
+use super::{ComponentError, FREE_SPACE_OHM, LIGHT_M_PER_S, not_negative, positive};
 use std::f64::consts::PI;
 
-const FREE_SPACE_OHM: f64 = 376.730_313_668;
-const LIGHT_M_PER_S: f64 = 299_792_458.0;
 const VACUUM_PERMEABILITY: f64 = 4e-7 * PI;
 
 /// A substrate with metal on both sides.
