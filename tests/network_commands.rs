@@ -455,7 +455,13 @@ fn component_parameters_are_checked_without_a_file_too() {
         (&format!("radial_stub inner_radius_um=500 outer_radius_um=50 {radial}"), "got -450"),
         (&format!("radial_stub inner_radius_um=50 outer_radius_um=500 {too_wide}"), "above 360"),
         ("microstrip width_um=-70 length_um=100", "width_um needs a positive number, got -70"),
-        ("bond", "inductance_ph, or length_um and diameter_um"),
+        ("bond", "either inductance_ph, or length_um and diameter_um"),
+        ("bond inductance_ph=200 length_um=300", "either inductance_ph"),
+        ("coupled_line_coupler center_ghz=29 strips=4", "unknown field `strips`"),
+        (
+            "wilkinson center_ghz=29 stages=3 stage_impedance_ohm=[80,60] stage_resistor_ohm=[90,200]",
+            "3 stages",
+        ),
         ("list --format json", "is text"),
     ] {
         let error = bench.refused(&format!("component {arguments}"));

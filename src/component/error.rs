@@ -40,11 +40,13 @@ pub enum ComponentError {
         /// Its value.
         value: f64,
     },
-    /// Parameters of which at least one set must be given.
-    #[error("{what} is missing")]
-    Missing {
-        /// Which.
-        what: &'static str,
+    /// Two ways to give the same thing, of which one must be chosen.
+    #[error("give either {one}, or {other}")]
+    Either {
+        /// One way.
+        one: &'static str,
+        /// The other.
+        other: &'static str,
     },
     /// A set of errors that no passive part can have.
     #[error("no passive part is like that: it needs at least {missing_db:.3} dB more loss")]
@@ -66,7 +68,7 @@ pub enum ComponentError {
     },
     /// A divider's stages that have no default.
     #[error(
-        "a divider of {stages} stages needs their impedances and resistors; defaults exist for 1 and 2"
+        "a divider of {stages} stages needs an impedance and a resistor for each; defaults exist for 1 and 2"
     )]
     Stages {
         /// As asked for.

@@ -61,7 +61,10 @@ impl From<ArrangementName> for Arrangement {
 impl WilkinsonSpec {
     pub(super) fn stages(&self) -> Result<Vec<Stage>, ComponentError> {
         match (&self.stage_impedance_ohm, &self.stage_resistor_ohm) {
-            (Some(impedances), Some(resistors)) if impedances.len() == resistors.len() => {
+            (Some(impedances), Some(resistors))
+                if impedances.len() == resistors.len()
+                    && self.stages.is_none_or(|stages| stages == impedances.len()) =>
+            {
                 Ok(impedances
                     .iter()
                     .zip(resistors)
@@ -71,11 +74,10 @@ impl WilkinsonSpec {
                     })
                     .collect())
             }
-            (None, None) => default_stages(self.stages, self.impedance_ohm),
+            (None, None) => default_stages(self.stages.unwrap_or(1), self.impedance_ohm),
             (impedances, resistors) => {
-                let stages =
-                    [impedances, resistors].into_iter().flatten().map(Vec::len).max().unwrap_or(0);
-                Err(ComponentError::Stages { stages })
+                let listed = [impedances, resistors].into_iter().flatten().map(Vec::len).max();
+                Err(ComponentError::Stages { stages: self.stages.or(listed).unwrap_or(0) })
             }
         }
     }
@@ -194,12 +196,22 @@ impl ComponentSpec {
                 )
             }
             Self::CoupledLineCoupler(spec) => coupled_line_coupler(grid, &spec.coupler()),
-            Self::Lange(spec) => {
-                let strips = spec.strips.unwrap_or(4);
-                interdigitated_coupler(
-                    grid,
-                    &InterdigitatedCoupler { strips, coupler: spec.coupler() },
-                )
+            Self::Lange {
+                center_ghz,
+                strips,
+                coupling_db,
+                impedance_ohm,
+                loss_db,
+                odd_faster_percent,
+            } => {
+                let coupler = CoupledLineCoupler {
+                    coupling_db: *coupling_db,
+                    impedance_ohm: *impedance_ohm,
+                    center_hz: center_ghz * 1e9,
+                    loss_db: *loss_db,
+                    odd_faster_percent: *odd_faster_percent,
+                };
+                interdigitated_coupler(grid, &InterdigitatedCoupler { strips: *strips, coupler })
             }
             Self::BranchLine(spec) => branch_line(
                 grid,
@@ -297,12 +309,13 @@ impl ComponentSpec {
     pub(super) fn bond_inductance_h(&self) -> Result<f64, ComponentError> {
         let Self::Bond { inductance_ph, length_um, diameter_um, .. } = self else { return Ok(0.0) };
         match (inductance_ph, length_um, diameter_um) {
-            (Some(ph), _, _) => Ok(ph * 1e-12),
+            (Some(ph), None, None) => Ok(ph * 1e-12),
             (None, Some(length_um), Some(diameter_um)) => {
                 Bond::wire_inductance_h(length_um * 1e-6, diameter_um * 1e-6)
             }
-            _ => Err(ComponentError::Missing {
-                what: "inductance_ph, or length_um and diameter_um,",
+            _ => Err(ComponentError::Either {
+                one: "inductance_ph",
+                other: "length_um and diameter_um",
             }),
         }
     }

@@ -130,7 +130,19 @@ pub enum ComponentSpec {
         loss_db: f64,
     },
     CoupledLineCoupler(CouplerSpec),
-    Lange(CouplerSpec),
+    Lange {
+        center_ghz: f64,
+        #[serde(default = "four")]
+        strips: usize,
+        #[serde(default = "half_power_db")]
+        coupling_db: f64,
+        #[serde(default = "fifty")]
+        impedance_ohm: f64,
+        #[serde(default)]
+        loss_db: f64,
+        #[serde(default)]
+        odd_faster_percent: f64,
+    },
     BranchLine(HybridSpec),
     RatRace(HybridSpec),
     Wilkinson(WilkinsonSpec),
@@ -205,12 +217,11 @@ pub struct LineSpec {
     pub dispersion_percent: f64,
 }
 
-/// A coupled-line coupler, plain or interdigitated.
+/// A coupled-line coupler.
 #[derive(Clone, Copy, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CouplerSpec {
     pub center_ghz: f64,
-    pub strips: Option<usize>,
     #[serde(default = "half_power_db")]
     pub coupling_db: f64,
     #[serde(default = "fifty")]
@@ -237,8 +248,7 @@ pub struct HybridSpec {
 #[serde(deny_unknown_fields)]
 pub struct WilkinsonSpec {
     pub center_ghz: f64,
-    #[serde(default = "one")]
-    pub stages: usize,
+    pub stages: Option<usize>,
     #[serde(default = "fifty")]
     pub impedance_ohm: f64,
     #[serde(default)]
@@ -297,8 +307,8 @@ pub enum EndName {
 fn fifty() -> f64 {
     50.0
 }
-fn one() -> usize {
-    1
+fn four() -> usize {
+    4
 }
 fn infinite() -> f64 {
     f64::INFINITY

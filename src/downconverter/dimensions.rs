@@ -79,11 +79,10 @@ impl ComponentSpec {
                 let (even_ohm, odd_ohm) = (pair.even.impedance_ohm, pair.odd.impedance_ohm);
                 pair_of(&mut list, "pair", even_ohm, odd_ohm, spec.center_ghz, substrate)?;
             }
-            Self::Lange(spec) => {
-                let strips = spec.strips.unwrap_or(4);
+            Self::Lange { strips, coupling_db, impedance_ohm, center_ghz, .. } => {
                 let (even_ohm, odd_ohm) =
-                    strip_impedances_ohm(strips, spec.coupling_db, spec.impedance_ohm)?;
-                pair_of(&mut list, "neighbours", even_ohm, odd_ohm, spec.center_ghz, substrate)?;
+                    strip_impedances_ohm(*strips, *coupling_db, *impedance_ohm)?;
+                pair_of(&mut list, "neighbours", even_ohm, odd_ohm, *center_ghz, substrate)?;
             }
             Self::BranchLine(spec) => {
                 let arm = spec.impedance_ohm * std::f64::consts::FRAC_1_SQRT_2;
