@@ -159,6 +159,12 @@ fn sideband_plan(settings: &PlanSettings, sideband: Sideband) -> SidebandPlan {
             ((rf_low + if_low, rf_high + if_high), (rf_low + 2.0 * if_low, rf_high + 2.0 * if_high))
         }
     };
+    // Below zero the mixer hears the same frequency above it: LO and image then add up to the IF.
+    let image_hz = match image_hz {
+        (low, high) if low >= 0.0 => (low, high),
+        (low, high) if high > 0.0 => (0.0, high.max(-low)),
+        (low, high) => (-high, -low),
+    };
     let times = f64::from(settings.multiplication);
     let lo_input_hz = (lo_hz.0 / times, lo_hz.1 / times);
     let highest = settings.rf_hz.1.max(image_hz.1);
@@ -226,5 +232,8 @@ mod tests {
         // An IF above the RF leaves the upper sideband without an LO.
         let high = frequency_plan(&PlanSettings { if_hz: (30e9, 40e9), ..good }).unwrap();
         assert_eq!(high.sidebands.len(), 1);
+        // LOs from 4 to 7 GHz with an IF of 6 to 8 GHz: images from 0 to 4 GHz, |LO - IF|.
+        let folded = PlanSettings { rf_hz: (12e9, 13e9), if_hz: (6e9, 8e9), ..good };
+        assert_eq!(frequency_plan(&folded).unwrap().sidebands[0].image_hz, (0.0, 4e9));
     }
 }
