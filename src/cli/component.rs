@@ -91,12 +91,6 @@ fn table_of(parameters: &[String]) -> Result<toml::Table, Failure> {
         let name = name.trim().replace('-', "_");
         let read: Result<toml::Table, _> = toml::from_str(&format!("value = {value}"));
         let value = match read.ok().and_then(|mut table| table.remove("value")) {
-            // Whole numbers serve where others are meant.
-            Some(toml::Value::Integer(number)) if name != "strips" && name != "stages" =>
-            {
-                #[expect(clippy::cast_precision_loss, reason = "parameters are far below 2^53")]
-                toml::Value::Float(number as f64)
-            }
             Some(value) => value,
             // TOML wants a digit before the point; people do not.
             None => match value.trim().parse::<f64>() {
@@ -117,9 +111,10 @@ fn substrate(parameters: &[String]) -> Result<Option<Substrate>, Failure> {
     }
     let mut made = Substrate { thickness_m: 0.0, ..Substrate::gallium_arsenide_100_um() };
     for (name, value) in &table_of(parameters)? {
-        let Some(number) = value.as_float() else {
-            return Err(Failure::Usage(format!("--substrate: {name} needs a number")));
-        };
+        let number: f64 = value
+            .clone()
+            .try_into()
+            .map_err(|_| Failure::Usage(format!("--substrate: {name} needs a number")))?;
         match name.as_str() {
             "relative_permittivity" => made.relative_permittivity = number,
             "height_um" => made.height_m = number * 1e-6,

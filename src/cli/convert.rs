@@ -4,7 +4,7 @@ use super::Outcome;
 use super::args::{Convert, Parameter, Waves};
 use super::console::Console;
 use super::failure::Failure;
-use super::output::Outgoing;
+use super::output::{NOISE_LEFT_OUT, Outgoing};
 use crate::network::{
     FrequencyGrid, Network, NetworkError, ParameterKind, WaveDefinition, convert, interpolate,
     nearest_passive, renormalise, select_ports, to_mixed_mode, to_single_ended,
@@ -23,7 +23,7 @@ pub(super) fn run(given: &Convert, console: &Console) -> Result<Outcome, Failure
         && given.ports.is_empty()
         && network.modes() == before.modes();
     if !file.noise.is_empty() && !same_ports {
-        console.warning("the noise data belong to the file's own ports and are left out");
+        console.warning(NOISE_LEFT_OUT);
     }
     // Comments among rows lose their places when the rows do.
     let place = |comment: Comment| Comment {

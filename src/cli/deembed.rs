@@ -4,7 +4,7 @@ use super::Outcome;
 use super::args::{Deembed, Split};
 use super::console::Console;
 use super::failure::Failure;
-use super::output::Outgoing;
+use super::output::{NOISE_LEFT_OUT, Outgoing};
 use crate::network::{
     Deembedded, Network, NetworkError, ThroughSplit, interpolate, nearest_passive, remove_fixture,
     remove_fixtures, remove_open_short, remove_through,
@@ -19,7 +19,7 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
     let file = given.reading.read(&given.input, console)?;
     let measured = file.network;
     if !file.noise.is_empty() {
-        console.warning("the noise data belong to the file's own ports and are left out");
+        console.warning(NOISE_LEFT_OUT);
     }
     Outgoing::check_name(measured.ports(), &given.output)?;
     let mut inputs = vec![given.input.clone()];

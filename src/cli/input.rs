@@ -15,8 +15,7 @@ impl Reading {
     pub(super) fn read(&self, path: &Path, console: &Console) -> Result<TouchstoneFile, Failure> {
         let file = read(path, &self.options())?;
         for warning in &file.warnings {
-            let place = warning.excerpt.position;
-            console.warning(&format!("{}:{place}: {}", path.display(), warning.code.message()));
+            console.warning(&format!("{}:{warning}", path.display()));
         }
         Ok(file)
     }

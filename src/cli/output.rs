@@ -11,6 +11,10 @@ use crate::touchstone::{
 };
 use std::path::{Path, PathBuf};
 
+/// Said where a network changes and its noise data no longer fit.
+pub(super) const NOISE_LEFT_OUT: &str =
+    "the noise data belong to the file's own ports and are left out";
+
 /// A network on its way into a file, and what goes with it.
 pub(super) struct Outgoing {
     pub(super) network: Network,

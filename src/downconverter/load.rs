@@ -130,12 +130,7 @@ impl Loader<'_> {
         let content =
             read(&path, self.options).map_err(|error| self.at(error.into(), file.span()))?;
         for warning in &content.warnings {
-            let place = warning.excerpt.position;
-            circuit.warnings.push(format!(
-                "{}:{place}: {}",
-                path.display(),
-                warning.code.message()
-            ));
+            circuit.warnings.push(format!("{}:{warning}", path.display()));
         }
         if !content.noise.is_empty() {
             circuit.warnings.push(format!("{}: its noise data are left out", path.display()));

@@ -55,6 +55,12 @@ impl Comparison {
         // A network has at least one port, so there is an entry.
         self.entries.iter().max_by(larger).unwrap_or(&self.entries[0])
     }
+
+    /// Whether no entry differs by more than a limit, as |difference| of complex values.
+    #[must_use]
+    pub fn is_within(&self, limit: f64) -> bool {
+        self.worst().vector.worst <= limit
+    }
 }
 
 /// Compares two networks as S, second less first.

@@ -56,7 +56,17 @@ impl Quality {
     pub fn is_reciprocal(&self) -> bool {
         self.max_reciprocity_error.is_none_or(|worst| worst.value <= RECIPROCITY_TOLERANCE)
     }
+
+    /// The smallest mean delay, where it is one that no passive part has; `None` for active parts.
+    #[must_use]
+    pub fn implausible_delay_s(&self) -> Option<Worst> {
+        self.min_mean_delay_s.filter(|worst| self.is_passive() && worst.value < EARLIEST_DELAY_S)
+    }
 }
+
+/// Delays less negative than this (a hundredth of a turn at 10 GHz) are rounding or calibration
+/// (ours).
+const EARLIEST_DELAY_S: f64 = -1e-12;
 
 /// Assesses a network of any parameter, as power waves at its own references.
 ///

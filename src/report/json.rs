@@ -467,16 +467,15 @@ impl ComparisonReport {
             worst_vector_at_hz: entry.vector.worst_at_hz,
             rms_vector: entry.vector.rms,
         });
-        let worst_vector = comparison.worst().vector.worst;
         Self {
             first: names[0].clone(),
             second: names[1].clone(),
             band_hz: [comparison.band_hz.0, comparison.band_hz.1],
             points: comparison.first.grid().len(),
             entries: entries.collect(),
-            worst_vector,
+            worst_vector: comparison.worst().vector.worst,
             require_vector,
-            pass: require_vector.is_none_or(|limit| worst_vector <= limit),
+            pass: require_vector.is_none_or(|limit| comparison.is_within(limit)),
         }
     }
 

@@ -10,8 +10,6 @@ use crate::units::{ShownFrequency, shown_complex};
 use comfy_table::{CellAlignment, Table, presets};
 use std::fmt::Write as _;
 
-/// Delays less negative than this (a hundredth of a turn at 10 GHz) are rounding or calibration.
-const EARLIEST_DELAY_S: f64 = -1e-12;
 /// Rows of a table of points; the whole list is in the CSV.
 const POINTS_SHOWN: usize = 13;
 
@@ -83,9 +81,7 @@ pub fn inspected(name: &str, file: &TouchstoneFile, quality: Option<&Quality>) -
             }
         }
     }
-    let delay =
-        quality.filter(|quality| quality.is_passive()).and_then(|quality| quality.min_mean_delay_s);
-    if let Some(worst) = delay.filter(|worst| worst.value < EARLIEST_DELAY_S) {
+    if let Some(worst) = quality.and_then(Quality::implausible_delay_s) {
         line(format!(
             "  implausible: a passive part with a mean delay of {:.1} ps{}",
             worst.value * 1e12,

@@ -301,12 +301,10 @@ impl View<'_> {
                 needed: "--kind",
             })?,
         };
-        let fits =
-            (wrap_deg(difference_deg - kind.nominal_deg(difference_deg))).abs() <= WIDEST_PHASE_DEG;
-        if given.input.is_none() && !fits {
+        let phase_error_deg = wrap_deg(difference_deg - kind.nominal_deg(difference_deg));
+        if given.input.is_none() && phase_error_deg.abs() > WIDEST_PHASE_DEG {
             return Err(self.no_pair(input, &levels));
         }
-        let phase_error_deg = wrap_deg(difference_deg - kind.nominal_deg(difference_deg));
         let distance = Complex64::new(ratio.norm().ln(), phase_error_deg.to_radians()).norm();
         Ok(Candidate { input, outputs, isolated, kind, difference_deg, distance })
     }

@@ -468,6 +468,13 @@ pub struct Warning {
     pub excerpt: Excerpt,
 }
 
+/// Line, column and sentence, as in `7:1: tab between entries`.
+impl fmt::Display for Warning {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.excerpt.position, self.code.message())
+    }
+}
+
 impl Warning {
     /// The same, ready to be shown with its source line.
     #[must_use]
