@@ -92,9 +92,18 @@ fn coupler(frequency_hz: f64) -> Vec<Complex64> {
 
 /// Input, plus, minus: two quarter-wave coupled sections, the second slightly shorter.
 fn balun(frequency_hz: f64) -> Vec<Complex64> {
+    balun_with(0.985, 6e-15, frequency_hz)
+}
+
+/// The same on the Q side, a little worse.
+fn balun_q(frequency_hz: f64) -> Vec<Complex64> {
+    balun_with(0.97, 9e-15, frequency_hz)
+}
+
+fn balun_with(second_length: f64, input_pad_f: f64, frequency_hz: f64) -> Vec<Complex64> {
     let (even, odd) = (Strip::quarter(95.0, 7.3, 1.0), Strip::quarter(26.0, 6.8, 1.3));
     let odd = Strip { length_m: even.length_m, ..odd };
-    let shorter = |strip: Strip| Strip { length_m: 0.985 * strip.length_m, ..strip };
+    let shorter = |strip: Strip| Strip { length_m: second_length * strip.length_m, ..strip };
     let [input, plus, minus, middle, open]: [Node; 5] = [0, 1, 2, 3, 4];
     let mut circuit = Circuit::new(5);
     // The input line runs past both sections to an open end; each output line is grounded at its
@@ -106,8 +115,8 @@ fn balun(frequency_hz: f64) -> Vec<Complex64> {
         shorter(even).at(frequency_hz),
         shorter(odd).at(frequency_hz),
     );
-    for node in [input, plus, minus] {
-        circuit.branch(node, GROUND, capacitor(6e-15, frequency_hz));
+    for (node, pad_f) in [(input, input_pad_f), (plus, 6e-15), (minus, 6e-15)] {
+        circuit.branch(node, GROUND, capacitor(pad_f, frequency_hz));
     }
     circuit.branch(open, GROUND, capacitor(3e-15, frequency_hz));
     circuit.scattering(&[(input, 50.0), (plus, 50.0), (minus, 50.0)])
@@ -128,6 +137,47 @@ fn divider(frequency_hz: f64) -> Vec<Complex64> {
     circuit.scattering(&[(input, 50.0), (one, 50.0), (two, 50.0)])
 }
 
+/// The line from the coupler to the I balun.
+fn lead_i(frequency_hz: f64) -> Vec<Complex64> {
+    lead(420.0, 51.0, frequency_hz)
+}
+
+/// That to the Q balun: longer by 10 um.
+fn lead_q(frequency_hz: f64) -> Vec<Complex64> {
+    lead(430.0, 51.0, frequency_hz)
+}
+
+fn lead(length_um: f64, impedance_ohm: f64, frequency_hz: f64) -> Vec<Complex64> {
+    let strip = Strip {
+        impedance_ohm,
+        permittivity: 7.0,
+        length_m: length_um * 1e-6,
+        db_per_wavelength: 0.9,
+    };
+    let mut circuit = Circuit::new(2);
+    circuit.line(0, 1, strip.at(frequency_hz));
+    circuit.scattering(&[(0, 50.0), (1, 50.0)])
+}
+
+/// A mixer's gate with the resistor that tames it.
+fn gate(frequency_hz: f64) -> Vec<Complex64> {
+    let omega = TAU * frequency_hz;
+    let channel = Complex64::new(12.0, omega * 40e-12 - 1.0 / (omega * 70e-15));
+    let mut circuit = Circuit::new(1);
+    circuit.branch(0, GROUND, resistor(70.0));
+    circuit.branch(0, GROUND, channel.inv());
+    circuit.scattering(&[(0, 50.0)])
+}
+
+/// What ends the coupler's isolated port: a film resistor and the via behind it.
+fn isolation_resistor(frequency_hz: f64) -> Vec<Complex64> {
+    let film = Complex64::new(46.5, TAU * frequency_hz * 14e-12);
+    let mut circuit = Circuit::new(1);
+    circuit.branch(0, GROUND, film.inv());
+    circuit.branch(0, GROUND, capacitor(6e-15, frequency_hz));
+    circuit.scattering(&[(0, 50.0)])
+}
+
 struct Part {
     name: &'static str,
     ports: usize,
@@ -135,7 +185,7 @@ struct Part {
     model: fn(f64) -> Vec<Complex64>,
 }
 
-const PARTS: [Part; 3] = [
+const PARTS: [Part; 8] = [
     Part {
         name: "coupler.s4p",
         ports: 4,
@@ -162,6 +212,39 @@ const PARTS: [Part; 3] = [
             " ports: 1 input, 2 and 3 outputs",
         ],
         model: divider,
+    },
+    Part {
+        name: "balun_q.s3p",
+        ports: 3,
+        comments: &[
+            " invented balun of the Q side for 27 to 31 GHz, see README.md beside this file",
+            " ports: 1 unbalanced, 2 plus, 3 minus",
+        ],
+        model: balun_q,
+    },
+    Part {
+        name: "lead_i.s2p",
+        ports: 2,
+        comments: &[" invented line from coupler to I balun, see README.md beside this file"],
+        model: lead_i,
+    },
+    Part {
+        name: "lead_q.s2p",
+        ports: 2,
+        comments: &[" invented line from coupler to Q balun, see README.md beside this file"],
+        model: lead_q,
+    },
+    Part {
+        name: "gate.s1p",
+        ports: 1,
+        comments: &[" invented LO port of a mixer transistor, see README.md beside this file"],
+        model: gate,
+    },
+    Part {
+        name: "isolation_resistor.s1p",
+        ports: 1,
+        comments: &[" invented resistor of an isolated port, see README.md beside this file"],
+        model: isolation_resistor,
     },
 ];
 
