@@ -114,7 +114,8 @@ fn whole_networks_at_both_sidebands() {
         for (name, wanted) in
             [("irr_upper_wanted_db", Sideband::Upper), ("irr_lower_wanted_db", Sideband::Lower)]
         {
-            let combination = favourable_combination(&outputs, wanted);
+            let combination =
+                Combination::BOTH[favourable_combination(&outputs, wanted, &Combination::BOTH)];
             let got = receiver_balance(&outputs, &combination, wanted).image_rejection_db;
             match expected[name].as_f64() {
                 Some(want) => check(case, name, got, want),

@@ -41,10 +41,30 @@ pub struct BlockEntry {
     pub component: Option<Spanned<ComponentSpec>>,
     /// Names for ports 1, 2, ...; the numbers themselves when absent.
     pub ports: Option<Spanned<Vec<Spanned<String>>>>,
+    /// What it is made for; in a receiver only, told from the data when absent.
+    pub kind: Option<Spanned<KindName>>,
+    /// The phase between two outputs that it is made for, degrees, where it is not the kind's.
+    pub nominal_deg: Option<Spanned<f64>>,
+    /// Blocks with the same word here stand in corresponding places of the I and Q branch.
+    pub pair: Option<String>,
     /// TOML takes a `joins` that is written below a block for the block's own; it is meant for
     /// the network all the same.
     #[serde(default)]
     pub joins: Vec<Spanned<String>>,
+}
+
+/// What a block of a receiver is made for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum KindName {
+    /// Two outputs 90 degrees apart.
+    Quadrature,
+    /// Two outputs 180 degrees apart.
+    Antiphase,
+    /// Two outputs in phase.
+    Inphase,
+    /// One output.
+    Line,
 }
 
 /// What closes a port.

@@ -53,6 +53,25 @@ pub enum DescriptionProblem {
     LoadedTwice { port: String },
     #[error("{port} is left over: it is neither joined, loaded nor an outside port")]
     LeftOver { port: String },
+    #[error("{port} is left over: it is neither joined, loaded nor an input")]
+    LeftOverInReceiver { port: String },
+    #[error("{port} is an input; its impedance is that of the source")]
+    LoadedInput { port: String },
+    #[error("mixer '{name}' is described twice")]
+    MixerTwice { name: String },
+    #[error("channel {channel} has no element: there is no [[mixer]] with channel = \"{channel}\"")]
+    EmptyChannel { channel: &'static str },
+    #[error("{port}, the {what} port of mixer '{mixer}', cannot be reached from {input}")]
+    Unreached { port: String, what: &'static str, mixer: String, input: String },
+    #[error("{what}")]
+    Value { what: String },
+    #[error(
+        "{what} {covers}, and the plan needs {} there: {need}",
+        crate::units::ShownFrequency(*frequency_hz)
+    )]
+    OutsideFile { what: String, covers: String, frequency_hz: f64, need: String },
+    #[error("lo_power_dbm_min asks for power at the mixers, but lo_power_dbm is not given")]
+    NoPower,
     #[error("the load at {port} needs one of ohm, file, rc, open and short, and one only")]
     NoLoad { port: String },
     #[error("the load's file has {ports} ports; a load has one")]
@@ -109,6 +128,15 @@ impl DescriptionProblem {
             Self::UnknownBlock { known, .. } => format!("the blocks are {}", known.join(", ")),
             Self::UnknownPort { known, .. } => format!("its ports are {}", known.join(", ")),
             Self::LeftOver { .. } => "join it, give it a [[load]], or add it to ports".to_owned(),
+            Self::LeftOverInReceiver { .. } => "join it, or give it a [[load]]".to_owned(),
+            Self::LoadedInput { .. } => {
+                "set lo_source_ohm or rf_source_ohm instead of a [[load]]".to_owned()
+            }
+            Self::Unreached { .. } => "check the joins between the two".to_owned(),
+            Self::OutsideFile { .. } => {
+                "narrow the plan or bring wider data; nothing is extrapolated".to_owned()
+            }
+            Self::NoPower => "add lo_power_dbm = 17.0 to [frequency_plan]".to_owned(),
             Self::JoinedTwice { .. } => {
                 "join more than two ports in one line: \"a.x -- b.y -- c.z\"".to_owned()
             }
@@ -119,4 +147,35 @@ impl DescriptionProblem {
             _ => return None,
         })
     }
+}
+
+/// A receiver that cannot be solved.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum ReceiverError {
+    /// A lossless loop.
+    #[error("join \"{join}\" closes a loop that rings at {}", crate::units::ShownFrequency(*frequency_hz))]
+    RingingJoin {
+        /// The join as written.
+        join: String,
+        /// Where.
+        frequency_hz: f64,
+    },
+    /// I or Q stays silent.
+    #[error(
+        "channel {channel} gives nothing at LO {} and IF {}: its elements cancel, or get no LO or no RF",
+        crate::units::ShownFrequency(*lo_hz),
+        crate::units::ShownFrequency(*if_hz)
+    )]
+    SilentChannel {
+        /// Which.
+        channel: &'static str,
+        /// Where.
+        lo_hz: f64,
+        /// Where.
+        if_hz: f64,
+    },
+    /// The parts' networks.
+    #[error(transparent)]
+    Network(#[from] NetworkError),
 }

@@ -77,6 +77,8 @@ pub struct HarmonicHit {
 pub struct SidebandPlan {
     /// Which side is wanted.
     pub sideband: Sideband,
+    /// The RF band, Hz.
+    pub rf_hz: Band,
     /// All LOs that bring some of the RF band into some of the IF band, Hz.
     pub lo_hz: Band,
     /// The same at the LO input.
@@ -165,9 +167,40 @@ fn sideband_plan(settings: &PlanSettings, sideband: Sideband) -> SidebandPlan {
         (low, high) if high > 0.0 => (0.0, high.max(-low)),
         (low, high) => (-high, -low),
     };
+    with_harmonics(sideband, [settings.rf_hz, lo_hz, image_hz], settings)
+}
+
+/// The plan of a receiver whose LO range is given: RF = n LO ± IF, for both sidebands.
+///
+/// # Errors
+/// [`PlanError`].
+pub fn receiver_frequency_plan(
+    lo_hz: Band,
+    if_hz: Band,
+    multiplication: u32,
+    harmonic: u32,
+) -> Result<FrequencyPlan, PlanError> {
+    let mixed = (lo_hz.0 * f64::from(harmonic), lo_hz.1 * f64::from(harmonic));
+    let above = (mixed.0 + if_hz.0, mixed.1 + if_hz.1);
+    let below = (mixed.0 - if_hz.1, mixed.1 - if_hz.0);
+    let settings = PlanSettings { rf_hz: (below.0, above.1), if_hz, multiplication };
+    let mut plan = frequency_plan(&settings)?;
+    plan.sidebands = vec![
+        with_harmonics(Sideband::Upper, [above, lo_hz, below], &settings),
+        with_harmonics(Sideband::Lower, [below, lo_hz, above], &settings),
+    ];
+    Ok(plan)
+}
+
+/// The bands of one sideband, and the harmonics of the LO input in them.
+fn with_harmonics(
+    sideband: Sideband,
+    [rf_hz, lo_hz, image_hz]: [Band; 3],
+    settings: &PlanSettings,
+) -> SidebandPlan {
     let times = f64::from(settings.multiplication);
     let lo_input_hz = (lo_hz.0 / times, lo_hz.1 / times);
-    let highest = settings.rf_hz.1.max(image_hz.1);
+    let highest = rf_hz.1.max(image_hz.1);
     let mut harmonics = Vec::new();
     for harmonic in 1.. {
         let number = f64::from(harmonic);
@@ -176,7 +209,7 @@ fn sideband_plan(settings: &PlanSettings, sideband: Sideband) -> SidebandPlan {
             break;
         }
         for (victim, band) in
-            [(Victim::Rf, settings.rf_hz), (Victim::Image, image_hz), (Victim::If, settings.if_hz)]
+            [(Victim::Rf, rf_hz), (Victim::Image, image_hz), (Victim::If, settings.if_hz)]
         {
             let overlap_hz = (swept.0.max(band.0), swept.1.min(band.1));
             if overlap_hz.0 <= overlap_hz.1 {
@@ -185,7 +218,7 @@ fn sideband_plan(settings: &PlanSettings, sideband: Sideband) -> SidebandPlan {
             }
         }
     }
-    SidebandPlan { sideband, lo_hz, lo_input_hz, image_hz, harmonics }
+    SidebandPlan { sideband, rf_hz, lo_hz, lo_input_hz, image_hz, harmonics }
 }
 
 #[cfg(test)]

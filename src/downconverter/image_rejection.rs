@@ -132,6 +132,8 @@ impl Combination {
     pub const I_PLUS_JQ: Self = Self { i: Complex64::ONE, q: Complex64::I };
     /// I - jQ.
     pub const I_MINUS_JQ: Self = Self { i: Complex64::ONE, q: Complex64::new(0.0, -1.0) };
+    /// Both.
+    pub const BOTH: [Self; 2] = [Self::I_PLUS_JQ, Self::I_MINUS_JQ];
 
     /// The combined output.
     #[must_use]
@@ -186,14 +188,21 @@ pub fn receiver_balance(
     }
 }
 
-/// The combination that makes the wanted sideband the stronger one. With an exact tie, I + jQ.
+/// Which of several ways to combine makes the wanted sideband the stronger one; the first of equals.
 #[must_use]
-pub fn favourable_combination(outputs: &IqOutputs, wanted: Sideband) -> Combination {
-    let rejection = |combination: &Combination| {
-        receiver_balance(outputs, combination, wanted).image_rejection_db
-    };
-    let (plus, minus) = (Combination::I_PLUS_JQ, Combination::I_MINUS_JQ);
-    if rejection(&minus) > rejection(&plus) { minus } else { plus }
+pub fn favourable_combination(
+    outputs: &IqOutputs,
+    wanted: Sideband,
+    choices: &[Combination],
+) -> usize {
+    let rejection = |at: usize| receiver_balance(outputs, &choices[at], wanted).image_rejection_db;
+    let mut best = 0;
+    for at in 1..choices.len() {
+        if rejection(at) > rejection(best) {
+            best = at;
+        }
+    }
+    best
 }
 
 #[cfg(test)]
@@ -203,6 +212,10 @@ mod tests {
 
     fn element(channel: Channel, is_subtracted: bool, lo: Complex64, rf: Complex64) -> Element {
         Element { channel, is_subtracted, gain: Complex64::ONE, lo, rf_upper: rf, rf_lower: rf }
+    }
+
+    fn favourable(outputs: &IqOutputs, wanted: Sideband) -> Combination {
+        Combination::BOTH[favourable_combination(outputs, wanted, &Combination::BOTH)]
     }
 
     /// Four elements driven at 0, 180, 90 and 270 degrees, with errors on one.
@@ -220,17 +233,14 @@ mod tests {
     fn an_ideal_receiver_has_no_image_and_an_error_sets_it() {
         let ideal = IqOutputs::of(&four_phase(Complex64::ONE), &Mixing::default());
         for wanted in [Sideband::Upper, Sideband::Lower] {
-            let combination = favourable_combination(&ideal, wanted);
+            let combination = favourable(&ideal, wanted);
             assert!(receiver_balance(&ideal, &combination, wanted).image_rejection_db > 300.0);
         }
         // Swapping I and Q, or the sign, swaps the sideband.
-        assert_ne!(
-            favourable_combination(&ideal, Sideband::Upper),
-            favourable_combination(&ideal, Sideband::Lower)
-        );
+        assert_ne!(favourable(&ideal, Sideband::Upper), favourable(&ideal, Sideband::Lower));
         let error = Complex64::from_polar(10_f64.powf(0.5 / 20.0), 3_f64.to_radians());
         let outputs = IqOutputs::of(&four_phase(error), &Mixing::default());
-        let combination = favourable_combination(&outputs, Sideband::Upper);
+        let combination = favourable(&outputs, Sideband::Upper);
         let balance = receiver_balance(&outputs, &combination, Sideband::Upper);
         assert!(
             (balance.image_rejection_db - crate::splitter::image_rejection_db(0.5, 3.0)).abs()
@@ -245,7 +255,7 @@ mod tests {
         let error = Complex64::from_polar(2.0, 0.0);
         let switch = Mixing { lo_amplitude_exponent: 0.0, lo_harmonic: 1 };
         let outputs = IqOutputs::of(&four_phase(error), &switch);
-        let combination = favourable_combination(&outputs, Sideband::Upper);
+        let combination = favourable(&outputs, Sideband::Upper);
         assert!(
             receiver_balance(&outputs, &combination, Sideband::Upper).image_rejection_db > 300.0
         );
@@ -257,7 +267,7 @@ mod tests {
         ];
         let second = Mixing { lo_amplitude_exponent: 1.0, lo_harmonic: 2 };
         let outputs = IqOutputs::of(&pair, &second);
-        let combination = favourable_combination(&outputs, Sideband::Upper);
+        let combination = favourable(&outputs, Sideband::Upper);
         assert!(
             receiver_balance(&outputs, &combination, Sideband::Upper).image_rejection_db > 300.0
         );

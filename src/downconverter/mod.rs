@@ -11,27 +11,52 @@
 //! | `correction` | what one complex weight on Q can do |
 //! | `load` | from a description and its files to networks and wiring |
 
+mod allocation;
+mod analysis;
+mod budget;
 mod component_build;
 mod component_spec;
 mod correction;
 mod description;
 mod dimensions;
+mod drive;
 mod error;
 mod frequency_plan;
+mod ideal;
 mod image_rejection;
 mod load;
+mod load_ring;
+mod path_noise;
+mod receiver;
+mod receiver_description;
+mod side;
+mod solution;
+mod trim;
+mod verdict;
 
+pub use allocation::{Allocation, ReturnLosses, Share};
+pub use analysis::{DownconverterResult, PlanPoint, ReceiverSummary, analyse_receiver};
+pub use budget::{Budget, BudgetRow, PartTaken};
 pub use component_spec::{ComponentSpec, KINDS};
 pub use correction::{CorrectionPoint, least_squares_weight, minimax_weight, worst_rejection_db};
 pub use description::{BlockEntry, LoadEntry, NetworkDescription};
 pub use dimensions::{Dimension, Dimensions};
-pub use error::{DescriptionError, DescriptionProblem};
+pub use drive::{LoPoint, MixerDrive, PairDrive};
+pub use error::{DescriptionError, DescriptionProblem, ReceiverError};
 pub use frequency_plan::{
     Band, FrequencyPlan, HarmonicHit, PlanError, PlanSettings, Sideband, SidebandPlan, Victim,
-    frequency_plan,
+    frequency_plan, receiver_frequency_plan,
 };
 pub use image_rejection::{
     Channel, Combination, Element, IqOutputs, IqPair, Mixing, ReceiverBalance,
     favourable_combination, receiver_balance,
 };
-pub use load::{Circuit, load_network};
+pub use load::{Circuit, LoadedReceiver, load_network, load_receiver};
+pub use load_ring::{LoadRing, RingPlace};
+pub use path_noise::{NoisePathResult, single_sideband_rise_db};
+pub use receiver::{
+    Mixer, OnWays, OutputChoice, OutputStage, PartKind, PowerInput, Receiver, ReceiverLimits,
+    ReceiverLoad, ReceiverPart, ReceiverPlan, RingSettings, TrimSteps, Way,
+};
+pub use trim::{CorrectionPlan, Trim, TrimCover, TrimSegment};
+pub use verdict::{ReceiverQuantity, ReceiverRequirement, ReceiverVerdict};

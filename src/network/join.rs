@@ -94,6 +94,32 @@ pub fn on_common_grid(blocks: &[Network]) -> Result<Vec<super::Interpolated>, Ne
     blocks.iter().map(|block| interpolate(block, &grid)).collect()
 }
 
+/// The references, in ohms, at which [`join`] lets ports meet: those that share a node take that of
+/// its first port, others keep the real part of their own.
+///
+/// # Panics
+/// If the wiring names a port that is not there.
+#[must_use]
+pub fn node_references(blocks: &[Network], wiring: &Wiring) -> Vec<Vec<f64>> {
+    let own_ohm =
+        |terminal: &Terminal| blocks[terminal.block].references_ohm(0)[terminal.port.index()].re;
+    let mut targets: Vec<Vec<f64>> = blocks
+        .iter()
+        .enumerate()
+        .map(|(block, network)| {
+            let port = |index| Terminal { block, port: Port::from_index(index) };
+            (0..network.ports()).map(|index| own_ohm(&port(index))).collect()
+        })
+        .collect();
+    for node in &wiring.joins {
+        let node_ohm = own_ohm(&node[0]);
+        for terminal in node {
+            targets[terminal.block][terminal.port.index()] = node_ohm;
+        }
+    }
+    targets
+}
+
 /// One pair of ports to eliminate, and the ports it changes.
 #[derive(Clone, Debug)]
 struct Step {
@@ -141,24 +167,7 @@ impl Assembly {
         }
         check_wiring(blocks, wiring)?;
 
-        // Every node takes the reference of its first port.
-        let own_ohm = |terminal: &Terminal| {
-            blocks[terminal.block].references_ohm(0)[terminal.port.index()].re
-        };
-        let mut targets: Vec<Vec<f64>> = blocks
-            .iter()
-            .enumerate()
-            .map(|(block, network)| {
-                let port = |index| Terminal { block, port: Port::from_index(index) };
-                (0..network.ports()).map(|index| own_ohm(&port(index))).collect()
-            })
-            .collect();
-        for node in &wiring.joins {
-            let node_ohm = own_ohm(&node[0]);
-            for terminal in node {
-                targets[terminal.block][terminal.port.index()] = node_ohm;
-            }
-        }
+        let targets = node_references(blocks, wiring);
         let mut made = Self {
             blocks: Vec::new(),
             sizes: Vec::new(),

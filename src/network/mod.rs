@@ -54,7 +54,7 @@ pub use deembed::{
 pub use error::NetworkError;
 pub use grid::{FrequencyGrid, Spacing};
 pub use interpolate::{Interpolated, UnsafeStep, interpolate};
-pub use join::{Assembly, Terminal, Waves, Wiring, join, on_common_grid};
+pub use join::{Assembly, Terminal, Waves, Wiring, join, node_references, on_common_grid};
 pub use load::{Load, close_ports};
 pub use mixed_mode::{to_mixed_mode, to_single_ended};
 pub use noise::{

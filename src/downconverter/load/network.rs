@@ -1,20 +1,18 @@
-//! From a description and its files to networks and wiring.
+//! NETWORK.toml: networks on one grid, and how they meet.
 
-use super::description::{BlockEntry, LoadEntry, NetworkDescription};
-use super::error::{DescriptionError, DescriptionProblem};
-use crate::component::{Arrangement, ComponentError, Elements, Terminated, one_port};
+use super::parts::{Loader, Notes, Part, read_text};
 use crate::diagnostic::Excerpt;
+use crate::downconverter::description::{BlockEntry, NetworkDescription};
+use crate::downconverter::error::{DescriptionError, DescriptionProblem};
 use crate::network::{
     FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
-    interpolate, join, on_common_grid, renormalise,
+    join, on_common_grid, renormalise,
 };
-use crate::touchstone::{ReadOptions, read};
+use crate::touchstone::ReadOptions;
 use crate::units::{ShownFrequency, parse_frequency_grid_hz};
 use num_complex::Complex64;
 use std::collections::{HashMap, HashSet};
-use std::ops::Range;
 use std::path::{Path, PathBuf};
-use toml::Spanned;
 
 /// Networks on one grid, and how they meet.
 #[derive(Debug)]
@@ -77,68 +75,13 @@ pub fn load_network(
     options: &ReadOptions,
     grid_hz: Option<Vec<f64>>,
 ) -> Result<Circuit, DescriptionError> {
-    let text = std::fs::read_to_string(path).map_err(|error| DescriptionError {
-        file: path.to_owned(),
-        problem: Box::new(DescriptionProblem::Io(error)),
-        excerpt: None,
-    })?;
+    let text = read_text(path)?;
     let loader = Loader { path, text: &text, options };
-    let description: NetworkDescription = toml::from_str(&text).map_err(|error| {
-        let problem = DescriptionProblem::Toml(error.message().trim().replace('\n', "; "));
-        match error.span() {
-            Some(span) => loader.at(problem, span),
-            None => loader.anywhere(problem),
-        }
-    })?;
+    let description: NetworkDescription = loader.description()?;
     loader.circuit(&description, grid_hz)
 }
 
-struct Loader<'a> {
-    path: &'a Path,
-    text: &'a str,
-    options: &'a ReadOptions,
-}
-
-/// A part before and after it is on the common grid.
-struct Part {
-    name: String,
-    span: Range<usize>,
-    ports: Vec<String>,
-    network: Option<Network>,
-}
-
 impl Loader<'_> {
-    fn at(&self, problem: DescriptionProblem, span: Range<usize>) -> DescriptionError {
-        let excerpt = Some(Box::new(Excerpt::of_text(self.text, span)));
-        DescriptionError { file: self.path.to_owned(), problem: Box::new(problem), excerpt }
-    }
-
-    fn anywhere(&self, problem: DescriptionProblem) -> DescriptionError {
-        DescriptionError { file: self.path.to_owned(), problem: Box::new(problem), excerpt: None }
-    }
-
-    fn resolve(&self, file: &Path) -> PathBuf {
-        self.path.parent().unwrap_or(Path::new("")).join(file)
-    }
-
-    fn read(
-        &self,
-        file: &Spanned<PathBuf>,
-        circuit: &mut Circuit,
-    ) -> Result<Network, DescriptionError> {
-        let path = self.resolve(file.get_ref());
-        let content =
-            read(&path, self.options).map_err(|error| self.at(error.into(), file.span()))?;
-        for warning in &content.warnings {
-            circuit.warnings.push(format!("{}:{warning}", path.display()));
-        }
-        if !content.noise.is_empty() {
-            circuit.warnings.push(format!("{}: its noise data are left out", path.display()));
-        }
-        circuit.inputs.push(path);
-        Ok(content.network)
-    }
-
     fn circuit(
         &self,
         description: &NetworkDescription,
@@ -154,7 +97,7 @@ impl Loader<'_> {
                 .as_ref()
                 .map(|list| list.get_ref().to_vec())
                 .unwrap_or_default(),
-            inputs: vec![self.path.to_owned()],
+            inputs: Vec::new(),
             warnings: Vec::new(),
             excerpts: Vec::new(),
             file: self.path.to_owned(),
@@ -182,106 +125,14 @@ impl Loader<'_> {
                 ));
             }
         }
-        let parts = self.parts(&description.blocks, &mut circuit)?;
-        let load_files = self.load_files(&description.loads, &mut circuit)?;
-        let grid = self.grid(description, grid_hz, &parts, &load_files, &mut circuit)?;
-        self.place_parts(&description.blocks, &parts, &grid, &mut circuit)?;
-        self.wire(description, &parts, load_files, &grid, &mut circuit)?;
+        let mut notes = Notes { inputs: vec![self.path.to_owned()], ..Notes::default() };
+        let parts = self.parts(&description.blocks, &mut notes)?;
+        let load_files = self.load_files(&description.loads, &mut notes)?;
+        let grid = self.grid(description, grid_hz, &parts, &load_files, &mut notes)?;
+        self.place_parts(&description.blocks, &parts, &grid, &mut circuit, &mut notes)?;
+        self.wire(description, &parts, load_files, &grid, &mut circuit, &mut notes)?;
+        (circuit.inputs, circuit.warnings) = (notes.inputs, notes.warnings);
         Ok(circuit)
-    }
-
-    fn parts(
-        &self,
-        blocks: &[BlockEntry],
-        circuit: &mut Circuit,
-    ) -> Result<Vec<Part>, DescriptionError> {
-        let mut parts: Vec<Part> = Vec::new();
-        for block in blocks {
-            let name = block.name.get_ref().clone();
-            self.check_name(&block.name)?;
-            if parts.iter().any(|part| part.name == name) {
-                return Err(self.at(DescriptionProblem::BlockTwice { name }, block.name.span()));
-            }
-            let (network, expected) = match (&block.file, &block.component) {
-                (Some(file), None) => {
-                    let network = self.read(file, circuit)?;
-                    if network.modes().is_some() {
-                        return Err(self.at(DescriptionProblem::MixedMode { name }, file.span()));
-                    }
-                    let ports = network.ports();
-                    (Some(network), ports)
-                }
-                (None, Some(component)) => {
-                    // Any frequency tells the number of ports.
-                    let probe = FrequencyGrid::from_hz(vec![1e9])
-                        .map_err(|error| self.anywhere(error.into()))?;
-                    let built = component.get_ref().build(&probe);
-                    (None, built.map_err(|error| self.at(error.into(), component.span()))?.ports())
-                }
-                _ => return Err(self.at(DescriptionProblem::NoSource { name }, block.name.span())),
-            };
-            let ports = match &block.ports {
-                None => (1..=expected).map(|number| number.to_string()).collect(),
-                Some(names) => {
-                    let found = names.get_ref().len();
-                    if found != expected {
-                        return Err(self.at(
-                            DescriptionProblem::PortNames { name, expected, found },
-                            names.span(),
-                        ));
-                    }
-                    let mut seen = HashSet::new();
-                    for port in names.get_ref() {
-                        self.check_name(port)?;
-                        if !seen.insert(port.get_ref()) {
-                            let name = port.get_ref().clone();
-                            return Err(
-                                self.at(DescriptionProblem::PortNameTwice { name }, port.span())
-                            );
-                        }
-                    }
-                    names.get_ref().iter().map(|port| port.get_ref().clone()).collect()
-                }
-            };
-            parts.push(Part { name, span: block.name.span(), ports, network });
-        }
-        Ok(parts)
-    }
-
-    fn check_name(&self, name: &Spanned<String>) -> Result<(), DescriptionError> {
-        let text = name.get_ref();
-        let fits = |c: char| c.is_alphanumeric() || c == '-' || c == '_';
-        if !text.is_empty() && text.chars().all(fits) && !text.contains("--") {
-            return Ok(());
-        }
-        Err(self.at(DescriptionProblem::BadName { name: text.clone() }, name.span()))
-    }
-
-    fn load_files(
-        &self,
-        loads: &[LoadEntry],
-        circuit: &mut Circuit,
-    ) -> Result<HashMap<usize, Network>, DescriptionError> {
-        let mut files = HashMap::new();
-        for (at, load) in loads.iter().enumerate() {
-            let given =
-                [load.ohm.is_some(), load.file.is_some(), load.rc.is_some(), load.open, load.short];
-            if given.iter().filter(|&&given| given).count() != 1 {
-                let port = load.at.get_ref().clone();
-                return Err(self.at(DescriptionProblem::NoLoad { port }, load.at.span()));
-            }
-            if let Some(file) = &load.file {
-                let network = self.read(file, circuit)?;
-                if network.ports() != 1 {
-                    return Err(self.at(
-                        DescriptionProblem::LoadPorts { ports: network.ports() },
-                        file.span(),
-                    ));
-                }
-                files.insert(at, network);
-            }
-        }
-        Ok(files)
     }
 
     /// The grid asked for, or what the files have in common.
@@ -291,7 +142,7 @@ impl Loader<'_> {
         grid_hz: Option<Vec<f64>>,
         parts: &[Part],
         load_files: &HashMap<usize, Network>,
-        circuit: &mut Circuit,
+        notes: &mut Notes,
     ) -> Result<FrequencyGrid, DescriptionError> {
         if let Some(points_hz) = grid_hz {
             return FrequencyGrid::from_hz(points_hz).map_err(|error| self.anywhere(error.into()));
@@ -354,7 +205,7 @@ impl Loader<'_> {
             network.grid().first_hz() < grid.first_hz() || network.grid().last_hz() > grid.last_hz()
         };
         if named.iter().any(narrows) {
-            circuit.warnings.push(format!(
+            notes.warnings.push(format!(
                 "the files cover different bands: {} to {} is common to all",
                 ShownFrequency(grid.first_hz()),
                 ShownFrequency(grid.last_hz())
@@ -369,11 +220,12 @@ impl Loader<'_> {
         parts: &[Part],
         grid: &FrequencyGrid,
         circuit: &mut Circuit,
+        notes: &mut Notes,
     ) -> Result<(), DescriptionError> {
         for (block, part) in blocks.iter().zip(parts) {
             let network = match (&part.network, &block.component) {
                 (Some(network), _) => {
-                    self.on_grid(network, grid, &part.name, part.span.clone(), circuit)?
+                    self.on_grid(network, grid, &part.name, part.span.clone(), notes)?
                 }
                 (None, Some(component)) => component
                     .get_ref()
@@ -392,51 +244,6 @@ impl Loader<'_> {
         Ok(())
     }
 
-    fn on_grid(
-        &self,
-        network: &Network,
-        grid: &FrequencyGrid,
-        name: &str,
-        span: Range<usize>,
-        circuit: &mut Circuit,
-    ) -> Result<Network, DescriptionError> {
-        let interpolated = interpolate(network, grid).map_err(|source| {
-            self.at(DescriptionProblem::Block { name: name.to_owned(), source }, span)
-        })?;
-        if let Some(step) = interpolated.unsafe_step {
-            circuit.warnings.push(format!("{name}: {step}"));
-        }
-        Ok(interpolated.network)
-    }
-
-    /// `BLOCK.PORT` as a terminal.
-    fn terminal(
-        &self,
-        text: &str,
-        span: Range<usize>,
-        parts: &[Part],
-    ) -> Result<Terminal, DescriptionError> {
-        let Some((block_name, port_name)) = text.split_once('.') else {
-            return Err(self.at(DescriptionProblem::NotAPort { text: text.to_owned() }, span));
-        };
-        let Some(block) = parts.iter().position(|part| part.name == block_name) else {
-            let known = parts.iter().map(|part| part.name.clone()).collect();
-            return Err(self.at(
-                DescriptionProblem::UnknownBlock { name: block_name.to_owned(), known },
-                span,
-            ));
-        };
-        let Some(index) = parts[block].ports.iter().position(|port| port == port_name) else {
-            let problem = DescriptionProblem::UnknownPort {
-                block: block_name.to_owned(),
-                port: port_name.to_owned(),
-                known: parts[block].ports.clone(),
-            };
-            return Err(self.at(problem, span));
-        };
-        Ok(Terminal { block, port: Port::from_index(index) })
-    }
-
     fn wire(
         &self,
         description: &NetworkDescription,
@@ -444,31 +251,14 @@ impl Loader<'_> {
         mut load_files: HashMap<usize, Network>,
         grid: &FrequencyGrid,
         circuit: &mut Circuit,
+        notes: &mut Notes,
     ) -> Result<(), DescriptionError> {
-        let mut joined: HashMap<Terminal, usize> = HashMap::new();
-        let beside_blocks = description.blocks.iter().flat_map(|block| &block.joins);
-        for join in description.joins.iter().chain(beside_blocks) {
-            let mut node = Vec::new();
-            if !join.get_ref().contains("--") {
-                return Err(self.at(DescriptionProblem::JoinTooSmall, join.span()));
-            }
-            for text in join.get_ref().split("--").map(str::trim) {
-                let terminal = self.terminal(text, join.span(), parts)?;
-                if joined.insert(terminal, circuit.wiring.joins.len()).is_some() {
-                    return Err(self.at(
-                        DescriptionProblem::JoinedTwice { port: text.to_owned() },
-                        join.span(),
-                    ));
-                }
-                node.push(terminal);
-            }
-            if node.len() < 2 {
-                return Err(self.at(DescriptionProblem::JoinTooSmall, join.span()));
-            }
-            circuit.wiring.joins.push(node);
-            circuit.join_texts.push(join.get_ref().clone());
-            circuit.excerpts.push(Excerpt::of_text(self.text, join.span()));
-        }
+        let joins = self.joins(&description.joins, &description.blocks, parts)?;
+        let mut joined: HashMap<Terminal, usize> = joins.node_of;
+        circuit.wiring.joins = joins.nodes;
+        circuit.join_texts = joins.texts;
+        circuit.excerpts =
+            joins.spans.into_iter().map(|span| Excerpt::of_text(self.text, span)).collect();
         let mut loaded: HashSet<Terminal> = HashSet::new();
         for (at, load) in description.loads.iter().enumerate() {
             let text = load.at.get_ref();
@@ -480,7 +270,7 @@ impl Loader<'_> {
             }
             let network = match load_files.remove(&at) {
                 Some(file) => {
-                    self.on_grid(&file, grid, &format!("load at {text}"), load.at.span(), circuit)?
+                    self.on_grid(&file, grid, &format!("load at {text}"), load.at.span(), notes)?
                 }
                 None => self.lumped_load(load, grid)?,
             };
@@ -488,7 +278,7 @@ impl Loader<'_> {
             circuit.blocks.push(network);
             circuit.names.push(format!("load at {text}"));
             if let Some(&node) = joined.get(&terminal) {
-                circuit
+                notes
                     .warnings
                     .push(format!("{text} is joined too: its load stands in parallel there"));
                 circuit.wiring.joins[node].push(closing);
@@ -519,47 +309,5 @@ impl Loader<'_> {
             }
         }
         Ok(())
-    }
-
-    fn lumped_load(
-        &self,
-        load: &LoadEntry,
-        grid: &FrequencyGrid,
-    ) -> Result<Network, DescriptionError> {
-        let failed = |error: ComponentError| self.at(error.into(), load.at.span());
-        if let Some(ohm) = load.ohm {
-            let impedance = Complex64::from(ohm);
-            if !(impedance.re >= 0.0 && impedance.is_finite()) {
-                let value = if impedance.re >= 0.0 { impedance.im } else { impedance.re };
-                return Err(failed(if impedance.is_finite() {
-                    ComponentError::Negative { name: "ohm", value }
-                } else {
-                    ComponentError::NotFinite { name: "ohm", value }
-                }));
-            }
-            let reflection = (impedance - 50.0) / (impedance + 50.0);
-            let entries = vec![reflection; grid.len()];
-            return Network::new(
-                ParameterKind::Scattering,
-                grid.clone(),
-                1,
-                entries,
-                vec![50.0.into()],
-            )
-            .map_err(|error| self.at(error.into(), load.at.span()));
-        }
-        let terminated = if let Some(rc) = load.rc {
-            let elements = Elements {
-                resistance_ohm: Some(rc.resistance_ohm),
-                capacitance_f: Some(rc.capacitance_ff * 1e-15),
-                inductance_h: None,
-            };
-            Terminated::Load { elements, arrangement: Arrangement::from(rc.arrangement) }
-        } else if load.open {
-            Terminated::Open { capacitance_f: 0.0 }
-        } else {
-            Terminated::Short { inductance_h: 0.0 }
-        };
-        one_port(grid, &terminated).map_err(failed)
     }
 }

@@ -1,0 +1,266 @@
+//! The whole answer for a receiver.
+
+use super::Sideband;
+use super::allocation::{Allocation, allocation};
+use super::budget::{Budget, BudgetCase, budget};
+use super::drive::{LoPoint, element_conductances, lo_points};
+use super::error::ReceiverError;
+use super::frequency_plan::{FrequencyPlan, receiver_frequency_plan};
+use super::image_rejection::{
+    Combination, IqOutputs, ReceiverBalance, favourable_combination, receiver_balance,
+};
+use super::load_ring::{LoadRing, load_rings};
+use super::path_noise::{NoisePathResult, noise_paths};
+use super::receiver::{Receiver, Way};
+use super::side::Side;
+use super::solution::{
+    Evaluation, Voltages, check_channels, combination, correction_points, iq_outputs,
+};
+use super::trim::{CorrectionPlan, correction_plan};
+use super::verdict::{ReceiverVerdict, verdict};
+use crate::network::NetworkError;
+use crate::units::ShownFrequency;
+
+/// One LO and IF.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PlanPoint {
+    /// LO at the mixers, Hz.
+    pub lo_hz: f64,
+    /// IF, Hz.
+    pub if_hz: f64,
+    /// Rejection, and errors in both sidebands.
+    pub balance: ReceiverBalance,
+}
+
+/// What the plan comes to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ReceiverSummary {
+    /// The point of worst rejection.
+    pub worst: PlanPoint,
+    /// Half of the points have less, dB.
+    pub median_image_rejection_db: f64,
+    /// The point of largest amplitude imbalance in the wanted sideband.
+    pub worst_amplitude_imbalance: PlanPoint,
+    /// The point of largest quadrature error in the wanted sideband.
+    pub worst_quadrature_error: PlanPoint,
+    /// By how much Q leads I at the outputs, in the wanted sideband at the centre of the LO grid
+    /// and the first IF, degrees.
+    pub q_leads_i_deg: f64,
+    /// Points at which the wanted sideband is the weak one.
+    pub reversed_points: usize,
+}
+
+/// The whole answer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DownconverterResult {
+    /// How I and Q are put together.
+    pub combination: String,
+    /// Whether that was chosen here.
+    pub is_chosen: bool,
+    /// The LO side at each LO.
+    pub lo: Vec<LoPoint>,
+    /// For each LO, each IF.
+    pub points: Vec<PlanPoint>,
+    /// What it comes to.
+    pub summary: ReceiverSummary,
+    /// Which part spoils it.
+    pub budget: Option<Budget>,
+    /// What loads of any angle do.
+    pub load_rings: Vec<LoadRing>,
+    /// What trims can do.
+    pub correction: CorrectionPlan,
+    /// What each may spoil, if a rejection is required.
+    pub allocation: Option<Allocation>,
+    /// Loss and noise of the ways to the elements.
+    pub noise: Vec<NoisePathResult>,
+    /// Bands and harmonics.
+    pub frequency_plan: FrequencyPlan,
+    /// Whether it does what it must.
+    pub verdict: ReceiverVerdict,
+    /// What the user should know.
+    pub warnings: Vec<String>,
+}
+
+/// Solves a receiver over its plan.
+///
+/// # Errors
+/// [`ReceiverError`] for a loop that rings, for a channel that gives nothing, and for parts whose
+/// networks cannot be brought together.
+///
+/// # Examples
+/// ```no_run
+/// use fourphase::downconverter::{analyse_receiver, load_receiver};
+/// use fourphase::touchstone::ReadOptions;
+///
+/// let loaded = load_receiver("data-demo/receiver.toml".as_ref(), &ReadOptions::default())?;
+/// let result = analyse_receiver(&loaded.receiver)?;
+/// println!("{:.1} dB", result.summary.worst.balance.image_rejection_db);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult, ReceiverError> {
+    let mut warnings = Vec::new();
+    let lo = Side::new(receiver, Way::Lo)?;
+    let rf = Side::new(receiver, Way::Rf)?;
+    let (reduced_lo, reduced_rf) =
+        (lo.reduce(receiver, &lo.blocks)?, rf.reduce(receiver, &rf.blocks)?);
+    let lo_endings = lo.endings(receiver);
+    let voltages = Voltages {
+        lo: lo.voltages(receiver, &reduced_lo, &lo_endings)?,
+        rf: rf.voltages(receiver, &reduced_rf, &rf.endings(receiver))?,
+    };
+    let outputs = iq_outputs(receiver, &voltages, true);
+    check_channels(receiver, &outputs)?;
+
+    let plan = &receiver.plan;
+    let ifs = plan.if_hz.len();
+    let centre = plan.centre() * ifs;
+    let chosen = choose(receiver, &outputs[centre]);
+    let choice = &receiver.output.choices[chosen];
+    let evaluation =
+        Evaluation { choice, correction: receiver.output.correction, has_real_gains: true };
+    let balances: Vec<ReceiverBalance> = outputs
+        .iter()
+        .enumerate()
+        .map(|(at, outputs)| {
+            receiver_balance(outputs, &combination(&evaluation, at % ifs), plan.wanted)
+        })
+        .collect();
+    let points: Vec<PlanPoint> = balances
+        .iter()
+        .enumerate()
+        .map(|(at, &balance)| PlanPoint {
+            lo_hz: plan.lo_hz[at / ifs],
+            if_hz: plan.if_hz[at % ifs],
+            balance,
+        })
+        .collect();
+
+    let worst = index_of_worst(&points, |balance| -balance.image_rejection_db);
+    let case = BudgetCase {
+        sides: [&lo, &rf],
+        reduced: [&reduced_lo, &reduced_rf],
+        voltages: &voltages,
+        choice,
+        ideal_choice: &receiver.output.ideal_choices[chosen],
+        balances: &balances,
+        worst,
+    };
+    let budget = budget(receiver, &case, &mut warnings)?;
+    let required_db = receiver.limits.image_rejection_db;
+    let allocation = match (&budget, required_db) {
+        (Some(budget), Some(required_db)) => {
+            Some(allocation(receiver, budget, required_db, &lo, &reduced_lo)?)
+        }
+        _ => None,
+    };
+    let conductances = element_conductances(receiver, &lo, &reduced_lo, &lo_endings)?;
+    let lo_side = lo_points(receiver, &voltages, &conductances);
+    let summary = summary(receiver, &points, worst, &outputs[centre], choice.transfers[0]);
+    if summary.reversed_points > 0 {
+        warnings.push(format!(
+            "at {} of {} points the {} sideband, which is wanted, is the weak one; the worst is \
+             LO {}, IF {}",
+            summary.reversed_points,
+            points.len(),
+            plan.wanted,
+            ShownFrequency(summary.worst.lo_hz),
+            ShownFrequency(summary.worst.if_hz),
+        ));
+    }
+    let correction = correction_plan(
+        &correction_points(receiver, &outputs, &evaluation),
+        plan,
+        receiver.trim_steps,
+        required_db,
+    );
+    let ends = |list: &[f64]| (list[0], list[list.len() - 1]);
+    Ok(DownconverterResult {
+        combination: choice.name.clone(),
+        is_chosen: receiver.output.choices.len() > 1,
+        load_rings: load_rings(receiver, &lo, &reduced_lo, &voltages, &evaluation)?,
+        noise: noise_paths(receiver, &rf, &reduced_rf, &voltages)?,
+        frequency_plan: receiver_frequency_plan(
+            ends(&plan.lo_hz),
+            ends(&plan.if_hz),
+            plan.lo_multiplication,
+            plan.lo_harmonic,
+        )
+        // The description has checked every number that goes in.
+        .map_err(|_| ReceiverError::Network(NetworkError::NoFrequencies))?,
+        verdict: verdict(receiver, &lo_side, &points),
+        lo: lo_side,
+        points,
+        summary,
+        budget,
+        correction,
+        allocation,
+        warnings,
+    })
+}
+
+/// One way to put I and Q together for the whole plan: at its centre.
+fn choose(receiver: &Receiver, centre: &IqOutputs) -> usize {
+    let choices: Vec<Combination> = receiver
+        .output
+        .choices
+        .iter()
+        .map(|choice| Combination {
+            i: choice.transfers[0].i,
+            q: choice.transfers[0].q * receiver.output.correction,
+        })
+        .collect();
+    favourable_combination(centre, receiver.plan.wanted, &choices)
+}
+
+fn index_of_worst(points: &[PlanPoint], badness: impl Fn(&ReceiverBalance) -> f64) -> usize {
+    let mut found = 0;
+    for (at, point) in points.iter().enumerate() {
+        if badness(&point.balance) > badness(&points[found].balance) {
+            found = at;
+        }
+    }
+    found
+}
+
+fn summary(
+    receiver: &Receiver,
+    points: &[PlanPoint],
+    worst: usize,
+    centre: &IqOutputs,
+    transfer: Combination,
+) -> ReceiverSummary {
+    let mut rejections: Vec<f64> =
+        points.iter().map(|point| point.balance.image_rejection_db).collect();
+    rejections.sort_by(f64::total_cmp);
+    let half = rejections.len() / 2;
+    let median = if rejections.len().is_multiple_of(2) {
+        0.5 * (rejections[half - 1] + rejections[half])
+    } else {
+        rejections[half]
+    };
+    let pair = centre.of_sideband(match receiver.plan.wanted {
+        Sideband::Upper => Sideband::Upper,
+        Sideband::Lower => Sideband::Lower,
+    });
+    // What a hybrid or the ±j of the sum adds to Q is no lead at the outputs; an IF path is.
+    let path = if receiver.output.choices[0].name.starts_with("IF hybrid") {
+        pair.q / pair.i
+    } else {
+        let turn = transfer.q / transfer.i;
+        let path = if turn.im < 0.0 {
+            turn * num_complex::Complex64::I
+        } else {
+            turn * -num_complex::Complex64::I
+        };
+        pair.q / pair.i * path
+    };
+    ReceiverSummary {
+        worst: points[worst],
+        median_image_rejection_db: median,
+        worst_amplitude_imbalance: points
+            [index_of_worst(points, |balance| balance.wanted().0.abs())],
+        worst_quadrature_error: points[index_of_worst(points, |balance| balance.wanted().1.abs())],
+        q_leads_i_deg: path.arg().to_degrees(),
+        reversed_points: rejections.iter().filter(|db| **db < 0.0).count(),
+    }
+}
