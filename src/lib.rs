@@ -17,7 +17,7 @@
 //! | [`component`] | closed-form parts |
 //! | [`touchstone`] | reading and writing files |
 //! | [`splitter`] | one coupler, balun or divider |
-//! | [`downconverter`] | networks described in TOML, frequency plans, image rejection and its correction |
+//! | [`downconverter`] | networks and receivers described in TOML; image rejection, its budget and its correction |
 //! | [`plot`] | pictures |
 //! | [`report`] | text, JSON, CSV, and files that appear whole |
 //! | [`cli`] | the command line |

@@ -1,7 +1,7 @@
 //! No description of a network makes the loader panic, and every error names a line of it.
 #![allow(missing_docs, clippy::unwrap_used)]
 
-use fourphase::downconverter::load_network;
+use fourphase::downconverter::{analyse_receiver, load_network, load_receiver};
 use fourphase::touchstone::ReadOptions;
 use proptest::prelude::*;
 use std::path::Path;
@@ -20,7 +20,65 @@ static TREE: LazyLock<String> = LazyLock::new(|| {
         .replacen("reference_ohm", "grid = \"28GHz..30GHz:3\"\nreference_ohm", 1)
 });
 
-const PIECES: [&str; 16] = [
+/// A small receiver of closed-form parts.
+const RECEIVER: &str = r#"
+lo_input = "hybrid.in"
+rf_input = "divider.in"
+joins = ["hybrid.b -- line.1"]
+[frequency_plan]
+lo_ghz = { from = 28, to = 30, points = 3 }
+if_ghz = [0.5, 1]
+wanted_sideband = "upper"
+lo_multiplication = 4
+lo_power_dbm = 10
+[mixing]
+lo_harmonic = 1
+[[block]]
+name = "hybrid"
+component = { kind = "branch_line", center_ghz = 29 }
+ports = ["in", "a", "b", "isolated"]
+[[block]]
+name = "line"
+component = { kind = "line", impedance_ohm = 45, center_ghz = 29, angle_deg = 20 }
+[[block]]
+name = "divider"
+component = { kind = "divider" }
+ports = ["in", "a", "b"]
+[[load]]
+at = "hybrid.isolated"
+ohm = 47
+[[load]]
+at = "hybrid.a"
+ohm = [40, 5]
+[[load]]
+at = "line.2"
+ohm = 50
+[[load]]
+at = "divider.a"
+ohm = 50
+[[load]]
+at = "divider.b"
+open = true
+[[mixer]]
+name = "i"
+channel = "i"
+lo = "hybrid.a"
+rf = "divider.a"
+gain = [1, 0.1]
+[[mixer]]
+name = "q"
+channel = "q"
+polarity = "-"
+lo = "line.2"
+rf = "divider.b"
+[correction]
+phase_deg = 1
+[require]
+image_rejection_db = 20
+lo_power_dbm_min = 3
+"#;
+
+const PIECES: [&str; 22] = [
     "\n",
     "\"",
     "[[block]]\n",
@@ -37,6 +95,12 @@ const PIECES: [&str; 16] = [
     "]",
     "component = { kind = \"lange\" }\n",
     "ohm = [0.0, 0.0]\n",
+    "[[mixer]]\n",
+    "hybrid.a",
+    "line.2",
+    "lower",
+    "1000",
+    "1e-9",
 ];
 
 proptest! {
@@ -45,18 +109,7 @@ proptest! {
     fn mutated_descriptions_never_panic(
         changes in prop::collection::vec((any::<prop::sample::Index>(), 0..PIECES.len(), 0_usize..12), 1..4),
     ) {
-        let mut text = TREE.clone();
-        for (at, piece, cut) in changes {
-            let mut from = at.index(text.len());
-            while !text.is_char_boundary(from) {
-                from -= 1;
-            }
-            let mut to = (from + cut).min(text.len());
-            while !text.is_char_boundary(to) {
-                to += 1;
-            }
-            text.replace_range(from..to, PIECES[piece]);
-        }
+        let text = mutated(&TREE, changes);
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("mutated.toml");
         std::fs::write(&path, &text).unwrap();
@@ -71,6 +124,59 @@ proptest! {
             }
         }
     }
+}
+
+fn mutated(text: &str, changes: Vec<(prop::sample::Index, usize, usize)>) -> String {
+    let mut text = text.to_owned();
+    for (at, piece, cut) in changes {
+        let mut from = at.index(text.len());
+        while !text.is_char_boundary(from) {
+            from -= 1;
+        }
+        let mut to = (from + cut).min(text.len());
+        while !text.is_char_boundary(to) {
+            to += 1;
+        }
+        text.replace_range(from..to, PIECES[piece]);
+    }
+    text
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(1500))]
+    #[test]
+    fn mutated_receivers_never_panic(
+        changes in prop::collection::vec((any::<prop::sample::Index>(), 0..PIECES.len(), 0_usize..12), 1..4),
+    ) {
+        let text = mutated(RECEIVER, changes);
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("mutated.toml");
+        std::fs::write(&path, &text).unwrap();
+        match load_receiver(&path, &ReadOptions::default()) {
+            Ok(loaded) => {
+                if let Ok(result) = analyse_receiver(&loaded.receiver) {
+                    prop_assert_eq!(
+                        result.points.len(),
+                        loaded.receiver.plan.lo_hz.len() * loaded.receiver.plan.if_hz.len()
+                    );
+                    prop_assert!(result.points.iter().all(|point| !point.balance.image_rejection_db.is_nan()));
+                    let _ = fourphase::report::receiver_text::receiver(&loaded.receiver, &result);
+                }
+            }
+            Err(error) => {
+                let _ = error.diagnostic().render(true);
+            }
+        }
+    }
+}
+
+#[test]
+fn the_receiver_itself_solves() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("receiver.toml");
+    std::fs::write(&path, RECEIVER).unwrap();
+    let loaded = load_receiver(&path, &ReadOptions::default()).unwrap();
+    assert_eq!(analyse_receiver(&loaded.receiver).unwrap().points.len(), 6);
 }
 
 #[test]

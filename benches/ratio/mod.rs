@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 
 /// Times `ours` and `rival` in turns for about two seconds and returns the median of
 /// (time of rival) / (time of ours): above 1 ours is faster.
+#[allow(dead_code, reason = "each bench is a crate of its own and not all need a rival")]
 pub(crate) fn speed_ratio<A, B>(mut ours: impl FnMut() -> A, mut rival: impl FnMut() -> B) -> f64 {
     fn time<R>(work: &mut impl FnMut() -> R) -> Duration {
         let start = Instant::now();

@@ -25,6 +25,8 @@ pub(super) enum Command {
     Inspect(Inspect),
     /// Imbalance, losses and image rejection of one coupler, balun or divider
     Splitter(Box<Splitter>),
+    /// A whole receiver, from the files of its parts to its image rejection
+    Downconverter(Downconverter),
     /// How much imbalance and phase error an image rejection allows
     Tolerance(Tolerance),
     /// Another parameter, reference, grid, port order or file format
@@ -86,6 +88,20 @@ pub(super) struct Inspect {
     /// Add the numbers
     #[arg(long)]
     pub(super) data: bool,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+    #[command(flatten)]
+    pub(super) writing: Writing,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Downconverter {
+    /// The receiver's description
+    #[arg(value_name = "RECEIVER.toml")]
+    pub(super) receiver: PathBuf,
+    /// What to print
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
     #[command(flatten)]
     pub(super) reading: Reading,
     #[command(flatten)]

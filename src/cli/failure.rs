@@ -2,7 +2,7 @@
 
 use crate::component::ComponentError;
 use crate::diagnostic::Diagnostic;
-use crate::downconverter::DescriptionError;
+use crate::downconverter::{DescriptionError, ReceiverError};
 use crate::network::NetworkError;
 use crate::plot::PlotError;
 use crate::report::PublishError;
@@ -19,6 +19,8 @@ pub(super) enum Failure {
     Network { file: PathBuf, source: NetworkError },
     #[error(transparent)]
     Description(#[from] DescriptionError),
+    #[error("{source}")]
+    Receiver { file: PathBuf, source: ReceiverError },
     #[error(transparent)]
     Component(#[from] ComponentError),
     #[error(transparent)]
@@ -85,6 +87,7 @@ impl Failure {
                     _ => shown,
                 }
             }
+            Self::Receiver { file, .. } => shown.in_file(file.display().to_string()),
             Self::Publish(PublishError::Io { source, .. }) => {
                 shown.with_help(match source.kind() {
                     std::io::ErrorKind::AlreadyExists | std::io::ErrorKind::NotADirectory => {

@@ -15,6 +15,7 @@ mod component;
 mod console;
 mod convert;
 mod deembed;
+mod downconverter;
 mod failure;
 mod input;
 mod inspect;
@@ -74,6 +75,7 @@ pub fn run() -> ExitCode {
     let ended = match &arguments.command {
         Command::Inspect(given) => inspect::run(given, &console),
         Command::Splitter(given) => splitter::run(given, &console),
+        Command::Downconverter(given) => downconverter::run(given, &console),
         Command::Tolerance(given) => tolerance::run(given, &console),
         Command::Convert(given) => convert::run(given, &console),
         Command::Join(given) => join::run(given, &console),

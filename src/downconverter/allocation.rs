@@ -1,19 +1,20 @@
 //! From the required rejection back to what each contributor may spoil.
 
-use super::budget::{Budget, LOADS_ROW};
+use super::budget::{Budget, Contributor};
 use super::error::ReceiverError;
 use super::receiver::Receiver;
 use super::side::Side;
 use crate::network::Network;
-use crate::splitter::image_rejection_of_error_db;
 use crate::units::{amplitude_from_db, db_from_amplitude, db_from_neper};
-use num_complex::Complex64;
+
+/// Contributions of loads below this are rounding.
+const SMALLEST_LOADS: f64 = 1e-9;
 
 /// What one contributor may spoil.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Share {
     /// The row of the budget.
-    pub name: String,
+    pub contributor: Contributor,
     /// The magnitude of its channel error at present.
     pub present: f64,
     /// The magnitude that it may have.
@@ -35,14 +36,17 @@ impl Share {
 }
 
 /// What the loads of the LO side must do for their share.
+///
+/// What they spoil is the product of two reflections, that of the elements' loads and that of the
+/// terminations, times what the parts between lose on the way; so it shrinks by as many dB as the
+/// sum of the two return losses grows.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReturnLosses {
-    /// Return loss of the elements' LO loads plus that of the terminations, dB: for an ideal hybrid
-    /// and equal elements their sum is the rejection.
+    /// What the two return losses should add up to, dB.
     pub needed_sum_db: f64,
-    /// The worst of the elements' loads over LO, dB.
+    /// The worst of the elements' loads at the LO of worst rejection, dB.
     pub mixers_db: f64,
-    /// The worst of the terminations over LO, dB.
+    /// The worst of the terminations there, dB.
     pub isolated_db: f64,
     /// What the elements' loads need, the terminations being as they are, dB.
     pub mixers_needed_db: f64,
@@ -55,7 +59,8 @@ pub struct ReturnLosses {
 pub struct Allocation {
     /// The rejection, dB.
     pub required_db: f64,
-    /// The magnitude of channel error that keeps it at whatever angle.
+    /// The magnitude of channel error that keeps it at whatever angle, where both sidebands are
+    /// received alike.
     pub allowed_total: f64,
     /// What every contribution is to be multiplied by.
     pub factor: f64,
@@ -73,6 +78,7 @@ pub(super) fn allocation(
     required_db: f64,
     lo: &Side,
     reduced: &Network,
+    worst_lo: usize,
 ) -> Result<Allocation, ReceiverError> {
     // |tanh(ε/2)|² is largest, for a given |ε|, where ε is imaginary.
     let allowed_total = 2.0 * amplitude_from_db(-required_db).atan();
@@ -84,16 +90,13 @@ pub(super) fn allocation(
         .map(|row| {
             let present = row.error.norm();
             let allowed = if present > 0.0 { present * factor } else { 0.0 };
-            Share { name: row.name.clone(), present, allowed }
+            Share { contributor: row.contributor.clone(), present, allowed }
         })
         .collect();
-    #[expect(clippy::cast_precision_loss, reason = "a budget has few rows")]
-    let equal_share = allowed_total / shares.len() as f64;
-    let loads_share =
-        shares.iter().find(|share| share.name == LOADS_ROW).map_or(0.0, |share| share.allowed);
-    // Loads that spoil nothing at present get as much as anyone.
-    let loads_share = if loads_share > 1e-9 { loads_share } else { equal_share };
-    let return_losses = return_losses(receiver, lo, reduced, loads_share)?;
+    let return_losses = match shares.iter().find(|share| share.contributor == Contributor::Loads) {
+        Some(loads) => return_losses(receiver, lo, reduced, worst_lo, loads)?,
+        None => None,
+    };
     Ok(Allocation { required_db, allowed_total, factor, shares, return_losses })
 }
 
@@ -101,7 +104,8 @@ fn return_losses(
     receiver: &Receiver,
     lo: &Side,
     reduced: &Network,
-    allowed: f64,
+    worst_lo: usize,
+    loads: &Share,
 ) -> Result<Option<ReturnLosses>, ReceiverError> {
     let points = reduced.grid().len();
     let reflections = lo.reflections(reduced, &lo.endings(receiver))?;
@@ -112,19 +116,17 @@ fn return_losses(
         .filter_map(|load| lo.end_at(load.at))
         .filter(|end| !terminations.contains(end))
         .collect();
-    if terminations.is_empty() || elements.is_empty() {
+    // Loads that spoil nothing have nothing to gain.
+    if terminations.is_empty() || elements.is_empty() || loads.present < SMALLEST_LOADS {
         return Ok(None);
     }
     let worst_db = |ends: &[usize]| {
-        let largest = ends
-            .iter()
-            .flat_map(|end| &reflections[end * points..(end + 1) * points])
-            .map(|reflection| reflection.norm())
-            .fold(0.0, f64::max);
+        let largest =
+            ends.iter().map(|end| reflections[end * points + worst_lo].norm()).fold(0.0, f64::max);
         -db_from_amplitude(largest)
     };
     let (mixers_db, isolated_db) = (worst_db(&elements), worst_db(&terminations));
-    let needed_sum_db = image_rejection_of_error_db(Complex64::from(allowed));
+    let needed_sum_db = mixers_db + isolated_db + db_from_amplitude(loads.present / loads.allowed);
     Ok(Some(ReturnLosses {
         needed_sum_db,
         mixers_db,

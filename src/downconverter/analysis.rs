@@ -2,7 +2,7 @@
 
 use super::Sideband;
 use super::allocation::{Allocation, allocation};
-use super::budget::{Budget, BudgetCase, budget};
+use super::budget::{Budget, BudgetCase, BudgetRow, budget};
 use super::drive::{LoPoint, element_conductances, lo_points};
 use super::error::ReceiverError;
 use super::frequency_plan::{FrequencyPlan, receiver_frequency_plan};
@@ -81,6 +81,17 @@ pub struct DownconverterResult {
     pub warnings: Vec<String>,
 }
 
+impl DownconverterResult {
+    /// The contributor whose mending gains most at the point of worst rejection; `None` where none
+    /// gains anything.
+    #[must_use]
+    pub fn fix_first(&self) -> Option<&BudgetRow> {
+        let first = self.budget.as_ref()?.rows.first()?;
+        let gained = first.if_ideal_db? - self.summary.worst.balance.image_rejection_db;
+        (gained > 0.0).then_some(first)
+    }
+}
+
 /// Solves a receiver over its plan.
 ///
 /// # Errors
@@ -149,7 +160,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult, Rece
     let required_db = receiver.limits.image_rejection_db;
     let allocation = match (&budget, required_db) {
         (Some(budget), Some(required_db)) => {
-            Some(allocation(receiver, budget, required_db, &lo, &reduced_lo)?)
+            Some(allocation(receiver, budget, required_db, &lo, &reduced_lo, worst / ifs)?)
         }
         _ => None,
     };

@@ -13,12 +13,46 @@ use crate::network::Network;
 use crate::splitter::image_rejection_of_error_db;
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
+use std::fmt;
+
+/// What contributes to the channel error.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Contributor {
+    /// A block or a pair of them.
+    Block(String),
+    /// All loads, and the sources where they do not match.
+    Loads,
+    /// Gains of the elements that differ.
+    MixerGains,
+    /// IF paths or the IF hybrid.
+    IfParts,
+    /// The correction that is applied.
+    Correction,
+    /// What is left with everything ideal, such as lengths that differ by design.
+    Arrangement,
+    /// Reflections between parts: what the others do not add up to.
+    Interaction,
+}
+
+impl fmt::Display for Contributor {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Block(name) => name,
+            Self::Loads => "loads",
+            Self::MixerGains => "mixer gains",
+            Self::IfParts => "IF parts",
+            Self::Correction => "correction",
+            Self::Arrangement => "arrangement",
+            Self::Interaction => "interaction",
+        })
+    }
+}
 
 /// A row of the budget, at the point of worst rejection.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BudgetRow {
-    /// The block, the pair, or what else contributes.
-    pub name: String,
+    /// Whose it is.
+    pub contributor: Contributor,
     /// What it contributes to the channel error: nepers and radians.
     pub error: Complex64,
     /// The rejection if it were the only imperfection, dB.
@@ -56,14 +90,6 @@ pub struct Budget {
     /// What every block was taken for.
     pub taken: Vec<PartTaken>,
 }
-
-/// The names of rows that are no blocks.
-pub(super) const LOADS_ROW: &str = "(loads)";
-const GAINS_ROW: &str = "(mixer gains)";
-const IF_ROW: &str = "(IF parts)";
-const CORRECTION_ROW: &str = "(correction)";
-const ARRANGEMENT_ROW: &str = "(arrangement)";
-const INTERACTION_ROW: &str = "(interaction)";
 
 /// One way with its real and its ideal parts.
 struct Bench<'a> {
@@ -213,8 +239,8 @@ pub(super) fn budget(
             mended.iter().map(|balance| balance.image_rejection_db).fold(f64::INFINITY, f64::min);
         (mended[case.worst].image_rejection_db, worst_db)
     };
-    let row = |name: &str, alone: ReceiverBalance, mended: Option<(f64, f64)>| BudgetRow {
-        name: name.to_owned(),
+    let row = |contributor, alone: ReceiverBalance, mended: Option<(f64, f64)>| BudgetRow {
+        contributor,
         error: wrapped(alone.channel_error - base),
         alone_db: alone.image_rejection_db,
         if_ideal_db: mended.map(|(here_db, _)| here_db),
@@ -229,7 +255,7 @@ pub(super) fn budget(
         let alone = Voltages { lo: lo.alone(&group.parts)?, rf: rf.alone(&group.parts)? };
         let mended = Voltages { lo: lo.mended(&group.parts)?, rf: rf.mended(&group.parts)? };
         rows.push(row(
-            &group.name,
+            Contributor::Block(group.name),
             at_ideal(&alone, &all_ideal),
             Some(if_mended(&mended, &all_real)),
         ));
@@ -242,7 +268,7 @@ pub(super) fn budget(
             rf: rf.side.voltages(receiver, rf.reduced, &rf.ideal_endings)?,
         };
         rows.push(row(
-            LOADS_ROW,
+            Contributor::Loads,
             at_ideal(&alone, &all_ideal),
             Some(if_mended(&mended, &all_real)),
         ));
@@ -251,7 +277,7 @@ pub(super) fn budget(
         let alone = Evaluation { has_real_gains: true, ..all_ideal };
         let mended = Evaluation { has_real_gains: false, ..all_real };
         rows.push(row(
-            GAINS_ROW,
+            Contributor::MixerGains,
             at_ideal(&ideal, &alone),
             Some(if_mended(case.voltages, &mended)),
         ));
@@ -259,26 +285,30 @@ pub(super) fn budget(
     if receiver.output.has_if_parts {
         let alone = Evaluation { choice: case.choice, ..all_ideal };
         let mended = Evaluation { choice: case.ideal_choice, ..all_real };
-        rows.push(row(IF_ROW, at_ideal(&ideal, &alone), Some(if_mended(case.voltages, &mended))));
+        rows.push(row(
+            Contributor::IfParts,
+            at_ideal(&ideal, &alone),
+            Some(if_mended(case.voltages, &mended)),
+        ));
     }
     if receiver.output.correction != Complex64::ONE {
         let alone = Evaluation { correction: receiver.output.correction, ..all_ideal };
-        rows.push(row(CORRECTION_ROW, at_ideal(&ideal, &alone), None));
+        rows.push(row(Contributor::Correction, at_ideal(&ideal, &alone), None));
     }
     let gain = |row: &BudgetRow| row.if_ideal_db.unwrap_or(f64::NEG_INFINITY);
     rows.sort_by(|one, other| gain(other).total_cmp(&gain(one)));
     // Lengths that differ by design, and the like: what is left with every block ideal.
     if base.norm() > 1e-9 {
-        rows.push(rest_row(ARRANGEMENT_ROW, base));
+        rows.push(rest_row(Contributor::Arrangement, base));
     }
     let sum: Complex64 = rows.iter().map(|row| row.error).sum();
-    rows.push(rest_row(INTERACTION_ROW, wrapped(total - sum)));
+    rows.push(rest_row(Contributor::Interaction, wrapped(total - sum)));
     Ok(Some(Budget { total, rows, taken: lo.taken().chain(rf.taken()).collect() }))
 }
 
-fn rest_row(name: &str, error: Complex64) -> BudgetRow {
+fn rest_row(contributor: Contributor, error: Complex64) -> BudgetRow {
     BudgetRow {
-        name: name.to_owned(),
+        contributor,
         error,
         alone_db: image_rejection_of_error_db(error),
         if_ideal_db: None,

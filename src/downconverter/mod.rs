@@ -2,14 +2,22 @@
 //!
 //! | file | subject |
 //! |---|---|
-//! | `description` | what a file may say: blocks, joins, loads |
-//! | `component_spec` | closed-form parts by name, as TOML and command line give them |
-//! | `component_build` | those parts built |
-//! | `dimensions` | what a workshop needs to know of them |
+//! | `description`, `receiver_description` | what a file may say |
+//! | `component_spec`, `component_build`, `dimensions` | closed-form parts by name, built, and what a workshop needs of them |
+//! | `load` | from a description and its files to networks, wiring and receivers |
 //! | `frequency_plan` | LO, image and harmonics |
-//! | `image_rejection` | I and Q from the voltages at the mixers, and the rejection |
-//! | `correction` | what one complex weight on Q can do |
-//! | `load` | from a description and its files to networks and wiring |
+//! | `receiver` | a receiver ready to be solved |
+//! | `side` | one way in, solved: voltages at the mixing elements |
+//! | `image_rejection` | I and Q from those voltages, and the rejection |
+//! | `solution` | the same over a whole plan |
+//! | `analysis` | the whole answer |
+//! | `drive` | what the LO does at each element |
+//! | `ideal`, `budget` | which part spoils the balance |
+//! | `correction`, `trim` | what complex weights on Q can do |
+//! | `load_ring` | loads of any angle |
+//! | `allocation` | what each part may spoil |
+//! | `path_noise` | loss and noise of the RF paths |
+//! | `verdict` | requirements |
 
 mod allocation;
 mod analysis;
@@ -36,7 +44,7 @@ mod verdict;
 
 pub use allocation::{Allocation, ReturnLosses, Share};
 pub use analysis::{DownconverterResult, PlanPoint, ReceiverSummary, analyse_receiver};
-pub use budget::{Budget, BudgetRow, PartTaken};
+pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
 pub use component_spec::{ComponentSpec, KINDS};
 pub use correction::{CorrectionPoint, least_squares_weight, minimax_weight, worst_rejection_db};
 pub use description::{BlockEntry, LoadEntry, NetworkDescription};

@@ -6,11 +6,19 @@
 //! colour-blindness can tell apart; lines differ in dash as well.
 
 mod overlay;
+mod receiver;
+mod receiver_budget;
+mod receiver_map;
+mod receiver_phasors;
 mod splitter;
 mod style;
 mod tolerance;
 
 pub use overlay::overlay;
+pub use receiver::{receiver_contours, receiver_drive, receiver_imbalance, receiver_rejection};
+pub use receiver_budget::receiver_budget;
+pub use receiver_map::receiver_rejection_map;
+pub use receiver_phasors::receiver_phasors;
 pub use splitter::{contours, imbalance, losses, overview, rejection};
 pub use style::PlotError;
 pub use tolerance::tolerance;

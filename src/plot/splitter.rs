@@ -11,7 +11,7 @@ use plotters::prelude::{Circle, Color, EmptyElement};
 use std::ops::Range;
 
 /// Rejections beyond this are drawn at the edge: the eye learns nothing from them.
-const HIGHEST_REJECTION_DB: f64 = 80.0;
+pub(super) const HIGHEST_REJECTION_DB: f64 = 80.0;
 
 /// Amplitude imbalance above phase error, over frequency, with their limits.
 ///
@@ -69,7 +69,7 @@ pub fn overview(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
     })
 }
 
-fn ghz(frequency_hz: f64) -> f64 {
+pub(super) fn ghz(frequency_hz: f64) -> f64 {
     frequency_hz / 1e9
 }
 
@@ -306,7 +306,7 @@ fn contour_panel(
     let (x, y) =
         result.points.iter().map(track).fold((0.0, 0.0), |(x, y), (dx, dy)| (x + dx, y + dy));
     let away = (if x > 0.0 { -1.0 } else { 1.0 }, if y > 0.0 { -1.0 } else { 1.0 });
-    let (canvas, mut chart) = contour_axes(panel, &family, &title, away, sizes)?;
+    let (canvas, mut chart) = contour_axes(panel, &family, &title, away, &[], sizes)?;
     // Beyond the plane the line breaks rather than run along its edge.
     let shown = result
         .points
@@ -346,7 +346,7 @@ fn contour_panel(
     Ok(())
 }
 
-fn is_inside(family: &ContourFamily, (imbalance_db, phase_deg): (f64, f64)) -> bool {
+pub(super) fn is_inside(family: &ContourFamily, (imbalance_db, phase_deg): (f64, f64)) -> bool {
     imbalance_db.abs() <= family.reach_db && phase_deg.abs() <= family.reach_deg
 }
 
@@ -356,6 +356,7 @@ pub(super) fn contour_axes<'a, 'b>(
     family: &ContourFamily,
     title: &str,
     corner: (f64, f64),
+    legend: &[Entry<'_>],
     sizes: Sizes,
 ) -> Result<(Canvas<'b>, super::style::Chart<'a, 'b>), PlotError> {
     let axes = Axes {
@@ -365,7 +366,7 @@ pub(super) fn contour_axes<'a, 'b>(
         x: -family.reach_db..family.reach_db,
         y: -family.reach_deg..family.reach_deg,
     };
-    let (canvas, mut chart) = chart(panel, &axes, &[], sizes)?;
+    let (canvas, mut chart) = chart(panel, &axes, legend, sizes)?;
     let required =
         family.required.iter().map(|(level, curve)| (level, curve, VERMILION, Dash::Dashed));
     let others = family.curves.iter().map(|(level, curve)| (level, curve, GREY, Dash::Solid));

@@ -42,7 +42,7 @@ pub(super) const BLUE: RGBColor = RGBColor(0, 114, 178);
 pub(super) const VERMILION: RGBColor = RGBColor(213, 94, 0);
 pub(super) const PURPLE: RGBColor = RGBColor(204, 121, 167);
 pub(super) const GREY: RGBColor = RGBColor(110, 110, 110);
-const GRID: RGBColor = RGBColor(222, 222, 222);
+pub(super) const GRID: RGBColor = RGBColor(222, 222, 222);
 
 /// Colours for lines, in the order in which a legend takes them.
 pub(super) const LINES: [RGBColor; 7] = [BLUE, VERMILION, GREEN, ORANGE, PURPLE, SKY_BLUE, BLACK];
@@ -221,8 +221,11 @@ pub(super) struct Entry<'t> {
 pub(super) enum Dash {
     Solid,
     Dashed,
+    Dotted,
     /// Not a line but a shaded area.
     Area,
+    /// An area crossed by strokes.
+    Hatched,
 }
 
 /// Draws title, legend, axes and grid on a panel and returns the chart for its data. The legend
@@ -235,13 +238,19 @@ pub(super) fn chart<'a, 'b>(
 ) -> Result<(Canvas<'b>, Chart<'a, 'b>), PlotError> {
     let (width, height) = panel.dim_in_pixel();
     let title_height = px(sizes.title * 9 / 5);
-    let legend_height = if legend.is_empty() { px(4) } else { px(sizes.label * 8 / 5) };
+    let rows = legend_rows(panel, legend, sizes)?;
+    let row_height = px(sizes.label * 8 / 5);
+    let row_count = u32::try_from(rows.len()).unwrap_or(1);
+    let legend_height = if rows.is_empty() { px(4) } else { row_height * row_count };
     let (head, _) = panel.split_vertically(title_height + legend_height);
     let style = letters(sizes.title, BLACK).pos(Pos::new(HPos::Center, VPos::Center));
     let centre = i32::try_from(width / 2).unwrap_or_default();
     let middle = i32::try_from(title_height / 2).unwrap_or_default();
     head.draw(&Text::new(axes.title, (centre, middle), style)).map_err(PlotError::from_display)?;
-    draw_legend(&head, legend, title_height + legend_height / 2, sizes)?;
+    for (row, y) in rows.iter().zip((0..).map(|row| title_height + row_height * (2 * row + 1) / 2))
+    {
+        draw_legend_row(&head, row, y, sizes)?;
+    }
 
     let x = Axis::over(&axes.x, (width / px(sizes.label * 5)).clamp(3, 12) as usize);
     let y = Axis::over(&axes.y, (height / px(sizes.label * 4)).clamp(3, 10) as usize);
@@ -269,27 +278,63 @@ pub(super) fn chart<'a, 'b>(
     Ok((panel.clone(), chart))
 }
 
-fn draw_legend(
+/// An entry as a row of a legend has it: its name cut to the width of the panel, and the width that
+/// it takes.
+struct Placed<'e> {
+    entry: &'e Entry<'e>,
+    name: String,
+    width: i32,
+}
+
+/// The length of a legend's sample of a line.
+const SAMPLE: u32 = 40;
+
+/// A legend in as few rows as the panel's width allows.
+fn legend_rows<'e>(
+    panel: &Canvas<'_>,
+    legend: &'e [Entry<'e>],
+    sizes: Sizes,
+) -> Result<Vec<Vec<Placed<'e>>>, PlotError> {
+    let style = letters(sizes.label * 9 / 10, BLACK);
+    let beside = px_i(SAMPLE + 8);
+    let widest = i32::try_from(panel.dim_in_pixel().0).unwrap_or_default() - px_i(40);
+    let mut rows: Vec<Vec<Placed<'e>>> = Vec::new();
+    let mut taken = i32::MAX;
+    for entry in legend {
+        let name = shortened(panel, entry.name, &style, widest - beside)?;
+        let width = beside + width_of(panel, &name, &style)?;
+        taken = taken.saturating_add(px_i(sizes.label) + width);
+        let placed = Placed { entry, name, width };
+        match rows.last_mut() {
+            Some(row) if taken <= widest => row.push(placed),
+            _ => {
+                taken = width;
+                rows.push(vec![placed]);
+            }
+        }
+    }
+    Ok(rows)
+}
+
+fn draw_legend_row(
     head: &Canvas<'_>,
-    legend: &[Entry<'_>],
+    row: &[Placed<'_>],
     y: u32,
     sizes: Sizes,
 ) -> Result<(), PlotError> {
     let style = letters(sizes.label * 9 / 10, BLACK).pos(Pos::new(HPos::Left, VPos::Center));
-    let (sample, gap) = (px_i(40), px_i(sizes.label));
-    let mut widths = Vec::new();
-    for entry in legend {
-        let (width, _) =
-            head.estimate_text_size(entry.name, &style).map_err(PlotError::from_display)?;
-        widths.push(sample + px_i(8) + i32::try_from(width).unwrap_or_default());
-    }
-    let total: i32 = widths.iter().sum::<i32>()
-        + gap * i32::try_from(legend.len().saturating_sub(1)).unwrap_or_default();
+    let (sample, gap) = (px_i(SAMPLE), px_i(sizes.label));
+    let total: i32 = row.iter().map(|placed| placed.width).sum::<i32>()
+        + gap * i32::try_from(row.len().saturating_sub(1)).unwrap_or_default();
     let (panel_width, _) = head.dim_in_pixel();
     let mut x = (i32::try_from(panel_width).unwrap_or_default() - total) / 2;
     let y = i32::try_from(y).unwrap_or_default();
-    for (entry, width) in legend.iter().zip(widths) {
+    for Placed { entry, name, width } in row {
         let stroke = ShapeStyle::from(&entry.colour).stroke_width(px(sizes.line));
+        let stretch = |from: i32, length: i32| {
+            head.draw(&PathElement::new(vec![(x + from, y), (x + from + length, y)], stroke))
+                .map_err(PlotError::from_display)
+        };
         match entry.dash {
             Dash::Area => {
                 let area = Rectangle::new(
@@ -298,23 +343,94 @@ fn draw_legend(
                 );
                 head.draw(&area).map_err(PlotError::from_display)?;
             }
-            Dash::Solid => {
-                head.draw(&PathElement::new(vec![(x, y), (x + sample, y)], stroke))
-                    .map_err(PlotError::from_display)?;
+            Dash::Hatched => {
+                let (low, high) = ((x, y - px_i(8)), (x + sample, y + px_i(8)));
+                hatch(head, (low, high), entry.colour)?;
+                let frame = Rectangle::new(
+                    [low, high],
+                    ShapeStyle::from(&entry.colour).stroke_width(px(2)),
+                );
+                head.draw(&frame).map_err(PlotError::from_display)?;
             }
+            Dash::Solid => stretch(0, sample)?,
             Dash::Dashed => {
-                for part in 0..2 {
-                    let from = x + part * (sample - px_i(16));
-                    head.draw(&PathElement::new(vec![(from, y), (from + px_i(16), y)], stroke))
-                        .map_err(PlotError::from_display)?;
+                stretch(0, px_i(16))?;
+                stretch(sample - px_i(16), px_i(16))?;
+            }
+            Dash::Dotted => {
+                for dot in 0..5 {
+                    stretch(dot * sample / 5, px_i(sizes.line * 4 / 3))?;
                 }
             }
         }
-        head.draw(&Text::new(entry.name, (x + sample + px_i(8), y), style.clone()))
-            .map_err(PlotError::from_display)?;
+        words(head, (x + sample + px_i(8), y), name, &style)?;
         x += width + gap;
     }
     Ok(())
+}
+
+/// Crosses a rectangle by strokes that go on in the rectangles beside it.
+pub(super) fn hatch(
+    canvas: &Canvas<'_>,
+    (low, high): (Pixel, Pixel),
+    colour: RGBColor,
+) -> Result<(), PlotError> {
+    let every = px_i(11);
+    let first = (low.0 + low.1).div_euclid(every) + 1;
+    for sum in (first..).map(|at| at * every).take_while(|sum| *sum < high.0 + high.1) {
+        let (from, to) = (low.0.max(sum - high.1), high.0.min(sum - low.1));
+        let stroke = ShapeStyle::from(&colour).stroke_width(px(1));
+        canvas
+            .draw(&PathElement::new(vec![(from, sum - from), (to, sum - to)], stroke))
+            .map_err(PlotError::from_display)?;
+    }
+    Ok(())
+}
+
+/// Writes at a place of a panel.
+pub(super) fn words(
+    panel: &Canvas<'_>,
+    at: Pixel,
+    text: &str,
+    style: &TextStyle<'_>,
+) -> Result<(), PlotError> {
+    panel.draw(&Text::new(text, at, style.clone())).map_err(PlotError::from_display)
+}
+
+/// How wide a text will be.
+pub(super) fn width_of(
+    panel: &Canvas<'_>,
+    text: &str,
+    style: &TextStyle<'_>,
+) -> Result<i32, PlotError> {
+    let (width, _) = panel.estimate_text_size(text, style).map_err(PlotError::from_display)?;
+    Ok(i32::try_from(width).unwrap_or_default())
+}
+
+/// A text, cut where it would be wider than it may.
+pub(super) fn shortened(
+    panel: &Canvas<'_>,
+    text: &str,
+    style: &TextStyle<'_>,
+    widest: i32,
+) -> Result<String, PlotError> {
+    // A cut at a letter's end; far longer ones need not be measured letter by letter.
+    let mut shown: String = text.chars().take(200).collect();
+    let mut is_cut = shown.len() < text.len();
+    loop {
+        let whole = if is_cut { format!("{shown}…") } else { shown.clone() };
+        if shown.is_empty() || width_of(panel, &whole, style)? <= widest {
+            return Ok(whole);
+        }
+        shown.pop();
+        is_cut = true;
+    }
+}
+
+/// About so many round values of a range, as an axis would write them.
+pub(super) fn ticks(range: &Range<f64>, wanted: usize) -> Vec<(f64, String)> {
+    let axis = Axis::over(range, wanted);
+    axis.ticks.iter().map(|tick| (*tick, axis.format_ext(tick))).collect()
 }
 
 /// How strongly an area is shaded.
@@ -342,8 +458,11 @@ pub(super) fn line(
             continue;
         }
         let run = essential(run, scale).into_iter();
-        if dash == Dash::Dashed {
-            let (on, off) = (px(sizes.line * 5), px(sizes.line * 3));
+        if matches!(dash, Dash::Dashed | Dash::Dotted) {
+            let (on, off) = match dash {
+                Dash::Dotted => (px(sizes.line * 4 / 3), px(sizes.line * 4 / 3)),
+                _ => (px(sizes.line * 5), px(sizes.line * 3)),
+            };
             chart
                 .draw_series(DashedLineSeries::new(run, on, off, stroke))
                 .map_err(PlotError::from_display)?;
@@ -421,8 +540,8 @@ pub(super) fn note(
     panel.draw(&Text::new(text.to_owned(), (x, y), style)).map_err(PlotError::from_display)
 }
 
-/// A place on the whole picture.
-type Pixel = (i32, i32);
+/// A place on the whole picture, or on a panel.
+pub(super) type Pixel = (i32, i32);
 
 /// A place for a word beside one of several marked points: clear of the points of a line, inside
 /// the chart, and nearer to its own point than to the others. `None` if there is none.

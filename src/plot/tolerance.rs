@@ -13,5 +13,5 @@ pub fn tolerance(image_rejection_db: f64) -> Result<Vec<u8>, PlotError> {
     let title = format!(
         "Imbalance and phase error that keep {image_rejection_db} dB of image rejection (dashed)"
     );
-    picture(|canvas| contour_axes(canvas, &family, &title, (1.0, 1.0), Sizes::LARGE).map(drop))
+    picture(|canvas| contour_axes(canvas, &family, &title, (1.0, 1.0), &[], Sizes::LARGE).map(drop))
 }

@@ -509,6 +509,7 @@ pub struct PlanReport {
 #[derive(Debug, Serialize)]
 struct SidebandReport {
     sideband: String,
+    rf_hz: [f64; 2],
     lo_hz: [f64; 2],
     lo_input_hz: [f64; 2],
     image_hz: [f64; 2],
@@ -537,6 +538,7 @@ impl From<&FrequencyPlan> for PlanReport {
         };
         let sidebands = plan.sidebands.iter().map(|plan| SidebandReport {
             sideband: plan.sideband.to_string(),
+            rf_hz: list(plan.rf_hz),
             lo_hz: list(plan.lo_hz),
             lo_input_hz: list(plan.lo_input_hz),
             image_hz: list(plan.image_hz),

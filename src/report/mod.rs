@@ -6,6 +6,9 @@
 pub mod csv;
 pub mod json;
 mod publish;
+pub mod receiver_csv;
+pub mod receiver_json;
+pub mod receiver_text;
 pub mod text;
 
 pub use publish::{PublishError, ReportFile, publish};

@@ -415,7 +415,7 @@ pub fn named_values(pairs: &[(String, f64)]) -> String {
 }
 
 /// Two decimals, or more where two would show zero.
-fn telling(value: f64) -> String {
+pub(super) fn telling(value: f64) -> String {
     let is_small = value.abs() < 0.01 && value != 0.0;
     if is_small { format!("{value:.1e}") } else { fixed(value, 2) }
 }
@@ -430,14 +430,14 @@ fn rounded_down(value: f64) -> String {
 }
 
 /// A number with so many digits, and no sign on zero.
-fn fixed(value: f64, digits: usize) -> String {
+pub(super) fn fixed(value: f64, digits: usize) -> String {
     let text = format!("{value:.digits$}");
     let is_zero = !text.contains(|c: char| c.is_ascii_digit() && c != '0') && value.is_finite();
     if is_zero { text.trim_start_matches('-').to_owned() } else { text }
 }
 
 /// A table without rules, its columns after the first to the right.
-fn table(headers: &[&str]) -> Table {
+pub(super) fn table(headers: &[&str]) -> Table {
     let mut table = Table::new();
     table.load_preset(presets::NOTHING).set_header(headers);
     for column in table.column_iter_mut().skip(1) {
@@ -447,7 +447,7 @@ fn table(headers: &[&str]) -> Table {
 }
 
 /// The table's lines without blanks at their ends.
-fn lines(table: &Table) -> String {
+pub(super) fn lines(table: &Table) -> String {
     table.lines().map(|line| line.trim_end().to_owned()).collect::<Vec<_>>().join("\n")
 }
 

@@ -1,0 +1,57 @@
+//! The demo receiver: read and solved, with its budget, trims, rings and noise, and with pictures.
+#![allow(missing_docs, clippy::unwrap_used)]
+
+mod ratio;
+
+use criterion::Criterion;
+use fourphase::downconverter::{analyse_receiver, load_receiver};
+use fourphase::touchstone::ReadOptions;
+use std::hint::black_box;
+use std::path::Path;
+use std::process::Command;
+use std::time::Instant;
+
+/// The whole command, in a process of its own: the median of several runs, seconds.
+fn command_seconds(arguments: &[&str]) -> f64 {
+    let mut times: Vec<f64> = (0..9)
+        .map(|_| {
+            let start = Instant::now();
+            let output = Command::new(env!("CARGO_BIN_EXE_fourphase"))
+                .args(["downconverter", "data-demo/receiver.toml", "--quiet"])
+                .args(arguments)
+                .current_dir(env!("CARGO_MANIFEST_DIR"))
+                .output()
+                .unwrap();
+            assert!(output.status.success());
+            start.elapsed().as_secs_f64()
+        })
+        .collect();
+    times.sort_by(f64::total_cmp);
+    times[times.len() / 2]
+}
+
+fn main() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("data-demo/receiver.toml");
+    let loaded = load_receiver(&demo, &ReadOptions::default()).unwrap();
+    let mut criterion = Criterion::default().configure_from_args().sample_size(20);
+    let mut group = criterion.benchmark_group("receiver");
+    group.bench_function("read and bring to the plan's frequencies", |b| {
+        b.iter(|| load_receiver(black_box(&demo), &ReadOptions::default()).unwrap());
+    });
+    group.bench_function("solve", |b| {
+        b.iter(|| analyse_receiver(black_box(&loaded.receiver)).unwrap());
+    });
+    group.finish();
+
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("report");
+    let whole = command_seconds(&["--format", "json"]);
+    let pictures =
+        command_seconds(&["--out", out.to_str().unwrap(), "--overwrite", "--format", "csv"]);
+    ratio::report("the allowed 50 ms over the demo receiver without pictures", 0.05 / whole, 1.0);
+    ratio::report(
+        "the allowed second over the demo receiver with all pictures",
+        1.0 / pictures,
+        1.0,
+    );
+}

@@ -1,0 +1,191 @@
+//! The error budget as bars.
+
+use super::receiver::signed;
+use super::style::{
+    BLACK, BLUE, Canvas, GREY, GRID, HEIGHT, PlotError, Sizes, VERMILION, WIDTH, letters, picture,
+    px, px_i, range_of, shortened, ticks, width_of, words,
+};
+use crate::downconverter::{Budget, DownconverterResult};
+use crate::units::{ShownFrequency, db_from_neper};
+use num_complex::Complex64;
+use plotters::prelude::{Color, PathElement, Rectangle, ShapeStyle};
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+use std::ops::Range;
+
+// Columns of the finished picture.
+const NAMES: Range<u32> = 16..330;
+const AMPLITUDE: Range<u32> = 346..816;
+const PHASE: Range<u32> = 852..1322;
+const REJECTION: Range<u32> = 1346..1584;
+/// Rows of the finished picture between which the bars lie.
+const BARS: Range<u32> = 130..910;
+/// Rows are no higher than this, however few they are.
+const HIGHEST_ROW: u32 = 84;
+
+/// What each part adds to the channel error at the worst point, amplitude beside phase, with the
+/// total below and the rejection if the part were ideal.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn receiver_budget(result: &DownconverterResult) -> Result<Vec<u8>, PlotError> {
+    let centred = Pos::new(HPos::Center, VPos::Center);
+    picture(|canvas| {
+        let worst = &result.summary.worst;
+        let title = format!(
+            "Error budget at the worst point: LO {}, IF {}",
+            ShownFrequency(worst.lo_hz),
+            ShownFrequency(worst.if_hz)
+        );
+        let style = letters(Sizes::LARGE.title, BLACK).pos(centred);
+        words(canvas, (px_i(WIDTH / 2), px_i(Sizes::LARGE.title * 9 / 10)), &title, &style)?;
+        let Some(budget) = &result.budget else {
+            let why = "No budget: with every part ideal, one of the channels gives nothing.";
+            let style = letters(Sizes::LARGE.label, BLACK).pos(centred);
+            return words(canvas, (px_i(WIDTH / 2), px_i(HEIGHT / 2)), why, &style);
+        };
+        bars(canvas, budget, worst.balance.image_rejection_db)
+    })
+}
+
+/// A line of the picture.
+struct Row {
+    name: String,
+    error: Complex64,
+    rejection: String,
+    is_total: bool,
+}
+
+fn bars(canvas: &Canvas<'_>, budget: &Budget, worst_db: f64) -> Result<(), PlotError> {
+    let decibels = |value: f64| {
+        if value.is_infinite() { "no image".to_owned() } else { format!("{value:.1} dB") }
+    };
+    let mut rows: Vec<Row> = budget
+        .rows
+        .iter()
+        .map(|row| Row {
+            name: row.contributor.to_string(),
+            error: row.error,
+            rejection: row
+                .if_ideal_db
+                .map_or_else(|| "–".to_owned(), |db| format!("if ideal {}", decibels(db))),
+            is_total: false,
+        })
+        .collect();
+    rows.push(Row {
+        name: "total".to_owned(),
+        error: budget.total,
+        rejection: format!("now {}", decibels(worst_db)),
+        is_total: true,
+    });
+    let table = Table::of(rows.len());
+    let head = letters(Sizes::LARGE.label, BLACK).pos(Pos::new(HPos::Center, VPos::Center));
+    let middle = |columns: &Range<u32>| px_i(u32::midpoint(columns.start, columns.end));
+    let above = px_i(BARS.start - 32);
+    words(canvas, (middle(&AMPLITUDE), above), "Amplitude (dB)", &head)?;
+    words(canvas, (middle(&PHASE), above), "Phase (deg)", &head)?;
+    words(canvas, (middle(&REJECTION), above), "Rejection", &head)?;
+
+    let name_style = letters(table.size, BLACK).pos(Pos::new(HPos::Right, VPos::Center));
+    let rejection_style = letters(table.size, BLACK).pos(Pos::new(HPos::Center, VPos::Center));
+    for (at, row) in rows.iter().enumerate() {
+        let y = table.middle(at);
+        let widest = px_i(NAMES.end - NAMES.start);
+        let name = shortened(canvas, &row.name, &name_style, widest)?;
+        words(canvas, (px_i(NAMES.end), y), &name, &name_style)?;
+        words(canvas, (middle(&REJECTION), y), &row.rejection, &rejection_style)?;
+    }
+    let amplitudes: Vec<f64> = rows.iter().map(|row| db_from_neper(row.error.re)).collect();
+    let phases: Vec<f64> = rows.iter().map(|row| row.error.im.to_degrees()).collect();
+    panel(canvas, &table, &AMPLITUDE, &amplitudes, (&rows, 0.1))?;
+    panel(canvas, &table, &PHASE, &phases, (&rows, 1.0))?;
+    // The total stands apart from what it is made of.
+    let y = table.middle(rows.len() - 1) - table.row / 2;
+    let rule = PathElement::new(
+        vec![(px_i(NAMES.start), y), (px_i(REJECTION.end), y)],
+        ShapeStyle::from(&GREY).stroke_width(px(1)),
+    );
+    canvas.draw(&rule).map_err(PlotError::from_display)
+}
+
+/// Where the rows lie.
+struct Table {
+    /// Height of a row.
+    row: i32,
+    rows: i32,
+    /// Size of letters.
+    size: u32,
+}
+
+impl Table {
+    fn of(rows: usize) -> Self {
+        let rows = u32::try_from(rows).unwrap_or(u32::MAX).max(1);
+        let row = (px(BARS.end - BARS.start) / rows).min(px(HIGHEST_ROW)).max(1);
+        let size = (row / px(1) * 3 / 4).clamp(8, Sizes::LARGE.label * 11 / 12);
+        Self {
+            row: i32::try_from(row).unwrap_or_default(),
+            rows: i32::try_from(rows).unwrap_or_default(),
+            size,
+        }
+    }
+
+    fn middle(&self, at: usize) -> i32 {
+        px_i(BARS.start) + self.row * i32::try_from(at).unwrap_or_default() + self.row / 2
+    }
+
+    fn bottom(&self) -> i32 {
+        px_i(BARS.start) + self.row * self.rows
+    }
+}
+
+/// The bars of one quantity.
+fn panel(
+    canvas: &Canvas<'_>,
+    table: &Table,
+    columns: &Range<u32>,
+    values: &[f64],
+    (rows, least_width): (&[Row], f64),
+) -> Result<(), PlotError> {
+    let number = letters(table.size * 11 / 12, BLACK);
+    let digits = if least_width < 1.0 { 3 } else { 2 };
+    let texts: Vec<String> = values.iter().map(|value| signed(*value, digits)).collect();
+    let range = range_of(values.iter().copied().chain([0.0]), least_width);
+    // Numbers stand beyond the ends of the bars and need their room.
+    let mut widest = 0;
+    for text in &texts {
+        widest = widest.max(width_of(canvas, text, &number)?);
+    }
+    let room = widest + px_i(10);
+    let has_negative = values.iter().any(|value| *value < 0.0);
+    let left = px_i(columns.start) + if has_negative { room } else { 0 };
+    let right = px_i(columns.end) - room;
+    #[expect(clippy::cast_possible_truncation, reason = "within the picture")]
+    let place = |value: f64| {
+        let share = (value - range.start) / (range.end - range.start);
+        left + (share * f64::from(right - left)).round() as i32
+    };
+    let (top, bottom) = (px_i(BARS.start), table.bottom());
+    let upright = |x: i32, style: ShapeStyle| {
+        canvas
+            .draw(&PathElement::new(vec![(x, top), (x, bottom)], style))
+            .map_err(PlotError::from_display)
+    };
+    let tick_style =
+        letters(Sizes::LARGE.label * 4 / 5, BLACK).pos(Pos::new(HPos::Center, VPos::Top));
+    for (value, text) in ticks(&range, 4) {
+        let x = place(value);
+        upright(x, GRID.stroke_width(px(1)))?;
+        words(canvas, (x, bottom + px_i(10)), &text, &tick_style)?;
+    }
+    for (at, (value, text)) in values.iter().zip(&texts).enumerate() {
+        let (y, half) = (table.middle(at), (table.row * 3 / 10).max(1));
+        let colour = if rows[at].is_total { VERMILION } else { BLUE };
+        let end = if value.is_finite() { place(*value) } else { place(0.0) };
+        let (from, to) = (end.min(place(0.0)), end.max(place(0.0)));
+        let bar = Rectangle::new([(from, y - half), (to, y + half)], colour.filled());
+        canvas.draw(&bar).map_err(PlotError::from_display)?;
+        let (x, side) =
+            if *value < 0.0 { (from - px_i(6), HPos::Right) } else { (to + px_i(6), HPos::Left) };
+        words(canvas, (x, y), text, &number.clone().pos(Pos::new(side, VPos::Center)))?;
+    }
+    upright(place(0.0), ShapeStyle::from(&BLACK).stroke_width(px(2)))
+}

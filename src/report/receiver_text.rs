@@ -1,0 +1,302 @@
+//! A receiver as text for people: one screen of 80 columns.
+
+use super::text::{fixed, lines, table, telling};
+use crate::diagnostic::printable;
+use crate::downconverter::{
+    DownconverterResult, LoadRing, Receiver, ReceiverQuantity, ReceiverRequirement, RingPlace,
+    Sideband, Trim, TrimCover, single_sideband_rise_db,
+};
+use crate::units::{ShownFrequency, db_from_neper};
+use std::fmt::Write as _;
+
+/// Rows of the budget shown; the CSV has them all.
+const ROWS_SHOWN: usize = 8;
+
+/// The report of `downconverter`.
+#[must_use]
+pub fn receiver(receiver: &Receiver, result: &DownconverterResult) -> String {
+    let mut text = heading(receiver, result);
+    text.push('\n');
+    text.push_str(&verdict(result));
+    text.push_str(&budget(receiver, result));
+    text.push_str(&correction(result));
+    text.push_str(&rest(receiver, result));
+    text
+}
+
+fn filled(sentence: &str) -> String {
+    let mut text = textwrap::fill(sentence, textwrap::Options::new(80).subsequent_indent("  "));
+    text.push('\n');
+    text
+}
+
+/// `27 to 31 GHz`: the unit once where both ends share it.
+fn band((low_hz, high_hz): (f64, f64)) -> String {
+    let (low, high) = (ShownFrequency(low_hz).to_string(), ShownFrequency(high_hz).to_string());
+    match (low.split_once(' '), high.split_once(' ')) {
+        _ if low == high => low,
+        (Some((number, unit)), Some((_, other))) if unit == other => format!("{number} to {high}"),
+        _ => format!("{low} to {high}"),
+    }
+}
+
+fn span(list_hz: &[f64]) -> String {
+    match list_hz {
+        [first, .., last] => format!("{} ({} points)", band((*first, *last)), list_hz.len()),
+        [only] => ShownFrequency(*only).to_string(),
+        [] => String::new(),
+    }
+}
+
+fn heading(receiver: &Receiver, result: &DownconverterResult) -> String {
+    let plan = &receiver.plan;
+    let rejected = match plan.wanted {
+        Sideband::Upper => Sideband::Lower,
+        Sideband::Lower => Sideband::Upper,
+    };
+    let mut text = filled(&printable(&receiver.title));
+    text.push_str(&filled(&format!("LO {}, IF {}", span(&plan.lo_hz), span(&plan.if_hz))));
+    text.push_str(&bands(result, plan.wanted));
+    let lead = result.summary.q_leads_i_deg;
+    let (leading, other) = if lead > 0.0 { ("Q", "I") } else { ("I", "Q") };
+    let chosen = if result.is_chosen { " (chosen)" } else { "" };
+    text.push_str(&filled(&format!(
+        "{}{chosen} keeps the {} sideband, not the {rejected}; {leading} leads {other} by {} deg.",
+        result.combination,
+        plan.wanted,
+        fixed(lead.abs(), 1),
+    )));
+    text
+}
+
+/// RF, image and LO input, and harmonics of the LO input that fall in.
+fn bands(result: &DownconverterResult, wanted: Sideband) -> String {
+    let plan = &result.frequency_plan;
+    let Some(side) = plan.sidebands.iter().find(|side| side.sideband == wanted) else {
+        return String::new();
+    };
+    let mut text = format!("RF {}, image {}", band(side.rf_hz), band(side.image_hz));
+    let times = plan.settings.multiplication;
+    if times > 1 {
+        let _ = write!(text, "; LO input {} x {times}", band(side.lo_input_hz));
+    }
+    let mut text = filled(&text);
+    // That the LO itself sweeps through the RF band is no news.
+    let mut strays: Vec<u32> =
+        side.harmonics.iter().map(|hit| hit.harmonic).filter(|&number| number != times).collect();
+    strays.dedup();
+    if !strays.is_empty() {
+        let list: Vec<String> = strays.iter().map(ToString::to_string).collect();
+        text.push_str(&filled(&format!(
+            "Harmonics of the LO input in the RF, image or IF band: {}.",
+            list.join(", ")
+        )));
+    }
+    text
+}
+
+fn requirement(held: &ReceiverRequirement) -> String {
+    let unit = held.quantity.unit();
+    let mut place = format!("LO {}", ShownFrequency(held.at_lo_hz));
+    if let Some(if_hz) = held.at_if_hz {
+        let _ = write!(place, ", IF {}", ShownFrequency(if_hz));
+    }
+    if let Some(mixer) = &held.at_mixer {
+        let _ = write!(place, ", {}", printable(mixer));
+    }
+    format!(
+        "{} {} {} {} {unit}: worst {} {unit} at {place}",
+        if held.passes() { "PASS" } else { "FAIL" },
+        held.quantity.words(),
+        if held.quantity.is_lower_limit() { ">=" } else { "<=" },
+        held.limit,
+        if held.quantity == ReceiverQuantity::ImageRejection {
+            shown(held.worst)
+        } else {
+            telling(held.worst)
+        },
+    )
+}
+
+fn verdict(result: &DownconverterResult) -> String {
+    let mut text = String::new();
+    for held in &result.verdict.requirements {
+        text.push_str(&filled(&requirement(held)));
+    }
+    let summary = &result.summary;
+    let worst = &summary.worst;
+    text.push_str(&filled(&format!(
+        "Worst image rejection {} dB (LO {}, IF {}), median {} dB.",
+        shown(worst.balance.image_rejection_db),
+        ShownFrequency(worst.lo_hz),
+        ShownFrequency(worst.if_hz),
+        shown(summary.median_image_rejection_db),
+    )));
+    if !result.verdict.requirements.is_empty() {
+        let bands: Vec<String> =
+            result.verdict.bands_that_pass_hz.iter().map(|&range_hz| band(range_hz)).collect();
+        text.push_str(&filled(&if bands.is_empty() {
+            "No LO passes at every IF.".to_owned()
+        } else {
+            format!("LOs that pass at every IF: {}.", bands.join(", "))
+        }));
+    }
+    text
+}
+
+fn budget(receiver: &Receiver, result: &DownconverterResult) -> String {
+    let Some(budget) = &result.budget else { return String::new() };
+    let worst = &result.summary.worst;
+    let mut table = table(&["contributes", "dB", "deg", "alone dB", "if ideal dB", "plan dB"]);
+    let optional = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), rejection);
+    // The last row, the interaction, is always shown.
+    let Some((last, others)) = budget.rows.split_last() else { return String::new() };
+    for row in others.iter().take(ROWS_SHOWN - 1).chain([last]) {
+        table.add_row([
+            printable(&row.contributor.to_string()).into_owned(),
+            signed(db_from_neper(row.error.re), 3),
+            signed(row.error.im.to_degrees(), 2),
+            rejection(row.alone_db),
+            optional(row.if_ideal_db),
+            optional(row.plan_if_ideal_db),
+        ]);
+    }
+    table.add_row([
+        "total".to_owned(),
+        signed(db_from_neper(budget.total.re), 3),
+        signed(budget.total.im.to_degrees(), 2),
+        rejection(worst.balance.image_rejection_db),
+    ]);
+    let mut text = format!(
+        "\nContributions at the worst point; rejection there and over the plan if mended:\n{}\n",
+        lines(&table)
+    );
+    if others.len() > ROWS_SHOWN - 1 {
+        let _ = writeln!(text, " ({} more rows gain less)", others.len() + 1 - ROWS_SHOWN);
+    }
+    let sentence = match result.fix_first() {
+        Some(row) => {
+            let name = row.contributor.to_string();
+            let is_pair = receiver.parts.iter().any(|p| p.pair.as_deref() == Some(name.as_str()));
+            format!(
+                "Fix first: {}{}.",
+                printable(&name),
+                if is_pair { " (the difference between the two)" } else { "" }
+            )
+        }
+        None => "Nothing gains by being mended alone.".to_owned(),
+    };
+    text.push_str(&filled(&sentence));
+    text
+}
+
+fn shown(value_db: f64) -> String {
+    if value_db > 200.0 { rejection(value_db) } else { fixed(value_db, 2) }
+}
+
+/// A rejection; what is beyond all measuring is rounding.
+fn rejection(value_db: f64) -> String {
+    if value_db > 200.0 { "> 200".to_owned() } else { fixed(value_db, 1) }
+}
+
+fn signed(value: f64, digits: usize) -> String {
+    let text = fixed(value, digits);
+    let is_zero = !text.contains(|c: char| c.is_ascii_digit() && c != '0');
+    if value > 0.0 && !is_zero { format!("+{text}") } else { text }
+}
+
+fn correction(result: &DownconverterResult) -> String {
+    let plan = &result.correction;
+    let of = |trim: &Trim| {
+        format!("{} dB, {} deg", signed(trim.amplitude_db, 2), signed(trim.phase_deg, 2))
+    };
+    let steps = format!("{} dB, {} deg", plan.steps.amplitude_db, plan.steps.phase_deg);
+    let mut table = table(&["trim of Q", "free, worst dB", &format!("steps of {steps}")]);
+    table.add_row([
+        format!("one for all ({})", of(&plan.single)),
+        rejection(plan.single.worst_db),
+        rejection(plan.single_in_steps.worst_db),
+    ]);
+    table.add_row([
+        "one per LO".to_owned(),
+        rejection(plan.per_lo_db()),
+        rejection(plan.per_lo_in_steps_db()),
+    ]);
+    let mut text = format!("\n{}\n", lines(&table));
+    if let (Some(cover), Some(allocation)) = (&plan.cover, &result.allocation) {
+        text.push_str(&filled(&match cover {
+            _ if plan.uncorrected_db >= allocation.required_db => {
+                format!("{} dB hold without a trim.", allocation.required_db)
+            }
+            TrimCover::Holds(segments) => format!(
+                "{} trim{} over LO hold{} {} dB.",
+                segments.len(),
+                if segments.len() == 1 { "" } else { "s" },
+                if segments.len() == 1 { "s" } else { "" },
+                allocation.required_db
+            ),
+            TrimCover::Impossible { lo_hz, best_db } => format!(
+                "No trim holds {} dB at LO {}: its IFs differ, {} dB is the best there.",
+                allocation.required_db,
+                ShownFrequency(*lo_hz),
+                rejection(*best_db)
+            ),
+        }));
+    }
+    text
+}
+
+fn ring(ring: &LoadRing) -> String {
+    format!(
+        "{} |{}| at any angle: worst {} dB at {} deg, best {} dB.",
+        match ring.place {
+            RingPlace::Mixers => "Mixers' LO ports",
+            RingPlace::Isolated => "Isolated ports",
+        },
+        fixed(ring.reflection, 3),
+        rejection(ring.worst_db),
+        fixed(ring.worst_angle_deg, 0),
+        rejection(ring.best_db),
+    )
+}
+
+fn rest(receiver: &Receiver, result: &DownconverterResult) -> String {
+    let mut text = String::from("\n");
+    for at in &result.load_rings {
+        text.push_str(&filled(&ring(at)));
+    }
+    if let Some(losses) = result.allocation.as_ref().and_then(|all| all.return_losses) {
+        text.push_str(&filled(&format!(
+            "Return losses, mixers + isolated ports: {} + {} dB; a fair share needs {}.",
+            fixed(losses.mixers_db, 1),
+            fixed(losses.isolated_db, 1),
+            fixed(losses.needed_sum_db, 1),
+        )));
+    }
+    let centre = receiver.plan.centre();
+    let powers: Vec<f64> =
+        result.lo[centre].mixers.iter().filter_map(|mixer| mixer.lo_power_dbm).collect();
+    let range = |values: &[f64], unit: &str| {
+        let low = values.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let (low, high) = (fixed(low, 2), fixed(high, 2));
+        if low == high { format!("{low} {unit}") } else { format!("{low} to {high} {unit}") }
+    };
+    if !powers.is_empty() {
+        text.push_str(&filled(&format!(
+            "At LO {} the mixers take {} of LO.",
+            ShownFrequency(receiver.plan.lo_hz[centre]),
+            range(&powers, "dBm")
+        )));
+    }
+    let figures: Vec<f64> =
+        result.noise.iter().filter_map(|path| path.noise_figure_db[centre]).collect();
+    if !figures.is_empty() {
+        text.push_str(&filled(&format!(
+            "RF paths: noise figure {} at 290 K; the image adds {} dB.",
+            range(&figures, "dB"),
+            fixed(single_sideband_rise_db(result.summary.median_image_rejection_db), 3),
+        )));
+    }
+    text
+}
