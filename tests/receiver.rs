@@ -536,6 +536,17 @@ fn a_budget_adds_up_and_names_what_to_fix() {
 }
 
 #[test]
+fn a_budget_without_rows_or_none_can_be_drawn() {
+    let (_, mut result) = Simple::default().solved();
+    if let Some(budget) = &mut result.budget {
+        budget.rows.clear();
+    }
+    assert!(fourphase::plot::receiver_budget(&result).is_ok());
+    result.budget = None;
+    assert!(fourphase::plot::receiver_budget(&result).is_ok());
+}
+
+#[test]
 fn one_error_alone_is_all_of_the_budget() {
     // A matched part with a known error in a matched receiver contributes just that.
     let hybrid =

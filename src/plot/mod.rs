@@ -8,6 +8,7 @@
 mod overlay;
 mod receiver;
 mod receiver_budget;
+mod receiver_contours;
 mod receiver_map;
 mod receiver_phasors;
 mod splitter;
@@ -15,8 +16,9 @@ mod style;
 mod tolerance;
 
 pub use overlay::overlay;
-pub use receiver::{receiver_contours, receiver_drive, receiver_imbalance, receiver_rejection};
+pub use receiver::{receiver_drive, receiver_imbalance, receiver_rejection};
 pub use receiver_budget::receiver_budget;
+pub use receiver_contours::receiver_contours;
 pub use receiver_map::receiver_rejection_map;
 pub use receiver_phasors::receiver_phasors;
 pub use splitter::{contours, imbalance, losses, overview, rejection};

@@ -1,15 +1,13 @@
 //! Pictures of a receiver over its LO.
 
-use super::splitter::{HIGHEST_REJECTION_DB, contour_axes, ghz, is_inside};
+use super::splitter::{HIGHEST_REJECTION_DB, ghz};
 use super::style::{
     Axes, BLACK, BLUE, Canvas, Chart, Dash, Entry, GREEN, GREY, ORANGE, PURPLE, Pixel, PlotError,
-    SKY_BLUE, Sizes, VERMILION, chart, line, note, picture, place_beside, px, px_i, range_of,
-    shade,
+    SKY_BLUE, Sizes, VERMILION, chart, line, picture, px_i, range_of, shade,
 };
 use crate::downconverter::{DownconverterResult, MixerDrive, PlanPoint, Receiver};
-use crate::splitter::{channel_error, contour_family};
-use crate::units::{ShownFrequency, db_from_amplitude, wrap_deg};
-use plotters::prelude::{Circle, Color, EmptyElement, RGBColor};
+use crate::units::{ShownFrequency, db_from_amplitude};
+use plotters::prelude::RGBColor;
 use std::ops::Range;
 
 /// Image rejection over LO, a line per IF, with the requirement and the bands that pass.
@@ -95,136 +93,6 @@ pub fn receiver_imbalance(
     })
 }
 
-/// The way of the image's channel error through the plane of imbalance and phase error, as it is and
-/// with the best single trim, with curves of constant rejection.
-///
-/// # Errors
-/// [`PlotError`] if drawing fails.
-pub fn receiver_contours(
-    receiver: &Receiver,
-    result: &DownconverterResult,
-) -> Result<Vec<u8>, PlotError> {
-    let trim = &result.correction.single;
-    let trimmed = |(imbalance_db, phase_deg): (f64, f64)| {
-        (imbalance_db + trim.amplitude_db, wrap_deg(phase_deg + trim.phase_deg))
-    };
-    let ifs = IfLines::of(receiver, 3);
-    let ways: Vec<[Vec<(f64, f64)>; 2]> = ifs
-        .shown
-        .iter()
-        .map(|&at| {
-            let before: Vec<_> = ifs.line(result, at).map(|point| point.balance.image()).collect();
-            let after = before.iter().copied().map(trimmed).collect();
-            [before, after]
-        })
-        .collect();
-    let errors: Vec<_> =
-        ways.iter().flatten().flatten().map(|&(db, deg)| channel_error(db, deg)).collect();
-    let family = contour_family(&errors, receiver.limits.image_rejection_db);
-    let title = format!(
-        "Channel error over LO and its rejection (dB); best single trim {} dB, {} deg",
-        signed(trim.amplitude_db, 2),
-        signed(trim.phase_deg, 2)
-    );
-    // Three IFs before and after: six colours.
-    let colours = [[BLUE, ORANGE], [GREEN, PURPLE], [BLACK, SKY_BLUE]];
-    let names: Vec<[String; 2]> = ifs
-        .names
-        .iter()
-        .map(|name| [format!("{name}, untrimmed"), format!("{name}, trimmed")])
-        .collect();
-    let legend: Vec<Entry<'_>> = names
-        .iter()
-        .zip(colours)
-        .flat_map(|([before, after], [dark, light])| {
-            [
-                Entry { name: before, colour: dark, dash: Dash::Solid },
-                Entry { name: after, colour: light, dash: Dash::Dashed },
-            ]
-        })
-        .collect();
-    // Labels of the curves go to the corner that the errors visit least.
-    let (x, y) =
-        ways.iter().flatten().flatten().fold((0.0, 0.0), |(x, y), (dx, dy)| (x + dx, y + dy));
-    let away = (if x > 0.0 { -1.0 } else { 1.0 }, if y > 0.0 { -1.0 } else { 1.0 });
-    picture(|canvas| {
-        let (canvas, mut chart) =
-            contour_axes(canvas, &family, &title, away, &legend, Sizes::LARGE)?;
-        for (way, colours) in ways.iter().zip(colours) {
-            for (way, (colour, dash)) in
-                way.iter().zip([(colours[0], Dash::Solid), (colours[1], Dash::Dashed)])
-            {
-                let inside = |&at: &(f64, f64)| {
-                    if is_inside(&family, at) { at } else { (at.0, f64::NAN) }
-                };
-                let mut shown: Vec<(f64, f64)> = Vec::new();
-                for at in way {
-                    // A phase that comes round at half a turn is no way across the plane.
-                    if shown.last().is_some_and(|last| (last.1 - at.1).abs() > 180.0) {
-                        shown.push((at.0, f64::NAN));
-                    }
-                    shown.push(inside(at));
-                }
-                line(&mut chart, shown, colour, dash, Sizes::LARGE)?;
-            }
-        }
-        let inside: Vec<(&[(f64, f64)], RGBColor)> = ways
-            .iter()
-            .zip(colours)
-            .filter(|([before, _], _)| before.iter().all(|at| is_inside(&family, *at)))
-            .map(|([before, _], [colour, _])| (before.as_slice(), colour))
-            .collect();
-        let drawn: Vec<Pixel> = ways
-            .iter()
-            .flatten()
-            .flatten()
-            .filter(|at| is_inside(&family, **at))
-            .map(|at| chart.backend_coord(at))
-            .collect();
-        mark_ends(&canvas, &mut chart, receiver, &inside, &drawn)
-    })
-}
-
-/// Dots and frequencies at the ends of ways.
-fn mark_ends(
-    canvas: &Canvas<'_>,
-    chart: &mut Chart<'_, '_>,
-    receiver: &Receiver,
-    ways: &[(&[(f64, f64)], RGBColor)],
-    drawn: &[Pixel],
-) -> Result<(), PlotError> {
-    let lo_hz = &receiver.plan.lo_hz;
-    let mut ends = Vec::new();
-    for (way, colour) in ways {
-        let last = way.len().saturating_sub(1);
-        for at in if last == 0 { vec![0] } else { vec![0, last] } {
-            let dot = EmptyElement::at(way[at])
-                + Circle::new((0, 0), px(Sizes::LARGE.line * 2), colour.filled());
-            chart.draw_series(std::iter::once(dot)).map_err(PlotError::from_display)?;
-            ends.push((at, chart.backend_coord(&way[at])));
-        }
-    }
-    let frame = chart.plotting_area().get_pixel_range();
-    let mut noted: Vec<(usize, Pixel)> = Vec::new();
-    for &(at, place) in &ends {
-        let text = ShownFrequency(lo_hz[at]).to_string();
-        // Ends of other ways at the same LO lie close by and may share the label.
-        let others: Vec<Pixel> =
-            ends.iter().filter(|(other, _)| *other != at).map(|(_, place)| *place).collect();
-        let beside = place_beside(place, (drawn, &others), &frame, &text, Sizes::LARGE);
-        let apart = |&(_, other): &(usize, Pixel), place: Pixel| {
-            (other.0 - place.0).abs() > px_i(Sizes::LARGE.label * 5)
-                || (other.1 - place.1).abs() > px_i(Sizes::LARGE.label * 5 / 4)
-        };
-        if let Some(beside) = beside.filter(|&place| noted.iter().all(|other| apart(other, place)))
-        {
-            note(canvas, beside, &text, BLACK, Sizes::LARGE)?;
-            noted.push((at, beside));
-        }
-    }
-    Ok(())
-}
-
 /// The LO at each element over LO: its power with the least that is required, or its voltage where
 /// no power is given.
 ///
@@ -273,29 +141,12 @@ pub fn receiver_drive(
     if required.is_some() {
         legend.push(Entry { name: &required_name, colour: VERMILION, dash: Dash::Dashed });
     }
-    let close = 0.006 * (y.end - y.start);
     picture(|canvas| {
         let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
         if let Some(required) = required {
             level(&mut chart, &x, required, VERMILION, Dash::Dashed, Sizes::LARGE)?;
         }
-        for (at, points) in lines.iter().enumerate() {
-            // Lines that lie on one another are drawn the thinner the later.
-            let coincides = |other: &&Vec<(f64, f64)>| {
-                other.iter().zip(points).all(|(one, other)| (one.1 - other.1).abs() < close)
-            };
-            let above = lines[at + 1..].iter().filter(coincides).take(3);
-            let width = (0_u32..).zip(above).fold(Sizes::LARGE.line, |width, _| width + 3);
-            let (colour, dash) = look(at);
-            line(
-                &mut chart,
-                points.iter().copied(),
-                colour,
-                dash,
-                Sizes { line: width, ..Sizes::LARGE },
-            )?;
-        }
-        Ok(())
+        nested(&mut chart, &lines)
     })
 }
 
@@ -330,6 +181,40 @@ pub(super) fn signed(value: f64, digits: usize) -> String {
     if is_nothing { format!("{:.digits$}", 0.0) } else { text }
 }
 
+/// Lines with the look of their place. One that others lie on is drawn the wider, so that it shows
+/// beneath them.
+fn nested(chart: &mut Chart<'_, '_>, lines: &[Vec<(f64, f64)>]) -> Result<(), PlotError> {
+    let widths = nested_widths(chart, lines);
+    for (at, (points, width)) in lines.iter().zip(widths).enumerate() {
+        let (colour, dash) = look(at);
+        let sizes = Sizes { line: width, ..Sizes::LARGE };
+        line(chart, points.iter().copied(), colour, dash, sizes)?;
+    }
+    Ok(())
+}
+
+/// How wide each of several lines is to be, by how many later ones lie on it.
+pub(super) fn nested_widths(chart: &Chart<'_, '_>, lines: &[Vec<(f64, f64)>]) -> Vec<u32> {
+    let places: Vec<Vec<Pixel>> = lines
+        .iter()
+        .map(|line| {
+            let finite = line.iter().filter(|(_, y)| y.is_finite());
+            finite.map(|at| chart.backend_coord(at)).collect()
+        })
+        .collect();
+    let is_on = |one: &[Pixel], other: &[Pixel]| {
+        let close = |(one, other): (&Pixel, &Pixel)| {
+            (one.0 - other.0).abs().max((one.1 - other.1).abs()) < px_i(6)
+        };
+        one.len() == other.len() && one.iter().zip(other).all(close)
+    };
+    let width = |at: usize| {
+        let above = places[at + 1..].iter().filter(|other| is_on(&places[at], other)).take(3);
+        above.fold(Sizes::LARGE.line, |width, _| width + 3)
+    };
+    (0..lines.len()).map(width).collect()
+}
+
 /// A level over the whole width.
 fn level(
     chart: &mut Chart<'_, '_>,
@@ -343,15 +228,15 @@ fn level(
 }
 
 /// The IFs that a picture shows.
-struct IfLines {
+pub(super) struct IfLines {
     count: usize,
-    shown: Vec<usize>,
-    names: Vec<String>,
+    pub(super) shown: Vec<usize>,
+    pub(super) names: Vec<String>,
 }
 
 impl IfLines {
     /// All, or so many at even distances with both ends.
-    fn of(receiver: &Receiver, most: usize) -> Self {
+    pub(super) fn of(receiver: &Receiver, most: usize) -> Self {
         let if_hz = &receiver.plan.if_hz;
         let count = if_hz.len();
         let shown: Vec<usize> = if count <= most {
@@ -374,7 +259,7 @@ impl IfLines {
     }
 
     /// The points of one IF.
-    fn line<'r>(
+    pub(super) fn line<'r>(
         &self,
         result: &'r DownconverterResult,
         at: usize,
@@ -401,12 +286,11 @@ impl IfLines {
         result: &DownconverterResult,
         value: impl Fn(&PlanPoint) -> f64,
     ) -> Result<(), PlotError> {
-        for (place, &at) in self.shown.iter().enumerate() {
-            let (colour, dash) = look(place);
-            let points = self.line(result, at).map(|point| (ghz(point.lo_hz), value(point)));
-            line(chart, points, colour, dash, Sizes::LARGE)?;
-        }
-        Ok(())
+        let points = |&at: &usize| {
+            self.line(result, at).map(|point| (ghz(point.lo_hz), value(point))).collect()
+        };
+        let lines: Vec<Vec<(f64, f64)>> = self.shown.iter().map(points).collect();
+        nested(chart, &lines)
     }
 }
 

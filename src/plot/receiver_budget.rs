@@ -20,7 +20,7 @@ const REJECTION: Range<u32> = 1346..1584;
 /// Rows of the finished picture between which the bars lie.
 const BARS: Range<u32> = 130..910;
 /// Rows are no higher than this, however few they are.
-const HIGHEST_ROW: u32 = 84;
+const HIGHEST_ROW: u32 = 97;
 
 /// What each part adds to the channel error at the worst point, amplitude beside phase, with the
 /// total below and the rejection if the part were ideal.

@@ -86,13 +86,14 @@ impl Map {
         let high = finite().fold(low, f64::max);
         // A map of one value still needs a scale.
         let missing = (1.0 - (high - low)).max(0.0) / 2.0;
+        let top = (high + missing).min(HIGHEST_REJECTION_DB);
         let lo_ghz: Vec<f64> = plan.lo_hz.iter().map(|hz| ghz(*hz)).collect();
         let if_shown: Vec<f64> = plan.if_hz.iter().map(|hz| hz / unit_hz).collect();
         Self {
             x: edges(&lo_ghz),
             y: edges(&if_shown),
             if_unit,
-            colours: low - missing..high + missing,
+            colours: (top - 1.0).min(low - missing)..top,
             is_cut: rejections().any(|db| db > HIGHEST_REJECTION_DB),
             required: receiver.limits.image_rejection_db,
             values,

@@ -12,10 +12,10 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 const FAINT: RGBColor = RGBColor(190, 190, 190);
 /// The largest magnitude, as a share of a panel's shorter side.
-const REACH: f64 = 0.35;
+const REACH: f64 = 0.38;
 const NAME_SIZE: u32 = 21;
-/// Lines of text under each panel.
-const NOTES: u32 = 3;
+/// Three lines of text under each panel.
+const NOTES_HEIGHT: u32 = Sizes::LARGE.label * 8 / 5 * 3 + 10;
 
 /// The LO voltage of every element as a phasor at the lowest, the middle and the highest LO; turned
 /// so that the set of ideal phases, a quarter turn apart, lies on the axes.
@@ -44,7 +44,11 @@ pub fn receiver_phasors(
         let style = letters(Sizes::LARGE.title, BLACK).pos(Pos::new(HPos::Center, VPos::Center));
         words(&head, (px_i(WIDTH / 2), px_i(Sizes::LARGE.title * 9 / 10)), &title, &style)?;
         for (panel, point) in rest.split_evenly((1, points.len().max(1))).iter().zip(points) {
-            Diagram::of(panel, point, largest, turns).draw(panel, receiver)?;
+            // A high panel would leave the words far below its circle.
+            let (width, height) = panel.dim_in_pixel();
+            let spare = height.saturating_sub(NOTES_HEIGHT * px(1) + width * 9 / 8) / 2;
+            let panel = panel.margin(spare, spare, 0, 0);
+            Diagram::of(&panel, point, largest, turns).draw(&panel, receiver)?;
         }
         Ok(())
     })
@@ -70,7 +74,7 @@ struct Diagram<'r> {
 impl<'r> Diagram<'r> {
     fn of(panel: &Canvas<'_>, point: &'r LoPoint, largest: f64, turns: f64) -> Self {
         let (width, height) = panel.dim_in_pixel();
-        let notes = px(Sizes::LARGE.label * 8 / 5 * NOTES + 10);
+        let notes = px(NOTES_HEIGHT);
         let (width, height) = (f64::from(width), f64::from(height.saturating_sub(notes)));
         let reach = REACH * width.min(height);
         let origin = (0.5 * width, 0.5 * height);
@@ -121,11 +125,11 @@ impl<'r> Diagram<'r> {
             [("0°", (1.0, 0.0)), ("90°", (0.0, -1.0)), ("180°", (-1.0, 0.0)), ("270°", (0.0, 1.0))]
         {
             let at = |length: f64| (self.origin.0 + x * length, self.origin.1 + y * length);
-            let axis = vec![rounded(self.origin), rounded(at(1.12 * self.reach))];
+            let axis = vec![rounded(self.origin), rounded(at(1.06 * self.reach))];
             panel.draw(&PathElement::new(axis, faint)).map_err(PlotError::from_display)?;
             let half = Label::half(panel, text, NAME_SIZE - 3)?;
             let label =
-                Label { centre: at(1.12 * self.reach + x.abs() * half.0 + y.abs() * half.1), half };
+                Label { centre: at(1.06 * self.reach + x.abs() * half.0 + y.abs() * half.1), half };
             words(panel, rounded(label.centre), text, &style)?;
             taken.push(label);
         }
@@ -255,10 +259,11 @@ impl<'r> Diagram<'r> {
             one.0.lo_phase_error_deg.abs().total_cmp(&other.0.lo_phase_error_deg.abs())
         });
         if let Some((drive, mixer)) = worst {
-            let name: String = mixer.name.chars().take(12).collect();
-            let cut = if name.len() < mixer.name.len() { "…" } else { "" };
             let error = signed(drive.lo_phase_error_deg, 2);
-            notes.push(format!("largest error: {name}{cut} {error} deg"));
+            let style = letters(label * 5 / 6, BLACK);
+            let widest = rounded((0.4 * self.width, 0.0)).0;
+            let name = shortened(panel, &mixer.name, &style, widest)?;
+            notes.push(format!("largest error: {name} {error} deg"));
         }
         for (row, (text, size)) in
             (0_u32..).zip(notes.iter().zip([label, label * 5 / 6, label * 5 / 6]))

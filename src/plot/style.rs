@@ -407,23 +407,28 @@ pub(super) fn width_of(
     Ok(i32::try_from(width).unwrap_or_default())
 }
 
-/// A text, cut where it would be wider than it may.
+/// A text, with its middle left out where it would be wider than it may; names often differ at the
+/// end only.
 pub(super) fn shortened(
     panel: &Canvas<'_>,
     text: &str,
     style: &TextStyle<'_>,
     widest: i32,
 ) -> Result<String, PlotError> {
-    // A cut at a letter's end; far longer ones need not be measured letter by letter.
-    let mut shown: String = text.chars().take(200).collect();
-    let mut is_cut = shown.len() < text.len();
+    let letters: Vec<char> = text.chars().collect();
+    // Far longer ones need not be measured letter by letter.
+    let mut kept = letters.len().min(200);
     loop {
-        let whole = if is_cut { format!("{shown}…") } else { shown.clone() };
-        if shown.is_empty() || width_of(panel, &whole, style)? <= widest {
-            return Ok(whole);
+        let shown: String = if kept == letters.len() {
+            text.to_owned()
+        } else {
+            let (first, last) = (kept - kept / 2, letters.len() - kept / 2);
+            letters[..first].iter().chain(&['…']).chain(&letters[last..]).collect()
+        };
+        if kept == 0 || width_of(panel, &shown, style)? <= widest {
+            return Ok(shown);
         }
-        shown.pop();
-        is_cut = true;
+        kept -= 1;
     }
 }
 

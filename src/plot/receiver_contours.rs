@@ -1,0 +1,171 @@
+//! The channel error over LO in the plane of imbalance and phase error.
+
+use super::receiver::{IfLines, nested_widths, signed};
+use super::splitter::{contour_axes, is_inside};
+use super::style::{
+    BLACK, BLUE, Canvas, Dash, Entry, GREEN, ORANGE, PURPLE, Pixel, PlotError, SKY_BLUE, Sizes,
+    VERMILION, line, note, picture, place_beside, px, px_i,
+};
+use crate::downconverter::{DownconverterResult, Receiver};
+use crate::splitter::{ContourFamily, channel_error, contour_family};
+use crate::units::{ShownFrequency, wrap_deg};
+use plotters::prelude::{Circle, Color, EmptyElement, RGBColor};
+use std::ops::Range;
+
+/// Imbalance (dB) and phase error (deg) over LO.
+type Way = Vec<(f64, f64)>;
+
+/// The way of the image's channel error through the plane of imbalance and phase error, as it is and
+/// with the best single trim, with curves of constant rejection.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn receiver_contours(
+    receiver: &Receiver,
+    result: &DownconverterResult,
+) -> Result<Vec<u8>, PlotError> {
+    let trim = &result.correction.single;
+    let trimmed = |(imbalance_db, phase_deg): (f64, f64)| {
+        (imbalance_db + trim.amplitude_db, wrap_deg(phase_deg + trim.phase_deg))
+    };
+    let ifs = IfLines::of(receiver, 3);
+    let ways: Vec<[Way; 2]> = ifs
+        .shown
+        .iter()
+        .map(|&at| {
+            let before: Vec<_> = ifs.line(result, at).map(|point| point.balance.image()).collect();
+            let after = before.iter().copied().map(trimmed).collect();
+            [before, after]
+        })
+        .collect();
+    let errors: Vec<_> =
+        ways.iter().flatten().flatten().map(|&(db, deg)| channel_error(db, deg)).collect();
+    let family = contour_family(&errors, receiver.limits.image_rejection_db);
+    let title = format!(
+        "Channel error over LO and its rejection (dB); best single trim {} dB, {} deg",
+        signed(trim.amplitude_db, 2),
+        signed(trim.phase_deg, 2)
+    );
+    // Three IFs before and after: six colours.
+    let colours = [[BLUE, ORANGE], [GREEN, PURPLE], [BLACK, SKY_BLUE]];
+    let names: Vec<[String; 2]> = ifs
+        .names
+        .iter()
+        .map(|name| [format!("{name}, untrimmed"), format!("{name}, trimmed")])
+        .collect();
+    let mut legend: Vec<Entry<'_>> = names
+        .iter()
+        .zip(colours)
+        .flat_map(|([before, after], [dark, light])| {
+            [
+                Entry { name: before, colour: dark, dash: Dash::Solid },
+                Entry { name: after, colour: light, dash: Dash::Dashed },
+            ]
+        })
+        .collect();
+    let required_name =
+        format!("required {} dB", receiver.limits.image_rejection_db.unwrap_or_default());
+    if receiver.limits.image_rejection_db.is_some() {
+        legend.push(Entry { name: &required_name, colour: VERMILION, dash: Dash::Dashed });
+    }
+    // Labels of the curves go to the corner that the errors visit least.
+    let (x, y) =
+        ways.iter().flatten().flatten().fold((0.0, 0.0), |(x, y), (dx, dy)| (x + dx, y + dy));
+    let away = (if x > 0.0 { -1.0 } else { 1.0 }, if y > 0.0 { -1.0 } else { 1.0 });
+    picture(|canvas| {
+        let (canvas, mut chart) =
+            contour_axes(canvas, &family, &title, away, &legend, Sizes::LARGE)?;
+        // What was before lies beneath.
+        let kinds = [(0, Dash::Solid), (1, Dash::Dashed)];
+        let lines: Vec<(Way, RGBColor, Dash)> = kinds
+            .into_iter()
+            .flat_map(|(kind, dash)| {
+                ways.iter().zip(colours).map(move |(both, colours)| (both, colours, kind, dash))
+            })
+            .map(|(both, colours, kind, dash)| (broken(&both[kind], &family), colours[kind], dash))
+            .collect();
+        let drawn: Vec<Vec<(f64, f64)>> = lines.iter().map(|(way, ..)| way.clone()).collect();
+        let widths = nested_widths(&chart, &drawn);
+        for ((way, colour, dash), width) in lines.into_iter().zip(widths) {
+            let is_seen = |at: &&(f64, f64)| at.1.is_finite();
+            let ends = [way.first(), way.last()].into_iter().flatten().filter(is_seen);
+            let dots = ends.map(|end| {
+                EmptyElement::at(*end) + Circle::new((0, 0), px(width + 2), colour.filled())
+            });
+            chart.draw_series(dots).map_err(PlotError::from_display)?;
+            if way.len() > 1 {
+                line(&mut chart, way, colour, dash, Sizes { line: width, ..Sizes::LARGE })?;
+            }
+        }
+        let before: Vec<&[(f64, f64)]> = ways
+            .iter()
+            .map(|[before, _]| before.as_slice())
+            .filter(|before| before.iter().all(|at| is_inside(&family, *at)))
+            .collect();
+        let places: Vec<Pixel> = drawn
+            .iter()
+            .flatten()
+            .filter(|at| at.1.is_finite())
+            .map(|at| chart.backend_coord(at))
+            .collect();
+        let frame = chart.plotting_area().get_pixel_range();
+        let ends = before.iter().flat_map(|way| {
+            let place = |at: usize| chart.backend_coord(&way[at]);
+            let (first, last) = (place(0), place(way.len() - 1));
+            let is_spot =
+                (first.0 - last.0).abs().max((first.1 - last.1).abs()) < px_i(Sizes::LARGE.label);
+            if is_spot {
+                vec![(None, first)]
+            } else {
+                vec![(Some(0), first), (Some(way.len() - 1), last)]
+            }
+        });
+        note_ends(&canvas, receiver, &ends.collect::<Vec<_>>(), (&places, &frame))
+    })
+}
+
+/// The LO at the ends of ways; `None` for a way that is no longer than a spot.
+fn note_ends(
+    canvas: &Canvas<'_>,
+    receiver: &Receiver,
+    ends: &[(Option<usize>, Pixel)],
+    (drawn, frame): (&[Pixel], &(Range<i32>, Range<i32>)),
+) -> Result<(), PlotError> {
+    let lo_hz = &receiver.plan.lo_hz;
+    let mut noted: Vec<Pixel> = Vec::new();
+    for &(at, end) in ends {
+        let text = match (at, lo_hz.as_slice()) {
+            (Some(at), _) => ShownFrequency(lo_hz[at]).to_string(),
+            (None, [low, .., high]) => {
+                format!("{} to {}", ShownFrequency(*low), ShownFrequency(*high))
+            }
+            (None, [only]) => ShownFrequency(*only).to_string(),
+            (None, []) => continue,
+        };
+        // Ends of other ways at the same LO lie close by and may share the label.
+        let others: Vec<Pixel> =
+            ends.iter().filter(|(other, _)| *other != at).map(|(_, place)| *place).collect();
+        let beside = place_beside(end, (drawn, &others), frame, &text, Sizes::LARGE);
+        let apart = |other: &Pixel, place: Pixel| {
+            (other.0 - place.0).abs() > px_i(Sizes::LARGE.label * 5)
+                || (other.1 - place.1).abs() > px_i(Sizes::LARGE.label * 5 / 4)
+        };
+        if let Some(place) = beside.filter(|&place| noted.iter().all(|other| apart(other, place))) {
+            note(canvas, place, &text, BLACK, Sizes::LARGE)?;
+            noted.push(place);
+        }
+    }
+    Ok(())
+}
+
+/// A way, broken beyond the plane, and where its phase comes round at half a turn.
+fn broken(way: &[(f64, f64)], family: &ContourFamily) -> Vec<(f64, f64)> {
+    let mut shown: Vec<(f64, f64)> = Vec::new();
+    for &at in way {
+        if shown.last().is_some_and(|last| (last.1 - at.1).abs() > 180.0) {
+            shown.push((at.0, f64::NAN));
+        }
+        shown.push(if is_inside(family, at) { at } else { (at.0, f64::NAN) });
+    }
+    shown
+}
