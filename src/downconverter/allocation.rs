@@ -110,12 +110,7 @@ fn return_losses(
     let points = reduced.grid().len();
     let reflections = lo.reflections(reduced, &lo.endings(receiver))?;
     let terminations = lo.terminations(receiver);
-    let elements: Vec<usize> = receiver
-        .loads
-        .iter()
-        .filter_map(|load| lo.end_at(load.at))
-        .filter(|end| !terminations.contains(end))
-        .collect();
+    let elements = lo.element_loads(receiver);
     // Loads that spoil nothing have nothing to gain.
     if terminations.is_empty() || elements.is_empty() || loads.present < SMALLEST_LOADS {
         return Ok(None);

@@ -1,6 +1,5 @@
 //! The whole answer for a receiver.
 
-use super::Sideband;
 use super::allocation::{Allocation, allocation};
 use super::budget::{Budget, BudgetCase, BudgetRow, budget};
 use super::drive::{LoPoint, element_conductances, lo_points};
@@ -166,7 +165,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult, Rece
     };
     let conductances = element_conductances(receiver, &lo, &reduced_lo, &lo_endings)?;
     let lo_side = lo_points(receiver, &voltages, &conductances);
-    let summary = summary(receiver, &points, worst, &outputs[centre], choice.transfers[0]);
+    let summary = summary(receiver, &points, worst, &outputs[centre]);
     if summary.reversed_points > 0 {
         warnings.push(format!(
             "at {} of {} points the {} sideband, which is wanted, is the weak one; the worst is \
@@ -238,7 +237,6 @@ fn summary(
     points: &[PlanPoint],
     worst: usize,
     centre: &IqOutputs,
-    transfer: Combination,
 ) -> ReceiverSummary {
     let mut rejections: Vec<f64> =
         points.iter().map(|point| point.balance.image_rejection_db).collect();
@@ -249,29 +247,15 @@ fn summary(
     } else {
         rejections[half]
     };
-    let pair = centre.of_sideband(match receiver.plan.wanted {
-        Sideband::Upper => Sideband::Upper,
-        Sideband::Lower => Sideband::Lower,
-    });
-    // What a hybrid or the ±j of the sum adds to Q is no lead at the outputs; an IF path is.
-    let path = if receiver.output.choices[0].name.starts_with("IF hybrid") {
-        pair.q / pair.i
-    } else {
-        let turn = transfer.q / transfer.i;
-        let path = if turn.im < 0.0 {
-            turn * num_complex::Complex64::I
-        } else {
-            turn * -num_complex::Complex64::I
-        };
-        pair.q / pair.i * path
-    };
+    let pair = centre.of_sideband(receiver.plan.wanted);
+    let q_over_i = pair.q / pair.i * receiver.output.path_ratio;
     ReceiverSummary {
         worst: points[worst],
         median_image_rejection_db: median,
         worst_amplitude_imbalance: points
             [index_of_worst(points, |balance| balance.wanted().0.abs())],
         worst_quadrature_error: points[index_of_worst(points, |balance| balance.wanted().1.abs())],
-        q_leads_i_deg: path.arg().to_degrees(),
+        q_leads_i_deg: q_over_i.arg().to_degrees(),
         reversed_points: rejections.iter().filter(|db| **db < 0.0).count(),
     }
 }

@@ -57,12 +57,7 @@ pub(super) fn load_rings(
     evaluation: &Evaluation<'_>,
 ) -> Result<Vec<LoadRing>, ReceiverError> {
     let terminations = lo.terminations(receiver);
-    let elements: Vec<usize> = receiver
-        .loads
-        .iter()
-        .filter_map(|load| lo.end_at(load.at))
-        .filter(|end| !terminations.contains(end))
-        .collect();
+    let elements = lo.element_loads(receiver);
     let mut rings = Vec::new();
     for (place, ends, given) in [
         (RingPlace::Mixers, elements, receiver.ring.mixer_reflection),

@@ -179,6 +179,8 @@ pub struct OutputStage {
     pub correction: Complex64,
     /// Whether there is an IF path or hybrid.
     pub has_if_parts: bool,
+    /// The IF path of Q over that of I at the first IF.
+    pub path_ratio: Complex64,
 }
 
 /// The steps in which trims come.

@@ -174,21 +174,20 @@ impl Side {
             .filter_map(|mixer| self.end_at(mixer.terminal(self.way)))
             .collect();
         let reflections = self.reflections(reduced, endings)?;
-        let ends = self.ends.len();
         let wave = self.source_wave(receiver, reduced, endings);
-        let mut voltages = Vec::with_capacity(reduced.grid().len() * elements.len());
-        for point in 0..reduced.grid().len() {
+        let points = reduced.grid().len();
+        let mut voltages = Vec::with_capacity(points * elements.len());
+        for point in 0..points {
             let references = reduced.references_ohm(point);
             let matrix = closed.matrix(point);
             for &end in &elements {
                 let leaving = matrix.at(Port::from_index(end), Port::from_index(source)) * wave;
                 // What leaves, what its ending sends back, and at the input itself the source's.
                 let own = if end == source { wave } else { Complex64::ZERO };
-                let reflected = reflections[end * reduced.grid().len() + point] * leaving;
+                let reflected = reflections[end * points + point] * leaving;
                 voltages.push((leaving + reflected + own) * references[end].re.sqrt());
             }
         }
-        debug_assert_eq!(ends * reduced.grid().len(), reflections.len());
         Ok(voltages)
     }
 
@@ -258,18 +257,26 @@ impl Side {
             .collect()
     }
 
-    /// Ends of loads that stand at no element's node: terminations.
+    /// Ends of loads that stand at an element's port on this way.
+    pub(super) fn element_loads(&self, receiver: &Receiver) -> Vec<usize> {
+        self.loads_where(receiver, |end| self.is_at_element(receiver, end, &[self.way]))
+    }
+
+    /// Ends of loads that stand at no element's port: terminations.
     pub(super) fn terminations(&self, receiver: &Receiver) -> Vec<usize> {
-        let at_elements: Vec<usize> = receiver
+        self.loads_where(receiver, |end| !self.is_at_element(receiver, end, &Way::BOTH))
+    }
+
+    fn loads_where(&self, receiver: &Receiver, holds: impl Fn(usize) -> bool) -> Vec<usize> {
+        let ends = receiver.loads.iter().filter_map(|load| self.end_at(load.at));
+        ends.filter(|&end| holds(end)).collect()
+    }
+
+    fn is_at_element(&self, receiver: &Receiver, end: usize, ways: &[Way]) -> bool {
+        let elements = receiver
             .mixers
             .iter()
-            .flat_map(|mixer| self.ends_at_node(receiver, mixer.terminal(self.way)))
-            .collect();
-        receiver
-            .loads
-            .iter()
-            .filter_map(|load| self.end_at(load.at))
-            .filter(|end| !at_elements.contains(end))
-            .collect()
+            .flat_map(|mixer| ways.iter().map(move |&way| mixer.terminal(way)));
+        elements.into_iter().any(|element| self.ends_at_node(receiver, element).contains(&end))
     }
 }

@@ -1,0 +1,227 @@
+//! What lies behind the mixing elements, and how they mix.
+
+use super::parts::{Loader, Notes};
+use super::plan::Need;
+use crate::downconverter::error::{DescriptionError, DescriptionProblem};
+use crate::downconverter::receiver::{OutputChoice, OutputStage, ReceiverPlan, TrimSteps};
+use crate::downconverter::receiver_description::{
+    CombineName, IfHybridEntry, PortChoice, ReceiverDescription,
+};
+use crate::downconverter::{Combination, Mixing};
+use crate::network::{FrequencyGrid, Network, ParameterKind, Port, convert};
+use crate::units::amplitude_from_db;
+use num_complex::Complex64;
+use std::ops::Range;
+use std::path::PathBuf;
+use toml::Spanned;
+
+impl Loader<'_> {
+    pub(super) fn output(
+        &self,
+        description: &ReceiverDescription,
+        plan: &ReceiverPlan,
+        notes: &mut Notes,
+    ) -> Result<OutputStage, DescriptionError> {
+        let points = plan.if_hz.len();
+        let grid = FrequencyGrid::from_hz(plan.if_hz.clone())
+            .map_err(|error| self.anywhere(error.into()))?;
+        let mut paths = [vec![Complex64::ONE; points], vec![Complex64::ONE; points]];
+        let path_files = description.if_path.iter().flat_map(|path| [&path.i, &path.q]);
+        for (at, file) in path_files.enumerate() {
+            let Some(file) = file else { continue };
+            let network = self.if_network(file, &grid, notes)?;
+            if network.ports() != 2 {
+                return Err(self.value(
+                    file,
+                    format!("an IF path has two ports, this file {}", network.ports()),
+                ));
+            }
+            let [input, output] = [Port::from_index(0), Port::from_index(1)];
+            paths[at] = (0..points).map(|point| network.matrix(point).at(output, input)).collect();
+            if paths[at].iter().any(|transfer| transfer.norm() == 0.0) {
+                return Err(self.value(file, "this IF path lets nothing through from 1 to 2"));
+            }
+        }
+        let with_paths = |transfers: Vec<Combination>| -> Vec<Combination> {
+            transfers
+                .into_iter()
+                .enumerate()
+                .map(|(point, transfer)| Combination {
+                    i: transfer.i * paths[0][point],
+                    q: transfer.q * paths[1][point],
+                })
+                .collect()
+        };
+        let (choices, ideal_choices) = match &description.if_hybrid {
+            Some(hybrid) => self.hybrid_choices(description, hybrid, &grid, notes)?,
+            None => {
+                let (plus, minus) = (Combination::I_PLUS_JQ, Combination::I_MINUS_JQ);
+                let made: Vec<OutputChoice> = [
+                    (CombineName::IPlusJq, "I + jQ", plus),
+                    (CombineName::IMinusJq, "I - jQ", minus),
+                ]
+                .into_iter()
+                .filter(|(name, _, _)| {
+                    description.combine == CombineName::Auto || description.combine == *name
+                })
+                .map(|(_, name, combination)| OutputChoice {
+                    name: name.to_owned(),
+                    transfers: vec![combination; points],
+                })
+                .collect();
+                (made.clone(), made)
+            }
+        };
+        let choices = choices
+            .into_iter()
+            .map(|choice| OutputChoice { transfers: with_paths(choice.transfers), ..choice })
+            .collect();
+        let correction = &description.correction;
+        let mut values = [0.0, 0.0];
+        for (value, given) in
+            values.iter_mut().zip([&correction.amplitude_db, &correction.phase_deg])
+        {
+            if let Some(given) = given {
+                if !(-1000.0..=1000.0).contains(given.get_ref()) {
+                    return Err(self.value(given, "a correction is a number from -1000 to 1000"));
+                }
+                *value = *given.get_ref();
+            }
+        }
+        Ok(OutputStage {
+            choices,
+            ideal_choices,
+            correction: Complex64::from_polar(amplitude_from_db(values[0]), values[1].to_radians()),
+            has_if_parts: description.if_path.is_some() || description.if_hybrid.is_some(),
+            path_ratio: paths[1][0] / paths[0][0],
+        })
+    }
+
+    fn if_network(
+        &self,
+        file: &Spanned<PathBuf>,
+        grid: &FrequencyGrid,
+        notes: &mut Notes,
+    ) -> Result<Network, DescriptionError> {
+        let network = self.read(file, notes)?;
+        let what = format!("the IF file {}", file.get_ref().display());
+        let needs: Vec<Need> = grid
+            .as_hz()
+            .iter()
+            .map(|&frequency_hz| Need { frequency_hz, purpose: "IF".to_owned() })
+            .collect();
+        self.check_cover(&network, &needs, &what, file.span())?;
+        let scattering = convert(&network, ParameterKind::Scattering)
+            .map_err(|error| self.at(error.into(), file.span()))?;
+        self.on_grid(&scattering, grid, &what, file.span(), notes)
+    }
+
+    /// The hybrid's outputs as it is, and as it should be.
+    fn hybrid_choices(
+        &self,
+        description: &ReceiverDescription,
+        hybrid: &IfHybridEntry,
+        grid: &FrequencyGrid,
+        notes: &mut Notes,
+    ) -> Result<(Vec<OutputChoice>, Vec<OutputChoice>), DescriptionError> {
+        if description.combine != CombineName::Auto {
+            return Err(self.value(
+                &hybrid.output,
+                "the IF hybrid puts I and Q together; leave combine out, and choose an output",
+            ));
+        }
+        let network = match (&hybrid.file, &hybrid.component) {
+            (Some(file), None) => self.if_network(file, grid, notes)?,
+            (None, Some(component)) => component
+                .get_ref()
+                .build(grid)
+                .map_err(|error| self.at(error.into(), component.span()))?,
+            _ => {
+                return Err(
+                    self.value(&hybrid.output, "the IF hybrid is either a file or a component")
+                );
+            }
+        };
+        let port = |number: usize, span: Range<usize>| match Port::from_number(number) {
+            Some(port) if number <= network.ports() => Ok(port),
+            _ => Err(self.at(
+                DescriptionProblem::Value {
+                    what: format!("the IF hybrid has ports 1 to {}", network.ports()),
+                },
+                span,
+            )),
+        };
+        let i = port(*hybrid.i.get_ref(), hybrid.i.span())?;
+        let q = port(*hybrid.q.get_ref(), hybrid.q.span())?;
+        let outputs = match hybrid.output.get_ref() {
+            PortChoice::One(number) => vec![*number],
+            PortChoice::AnyOf(list) => list.clone(),
+        };
+        let (mut real, mut ideal) = (Vec::new(), Vec::new());
+        for number in outputs {
+            let output = port(number, hybrid.output.span())?;
+            if i == q || output == i || output == q {
+                return Err(self.value(&hybrid.output, "i, q and output are different ports"));
+            }
+            let transfers: Vec<Combination> = (0..grid.len())
+                .map(|point| {
+                    let matrix = network.matrix(point);
+                    Combination { i: matrix.at(output, i), q: matrix.at(output, q) }
+                })
+                .collect();
+            if transfers.iter().any(|transfer| transfer.i.norm() * transfer.q.norm() == 0.0) {
+                return Err(self.value(
+                    &hybrid.output,
+                    format!("nothing comes from i or q to port {number} of the IF hybrid"),
+                ));
+            }
+            // The side on which Q lies is that of the middle of the IF.
+            let middle = transfers[transfers.len() / 2];
+            let turn = if (middle.q / middle.i).im < 0.0 { -Complex64::I } else { Complex64::I };
+            let name = format!("IF hybrid port {number}");
+            let matched =
+                transfers.iter().map(|at| Combination { i: at.i, q: at.i * turn }).collect();
+            real.push(OutputChoice { name: name.clone(), transfers });
+            ideal.push(OutputChoice { name, transfers: matched });
+        }
+        if real.is_empty() {
+            return Err(self.value(&hybrid.output, "the IF hybrid needs an output"));
+        }
+        Ok((real, ideal))
+    }
+
+    pub(super) fn trim_steps(
+        &self,
+        description: &ReceiverDescription,
+    ) -> Result<TrimSteps, DescriptionError> {
+        let given = &description.correction;
+        Ok(TrimSteps {
+            amplitude_db: self
+                .positive(given.amplitude_step_db.as_ref(), "amplitude_step_db")?
+                .unwrap_or(0.1),
+            phase_deg: self
+                .positive(given.phase_step_deg.as_ref(), "phase_step_deg")?
+                .unwrap_or(0.5),
+        })
+    }
+
+    pub(super) fn mixing(
+        &self,
+        description: &ReceiverDescription,
+        plan: &ReceiverPlan,
+    ) -> Result<Mixing, DescriptionError> {
+        let exponent = match &description.mixing.lo_amplitude_exponent {
+            None => 1.0,
+            Some(given) if (0.0..=10.0).contains(given.get_ref()) => *given.get_ref(),
+            Some(given) => {
+                return Err(self.value(given, "lo_amplitude_exponent is from 0 to 10"));
+            }
+        };
+        // Both factors are at most 1000.
+        let turns = plan.lo_harmonic * plan.lo_multiplication_after_split;
+        Ok(Mixing {
+            lo_amplitude_exponent: exponent,
+            lo_harmonic: i32::try_from(turns).unwrap_or(i32::MAX),
+        })
+    }
+}
