@@ -18,6 +18,7 @@
 //! | [`touchstone`] | reading and writing files |
 //! | [`splitter`] | one coupler, balun or divider |
 //! | [`downconverter`] | networks and receivers described in TOML; image rejection, its budget and its correction |
+//! | [`wafer`] | many dies: positions, trends, yield |
 //! | [`plot`] | pictures |
 //! | [`report`] | text, JSON, CSV, and files that appear whole |
 //! | [`cli`] | the command line |
@@ -49,3 +50,4 @@ pub mod report;
 pub mod splitter;
 pub mod touchstone;
 pub mod units;
+pub mod wafer;

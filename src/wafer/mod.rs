@@ -1,0 +1,17 @@
+//! Many dies: where they lie on the wafer, and what their numbers come to.
+//!
+//! | file | subject |
+//! |---|---|
+//! | `statistics` | yield and its interval, quantiles, channel errors, outliers |
+//! | `space` | positions of dies, radial and plane trends |
+
+mod space;
+mod statistics;
+
+pub use space::{
+    Direction, EdgeComparison, Position, Trend, WaferGeometry, edge_against_centre, trend,
+};
+pub use statistics::{
+    ChannelStatistics, Screening, Yield, capability_index, channel_statistics, quantile, screen,
+    yield_at_limits,
+};
