@@ -80,6 +80,9 @@ pub struct DownconverterResult {
     pub warnings: Vec<String>,
 }
 
+/// Less than this is no reason to mend anything.
+const SMALLEST_GAIN_DB: f64 = 0.01;
+
 impl DownconverterResult {
     /// The contributor whose mending gains most at the point of worst rejection; `None` where none
     /// gains anything.
@@ -87,7 +90,7 @@ impl DownconverterResult {
     pub fn fix_first(&self) -> Option<&BudgetRow> {
         let first = self.budget.as_ref()?.rows.first()?;
         let gained = first.if_ideal_db? - self.summary.worst.balance.image_rejection_db;
-        (gained > 0.0).then_some(first)
+        (gained > SMALLEST_GAIN_DB).then_some(first)
     }
 }
 

@@ -13,7 +13,7 @@ use std::ops::Range;
 use toml::Spanned;
 
 /// More points than this are a slip of the pen.
-const MOST_PLAN_POINTS: usize = 200_000;
+const MOST_PLAN_POINTS: usize = 20_000;
 /// Frequencies this close, relatively, are one: sums of LO and IF differ in their last digits.
 const SAME_FREQUENCY: f64 = 1e-12;
 
