@@ -16,7 +16,8 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, Failure> {
-    let loaded = load_receiver(&given.receiver, &given.reading.options())?;
+    let options = given.reading.options();
+    let loaded = load_receiver(&given.receiver, &options)?;
     let receiver = &loaded.receiver;
     let result = analyse_receiver(receiver)
         .map_err(|source| Failure::Receiver { file: given.receiver.clone(), source })?;
@@ -25,7 +26,8 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
         console.warning(warning);
     }
     let report = || {
-        Ok::<_, Failure>(ReceiverReport::new(receiver, &result, hashed(&loaded.inputs)?, &warnings))
+        let inputs = hashed(&loaded.inputs)?;
+        Ok::<_, Failure>(ReceiverReport::new(receiver, &result, inputs, &options, &warnings))
     };
     let mut files = Vec::new();
     if let Some(folder) = &given.writing.out {
@@ -47,7 +49,10 @@ fn hashed(inputs: &[PathBuf]) -> Result<Vec<InputFile>, Failure> {
     inputs
         .iter()
         .map(|path| {
-            let digest = Sha256::digest(std::fs::read(path)?);
+            let bytes = std::fs::read(path).map_err(|error| {
+                Failure::Usage(format!("cannot read {} again: {error}", path.display()))
+            })?;
+            let digest = Sha256::digest(bytes);
             let mut sha256 = String::with_capacity(64);
             for byte in digest {
                 let _ = write!(sha256, "{byte:02x}");

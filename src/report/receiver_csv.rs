@@ -1,7 +1,7 @@
 //! Tables of a receiver.
 
 use super::csv::{Table, harmless, optional};
-use crate::downconverter::{DownconverterResult, Receiver};
+use crate::downconverter::{DownconverterResult, Receiver, Share};
 use crate::units::db_from_neper;
 
 /// Rejection and errors, one row per LO and IF.
@@ -83,8 +83,12 @@ pub fn budget(result: &DownconverterResult) -> Result<String, csv::Error> {
         "image_rejection_alone_db",
         "image_rejection_if_ideal_db",
         "worst_image_rejection_if_ideal_db",
+        "allowed_amplitude_db",
+        "allowed_phase_deg",
     ])?;
-    for row in result.budget.iter().flat_map(|budget| &budget.rows) {
+    let shares = result.allocation.as_ref().map(|allocation| &allocation.shares);
+    for (at, row) in result.budget.iter().flat_map(|budget| &budget.rows).enumerate() {
+        let share = shares.and_then(|shares| shares.get(at));
         table.row([
             harmless(&row.contributor.to_string()),
             db_from_neper(row.error.re).to_string(),
@@ -92,6 +96,8 @@ pub fn budget(result: &DownconverterResult) -> Result<String, csv::Error> {
             row.alone_db.to_string(),
             optional(row.if_ideal_db),
             optional(row.plan_if_ideal_db),
+            optional(share.map(Share::allowed_amplitude_db)),
+            optional(share.map(Share::allowed_phase_deg)),
         ])?;
     }
     table.finish()

@@ -7,6 +7,7 @@ use crate::downconverter::{
     RingPlace, Sideband, Trim, TrimCover, Way, single_sideband_rise_db,
 };
 use crate::network::{Port, Terminal};
+use crate::touchstone::ReadOptions;
 use crate::units::{db_from_amplitude, db_from_neper};
 use serde::Serialize;
 use serde_json::{Value, json};
@@ -53,6 +54,7 @@ impl ReceiverReport {
         receiver: &Receiver,
         result: &DownconverterResult,
         inputs: Vec<InputFile>,
+        reading: &ReadOptions,
         warnings: &[String],
     ) -> Self {
         let (wanted, rejected) = match receiver.plan.wanted {
@@ -78,7 +80,7 @@ impl ReceiverReport {
             noise: noise(receiver, result),
             frequency_plan: PlanReport::from(&result.frequency_plan),
             ports: ports(receiver),
-            settings: settings(receiver),
+            settings: settings(receiver, reading),
             inputs,
             warnings: warnings.to_vec(),
         }
@@ -374,7 +376,7 @@ fn ports(receiver: &Receiver) -> Vec<Value> {
     rows
 }
 
-fn settings(receiver: &Receiver) -> Value {
+fn settings(receiver: &Receiver, reading: &ReadOptions) -> Value {
     let plan = &receiver.plan;
     let ohm = |way: Way| {
         let value = receiver.input(way).source_ohm;
@@ -389,6 +391,24 @@ fn settings(receiver: &Receiver) -> Value {
         "lo_harmonic": plan.lo_harmonic,
         "lo_amplitude_exponent": receiver.mixing.lo_amplitude_exponent,
         "lo_power_dbm": plan.lo_power_dbm,
+        "limits": {
+            "image_rejection_db": receiver.limits.image_rejection_db,
+            "amplitude_imbalance_db": receiver.limits.amplitude_imbalance_db,
+            "quadrature_error_deg": receiver.limits.quadrature_error_deg,
+            "lo_power_dbm_min": receiver.limits.lo_power_dbm_min,
+        },
+        "load_ring": {
+            "mixer_reflection": receiver.ring.mixer_reflection,
+            "isolated_reflection": receiver.ring.isolated_reflection,
+        },
+        "strict": reading.strict,
+        "option_line": reading.option_line.as_ref().map(|line| format!(
+            "{} {} {} R {}",
+            line.frequency_unit,
+            line.parameter,
+            line.number_format,
+            line.resistances_ohm.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")
+        )),
         "lo_source_ohm": ohm(Way::Lo),
         "rf_source_ohm": ohm(Way::Rf),
         "correction": {

@@ -147,19 +147,32 @@ fn verdict(result: &DownconverterResult) -> String {
 fn budget(receiver: &Receiver, result: &DownconverterResult) -> String {
     let Some(budget) = &result.budget else { return String::new() };
     let worst = &result.summary.worst;
-    let mut table = table(&["contributes", "dB", "deg", "alone dB", "if ideal dB", "plan dB"]);
+    let shares = result.allocation.as_ref().map(|allocation| &allocation.shares);
+    let mut headers = vec!["contributes", "dB", "deg", "alone dB", "if ideal dB", "plan dB"];
+    if shares.is_some() {
+        headers.extend(["share dB", "or deg"]);
+    }
+    let mut table = table(&headers);
     let optional = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), rejection);
     // The last row, the interaction, is always shown.
     let Some((last, others)) = budget.rows.split_last() else { return String::new() };
-    for row in others.iter().take(ROWS_SHOWN - 1).chain([last]) {
-        table.add_row([
-            printable(&row.contributor.to_string()).into_owned(),
+    let last_at = others.len();
+    for (at, row) in others.iter().enumerate().take(ROWS_SHOWN - 1).chain([(last_at, last)]) {
+        let mut cells = vec![
+            shortened(&printable(&row.contributor.to_string())),
             signed(db_from_neper(row.error.re), 3),
             signed(row.error.im.to_degrees(), 2),
             rejection(row.alone_db),
             optional(row.if_ideal_db),
             optional(row.plan_if_ideal_db),
-        ]);
+        ];
+        if let Some(share) = shares.and_then(|shares| shares.get(at)) {
+            cells.extend([
+                fixed(share.allowed_amplitude_db(), 3),
+                fixed(share.allowed_phase_deg(), 2),
+            ]);
+        }
+        table.add_row(cells);
     }
     table.add_row([
         "total".to_owned(),
@@ -192,6 +205,16 @@ fn budget(receiver: &Receiver, result: &DownconverterResult) -> String {
 
 fn shown(value_db: f64) -> String {
     if value_db > 200.0 { rejection(value_db) } else { fixed(value_db, 2) }
+}
+
+/// A name that leaves room for the numbers beside it.
+fn shortened(name: &str) -> String {
+    const LONGEST: usize = 16;
+    if name.chars().count() <= LONGEST {
+        return name.to_owned();
+    }
+    let kept: String = name.chars().take(LONGEST - 1).collect();
+    format!("{kept}…")
 }
 
 /// A rejection; what is beyond all measuring is rounding.
