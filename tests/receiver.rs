@@ -157,7 +157,7 @@ fn swapping_i_and_q_swaps_the_sideband() {
     let (_, right) = right.solved();
     let (good, bad) = if worst_db(&right) > 0.0 { (right, wrong) } else { (wrong, right) };
     assert!((worst_db(&good) + worst_db(&bad)).abs() < 1e-9);
-    assert!(bad.warnings.iter().any(|warning| warning.contains("weak one")));
+    assert!(bad.warnings.iter().any(|warning| warning.contains("not the stronger one")));
     assert!(good.warnings.is_empty());
     assert_eq!(good.summary.reversed_points, 0);
 }
@@ -533,6 +533,31 @@ fn a_budget_adds_up_and_names_what_to_fix() {
         .unwrap();
     let (got, said) = (worst_db(&mended), row.plan_if_ideal_db.unwrap());
     assert!((got - said).abs() < 0.3, "{got} {said}");
+}
+
+#[test]
+fn a_load_beside_the_way_is_no_isolated_port() {
+    // 100 ohms across one output of an ideal hybrid: what that does to I alone is known, and the
+    // ring of isolated ports turns only the one at the isolated port.
+    let text = Simple { isolated_ohm: 40.0.into(), ..Simple::default() }.text()
+        + "[[load]]\nat = \"hybrid.a\"\nohm = 100\n";
+    let (_, result) = solve_in(tempfile::tempdir().unwrap().path(), &text);
+    let isolated = &result.load_rings[1];
+    assert!((isolated.reflection - 1.0 / 9.0).abs() < 1e-9, "{isolated:?}");
+    assert!(isolated.worst_db <= worst_db(&result) && worst_db(&result) <= isolated.best_db + 1e-9);
+}
+
+#[test]
+fn nothing_wanted_is_no_perfect_rejection() {
+    // The other output of an ideal IF hybrid: only the image comes through.
+    let text = Simple::default().text()
+        + "[if_hybrid]\ncomponent = { kind = \"quadrature_hybrid\" }\ni = 1\nq = 4\noutput = 3\n";
+    let folder = tempfile::tempdir().unwrap();
+    let (_, one) = solve_in(folder.path(), &text);
+    let (_, other) = solve_in(folder.path(), &text.replace("output = 3", "output = 2"));
+    let (bad, good) = if worst_db(&one) < 0.0 { (one, other) } else { (other, one) };
+    assert!(worst_db(&good) > 250.0 && worst_db(&bad) < -250.0 && worst_db(&bad).is_finite());
+    assert_eq!(bad.summary.reversed_points, bad.points.len());
 }
 
 #[test]

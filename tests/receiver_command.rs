@@ -258,7 +258,15 @@ fn what_is_unbounded_is_null_and_inf() {
 #[test]
 fn a_bad_description_is_refused_at_its_line() {
     let bench = Bench::new();
-    let bad: [(&str, &str, &str, &str); 30] = [
+    let bad: [(&str, &str, &str, &str); 33] = [
+        (
+            "[correction]",
+            "[if_path]\ni = \"lead_i.s2p\"\n[correction]",
+            "the plan needs 500 MHz there: IF",
+            "lead_i.s2p",
+        ),
+        ("name = \"i_plus\"", "name = \"i\\u001b\"", "cannot be a name", "name ="),
+        ("name = \"i_plus\"", "name = \"i_plus\"\ngain = [1e200, 0]", "a gain is from", "gain"),
         (
             "name = \"hybrid\"",
             "name = \"hybrid\"\ncolour = 3",
@@ -353,12 +361,7 @@ fn a_bad_description_is_refused_at_its_line() {
             "mixer_reflection",
         ),
         ("combine = \"auto\"", "combine = \"both\"", "unknown variant `both`", "combine"),
-        (
-            "[correction]",
-            "[if_path]\ni = \"balun.s3p\"\n[correction]",
-            "the plan needs",
-            "balun.s3p",
-        ),
+        ("[correction]", "[if_path]\ni = \"balun.s3p\"\n[correction]", "has 2 ports", "balun.s3p"),
     ];
     for (from, to, says, line) in bad {
         let output = bench.changed(&[(from, to)], &["--out", "report"]);

@@ -45,7 +45,7 @@ pub struct ReceiverSummary {
     /// By how much Q leads I at the outputs, in the wanted sideband at the centre of the LO grid
     /// and the first IF, degrees.
     pub q_leads_i_deg: f64,
-    /// Points at which the wanted sideband is the weak one.
+    /// Points at which the wanted sideband is not the stronger one.
     pub reversed_points: usize,
 }
 
@@ -80,6 +80,8 @@ pub struct DownconverterResult {
     pub warnings: Vec<String>,
 }
 
+/// Less than this is rounding of nothing at all.
+const SMALLEST_REJECTION_DB: f64 = 1e-6;
 /// Less than this is no reason to mend anything.
 const SMALLEST_GAIN_DB: f64 = 0.01;
 
@@ -171,8 +173,8 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult, Rece
     let summary = summary(receiver, &points, worst, &outputs[centre]);
     if summary.reversed_points > 0 {
         warnings.push(format!(
-            "at {} of {} points the {} sideband, which is wanted, is the weak one; the worst is \
-             LO {}, IF {}",
+            "at {} of {} points the {} sideband, which is wanted, is not the stronger one; the \
+             worst is LO {}, IF {}",
             summary.reversed_points,
             points.len(),
             plan.wanted,
@@ -197,6 +199,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult, Rece
             ends(&plan.if_hz),
             plan.lo_multiplication,
             plan.lo_harmonic,
+            plan.wanted,
         )
         // The description has checked every number that goes in.
         .map_err(|_| ReceiverError::Network(NetworkError::NoFrequencies))?,
@@ -259,6 +262,6 @@ fn summary(
             [index_of_worst(points, |balance| balance.wanted().0.abs())],
         worst_quadrature_error: points[index_of_worst(points, |balance| balance.wanted().1.abs())],
         q_leads_i_deg: q_over_i.arg().to_degrees(),
-        reversed_points: rejections.iter().filter(|db| **db < 0.0).count(),
+        reversed_points: rejections.iter().filter(|db| **db < SMALLEST_REJECTION_DB).count(),
     }
 }

@@ -4,6 +4,7 @@
 //! sideband it should not. One weight for all points is chosen by least squares, in closed form, or
 //! so that the worst rejection is best (minimax).
 
+use super::image_rejection::rejection_db;
 use num_complex::Complex64;
 
 /// I and Q of both sidebands at one point of the plan.
@@ -23,9 +24,24 @@ impl CorrectionPoint {
     /// Wanted over image with a weight, dB; infinite without an image.
     #[must_use]
     pub fn rejection_db(&self, weight: Complex64) -> f64 {
-        let wanted = (self.wanted_i + weight * self.wanted_q).norm_sqr();
-        let image = (self.image_i + weight * self.image_q).norm_sqr();
-        10.0 * (wanted / image).log10()
+        rejection_db(self.wanted_i + weight * self.wanted_q, self.image_i + weight * self.image_q)
+    }
+
+    /// The weights that hold a level: a disk, as centre and radius. `None` where no weight does or
+    /// where they fill no disk, which is so only at levels about 0 dB.
+    pub(super) fn disk(&self, level_db: f64) -> Option<(Complex64, f64)> {
+        // |image|² <= allowed |wanted|².
+        let allowed = crate::units::power_from_db(-level_db);
+        let square = self.image_q.norm_sqr() - allowed * self.wanted_q.norm_sqr();
+        if square <= 0.0 {
+            return None;
+        }
+        let linear =
+            self.image_i * self.image_q.conj() - allowed * self.wanted_i * self.wanted_q.conj();
+        let constant = self.image_i.norm_sqr() - allowed * self.wanted_i.norm_sqr();
+        let centre = -linear / square;
+        let radius_squared = centre.norm_sqr() - constant / square;
+        (radius_squared >= 0.0).then(|| (centre, radius_squared.sqrt()))
     }
 
     /// The weight that cancels the image at this point.
@@ -108,23 +124,8 @@ fn minimax_of_few(points: &[CorrectionPoint]) -> Option<Complex64> {
 
 /// A weight that holds a level at every point, if there is one.
 fn common_point(points: &[CorrectionPoint], level_db: f64) -> Option<Complex64> {
-    let allowed = crate::units::power_from_db(-level_db);
-    // |image|² <= allowed |wanted|² as a disk: centre and radius.
-    let disks: Option<Vec<(Complex64, f64)>> = points
-        .iter()
-        .map(|point| {
-            let square = point.image_q.norm_sqr() - allowed * point.wanted_q.norm_sqr();
-            if square <= 0.0 {
-                return None;
-            }
-            let linear = point.image_i * point.image_q.conj()
-                - allowed * point.wanted_i * point.wanted_q.conj();
-            let constant = point.image_i.norm_sqr() - allowed * point.wanted_i.norm_sqr();
-            let centre = -linear / square;
-            let radius_squared = centre.norm_sqr() - constant / square;
-            (radius_squared >= 0.0).then(|| (centre, radius_squared.sqrt()))
-        })
-        .collect();
+    let disks: Option<Vec<(Complex64, f64)>> =
+        points.iter().map(|point| point.disk(level_db)).collect();
     let disks = disks?;
     // If the disks have a point in common, a centre or a crossing of two edges is one.
     let slack =

@@ -163,7 +163,7 @@ pub enum ReceiverError {
     },
     /// I or Q stays silent.
     #[error(
-        "channel {channel} gives nothing at LO {} and IF {}: its elements cancel, or get no LO or no RF",
+        "channel {channel} gives nothing at LO {} and IF {}: its elements cancel, stand at a short, or get no LO or no RF",
         crate::units::ShownFrequency(*lo_hz),
         crate::units::ShownFrequency(*if_hz)
     )]

@@ -179,11 +179,16 @@ pub fn receiver_frequency_plan(
     if_hz: Band,
     multiplication: u32,
     harmonic: u32,
+    wanted: Sideband,
 ) -> Result<FrequencyPlan, PlanError> {
     let mixed = (lo_hz.0 * f64::from(harmonic), lo_hz.1 * f64::from(harmonic));
     let above = (mixed.0 + if_hz.0, mixed.1 + if_hz.1);
     let below = (mixed.0 - if_hz.1, mixed.1 - if_hz.0);
-    let settings = PlanSettings { rf_hz: (below.0, above.1), if_hz, multiplication };
+    let rf_hz = match wanted {
+        Sideband::Upper => above,
+        Sideband::Lower => below,
+    };
+    let settings = PlanSettings { rf_hz, if_hz, multiplication };
     let mut plan = frequency_plan(&settings)?;
     plan.sidebands = vec![
         with_harmonics(Sideband::Upper, [above, lo_hz, below], &settings),

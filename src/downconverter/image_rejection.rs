@@ -15,7 +15,7 @@
 //! ratio: the image sideband's error sets what is left over.
 
 use super::Sideband;
-use crate::units::db_from_neper;
+use crate::units::{db_from_amplitude, db_from_neper};
 use num_complex::Complex64;
 
 /// Which output an element feeds.
@@ -142,11 +142,18 @@ impl Combination {
     }
 }
 
+/// Stands for no wanted signal at all: far below what double precision can leave of one.
+pub const NOTHING_WANTED_DB: f64 = -400.0;
+
 /// What one point of the plan comes to.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReceiverBalance {
-    /// Wanted over image power at the combined output, dB; infinite without an image.
+    /// Wanted over image power at the combined output, dB; infinite without an image, and
+    /// [`NOTHING_WANTED_DB`] where nothing of the wanted sideband comes through.
     pub image_rejection_db: f64,
+    /// What the paths before I favour the wanted sideband by, dB: part of the rejection that owes
+    /// nothing to balance.
+    pub sideband_gain_db: f64,
     /// ln of ρ in the wanted sideband: imbalance in nepers and quadrature error in radians.
     pub wanted_error: Complex64,
     /// ln of ρ in the image sideband: the receiver's channel error.
@@ -157,13 +164,28 @@ impl ReceiverBalance {
     /// Q over I in the wanted sideband: imbalance (dB) and quadrature error (deg).
     #[must_use]
     pub fn wanted(&self) -> (f64, f64) {
-        (db_from_neper(self.wanted_error.re), self.wanted_error.im.to_degrees())
+        parts(self.wanted_error)
     }
 
     /// The same in the image sideband.
     #[must_use]
     pub fn image(&self) -> (f64, f64) {
-        (db_from_neper(self.channel_error.re), self.channel_error.im.to_degrees())
+        parts(self.channel_error)
+    }
+}
+
+/// Decibels and degrees, and no minus before a zero.
+fn parts(error: Complex64) -> (f64, f64) {
+    (db_from_neper(error.re) + 0.0, error.im.to_degrees() + 0.0)
+}
+
+/// Wanted over image, dB.
+pub(super) fn rejection_db(wanted: Complex64, image: Complex64) -> f64 {
+    let (wanted, image) = (wanted.norm_sqr(), image.norm_sqr());
+    if wanted > 0.0 {
+        (10.0 * (wanted / image).log10()).max(NOTHING_WANTED_DB)
+    } else {
+        NOTHING_WANTED_DB
     }
 }
 
@@ -180,9 +202,9 @@ pub fn receiver_balance(
     };
     let (wanted, image) = (outputs.of_sideband(wanted), outputs.of_sideband(image));
     let ratio = |pair: IqPair| combination.q * pair.q / (combination.i * pair.i);
-    let power_ratio = combination.apply(wanted).norm_sqr() / combination.apply(image).norm_sqr();
     ReceiverBalance {
-        image_rejection_db: 10.0 * power_ratio.log10(),
+        image_rejection_db: rejection_db(combination.apply(wanted), combination.apply(image)),
+        sideband_gain_db: db_from_amplitude(wanted.i.norm() / image.i.norm()),
         wanted_error: ratio(wanted).ln(),
         channel_error: (-ratio(image)).ln(),
     }

@@ -56,7 +56,7 @@ pub use frequency_plan::{
     frequency_plan, receiver_frequency_plan,
 };
 pub use image_rejection::{
-    Channel, Combination, Element, IqOutputs, IqPair, Mixing, ReceiverBalance,
+    Channel, Combination, Element, IqOutputs, IqPair, Mixing, NOTHING_WANTED_DB, ReceiverBalance,
     favourable_combination, receiver_balance,
 };
 pub use load::{Circuit, LoadedReceiver, load_network, load_receiver};

@@ -262,9 +262,14 @@ impl Side {
         self.loads_where(receiver, |end| self.is_at_element(receiver, end, &[self.way]))
     }
 
-    /// Ends of loads that stand at no element's port: terminations.
+    /// Ends of loads that close a port by themselves and stand at no element's: terminations. A load
+    /// beside the signal's way, at a port that is joined too, is none.
     pub(super) fn terminations(&self, receiver: &Receiver) -> Vec<usize> {
-        self.loads_where(receiver, |end| !self.is_at_element(receiver, end, &Way::BOTH))
+        let is_joined =
+            |end: usize| receiver.joins.iter().any(|node| node.contains(&self.ends[end]));
+        self.loads_where(receiver, |end| {
+            !is_joined(end) && !self.is_at_element(receiver, end, &Way::BOTH)
+        })
     }
 
     fn loads_where(&self, receiver: &Receiver, holds: impl Fn(usize) -> bool) -> Vec<usize> {

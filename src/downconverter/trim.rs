@@ -3,7 +3,7 @@
 
 use super::correction::{CorrectionPoint, minimax_weight, worst_rejection_db};
 use super::receiver::{ReceiverPlan, TrimSteps};
-use crate::units::{amplitude_from_db, db_from_amplitude};
+use crate::units::{amplitude_from_db, db_from_amplitude, wrap_deg};
 use num_complex::Complex64;
 
 /// A trim: what Q is multiplied by beyond the correction that is there already.
@@ -96,12 +96,9 @@ pub(super) fn correction_plan(
     steps: TrimSteps,
     required_db: Option<f64>,
 ) -> CorrectionPlan {
-    let best = |points: &[CorrectionPoint]| {
-        Trim::of_weight(minimax_weight(points).unwrap_or(Complex64::ONE), points)
-    };
     let ifs = plan.if_hz.len();
-    let single = best(points);
-    let per_lo: Vec<Trim> = points.chunks(ifs).map(best).collect();
+    let single = best_trim(points);
+    let per_lo: Vec<Trim> = points.chunks(ifs).map(best_trim).collect();
     let per_lo_in_steps = points
         .chunks(ifs)
         .zip(&per_lo)
@@ -118,29 +115,87 @@ pub(super) fn correction_plan(
     }
 }
 
-/// How far around the free trim its best neighbour in steps is sought.
-const STEPS_AROUND: i32 = 4;
+/// The best free trim; none at all where none does better.
+fn best_trim(points: &[CorrectionPoint]) -> Trim {
+    let none = Trim::of_weight(Complex64::ONE, points);
+    match minimax_weight(points).map(|weight| Trim::of_weight(weight, points)) {
+        Some(trim) if trim.worst_db > none.worst_db => trim,
+        _ => none,
+    }
+}
 
-/// The best trim in steps near a free one.
+/// More candidates than this are not tried; so many are there only where no trim is of use.
+const MOST_CANDIDATES: f64 = 200_000.0;
+
+/// The best trim in steps. What beats a candidate lies in every point's disk of the level that the
+/// candidate holds, so only steps within the common range of all disks need be tried.
 fn in_steps(free: &Trim, points: &[CorrectionPoint], steps: TrimSteps) -> Trim {
-    let nearest = |value: f64, step: f64| (value / step).round();
-    let (gain, phase) =
-        (nearest(free.amplitude_db, steps.amplitude_db), nearest(free.phase_deg, steps.phase_deg));
-    let mut best: Option<Trim> = None;
-    for along_gain in -STEPS_AROUND..=STEPS_AROUND {
-        for along_phase in -STEPS_AROUND..=STEPS_AROUND {
-            let mut trim = Trim {
-                amplitude_db: (gain + f64::from(along_gain)) * steps.amplitude_db,
-                phase_deg: (phase + f64::from(along_phase)) * steps.phase_deg,
-                worst_db: 0.0,
-            };
-            trim.worst_db = worst_rejection_db(points, trim.weight());
-            if best.is_none_or(|best| trim.worst_db > best.worst_db) {
-                best = Some(trim);
-            }
+    let at = |gain: f64, phase: f64| {
+        let (amplitude_db, phase_deg) = (gain * steps.amplitude_db, phase * steps.phase_deg);
+        let mut trim = Trim { amplitude_db, phase_deg, worst_db: 0.0 };
+        trim.worst_db = worst_rejection_db(points, trim.weight());
+        trim
+    };
+    let (gain, phase) = (
+        (free.amplitude_db / steps.amplitude_db).round(),
+        (free.phase_deg / steps.phase_deg).round(),
+    );
+    let mut best = at(0.0, 0.0);
+    for beside in 0..9 {
+        let (along, across) = (f64::from(beside / 3 - 1), f64::from(beside % 3 - 1));
+        let trim = at(gain + along, phase + across);
+        if trim.worst_db > best.worst_db {
+            best = trim;
         }
     }
-    best.unwrap_or(*free)
+    let Some((gains_db, phases_deg)) = common_range(points, best.worst_db, free.phase_deg) else {
+        return best;
+    };
+    let whole = |range: (f64, f64), step: f64| ((range.0 / step).ceil(), (range.1 / step).floor());
+    let (gains, phases) = (whole(gains_db, steps.amplitude_db), whole(phases_deg, steps.phase_deg));
+    let count = |range: (f64, f64)| (range.1 - range.0 + 1.0).max(0.0);
+    if count(gains) * count(phases) > MOST_CANDIDATES {
+        return best;
+    }
+    let mut gain = gains.0;
+    while gain <= gains.1 {
+        let mut phase = phases.0;
+        while phase <= phases.1 {
+            let trim = at(gain, phase);
+            if trim.worst_db > best.worst_db {
+                best = trim;
+            }
+            phase += 1.0;
+        }
+        gain += 1.0;
+    }
+    best
+}
+
+/// Gains (dB) and phases (deg, near `around_deg`) between which every weight lies that holds a level
+/// at all points; `None` where that bounds nothing.
+fn common_range(
+    points: &[CorrectionPoint],
+    level_db: f64,
+    around_deg: f64,
+) -> Option<((f64, f64), (f64, f64))> {
+    let (mut gains_db, mut phases_deg) =
+        ((f64::NEG_INFINITY, f64::INFINITY), (f64::NEG_INFINITY, f64::INFINITY));
+    for point in points {
+        let (centre, radius) = point.disk(level_db)?;
+        let distance = centre.norm();
+        if radius >= distance {
+            continue;
+        }
+        gains_db.0 = gains_db.0.max(db_from_amplitude(distance - radius));
+        gains_db.1 = gains_db.1.min(db_from_amplitude(distance + radius));
+        let middle_deg = around_deg + wrap_deg(centre.arg().to_degrees() - around_deg);
+        let half_deg = (radius / distance).asin().to_degrees();
+        phases_deg.0 = phases_deg.0.max(middle_deg - half_deg);
+        phases_deg.1 = phases_deg.1.min(middle_deg + half_deg);
+    }
+    let is_bounded = gains_db.0.is_finite() && phases_deg.0.is_finite();
+    is_bounded.then_some((gains_db, phases_deg))
 }
 
 /// The fewest runs of LO steps that one trim each can serve. Taking each run as long as it goes is
@@ -163,7 +218,7 @@ fn cover(
         }
         let trim_of = |end: usize| {
             let run = &points[start * ifs..end * ifs];
-            let trim = Trim::of_weight(minimax_weight(run).unwrap_or(Complex64::ONE), run);
+            let trim = best_trim(run);
             (trim.worst_db >= required_db).then_some(trim)
         };
         // The end is between one that holds and one that does not: bisect.
@@ -180,4 +235,66 @@ fn cover(
         start = end;
     }
     TrimCover::Holds(segments)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A sweep whose image error wanders, with unequal gains of the sidebands.
+    fn points() -> Vec<CorrectionPoint> {
+        (0..41)
+            .map(|at| {
+                let x = f64::from(at) / 40.0;
+                let error = Complex64::new(0.03 + 0.07 * x, 0.05 - 0.06 * x * x).exp();
+                CorrectionPoint {
+                    wanted_i: Complex64::from(1.0 + 0.1 * x),
+                    wanted_q: error.conj(),
+                    image_i: Complex64::ONE,
+                    image_q: -error,
+                }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn no_step_anywhere_beats_the_one_found() {
+        let points = points();
+        let free = best_trim(&points);
+        assert!(free.worst_db > 25.0, "{free:?}");
+        for (amplitude_db, phase_deg) in
+            [(0.5, 0.1), (0.4, 0.1), (0.1, 0.1), (1.0, 0.01), (0.1, 2.0), (3.0, 7.0)]
+        {
+            let steps = TrimSteps { amplitude_db, phase_deg };
+            let found = in_steps(&free, &points, steps);
+            let mut best = f64::NEG_INFINITY;
+            for gain in -30..=30 {
+                for phase in -1000..=1000 {
+                    let trim = Trim {
+                        amplitude_db: f64::from(gain) * amplitude_db,
+                        phase_deg: f64::from(phase) * phase_deg,
+                        worst_db: 0.0,
+                    };
+                    if trim.phase_deg.abs() <= 20.0 {
+                        best = best.max(worst_rejection_db(&points, trim.weight()));
+                    }
+                }
+            }
+            assert!(found.worst_db >= best - 1e-12, "{steps:?}: {found:?}, {best}");
+            assert!(found.worst_db <= free.worst_db + 1e-9);
+        }
+    }
+
+    #[test]
+    fn a_trim_that_kills_the_signal_is_none() {
+        // I and Q alike in both sidebands: what cancels the image cancels all.
+        let alike = [CorrectionPoint {
+            wanted_i: Complex64::ONE,
+            wanted_q: Complex64::I,
+            image_i: Complex64::ONE,
+            image_q: Complex64::I,
+        }];
+        let trim = best_trim(&alike);
+        assert!(trim.worst_db.abs() < 1e-9 && trim.weight() == Complex64::ONE, "{trim:?}");
+    }
 }

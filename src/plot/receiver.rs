@@ -20,16 +20,15 @@ pub fn receiver_rejection(
 ) -> Result<Vec<u8>, PlotError> {
     let required = receiver.limits.image_rejection_db;
     let ifs = IfLines::of(receiver, MOST_IFS);
-    let shown = |point: &PlanPoint| point.balance.image_rejection_db.min(HIGHEST_REJECTION_DB);
+    let shown = |point: &PlanPoint| cut(point.balance.image_rejection_db);
     let values = ifs.points(result).map(shown).chain(required);
     let (x, y) = (lo_range(receiver), range_of(values, 5.0));
-    let is_cut =
-        ifs.points(result).any(|point| point.balance.image_rejection_db > HIGHEST_REJECTION_DB);
-    let cut = if is_cut { format!(", cut at {HIGHEST_REJECTION_DB}") } else { String::new() };
+    let is_cut = ifs.points(result).any(|point| is_beyond(point.balance.image_rejection_db));
+    let note = if is_cut { CUT_NOTE } else { "" };
     let axes = Axes {
         title: &format!("Image rejection over LO{}", ifs.note()),
         x_label: LO_LABEL,
-        y_label: &format!("Image rejection (dB{cut})"),
+        y_label: &format!("Image rejection (dB{note})"),
         x: x.clone(),
         y: y.clone(),
     };
@@ -148,6 +147,21 @@ pub fn receiver_drive(
         }
         nested(&mut chart, &lines)
     })
+}
+
+/// Below this the wanted sideband is as good as absent.
+pub(super) const LOWEST_REJECTION_DB: f64 = -HIGHEST_REJECTION_DB;
+/// What an axis says where rejections are drawn at the edge.
+pub(super) const CUT_NOTE: &str = ", cut at ±80";
+
+/// A rejection as drawn.
+pub(super) fn cut(rejection_db: f64) -> f64 {
+    rejection_db.clamp(LOWEST_REJECTION_DB, HIGHEST_REJECTION_DB)
+}
+
+/// Whether a rejection is drawn at the edge.
+pub(super) fn is_beyond(rejection_db: f64) -> bool {
+    !(LOWEST_REJECTION_DB..=HIGHEST_REJECTION_DB).contains(&rejection_db)
 }
 
 pub(super) const LO_LABEL: &str = "LO at the mixers (GHz)";
@@ -287,7 +301,16 @@ impl IfLines {
         value: impl Fn(&PlanPoint) -> f64,
     ) -> Result<(), PlotError> {
         let points = |&at: &usize| {
-            self.line(result, at).map(|point| (ghz(point.lo_hz), value(point))).collect()
+            let mut shown: Vec<(f64, f64)> = Vec::new();
+            for point in self.line(result, at) {
+                let (x, y) = (ghz(point.lo_hz), value(point));
+                // An angle that comes round at half a turn does not cross the picture.
+                if shown.last().is_some_and(|last| (last.1 - y).abs() > 180.0) {
+                    shown.push((x, f64::NAN));
+                }
+                shown.push((x, y));
+            }
+            shown
         };
         let lines: Vec<Vec<(f64, f64)>> = self.shown.iter().map(points).collect();
         nested(chart, &lines)

@@ -1,6 +1,7 @@
 //! The error budget as bars.
 
-use super::receiver::signed;
+use super::receiver::{LOWEST_REJECTION_DB, signed};
+use super::splitter::HIGHEST_REJECTION_DB;
 use super::style::{
     BLACK, BLUE, Canvas, GREY, GRID, HEIGHT, PlotError, Sizes, VERMILION, WIDTH, letters, picture,
     px, px_i, range_of, shortened, ticks, width_of, words,
@@ -56,8 +57,10 @@ struct Row {
 }
 
 fn bars(canvas: &Canvas<'_>, budget: &Budget, worst_db: f64) -> Result<(), PlotError> {
-    let decibels = |value: f64| {
-        if value.is_infinite() { "no image".to_owned() } else { format!("{value:.1} dB") }
+    let decibels = |value: f64| match value {
+        value if value > HIGHEST_REJECTION_DB => format!("over {HIGHEST_REJECTION_DB} dB"),
+        value if value < LOWEST_REJECTION_DB => format!("under {LOWEST_REJECTION_DB} dB"),
+        value => format!("{value:.1} dB"),
     };
     let mut rows: Vec<Row> = budget
         .rows

@@ -42,7 +42,7 @@ pub fn receiver_contours(
         ways.iter().flatten().flatten().map(|&(db, deg)| channel_error(db, deg)).collect();
     let family = contour_family(&errors, receiver.limits.image_rejection_db);
     let title = format!(
-        "Channel error over LO and its rejection (dB); best single trim {} dB, {} deg",
+        "Channel error over LO; curves: rejection by balance alone (dB); best single trim {} dB, {} deg",
         signed(trim.amplitude_db, 2),
         signed(trim.phase_deg, 2)
     );

@@ -1,6 +1,6 @@
 //! The rejection over LO and IF as a map.
 
-use super::receiver::LO_LABEL;
+use super::receiver::{CUT_NOTE, LO_LABEL, cut, is_beyond};
 use super::splitter::{HIGHEST_REJECTION_DB, ghz};
 use super::style::{
     Axes, BLACK, Canvas, Chart, Dash, Entry, HEIGHT, Pixel, PlotError, Sizes, WIDTH, chart, hatch,
@@ -80,7 +80,7 @@ impl Map {
         let highest_if_hz = plan.if_hz.iter().copied().fold(0.0, f64::max);
         let (if_unit, unit_hz) = if highest_if_hz < 0.5e9 { ("MHz", 1e6) } else { ("GHz", 1e9) };
         let rejections = || result.points.iter().map(|point| point.balance.image_rejection_db);
-        let values: Vec<f64> = rejections().map(|db| db.min(HIGHEST_REJECTION_DB)).collect();
+        let values: Vec<f64> = rejections().map(cut).collect();
         let finite = || values.iter().copied().filter(|value| value.is_finite());
         let low = finite().fold(HIGHEST_REJECTION_DB, f64::min);
         let high = finite().fold(low, f64::max);
@@ -94,7 +94,7 @@ impl Map {
             y: edges(&if_shown),
             if_unit,
             colours: (top - 1.0).min(low - missing)..top,
-            is_cut: rejections().any(|db| db > HIGHEST_REJECTION_DB),
+            is_cut: rejections().any(is_beyond),
             required: receiver.limits.image_rejection_db,
             values,
         }
@@ -203,14 +203,13 @@ impl Map {
                 panel.draw(&mark).map_err(PlotError::from_display)?;
             }
         }
-        let cut =
-            if self.is_cut { format!(", cut at {HIGHEST_REJECTION_DB}") } else { String::new() };
+        let note = if self.is_cut { CUT_NOTE } else { "" };
         let style = letters(label, BLACK)
             .transform(FontTransform::Rotate270)
             .pos(Pos::new(HPos::Center, VPos::Center));
         let middle = rows.start + height / 2;
         let at = (px_i(SCALE_WIDTH - label), middle.min(px_i(HEIGHT)));
-        words(panel, at, &format!("Image rejection (dB{cut})"), &style)
+        words(panel, at, &format!("Image rejection (dB{note})"), &style)
     }
 }
 

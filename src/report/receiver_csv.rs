@@ -18,6 +18,7 @@ pub fn points(result: &DownconverterResult) -> Result<String, csv::Error> {
         "quadrature_error_deg",
         "image_amplitude_imbalance_db",
         "image_quadrature_error_deg",
+        "sideband_gain_db",
     ])?;
     for point in &result.points {
         let (wanted, image) = (point.balance.wanted(), point.balance.image());
@@ -29,6 +30,7 @@ pub fn points(result: &DownconverterResult) -> Result<String, csv::Error> {
             wanted.1,
             image.0,
             image.1,
+            point.balance.sideband_gain_db,
         ];
         table.row(values.map(|value| value.to_string()))?;
     }

@@ -149,6 +149,7 @@ fn point(point: &PlanPoint) -> Value {
         "lo_hz": point.lo_hz,
         "if_hz": point.if_hz,
         "image_rejection_db": point.balance.image_rejection_db,
+        "sideband_gain_db": point.balance.sideband_gain_db,
         "amplitude_imbalance_db": wanted.0,
         "quadrature_error_deg": wanted.1,
         "image_amplitude_imbalance_db": image.0,

@@ -3,8 +3,8 @@
 use super::text::{fixed, lines, table, telling};
 use crate::diagnostic::printable;
 use crate::downconverter::{
-    DownconverterResult, LoadRing, Receiver, ReceiverQuantity, ReceiverRequirement, RingPlace,
-    Sideband, Trim, TrimCover, single_sideband_rise_db,
+    Budget, Contributor, DownconverterResult, LoadRing, Receiver, ReceiverQuantity,
+    ReceiverRequirement, RingPlace, Sideband, Trim, TrimCover, single_sideband_rise_db,
 };
 use crate::units::{ShownFrequency, db_from_neper};
 use std::fmt::Write as _;
@@ -60,12 +60,16 @@ fn heading(receiver: &Receiver, result: &DownconverterResult) -> String {
     let lead = result.summary.q_leads_i_deg;
     let (leading, other) = if lead > 0.0 { ("Q", "I") } else { ("I", "Q") };
     let chosen = if result.is_chosen { " (chosen)" } else { "" };
-    text.push_str(&filled(&format!(
-        "{}{chosen} keeps the {} sideband, not the {rejected}; {leading} leads {other} by {} deg.",
-        result.combination,
-        plan.wanted,
-        fixed(lead.abs(), 1),
-    )));
+    let lead = format!("{leading} leads {other} by {} deg", fixed(lead.abs(), 1));
+    let (name, wanted) = (&result.combination, plan.wanted);
+    text.push_str(&filled(&match result.summary.reversed_points {
+        0 => format!("{name}{chosen} keeps the {wanted} sideband, not the {rejected}; {lead}."),
+        points => format!(
+            "{name}{chosen} should keep the {wanted} sideband, but the {rejected} is as strong or \
+             stronger at {points} of {} points; {lead}.",
+            result.points.len()
+        ),
+    }));
     text
 }
 
@@ -197,6 +201,11 @@ fn budget(receiver: &Receiver, result: &DownconverterResult) -> String {
                 if is_pair { " (the difference between the two)" } else { "" }
             )
         }
+        None if is_arrangement(budget) => {
+            "The error lies in the arrangement: blocks that stand in one branch only or differ by \
+             design, such as lines of unequal length. Corresponding blocks want a pair."
+                .to_owned()
+        }
         None => "Nothing gains by being mended alone.".to_owned(),
     };
     text.push_str(&filled(&sentence));
@@ -204,7 +213,14 @@ fn budget(receiver: &Receiver, result: &DownconverterResult) -> String {
 }
 
 fn shown(value_db: f64) -> String {
-    if value_db > 200.0 { rejection(value_db) } else { fixed(value_db, 2) }
+    if value_db.abs() > 200.0 { rejection(value_db) } else { fixed(value_db, 2) }
+}
+
+/// Whether most of the error is there with every block ideal.
+fn is_arrangement(budget: &Budget) -> bool {
+    budget.rows.iter().any(|row| {
+        row.contributor == Contributor::Arrangement && row.error.norm() > 0.5 * budget.total.norm()
+    })
 }
 
 /// A name that leaves room for the numbers beside it.
@@ -219,7 +235,11 @@ fn shortened(name: &str) -> String {
 
 /// A rejection; what is beyond all measuring is rounding.
 fn rejection(value_db: f64) -> String {
-    if value_db > 200.0 { "> 200".to_owned() } else { fixed(value_db, 1) }
+    match value_db {
+        value if value > 200.0 => "> 200".to_owned(),
+        value if value < -200.0 => "< -200".to_owned(),
+        value => fixed(value, 1),
+    }
 }
 
 fn signed(value: f64, digits: usize) -> String {
@@ -227,6 +247,9 @@ fn signed(value: f64, digits: usize) -> String {
     let is_zero = !text.contains(|c: char| c.is_ascii_digit() && c != '0');
     if value > 0.0 && !is_zero { format!("+{text}") } else { text }
 }
+
+/// A trim that leaves so little rejects nothing.
+const USELESS_DB: f64 = 1.0;
 
 fn correction(result: &DownconverterResult) -> String {
     let plan = &result.correction;
@@ -246,10 +269,13 @@ fn correction(result: &DownconverterResult) -> String {
         rejection(plan.per_lo_in_steps_db()),
     ]);
     let mut text = format!("\n{}\n", lines(&table));
+    if plan.single.worst_db < USELESS_DB {
+        text.push_str("No single trim is of use: the errors over the plan differ too much.\n");
+    }
     if let (Some(cover), Some(allocation)) = (&plan.cover, &result.allocation) {
         text.push_str(&filled(&match cover {
             _ if plan.uncorrected_db >= allocation.required_db => {
-                format!("{} dB hold without a trim.", allocation.required_db)
+                format!("{} dB needs no trim.", allocation.required_db)
             }
             TrimCover::Holds(segments) => format!(
                 "{} trim{} over LO hold{} {} dB.",
@@ -270,14 +296,18 @@ fn correction(result: &DownconverterResult) -> String {
 }
 
 fn ring(ring: &LoadRing) -> String {
+    /// Less than this is no dependence on the angle.
+    const SMALLEST_SPREAD_DB: f64 = 0.05;
+    let what = match ring.place {
+        RingPlace::Mixers => "Mixers' LO ports",
+        RingPlace::Isolated => "Isolated ports",
+    };
+    let (reflection, worst) = (fixed(ring.reflection, 3), rejection(ring.worst_db));
+    if ring.best_db - ring.worst_db < SMALLEST_SPREAD_DB {
+        return format!("{what} |{reflection}|: worst {worst} dB whatever the angle.");
+    }
     format!(
-        "{} |{}| at any angle: worst {} dB at {} deg, best {} dB.",
-        match ring.place {
-            RingPlace::Mixers => "Mixers' LO ports",
-            RingPlace::Isolated => "Isolated ports",
-        },
-        fixed(ring.reflection, 3),
-        rejection(ring.worst_db),
+        "{what} |{reflection}| at any angle: worst {worst} dB at {} deg, best {} dB.",
         fixed(ring.worst_angle_deg, 0),
         rejection(ring.best_db),
     )
@@ -290,7 +320,7 @@ fn rest(receiver: &Receiver, result: &DownconverterResult) -> String {
     }
     if let Some(losses) = result.allocation.as_ref().and_then(|all| all.return_losses) {
         text.push_str(&filled(&format!(
-            "Return losses, mixers + isolated ports: {} + {} dB; a fair share needs {}.",
+            "Return losses at the worst LO: mixers {}, isolated ports {} dB; sum for a fair share {}.",
             fixed(losses.mixers_db, 1),
             fixed(losses.isolated_db, 1),
             fixed(losses.needed_sum_db, 1),
@@ -305,21 +335,22 @@ fn rest(receiver: &Receiver, result: &DownconverterResult) -> String {
         let (low, high) = (fixed(low, 2), fixed(high, 2));
         if low == high { format!("{low} {unit}") } else { format!("{low} to {high} {unit}") }
     };
-    if !powers.is_empty() {
-        text.push_str(&filled(&format!(
-            "At LO {} the mixers take {} of LO.",
-            ShownFrequency(receiver.plan.lo_hz[centre]),
-            range(&powers, "dBm")
-        )));
-    }
     let figures: Vec<f64> =
         result.noise.iter().filter_map(|path| path.noise_figure_db[centre]).collect();
-    if !figures.is_empty() {
-        text.push_str(&filled(&format!(
-            "RF paths: noise figure {} at 290 K; the image adds {} dB.",
-            range(&figures, "dB"),
-            fixed(single_sideband_rise_db(result.summary.median_image_rejection_db), 3),
-        )));
+    let mut facts = Vec::new();
+    if !powers.is_empty() {
+        facts.push(format!("LO power {}", range(&powers, "dBm")));
     }
+    if !figures.is_empty() {
+        facts.push(format!("RF noise figure {} (290 K)", range(&figures, "dB")));
+    }
+    if !facts.is_empty() {
+        let lo = ShownFrequency(receiver.plan.lo_hz[centre]);
+        text.push_str(&filled(&format!("At LO {lo}: {}.", facts.join(", "))));
+    }
+    text.push_str(&filled(&format!(
+        "The image adds {} dB of noise at the median rejection.",
+        fixed(single_sideband_rise_db(result.summary.median_image_rejection_db), 3),
+    )));
     text
 }

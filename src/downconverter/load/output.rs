@@ -29,13 +29,7 @@ impl Loader<'_> {
         let path_files = description.if_path.iter().flat_map(|path| [&path.i, &path.q]);
         for (at, file) in path_files.enumerate() {
             let Some(file) = file else { continue };
-            let network = self.if_network(file, &grid, notes)?;
-            if network.ports() != 2 {
-                return Err(self.value(
-                    file,
-                    format!("an IF path has two ports, this file {}", network.ports()),
-                ));
-            }
+            let network = self.if_network(file, &grid, Some(2), notes)?;
             let [input, output] = [Port::from_index(0), Port::from_index(1)];
             paths[at] = (0..points).map(|point| network.matrix(point).at(output, input)).collect();
             if paths[at].iter().any(|transfer| transfer.norm() == 0.0) {
@@ -101,9 +95,18 @@ impl Loader<'_> {
         &self,
         file: &Spanned<PathBuf>,
         grid: &FrequencyGrid,
+        ports: Option<usize>,
         notes: &mut Notes,
     ) -> Result<Network, DescriptionError> {
         let network = self.read(file, notes)?;
+        if let Some(expected) = ports
+            && network.ports() != expected
+        {
+            return Err(self.value(
+                file,
+                format!("an IF path has {expected} ports, this file {}", network.ports()),
+            ));
+        }
         let what = format!("the IF file {}", file.get_ref().display());
         let needs: Vec<Need> = grid
             .as_hz()
@@ -131,7 +134,7 @@ impl Loader<'_> {
             ));
         }
         let network = match (&hybrid.file, &hybrid.component) {
-            (Some(file), None) => self.if_network(file, grid, notes)?,
+            (Some(file), None) => self.if_network(file, grid, None, notes)?,
             (None, Some(component)) => component
                 .get_ref()
                 .build(grid)

@@ -93,9 +93,9 @@ impl Loader<'_> {
         }
         let harmonic = self.whole(description.mixing.lo_harmonic.as_ref(), "lo_harmonic")?;
         if let Some(power) = &entry.lo_power_dbm
-            && !power.get_ref().is_finite()
+            && !(-200.0..=200.0).contains(power.get_ref())
         {
-            return Err(self.value(power, "lo_power_dbm is a finite number"));
+            return Err(self.value(power, "lo_power_dbm is from -200 to 200"));
         }
         if let (None, Some(limit)) = (&entry.lo_power_dbm, &description.require.lo_power_dbm_min) {
             return Err(self.at(DescriptionProblem::NoPower, limit.span()));

@@ -215,6 +215,7 @@ impl Loader<'_> {
         let mut mixers: Vec<Mixer> = Vec::new();
         for entry in &description.mixers {
             let name = entry.name.get_ref().clone();
+            self.check_name(&entry.name)?;
             if mixers.iter().any(|mixer| mixer.name == name) {
                 return Err(self.at(DescriptionProblem::MixerTwice { name }, entry.name.span()));
             }
@@ -238,9 +239,9 @@ impl Loader<'_> {
             }
             let gain = entry.gain.as_ref().map_or(Complex64::ONE, |gain| (*gain.get_ref()).into());
             if let Some(given) = &entry.gain
-                && !(gain.norm() > 0.0 && gain.is_finite())
+                && !(1e-6..=1e6).contains(&gain.norm())
             {
-                return Err(self.value(given, "a gain is a finite number other than zero"));
+                return Err(self.value(given, "a gain is from 1e-6 to 1e6 in magnitude"));
             }
             mixers.push(Mixer {
                 name,
