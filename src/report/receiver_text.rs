@@ -320,7 +320,7 @@ fn rest(receiver: &Receiver, result: &DownconverterResult) -> String {
     }
     if let Some(losses) = result.allocation.as_ref().and_then(|all| all.return_losses) {
         text.push_str(&filled(&format!(
-            "Return losses at the worst LO: mixers {}, isolated ports {} dB; sum for a fair share {}.",
+            "Return losses: mixers {}, isolated {} dB; their share asks for a sum of {}.",
             fixed(losses.mixers_db, 1),
             fixed(losses.isolated_db, 1),
             fixed(losses.needed_sum_db, 1),
@@ -342,7 +342,7 @@ fn rest(receiver: &Receiver, result: &DownconverterResult) -> String {
         facts.push(format!("LO power {}", range(&powers, "dBm")));
     }
     if !figures.is_empty() {
-        facts.push(format!("RF noise figure {} (290 K)", range(&figures, "dB")));
+        facts.push(format!("RF noise figure {}", range(&figures, "dB")));
     }
     if !facts.is_empty() {
         let lo = ShownFrequency(receiver.plan.lo_hz[centre]);
