@@ -1,0 +1,147 @@
+//! Many dies measured side by side, their results in the order of the list.
+//!
+//! Rows are taken in batches, so that memory does not grow with the list; within a batch they are
+//! measured on all threads of the pool, and results come out in order whatever their number.
+
+use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
+
+/// A part of a list: every `count`-th row, from the `number`-th on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Shard {
+    number: u64,
+    count: u64,
+}
+
+impl Shard {
+    /// The whole list.
+    pub const WHOLE: Self = Self { number: 1, count: 1 };
+
+    /// `number` counts from 1 to `count`; `None` if it does not.
+    #[must_use]
+    pub fn new(number: u64, count: u64) -> Option<Self> {
+        (1..=count).contains(&number).then_some(Self { number, count })
+    }
+
+    /// Whether a row, counted from 0, belongs to it.
+    #[must_use]
+    pub fn owns(&self, row: u64) -> bool {
+        row % self.count == self.number - 1
+    }
+}
+
+/// Rows measured at once; large enough to keep many threads busy, small enough to forget soon.
+const BATCH: usize = 256;
+
+/// Measures the rows of a list and hands each batch's results on, in order. The first `done` rows are
+/// passed over. Returns how many rows the list has.
+///
+/// `measure` must give the same for the same row; it runs on many threads. One that cannot be
+/// measured is its own result, not an error: errors, of the list or of `hand_on`, end the run.
+///
+/// # Errors
+/// The first error of the list or of `hand_on`; what was handed on before stays.
+///
+/// # Examples
+/// ```
+/// use fourphase::wafer::run_in_order;
+///
+/// let mut squares = Vec::new();
+/// let rows = (0..1000_u64).map(Ok::<_, std::convert::Infallible>);
+/// let count = run_in_order(rows, 990, |row| row * row, |batch| {
+///     squares.extend(batch.into_iter().map(|(_, square)| square));
+///     Ok(())
+/// })?;
+/// assert_eq!((count, squares.len(), squares[0]), (1000, 10, 990 * 990));
+/// # Ok::<(), std::convert::Infallible>(())
+/// ```
+pub fn run_in_order<Row, Value, Error>(
+    rows: impl Iterator<Item = Result<Row, Error>>,
+    done: u64,
+    measure: impl Fn(&Row) -> Value + Sync,
+    mut hand_on: impl FnMut(Vec<(Row, Value)>) -> Result<(), Error>,
+) -> Result<u64, Error>
+where
+    Row: Send + Sync,
+    Value: Send,
+{
+    let mut count = 0;
+    let mut batch: Vec<Row> = Vec::with_capacity(BATCH);
+    let mut flush = |batch: &mut Vec<Row>| {
+        let values: Vec<Value> = batch.par_iter().map(&measure).collect();
+        hand_on(batch.drain(..).zip(values).collect())
+    };
+    for row in rows {
+        let row = row?;
+        count += 1;
+        if count > done {
+            batch.push(row);
+        }
+        if batch.len() == BATCH {
+            flush(&mut batch)?;
+        }
+    }
+    if !batch.is_empty() {
+        flush(&mut batch)?;
+    }
+    Ok(count)
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    fn results(threads: usize, rows: u64, done: u64) -> Vec<(u64, u64)> {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| {
+            let mut all = Vec::new();
+            let list = (0..rows).map(Ok::<_, ()>);
+            let measure = |row: &u64| (0..row % 97).fold(*row, |sum, at| sum.wrapping_mul(31) + at);
+            let counted = run_in_order(list, done, measure, |batch| {
+                assert!(batch.len() <= BATCH);
+                all.extend(batch);
+                Ok(())
+            });
+            assert_eq!(counted, Ok(rows));
+            all
+        })
+    }
+
+    #[test]
+    fn results_come_in_order_whatever_the_threads() {
+        let one = results(1, 1000, 0);
+        assert!(one.iter().map(|(row, _)| *row).eq(0..1000));
+        assert_eq!(one, results(4, 1000, 0));
+        assert_eq!(one[700..], results(3, 1000, 700));
+        assert!(results(2, 0, 0).is_empty() && results(2, 10, 10).is_empty());
+    }
+
+    #[test]
+    fn an_error_of_the_list_ends_the_run_after_what_came_before() {
+        let list = (0..600_u64).map(|row| if row == 530 { Err("bad row") } else { Ok(row) });
+        let handed = AtomicUsize::new(0);
+        let ended = run_in_order(
+            list,
+            0,
+            |row| *row,
+            |batch| {
+                handed.fetch_add(batch.len(), Ordering::Relaxed);
+                Ok(())
+            },
+        );
+        assert_eq!((ended, handed.into_inner()), (Err("bad row"), 512));
+    }
+
+    #[test]
+    fn shards_share_out_every_row_once() {
+        for count in 1..=7 {
+            for row in 0..50 {
+                let owners = (1..=count).filter(|&n| Shard::new(n, count).unwrap().owns(row));
+                assert_eq!(owners.count(), 1);
+            }
+        }
+        assert!(Shard::WHOLE.owns(0) && Shard::WHOLE.owns(9));
+        assert!(Shard::new(0, 3).is_none() && Shard::new(4, 3).is_none());
+    }
+}
