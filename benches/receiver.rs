@@ -4,7 +4,7 @@
 mod ratio;
 
 use criterion::Criterion;
-use fourphase::downconverter::{analyse_receiver, load_receiver};
+use fourphase::downconverter::{analyse_receiver, load_receiver, plan_points};
 use fourphase::touchstone::ReadOptions;
 use std::hint::black_box;
 use std::path::Path;
@@ -40,6 +40,9 @@ fn main() {
     });
     group.bench_function("solve", |b| {
         b.iter(|| analyse_receiver(black_box(&loaded.receiver)).unwrap());
+    });
+    group.bench_function("solve for the rejection alone", |b| {
+        b.iter(|| plan_points(black_box(&loaded.receiver)).unwrap());
     });
     group.finish();
 

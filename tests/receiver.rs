@@ -6,6 +6,7 @@ mod values;
 
 use fourphase::downconverter::{
     Contributor, DownconverterResult, Receiver, TrimCover, analyse_receiver, load_receiver,
+    plan_points,
 };
 use fourphase::touchstone::ReadOptions;
 use fourphase::units::{amplitude_from_db, db_from_amplitude, power_from_db, wrap_deg};
@@ -694,6 +695,7 @@ fn gains_and_sources_count() {
 fn the_demo_agrees_with_a_nodal_analysis() {
     let want = topic("receiver_demo.json");
     let (receiver, result) = solve(&demo());
+    assert_eq!(plan_points(&receiver).unwrap(), result.points);
     let points = want["points"].as_array().unwrap();
     assert_eq!(points.len(), result.points.len());
     for (want, got) in points.iter().zip(&result.points) {

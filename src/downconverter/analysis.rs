@@ -17,7 +17,7 @@ use super::solution::{
 };
 use super::trim::{CorrectionPlan, correction_plan};
 use super::verdict::{ReceiverVerdict, verdict};
-use crate::network::NetworkError;
+use crate::network::{Network, NetworkError};
 use crate::units::ShownFrequency;
 
 /// One LO and IF.
@@ -114,63 +114,33 @@ impl DownconverterResult {
 /// ```
 pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult, ReceiverError> {
     let mut warnings = Vec::new();
-    let lo = Side::new(receiver, Way::Lo)?;
-    let rf = Side::new(receiver, Way::Rf)?;
-    let (reduced_lo, reduced_rf) =
-        (lo.reduce(receiver, &lo.blocks)?, rf.reduce(receiver, &rf.blocks)?);
-    let lo_endings = lo.endings(receiver);
-    let voltages = Voltages {
-        lo: lo.voltages(receiver, &reduced_lo, &lo_endings)?,
-        rf: rf.voltages(receiver, &reduced_rf, &rf.endings(receiver))?,
-    };
-    let outputs = iq_outputs(receiver, &voltages, true);
-    check_channels(receiver, &outputs)?;
-
+    let solved = Solved::new(receiver)?;
     let plan = &receiver.plan;
     let ifs = plan.if_hz.len();
-    let centre = plan.centre() * ifs;
-    let chosen = choose(receiver, &outputs[centre]);
-    let choice = &receiver.output.choices[chosen];
-    let evaluation =
-        Evaluation { choice, correction: receiver.output.correction, has_real_gains: true };
-    let balances: Vec<ReceiverBalance> = outputs
-        .iter()
-        .enumerate()
-        .map(|(at, outputs)| {
-            receiver_balance(outputs, &combination(&evaluation, at % ifs), plan.wanted)
-        })
-        .collect();
-    let points: Vec<PlanPoint> = balances
-        .iter()
-        .enumerate()
-        .map(|(at, &balance)| PlanPoint {
-            lo_hz: plan.lo_hz[at / ifs],
-            if_hz: plan.if_hz[at % ifs],
-            balance,
-        })
-        .collect();
-
+    let evaluation = solved.evaluation(receiver);
+    let points = solved.points(receiver);
     let worst = index_of_worst(&points, |balance| -balance.image_rejection_db);
     let case = BudgetCase {
-        sides: [&lo, &rf],
-        reduced: [&reduced_lo, &reduced_rf],
-        voltages: &voltages,
-        choice,
-        ideal_choice: &receiver.output.ideal_choices[chosen],
-        balances: &balances,
+        sides: [&solved.lo, &solved.rf],
+        reduced: [&solved.reduced_lo, &solved.reduced_rf],
+        voltages: &solved.voltages,
+        choice: evaluation.choice,
+        ideal_choice: &receiver.output.ideal_choices[solved.chosen],
+        total: points[worst].balance.channel_error,
         worst,
     };
     let budget = budget(receiver, &case, &mut warnings)?;
     let required_db = receiver.limits.image_rejection_db;
+    let (lo, reduced_lo) = (&solved.lo, &solved.reduced_lo);
     let allocation = match (&budget, required_db) {
         (Some(budget), Some(required_db)) => {
-            Some(allocation(receiver, budget, required_db, &lo, &reduced_lo, worst / ifs)?)
+            Some(allocation(receiver, budget, required_db, lo, reduced_lo, worst / ifs)?)
         }
         _ => None,
     };
-    let conductances = element_conductances(receiver, &lo, &reduced_lo, &lo_endings)?;
-    let lo_side = lo_points(receiver, &voltages, &conductances);
-    let summary = summary(receiver, &points, worst, &outputs[centre]);
+    let conductances = element_conductances(receiver, lo, reduced_lo, &lo.endings(receiver))?;
+    let lo_side = lo_points(receiver, &solved.voltages, &conductances);
+    let summary = summary(receiver, &points, worst, &solved.outputs[plan.centre() * ifs]);
     if summary.reversed_points > 0 {
         warnings.push(format!(
             "at {} of {} points the {} sideband, which is wanted, is not the stronger one; the \
@@ -183,17 +153,17 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult, Rece
         ));
     }
     let correction = correction_plan(
-        &correction_points(receiver, &outputs, &evaluation),
+        &correction_points(receiver, &solved.outputs, &evaluation),
         plan,
         receiver.trim_steps,
         required_db,
     );
     let ends = |list: &[f64]| (list[0], list[list.len() - 1]);
     Ok(DownconverterResult {
-        combination: choice.name.clone(),
+        combination: evaluation.choice.name.clone(),
         is_chosen: receiver.output.choices.len() > 1,
-        load_rings: load_rings(receiver, &lo, &reduced_lo, &voltages, &evaluation)?,
-        noise: noise_paths(receiver, &rf, &reduced_rf, &voltages)?,
+        load_rings: load_rings(receiver, lo, reduced_lo, &solved.voltages, &evaluation)?,
+        noise: noise_paths(receiver, &solved.rf, &solved.reduced_rf, &solved.voltages)?,
         frequency_plan: receiver_frequency_plan(
             ends(&plan.lo_hz),
             ends(&plan.if_hz),
@@ -212,6 +182,64 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult, Rece
         allocation,
         warnings,
     })
+}
+
+/// Rejection and errors over the plan and nothing else: for each LO, each IF. A small part of the
+/// work of [`analyse_receiver`], for those who solve many receivers.
+///
+/// # Errors
+/// As [`analyse_receiver`].
+pub fn plan_points(receiver: &Receiver) -> Result<Vec<PlanPoint>, ReceiverError> {
+    Ok(Solved::new(receiver)?.points(receiver))
+}
+
+/// Both ways solved, and the combination chosen.
+struct Solved {
+    lo: Side,
+    rf: Side,
+    reduced_lo: Network,
+    reduced_rf: Network,
+    voltages: Voltages,
+    outputs: Vec<IqOutputs>,
+    chosen: usize,
+}
+
+impl Solved {
+    fn new(receiver: &Receiver) -> Result<Self, ReceiverError> {
+        let lo = Side::new(receiver, Way::Lo)?;
+        let rf = Side::new(receiver, Way::Rf)?;
+        let reduced_lo = lo.reduce(receiver, &lo.blocks)?;
+        let reduced_rf = rf.reduce(receiver, &rf.blocks)?;
+        let voltages = Voltages {
+            lo: lo.voltages(receiver, &reduced_lo, &lo.endings(receiver))?,
+            rf: rf.voltages(receiver, &reduced_rf, &rf.endings(receiver))?,
+        };
+        let outputs = iq_outputs(receiver, &voltages, true);
+        check_channels(receiver, &outputs)?;
+        let centre = receiver.plan.centre() * receiver.plan.if_hz.len();
+        let chosen = choose(receiver, &outputs[centre]);
+        Ok(Self { lo, rf, reduced_lo, reduced_rf, voltages, outputs, chosen })
+    }
+
+    fn evaluation<'r>(&self, receiver: &'r Receiver) -> Evaluation<'r> {
+        Evaluation {
+            choice: &receiver.output.choices[self.chosen],
+            correction: receiver.output.correction,
+            has_real_gains: true,
+        }
+    }
+
+    fn points(&self, receiver: &Receiver) -> Vec<PlanPoint> {
+        let plan = &receiver.plan;
+        let ifs = plan.if_hz.len();
+        let evaluation = self.evaluation(receiver);
+        let point = |(at, outputs): (usize, &IqOutputs)| PlanPoint {
+            lo_hz: plan.lo_hz[at / ifs],
+            if_hz: plan.if_hz[at % ifs],
+            balance: receiver_balance(outputs, &combination(&evaluation, at % ifs), plan.wanted),
+        };
+        self.outputs.iter().enumerate().map(point).collect()
+    }
 }
 
 /// One way to put I and Q together for the whole plan: at its centre.

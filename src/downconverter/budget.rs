@@ -198,7 +198,8 @@ pub(super) struct BudgetCase<'a> {
     pub(super) voltages: &'a Voltages,
     pub(super) choice: &'a OutputChoice,
     pub(super) ideal_choice: &'a OutputChoice,
-    pub(super) balances: &'a [ReceiverBalance],
+    /// The channel error at the point of worst rejection.
+    pub(super) total: Complex64,
     /// The point of worst rejection.
     pub(super) worst: usize,
 }
@@ -226,7 +227,7 @@ pub(super) fn budget(
         balances(receiver, voltages, evaluation)[case.worst]
     };
     let base = at_ideal(&ideal, &all_ideal).channel_error;
-    let total = case.balances[case.worst].channel_error;
+    let total = case.total;
     if !base.is_finite() {
         warnings.push(
             "no error budget: with every block ideal one of the channels gives nothing".to_owned(),

@@ -43,7 +43,9 @@ mod trim;
 mod verdict;
 
 pub use allocation::{Allocation, ReturnLosses, Share};
-pub use analysis::{DownconverterResult, PlanPoint, ReceiverSummary, analyse_receiver};
+pub use analysis::{
+    DownconverterResult, PlanPoint, ReceiverSummary, analyse_receiver, plan_points,
+};
 pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
 pub use component_spec::{ComponentSpec, KINDS};
 pub use correction::{CorrectionPoint, least_squares_weight, minimax_weight, worst_rejection_db};
