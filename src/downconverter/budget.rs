@@ -210,8 +210,7 @@ pub(super) fn budget(
     case: &BudgetCase<'_>,
     warnings: &mut Vec<String>,
 ) -> Result<Option<Budget>, ReceiverError> {
-    let real = [case.voltages.lo.clone(), case.voltages.rf.clone()];
-    let [real_lo, real_rf] = real;
+    let (real_lo, real_rf) = (case.voltages.lo.clone(), case.voltages.rf.clone());
     let lo = Bench::new(receiver, case.sides[0], case.reduced[0], real_lo, warnings)?;
     let rf = Bench::new(receiver, case.sides[1], case.reduced[1], real_rf, warnings)?;
     let ideal = Voltages { lo: lo.ideal.clone(), rf: rf.ideal.clone() };

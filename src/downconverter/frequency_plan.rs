@@ -15,6 +15,17 @@ pub enum Sideband {
     Lower,
 }
 
+impl Sideband {
+    /// The other one.
+    #[must_use]
+    pub fn opposite(self) -> Self {
+        match self {
+            Self::Upper => Self::Lower,
+            Self::Lower => Self::Upper,
+        }
+    }
+}
+
 impl fmt::Display for Sideband {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {

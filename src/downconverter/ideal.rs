@@ -8,8 +8,8 @@
 
 use super::error::ReceiverError;
 use super::receiver::{PartKind, Receiver, Way};
-use super::side::{Endings, Side};
-use crate::network::{Load, Network, ParameterKind, Port, Terminal};
+use super::side::{Endings, OPEN, Side};
+use crate::network::{Network, ParameterKind, Port, Terminal};
 use crate::splitter::SplitterKind;
 use crate::units::wrap_deg;
 use num_complex::Complex64;
@@ -64,12 +64,7 @@ fn entries(receiver: &Receiver, side: &Side) -> Vec<Option<usize>> {
                 continue;
             }
             entered[reached.block] = Some(reached.port.index());
-            let ports = receiver.parts[reached.block].ports.len();
-            open.extend(
-                (0..ports)
-                    .filter(|&port| port != reached.port.index())
-                    .map(|port| Terminal { block: reached.block, port: Port::from_index(port) }),
-            );
+            open.extend(other_ports(receiver, reached));
         }
     }
     entered
@@ -79,6 +74,13 @@ fn entries(receiver: &Receiver, side: &Side) -> Vec<Option<usize>> {
 fn node_of(receiver: &Receiver, terminal: Terminal) -> Vec<Terminal> {
     let node = receiver.joins.iter().find(|node| node.contains(&terminal));
     node.cloned().unwrap_or_else(|| vec![terminal])
+}
+
+/// The other ports of a port's part.
+fn other_ports(receiver: &Receiver, of: Terminal) -> impl Iterator<Item = Terminal> {
+    (0..receiver.parts[of.block].ports.len())
+        .map(move |port| Terminal { block: of.block, port: Port::from_index(port) })
+        .filter(move |port| *port != of)
 }
 
 /// Whether elements can be reached from a port without going back through its part.
@@ -93,13 +95,7 @@ fn leads_to_element(receiver: &Receiver, way: Way, from: Terminal) -> bool {
         }
         for reached in node {
             if !std::mem::replace(&mut seen[reached.block], true) {
-                let ports = receiver.parts[reached.block].ports.len();
-                open.extend(
-                    (0..ports).filter(|&port| port != reached.port.index()).map(|port| Terminal {
-                        block: reached.block,
-                        port: Port::from_index(port),
-                    }),
-                );
+                open.extend(other_ports(receiver, reached));
             }
         }
     }
@@ -131,6 +127,9 @@ fn role(
             if outputs.len() == 1 { "" } else { "s" },
         ));
     };
+    if given.nominal_deg.is_some() && outputs.len() != 2 {
+        misfit("a part with a nominal phase");
+    }
     let (kind, nominal_deg) = match outputs.as_slice() {
         [] => (None, Vec::new()),
         [_] => {
@@ -316,13 +315,9 @@ pub(super) fn ideal_endings(
             role.is_some_and(|role| role.input == terminal.port.index() && !role.outputs.is_empty())
         });
         if goes_on || served.contains(&node) {
-            endings[end] = open(receiver, side);
+            endings[end] = OPEN;
         }
         served.push(node);
     }
     endings
-}
-
-fn open(receiver: &Receiver, side: &Side) -> Load {
-    side.reflection(receiver, Complex64::ONE, 50.0.into())
 }

@@ -196,11 +196,7 @@ pub fn receiver_balance(
     combination: &Combination,
     wanted: Sideband,
 ) -> ReceiverBalance {
-    let image = match wanted {
-        Sideband::Upper => Sideband::Lower,
-        Sideband::Lower => Sideband::Upper,
-    };
-    let (wanted, image) = (outputs.of_sideband(wanted), outputs.of_sideband(image));
+    let (wanted, image) = (outputs.of_sideband(wanted), outputs.of_sideband(wanted.opposite()));
     let ratio = |pair: IqPair| combination.q * pair.q / (combination.i * pair.i);
     ReceiverBalance {
         image_rejection_db: rejection_db(combination.apply(wanted), combination.apply(image)),

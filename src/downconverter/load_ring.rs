@@ -127,9 +127,7 @@ impl Ring<'_> {
         let value = Complex64::from_polar(self.reflection, angle_deg.to_radians());
         let mut endings: Endings = self.lo.endings(self.receiver);
         for &end in self.ends {
-            let reference_ohm = self.reduced.references_ohm(0)[end];
-            let load: Load = self.lo.reflection(self.receiver, value, reference_ohm);
-            endings[end] = load;
+            endings[end] = Load::Reflection(value);
         }
         let voltages = Voltages {
             lo: self.lo.voltages(self.receiver, self.reduced, &endings)?,

@@ -24,6 +24,9 @@ pub(super) struct Side {
     ends: Vec<Terminal>,
 }
 
+/// Nothing at all.
+pub(super) const OPEN: Load = Load::Reflection(Complex64::ONE);
+
 /// What each end ends in.
 pub(super) type Endings = Vec<Load>;
 
@@ -100,7 +103,7 @@ impl Side {
                 }
                 match receiver.inputs.iter().find(|input| input.at == end) {
                     Some(input) => Load::Impedance(input.source_ohm),
-                    None => self.open(receiver),
+                    None => OPEN,
                 }
             })
             .collect()
@@ -117,30 +120,10 @@ impl Side {
                 if is_loaded(end) || is_input(end) {
                     Load::Impedance(reduced.references_ohm(0)[at])
                 } else {
-                    self.open(receiver)
+                    OPEN
                 }
             })
             .collect()
-    }
-
-    fn open(&self, receiver: &Receiver) -> Load {
-        self.reflection(receiver, Complex64::ONE, 50.0.into())
-    }
-
-    /// A one-port with the same reflection at every frequency.
-    pub(super) fn reflection(
-        &self,
-        receiver: &Receiver,
-        value: Complex64,
-        reference_ohm: Complex64,
-    ) -> Load {
-        let grid = receiver.input(self.way).grid.clone();
-        let entries = vec![value; grid.len()];
-        match Network::new(ParameterKind::Scattering, grid, 1, entries, vec![reference_ohm]) {
-            Ok(network) => Load::OnePort(network),
-            // Finite numbers and a positive reference: there is nothing to refuse.
-            Err(_) => Load::Impedance(reference_ohm),
-        }
     }
 
     /// The ends as ports with what they end in: column j holds the waves that leave every end for
@@ -197,21 +180,9 @@ impl Side {
         reduced: &Network,
         endings: &Endings,
     ) -> Result<Vec<Complex64>, ReceiverError> {
-        let points = reduced.grid().len();
-        let mut all = Vec::with_capacity(endings.len() * points);
+        let mut all = Vec::with_capacity(endings.len() * reduced.grid().len());
         for (end, ending) in endings.iter().enumerate() {
-            let reference = reduced.references_ohm(0)[end];
-            match ending {
-                Load::Impedance(ohm) => {
-                    let value = (ohm - reference) / (ohm + reference);
-                    all.extend(std::iter::repeat_n(value, points));
-                }
-                Load::OnePort(network) => {
-                    let scattering = convert(network, ParameterKind::Scattering)?;
-                    let moved = renormalise(&scattering, vec![reference], WaveDefinition::Power)?;
-                    all.extend(moved.entries());
-                }
-            }
+            all.extend(ending.reflections(reduced, Port::from_index(end))?);
         }
         Ok(all)
     }
@@ -228,7 +199,7 @@ impl Side {
         // With an ideal source in its place the wave is one.
         let source_ohm = match endings[source] {
             Load::Impedance(ohm) => ohm,
-            Load::OnePort(_) => receiver.input(self.way).source_ohm,
+            Load::OnePort(_) | Load::Reflection(_) => receiver.input(self.way).source_ohm,
         };
         2.0 * (source_ohm.re * reference_ohm).sqrt() / (source_ohm + reference_ohm)
     }

@@ -81,16 +81,14 @@ pub(super) fn correction_points(
     evaluation: &Evaluation<'_>,
 ) -> Vec<CorrectionPoint> {
     let ifs = receiver.plan.if_hz.len();
-    let (wanted, image) = match receiver.plan.wanted {
-        Sideband::Upper => (Sideband::Upper, Sideband::Lower),
-        Sideband::Lower => (Sideband::Lower, Sideband::Upper),
-    };
+    let wanted = receiver.plan.wanted;
     outputs
         .iter()
         .enumerate()
         .map(|(at, outputs)| {
             let combination = combination(evaluation, at % ifs);
-            let (wanted, image) = (outputs.of_sideband(wanted), outputs.of_sideband(image));
+            let (wanted, image) =
+                (outputs.of_sideband(wanted), outputs.of_sideband(wanted.opposite()));
             CorrectionPoint {
                 wanted_i: combination.i * wanted.i,
                 wanted_q: combination.q * wanted.q,

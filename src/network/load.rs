@@ -13,11 +13,25 @@ pub enum Load {
     Impedance(Complex64),
     /// A one-port, interpolated where its frequencies differ.
     OnePort(Network),
+    /// b/a in the waves of the port that it closes, the same at every frequency; 1 is an open in
+    /// any real reference.
+    Reflection(Complex64),
 }
 
 impl Load {
-    /// b / a of the load at each frequency, in the waves of `port` of `network`.
-    fn reflections(&self, network: &Network, port: Port) -> Result<Vec<Complex64>, NetworkError> {
+    /// b / a of the load at each frequency of `network`, in the waves of its `port`.
+    ///
+    /// # Errors
+    /// [`NetworkError::OutsideData`] where a one-port does not cover the grid, and those of
+    /// [`convert`] and [`renormalise`].
+    ///
+    /// # Panics
+    /// If there is no such port.
+    pub fn reflections(
+        &self,
+        network: &Network,
+        port: Port,
+    ) -> Result<Vec<Complex64>, NetworkError> {
         let points = network.grid().len();
         let reference_at = |point: usize| network.references_ohm(point)[port.index()];
         match self {
@@ -27,6 +41,7 @@ impl Load {
                         .reflection_of(*impedance_ohm)
                 })
                 .collect()),
+            Self::Reflection(value) => Ok(vec![*value; points]),
             Self::OnePort(one_port) => {
                 let scattering = convert(one_port, ParameterKind::Scattering)?;
                 let on_grid = interpolate(&scattering, network.grid())?.network;

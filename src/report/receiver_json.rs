@@ -4,7 +4,7 @@ use super::json::PlanReport;
 use crate::downconverter::{
     Allocation, Budget, Channel, Contributor, CorrectionPlan, DownconverterResult, LoPoint,
     LoadRing, NoisePathResult, PartKind, PartTaken, PlanPoint, Receiver, ReceiverVerdict,
-    RingPlace, Sideband, Trim, TrimCover, Way, single_sideband_rise_db,
+    RingPlace, Trim, TrimCover, Way, single_sideband_rise_db,
 };
 use crate::network::{Port, Terminal};
 use crate::touchstone::ReadOptions;
@@ -28,8 +28,8 @@ pub struct ReceiverReport {
     version: &'static str,
     combine: String,
     combine_chosen: bool,
-    wanted_sideband: &'static str,
-    rejected_sideband: &'static str,
+    wanted_sideband: String,
+    rejected_sideband: String,
     summary: Value,
     verdict: Value,
     points: Vec<Value>,
@@ -57,17 +57,14 @@ impl ReceiverReport {
         reading: &ReadOptions,
         warnings: &[String],
     ) -> Self {
-        let (wanted, rejected) = match receiver.plan.wanted {
-            Sideband::Upper => ("upper", "lower"),
-            Sideband::Lower => ("lower", "upper"),
-        };
+        let wanted = receiver.plan.wanted;
         Self {
             title: receiver.title.clone(),
             version: env!("CARGO_PKG_VERSION"),
             combine: result.combination.to_lowercase().replace(' ', ""),
             combine_chosen: result.is_chosen,
-            wanted_sideband: wanted,
-            rejected_sideband: rejected,
+            wanted_sideband: wanted.to_string(),
+            rejected_sideband: wanted.opposite().to_string(),
             summary: summary(receiver, result),
             verdict: verdict(&result.verdict),
             points: result.points.iter().map(point).collect(),

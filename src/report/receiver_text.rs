@@ -50,10 +50,7 @@ fn span(list_hz: &[f64]) -> String {
 
 fn heading(receiver: &Receiver, result: &DownconverterResult) -> String {
     let plan = &receiver.plan;
-    let rejected = match plan.wanted {
-        Sideband::Upper => Sideband::Lower,
-        Sideband::Lower => Sideband::Upper,
-    };
+    let rejected = plan.wanted.opposite();
     let mut text = filled(&printable(&receiver.title));
     text.push_str(&filled(&format!("LO {}, IF {}", span(&plan.lo_hz), span(&plan.if_hz))));
     text.push_str(&bands(result, plan.wanted));
