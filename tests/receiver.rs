@@ -561,6 +561,62 @@ fn nothing_wanted_is_no_perfect_rejection() {
     assert_eq!(bad.summary.reversed_points, bad.points.len());
 }
 
+/// THEORY 5: |ε| <= 2 atan(10^(-R/20)) keeps R dB at whatever angle.
+#[test]
+fn shares_add_up_to_what_the_requirement_allows() {
+    for required_db in [15.0, 25.0, 40.0] {
+        let text = demo()
+            .replace("image_rejection_db = 25.0", &format!("image_rejection_db = {required_db:?}"));
+        let (_, result) = solve(&text);
+        let allocation = result.allocation.unwrap();
+        let sum: f64 = allocation.shares.iter().map(|share| share.allowed).sum();
+        assert!((sum - allocation.allowed_total).abs() < 1e-12);
+        for (share, row) in allocation.shares.iter().zip(&result.budget.unwrap().rows) {
+            assert!((share.present - row.error.norm()).abs() < 1e-15);
+            assert!((share.allowed - share.present * allocation.factor).abs() < 1e-15);
+        }
+        // At the worst angle, the imaginary one, just the requirement is left.
+        let phase_deg = allocation.allowed_total.to_degrees();
+        let left_db = fourphase::splitter::image_rejection_db(0.0, phase_deg);
+        assert!((left_db - required_db).abs() < 1e-9, "{left_db}");
+    }
+}
+
+/// For an ideal hybrid the sum of the return losses is the loads' rejection; so what the allocation
+/// asks for, put in place of the present loads, gives the loads just their share.
+#[test]
+fn the_return_losses_asked_for_give_the_loads_their_share() {
+    let solved = |isolated_db: f64| {
+        let reflection = |db: f64, angle: f64| Complex64::from_polar(amplitude_from_db(-db), angle);
+        let simple = Simple {
+            mixer_ohm: [impedance(reflection(12.0, 0.4)); 2],
+            isolated_ohm: impedance(reflection(isolated_db, -1.1)),
+            lo_lines_deg: [30.0, 30.0],
+            ..Simple::default()
+        };
+        let text = simple.text() + "[require]\nimage_rejection_db = 40\n";
+        solve_in(tempfile::tempdir().unwrap().path(), &text).1
+    };
+    let losses = solved(16.0).allocation.unwrap().return_losses.unwrap();
+    assert!((losses.mixers_db - 12.0).abs() < 1e-9 && (losses.isolated_db - 16.0).abs() < 1e-9);
+    let mended = solved(losses.isolated_needed_db);
+    // The share allows for the worst angle of the error; the closed form is exact in the product
+    // of the reflections, so they part in second order of an error of 0.02.
+    assert!((worst_db(&mended) - 40.0).abs() < 0.01, "{}", worst_db(&mended));
+}
+
+#[test]
+fn a_kind_that_does_not_fit_is_said() {
+    let text =
+        demo().replace("file = \"lead_i.s2p\"", "file = \"lead_i.s2p\"\nkind = \"antiphase\"");
+    let (_, result) = solve(&text);
+    assert!(result.warnings.iter().any(|warning| warning.contains("'lead_i' is called antiphase")));
+    let text = demo().replace("file = \"lead_i.s2p\"", "file = \"lead_i.s2p\"\nnominal_deg = 45.0");
+    let (_, result) = solve(&text);
+    assert!(result.warnings.iter().any(|warning| warning.contains("nominal phase")));
+    assert!(solve(&demo()).1.warnings.is_empty());
+}
+
 #[test]
 fn a_budget_without_rows_or_none_can_be_drawn() {
     let (_, mut result) = Simple::default().solved();
