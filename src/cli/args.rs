@@ -4,6 +4,7 @@ use crate::network::Port;
 use crate::splitter::SplitterKind;
 use crate::touchstone::{OptionLine, Version};
 use crate::units;
+use crate::wafer::Shard;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use num_complex::Complex64;
 use std::path::PathBuf;
@@ -27,6 +28,10 @@ pub(super) enum Command {
     Splitter(Box<Splitter>),
     /// A whole receiver, from the files of its parts to its image rejection
     Downconverter(Downconverter),
+    /// Every die of a list: yield, maps and statistics
+    Wafer(Wafer),
+    /// An invented wafer of any size, to try `wafer` on
+    DemoWafer(DemoWafer),
     /// How much imbalance and phase error an image rejection allows
     Tolerance(Tolerance),
     /// Another parameter, reference, grid, port order or file format
@@ -106,6 +111,61 @@ pub(super) struct Downconverter {
     pub(super) reading: Reading,
     #[command(flatten)]
     pub(super) writing: Writing,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Wafer {
+    /// What to measure on which dies; with --combine told from the shards if absent
+    #[arg(value_name = "RECIPE.toml", required_unless_present = "combine")]
+    pub(super) recipe: Option<PathBuf>,
+    /// Write the report into this folder
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: PathBuf,
+    /// Go on with a run that was stopped
+    #[arg(long)]
+    pub(super) resume: bool,
+    /// Measure every N-th row only, from the K-th on; join all N with --combine
+    #[arg(long, value_name = "K/N")]
+    pub(super) shard: Option<Shard>,
+    /// Join shards that were measured into these folders
+    #[arg(long, value_name = "DIR", num_args = 1..)]
+    pub(super) combine: Vec<PathBuf>,
+    /// Threads to work on; the result does not depend on it [default: all cores]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    pub(super) threads: Option<u16>,
+    /// Replace files that exist
+    #[arg(long)]
+    pub(super) overwrite: bool,
+    /// What to print
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct DemoWafer {
+    /// The folder to make; recipe, list of dies and files go into it
+    #[arg(value_name = "DIR")]
+    pub(super) folder: PathBuf,
+    /// How many dies; wafers are filled one after the other
+    #[arg(long, value_name = "N", default_value_t = 65)]
+    pub(super) dies: u32,
+    /// From die to die, millimetres; the smaller, the more dies on a wafer
+    #[arg(long, value_name = "X,Y", default_value = "15,14", value_parser = pitch)]
+    pub(super) die_pitch_mm: (f64, f64),
+    /// Frequencies in each file, from 26 to 32 GHz
+    #[arg(long, value_name = "N", default_value_t = 61, value_parser = clap::value_parser!(u16).range(2..=10001))]
+    pub(super) points: u16,
+    /// Where the deviations begin
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub(super) seed: u64,
+    /// No outlier, no retest, no broken and no missing file
+    #[arg(long)]
+    pub(super) no_faults: bool,
+    /// Replace files that exist
+    #[arg(long)]
+    pub(super) overwrite: bool,
 }
 
 #[derive(Debug, Args)]
@@ -440,6 +500,12 @@ fn grid(text: &str) -> Result<Grid, units::UnitError> {
 fn pair(text: &str) -> Result<(Port, Port), String> {
     let (plus, minus) = text.split_once(',').ok_or("expected two ports, such as 2,3")?;
     Ok((port(plus)?, port(minus)?))
+}
+
+fn pitch(text: &str) -> Result<(f64, f64), String> {
+    let read = |text: &str| text.trim().parse::<f64>().ok().filter(|mm| (0.5..=60.0).contains(mm));
+    let pair = text.split_once(',').and_then(|(x, y)| Some((read(x)?, read(y)?)));
+    pair.ok_or_else(|| "expected two numbers from 0.5 to 60, such as 2.4,2.0".to_owned())
 }
 
 fn version(text: &str) -> Result<Version, String> {

@@ -15,6 +15,11 @@ impl Console {
         Self { quiet, styled: io::stderr().is_terminal() && !no_colour }
     }
 
+    /// Whether how far a long run is may be shown.
+    pub(super) fn shows_progress(&self) -> bool {
+        !self.quiet && io::stderr().is_terminal()
+    }
+
     /// Data, to standard output. A reader that has heard enough closes the pipe; that is no error.
     pub(super) fn data(&self, text: &str) -> io::Result<()> {
         let mut out = io::stdout().lock();

@@ -4,16 +4,15 @@ use super::Outcome;
 use super::args::{Downconverter, Format};
 use super::console::Console;
 use super::failure::Failure;
+use super::input::hashed;
 use crate::downconverter::{DownconverterResult, Receiver, analyse_receiver, load_receiver};
 
 use crate::plot;
 use crate::report::json::document;
-use crate::report::receiver_json::{InputFile, ReceiverReport};
+use crate::report::receiver_json::ReceiverReport;
 use crate::report::{ReportFile, publish, receiver_csv, receiver_text};
 use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
-use sha2::{Digest as _, Sha256};
-use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, Failure> {
     let options = given.reading.options();
@@ -43,23 +42,6 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
         console.notice(&format!("wrote {}", written.path.display()));
     }
     Ok(if result.verdict.passes() { Outcome::Holds } else { Outcome::Fails })
-}
-
-fn hashed(inputs: &[PathBuf]) -> Result<Vec<InputFile>, Failure> {
-    inputs
-        .iter()
-        .map(|path| {
-            let bytes = std::fs::read(path).map_err(|error| {
-                Failure::Usage(format!("cannot read {} again: {error}", path.display()))
-            })?;
-            let digest = Sha256::digest(bytes);
-            let mut sha256 = String::with_capacity(64);
-            for byte in digest {
-                let _ = write!(sha256, "{byte:02x}");
-            }
-            Ok(InputFile { file: path.display().to_string(), sha256 })
-        })
-        .collect()
 }
 
 fn report_files(

@@ -8,6 +8,7 @@ use crate::plot::PlotError;
 use crate::report::PublishError;
 use crate::splitter::SplitterError;
 use crate::touchstone::{ReadError, WriteError};
+use crate::wafer::{JournalError, WaferError};
 use std::path::PathBuf;
 
 /// Why a command could not do its work.
@@ -21,6 +22,10 @@ pub(super) enum Failure {
     Description(#[from] DescriptionError),
     #[error("{source}")]
     Receiver { file: PathBuf, source: ReceiverError },
+    #[error(transparent)]
+    Wafer(#[from] WaferError),
+    #[error(transparent)]
+    Journal(#[from] JournalError),
     #[error(transparent)]
     Component(#[from] ComponentError),
     #[error(transparent)]
@@ -47,6 +52,17 @@ impl Failure {
         match self {
             Self::Read(error) => error.diagnostic(),
             Self::Description(error) => error.diagnostic(),
+            Self::Wafer(error) => error.diagnostic(),
+            Self::Journal(JournalError::OtherRun(_)) => shown.with_help(
+                "choose another folder, or remove the journal if its run is not needed any more",
+            ),
+            Self::Journal(JournalError::Io { source, .. })
+                if source.kind() != std::io::ErrorKind::NotFound =>
+            {
+                shown.with_help(
+                    "once there is space and permission, --resume goes on where it stopped",
+                )
+            }
             Self::Network { file, source } => {
                 let shown = shown.in_file(file.display().to_string());
                 match source {

@@ -15,6 +15,7 @@ mod component;
 mod console;
 mod convert;
 mod deembed;
+mod demo_wafer;
 mod downconverter;
 mod failure;
 mod input;
@@ -24,6 +25,7 @@ mod output;
 mod plan;
 mod splitter;
 mod tolerance;
+mod wafer;
 
 use args::{Arguments, Command};
 use clap::Parser as _;
@@ -82,6 +84,8 @@ pub fn run() -> ExitCode {
         Command::Deembed(given) => deembed::run(given, &console),
         Command::Compare(given) => compare::run(given, &console),
         Command::Component(given) => component::run(given, &console),
+        Command::Wafer(given) => wafer::run(given, &console),
+        Command::DemoWafer(given) => demo_wafer::run(given, &console),
         Command::Plan(given) => plan::run(given, &console),
     };
     match ended {

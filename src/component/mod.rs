@@ -13,6 +13,7 @@
 //! | `divider` | n-stage divider with isolation resistors |
 //! | `balun` | two coupled sections |
 //! | `lumped` | R, L and C in series and shunt, one-ports, bond wires |
+//! | `process` | couplers of an invented wafer |
 //! | `microstrip` | widths and gaps on a substrate, and back |
 
 mod balun;
@@ -24,6 +25,7 @@ mod ideal;
 mod line;
 mod lumped;
 pub mod microstrip;
+mod process;
 
 pub use balun::{PlanarBalun, planar_balun};
 pub use coupled_line::{
@@ -39,6 +41,7 @@ pub use ideal::{
 };
 pub use line::{Line, RadialStub, Stub, StubEnd, line, radial_stub, stub};
 pub use lumped::{Arrangement, Bond, Elements, Terminated, bond, one_port, series, shunt};
+pub use process::SpreadCoupler;
 
 use crate::network::{FrequencyGrid, Network, ParameterKind, Port, Terminal};
 use num_complex::Complex64;

@@ -194,18 +194,18 @@ pub fn plan_points(receiver: &Receiver) -> Result<Vec<PlanPoint>, ReceiverError>
 }
 
 /// Both ways solved, and the combination chosen.
-struct Solved {
+pub(super) struct Solved {
     lo: Side,
     rf: Side,
     reduced_lo: Network,
     reduced_rf: Network,
-    voltages: Voltages,
+    pub(super) voltages: Voltages,
     outputs: Vec<IqOutputs>,
-    chosen: usize,
+    pub(super) chosen: usize,
 }
 
 impl Solved {
-    fn new(receiver: &Receiver) -> Result<Self, ReceiverError> {
+    pub(super) fn new(receiver: &Receiver) -> Result<Self, ReceiverError> {
         let lo = Side::new(receiver, Way::Lo)?;
         let rf = Side::new(receiver, Way::Rf)?;
         let reduced_lo = lo.reduce(receiver, &lo.blocks)?;
@@ -230,16 +230,24 @@ impl Solved {
     }
 
     fn points(&self, receiver: &Receiver) -> Vec<PlanPoint> {
-        let plan = &receiver.plan;
-        let ifs = plan.if_hz.len();
-        let evaluation = self.evaluation(receiver);
-        let point = |(at, outputs): (usize, &IqOutputs)| PlanPoint {
-            lo_hz: plan.lo_hz[at / ifs],
-            if_hz: plan.if_hz[at % ifs],
-            balance: receiver_balance(outputs, &combination(&evaluation, at % ifs), plan.wanted),
-        };
-        self.outputs.iter().enumerate().map(point).collect()
+        points_of(receiver, &self.outputs, &self.evaluation(receiver))
     }
+}
+
+/// The balance at every point, with its frequencies.
+pub(super) fn points_of(
+    receiver: &Receiver,
+    outputs: &[IqOutputs],
+    evaluation: &Evaluation<'_>,
+) -> Vec<PlanPoint> {
+    let plan = &receiver.plan;
+    let ifs = plan.if_hz.len();
+    let point = |(at, outputs): (usize, &IqOutputs)| PlanPoint {
+        lo_hz: plan.lo_hz[at / ifs],
+        if_hz: plan.if_hz[at % ifs],
+        balance: receiver_balance(outputs, &combination(evaluation, at % ifs), plan.wanted),
+    };
+    outputs.iter().enumerate().map(point).collect()
 }
 
 /// One way to put I and Q together for the whole plan: at its centre.

@@ -175,6 +175,30 @@ pub enum ReceiverError {
         /// Where.
         if_hz: f64,
     },
+    /// A name that is no block's.
+    #[error("the receiver has no block '{name}'")]
+    NoBlock {
+        /// The name.
+        name: String,
+    },
+    /// A die's network that cannot take its block's place.
+    #[error("block '{block}': {source}")]
+    DieNetwork {
+        /// Which block.
+        block: String,
+        /// Why.
+        source: NetworkError,
+    },
+    /// A die's network with other ports than its block.
+    #[error("block '{block}' has {expected} ports, the die's file {found}")]
+    DiePorts {
+        /// Which block.
+        block: String,
+        /// The block's.
+        expected: usize,
+        /// The file's.
+        found: usize,
+    },
     /// The parts' networks.
     #[error(transparent)]
     Network(#[from] NetworkError),

@@ -11,6 +11,7 @@
 //! | `image_rejection` | I and Q from those voltages, and the rejection |
 //! | `solution` | the same over a whole plan |
 //! | `analysis` | the whole answer |
+//! | `die_receiver` | one receiver on many dies, what does not change solved once |
 //! | `drive` | what the LO does at each element |
 //! | `ideal`, `budget` | which part spoils the balance |
 //! | `correction`, `trim` | what complex weights on Q can do |
@@ -26,6 +27,7 @@ mod component_build;
 mod component_spec;
 mod correction;
 mod description;
+mod die_receiver;
 mod dimensions;
 mod drive;
 mod error;
@@ -50,6 +52,7 @@ pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
 pub use component_spec::{ComponentSpec, KINDS};
 pub use correction::{CorrectionPoint, least_squares_weight, minimax_weight, worst_rejection_db};
 pub use description::{BlockEntry, LoadEntry, NetworkDescription};
+pub use die_receiver::{DieReceiver, LeastDrive};
 pub use dimensions::{Dimension, Dimensions};
 pub use drive::{LoPoint, MixerDrive, PairDrive};
 pub use error::{DescriptionError, DescriptionProblem, ReceiverError};

@@ -15,7 +15,8 @@ use num_complex::Complex64;
 #[derive(Clone, Debug)]
 pub(super) struct Side {
     way: Way,
-    /// Which parts, and their networks in the references of their nodes.
+    /// Which part each block is, or the first of those joined into it; networks in the references
+    /// of their nodes.
     pub(super) parts: Vec<usize>,
     pub(super) blocks: Vec<Network>,
     wiring: Wiring,
@@ -73,22 +74,100 @@ impl Side {
         Ok(Self { way, parts, blocks, wiring, joins, ends })
     }
 
+    /// The same with all parts but the `changing` ones joined into one block, once for many
+    /// receivers that differ in those.
+    pub(super) fn gathered(
+        &self,
+        receiver: &Receiver,
+        changing: &[usize],
+    ) -> Result<Self, ReceiverError> {
+        let is_fixed = |block: usize| !changing.contains(&self.parts[block]);
+        let fixed: Vec<usize> = (0..self.blocks.len()).filter(|&block| is_fixed(block)).collect();
+        if fixed.len() < 2 {
+            return Ok(self.clone());
+        }
+        let (inner, outer): (Vec<usize>, Vec<usize>) = (0..self.joins.len())
+            .partition(|&at| self.wiring.joins[at].iter().all(|end| is_fixed(end.block)));
+        let among_fixed = |end: Terminal| Terminal {
+            block: fixed.iter().position(|&block| block == end.block).unwrap_or(0),
+            port: end.port,
+        };
+        // Ports of the gathered block: what still meets a changing part, and what ends something.
+        let mut ports: Vec<Terminal> = Vec::new();
+        let meeting = outer.iter().flat_map(|&at| &self.wiring.joins[at]);
+        for &end in meeting.chain(&self.wiring.outside).filter(|end| is_fixed(end.block)) {
+            if !ports.contains(&end) {
+                ports.push(end);
+            }
+        }
+        let wiring = Wiring {
+            joins: inner
+                .iter()
+                .map(|&at| self.wiring.joins[at].iter().copied().map(among_fixed).collect())
+                .collect(),
+            outside: ports.iter().copied().map(among_fixed).collect(),
+        };
+        let networks: Vec<Network> =
+            fixed.iter().map(|&block| self.blocks[block].clone()).collect();
+        let gathered = join(&networks, &wiring)
+            .map_err(|error| self.named(receiver, error, |join| inner.get(join).copied()))?;
+
+        let changing: Vec<usize> =
+            (0..self.blocks.len()).filter(|&block| !is_fixed(block)).collect();
+        let outside = |end: &Terminal| match ports.iter().position(|port| port == end) {
+            Some(port) => Terminal { block: 0, port: Port::from_index(port) },
+            None => Terminal {
+                block: 1 + changing.iter().position(|&block| block == end.block).unwrap_or(0),
+                port: end.port,
+            },
+        };
+        let first = fixed[0];
+        Ok(Self {
+            way: self.way,
+            parts: std::iter::once(first)
+                .chain(changing.clone())
+                .map(|at| self.parts[at])
+                .collect(),
+            blocks: std::iter::once(gathered)
+                .chain(changing.iter().map(|&block| self.blocks[block].clone()))
+                .collect(),
+            wiring: Wiring {
+                joins: outer
+                    .iter()
+                    .map(|&at| self.wiring.joins[at].iter().map(outside).collect())
+                    .collect(),
+                outside: self.wiring.outside.iter().map(outside).collect(),
+            },
+            joins: outer.iter().map(|&at| self.joins[at]).collect(),
+            ends: self.ends.clone(),
+        })
+    }
+
     /// The ends as ports, with `blocks` in place of its own.
     pub(super) fn reduce(
         &self,
         receiver: &Receiver,
         blocks: &[Network],
     ) -> Result<Network, ReceiverError> {
-        join(blocks, &self.wiring).map_err(|error| match error {
+        join(blocks, &self.wiring).map_err(|error| self.named(receiver, error, Some))
+    }
+
+    /// An error of joining, with the join as written; `place` says which of this side's joins it was.
+    fn named(
+        &self,
+        receiver: &Receiver,
+        error: NetworkError,
+        place: impl Fn(usize) -> Option<usize>,
+    ) -> ReceiverError {
+        match error {
             NetworkError::RingingJoin { join, frequency_hz } => ReceiverError::RingingJoin {
-                join: self
-                    .joins
-                    .get(join)
+                join: place(join)
+                    .and_then(|at| self.joins.get(at))
                     .map_or_else(String::new, |&at| receiver.join_texts[at].clone()),
                 frequency_hz,
             },
             other => other.into(),
-        })
+        }
     }
 
     /// What the ends really end in: sources, loads, nothing.

@@ -5,16 +5,20 @@
 //! from the set of M. Okabe and K. Ito, "Color Universal Design" (2008), which people with
 //! colour-blindness can tell apart; lines differ in dash as well.
 
+mod lot;
 mod overlay;
 mod receiver;
 mod receiver_budget;
 mod receiver_contours;
 mod receiver_map;
 mod receiver_phasors;
+mod scale;
 mod splitter;
 mod style;
 mod tolerance;
+mod wafer_map;
 
+pub use lot::{lot_curves, lot_distribution, lot_radial, lot_wafers, lot_yield};
 pub use overlay::overlay;
 pub use receiver::{receiver_drive, receiver_imbalance, receiver_rejection};
 pub use receiver_budget::receiver_budget;
@@ -24,3 +28,4 @@ pub use receiver_phasors::receiver_phasors;
 pub use splitter::{contours, imbalance, losses, overview, rejection};
 pub use style::PlotError;
 pub use tolerance::tolerance;
+pub use wafer_map::wafer_map;

@@ -1,29 +1,15 @@
 //! The rejection over LO and IF as a map.
 
 use super::receiver::{CUT_NOTE, LO_LABEL, cut, is_beyond};
+use super::scale::{ColourScale, SCALE_WIDTH};
 use super::splitter::{HIGHEST_REJECTION_DB, ghz};
 use super::style::{
-    Axes, BLACK, Canvas, Chart, Dash, Entry, HEIGHT, Pixel, PlotError, Sizes, WIDTH, chart, hatch,
-    letters, picture, px, px_i, ticks, words,
+    Axes, BLACK, Canvas, Chart, Dash, Entry, Pixel, PlotError, Sizes, WIDTH, chart, hatch, picture,
+    px,
 };
 use crate::downconverter::{DownconverterResult, Receiver};
-use plotters::prelude::{Color, PathElement, RGBColor, Rectangle, ShapeStyle, WHITE};
-use plotters::style::FontTransform;
-use plotters::style::text_anchor::{HPos, Pos, VPos};
+use plotters::prelude::{Color, PathElement, Rectangle, ShapeStyle, WHITE};
 use std::ops::Range;
-
-/// The colours of the scale from the lowest value to the highest. Lightness grows all the way, in
-/// about equal steps, and hue goes from blue to yellow, which every eye tells apart.
-const STOPS: [[f64; 3]; 5] = [
-    [18.0, 24.0, 72.0],
-    [20.0, 75.0, 120.0],
-    [0.0, 125.0, 128.0],
-    [110.0, 178.0, 105.0],
-    [250.0, 230.0, 90.0],
-];
-
-/// Room for the scale at the right, in pixels of the finished picture.
-const SCALE_WIDTH: u32 = 190;
 
 /// Image rejection over LO and IF in colours, with the cells hatched that miss the requirement.
 ///
@@ -55,7 +41,7 @@ pub fn receiver_rejection_map(
         let (_, mut chart) = chart(&left, &axes, &legend, Sizes::LARGE)?;
         map.draw(canvas, &mut chart)?;
         let (_, rows) = chart.plotting_area().get_pixel_range();
-        map.scale(&right, &rows)
+        map.scale().draw(&right, &rows, Sizes::LARGE)
     })
 }
 
@@ -112,12 +98,17 @@ impl Map {
         (0..self.values.len()).filter(|&cell| self.fails(cell))
     }
 
-    fn colour(&self, value: f64) -> RGBColor {
-        colour((value - self.colours.start) / (self.colours.end - self.colours.start))
+    fn scale(&self) -> ColourScale {
+        let note = if self.is_cut { CUT_NOTE } else { "" };
+        ColourScale {
+            range: self.colours.clone(),
+            mark: self.required,
+            label: format!("Image rejection (dB{note})"),
+        }
     }
 
     fn draw(&self, canvas: &Canvas<'_>, chart: &mut Chart<'_, '_>) -> Result<(), PlotError> {
-        let rows = self.rows();
+        let (rows, scale) = (self.rows(), self.scale());
         // Upper left and lower right, on the picture.
         let corners = |cell: usize| -> (Pixel, Pixel) {
             let (column, row) = (cell / rows, cell % rows);
@@ -127,12 +118,11 @@ impl Map {
         };
         for (cell, value) in self.values.iter().enumerate().filter(|(_, value)| !value.is_nan()) {
             let (low, high) = corners(cell);
-            let filled = Rectangle::new([low, high], self.colour(*value).filled());
+            let filled = Rectangle::new([low, high], scale.colour(*value).filled());
             canvas.draw(&filled).map_err(PlotError::from_display)?;
         }
         for cell in self.failing() {
-            let is_light = self.values[cell] > 0.5 * (self.colours.start + self.colours.end);
-            hatch(canvas, corners(cell), if is_light { BLACK } else { RGBColor(255, 255, 255) })?;
+            hatch(canvas, corners(cell), scale.ink(self.values[cell]))?;
         }
         for (colour, width) in [(WHITE, 6), (BLACK, 3)] {
             for (from, to) in self.boundary(&corners) {
@@ -162,55 +152,6 @@ impl Map {
         }
         found
     }
-
-    /// The scale of colours beside the map, over the same rows of the picture.
-    fn scale(&self, panel: &Canvas<'_>, rows: &Range<i32>) -> Result<(), PlotError> {
-        let (left, right) = (px_i(10), px_i(46));
-        let height = (rows.end - rows.start).max(1);
-        for y in rows.clone() {
-            let share = f64::from(rows.end - 1 - y) / f64::from(height);
-            let strip = Rectangle::new([(left, y), (right, y + 1)], colour(share).filled());
-            panel.draw(&strip).map_err(PlotError::from_display)?;
-        }
-        let frame = Rectangle::new(
-            [(left, rows.start), (right, rows.end)],
-            ShapeStyle::from(&BLACK).stroke_width(px(1)),
-        );
-        panel.draw(&frame).map_err(PlotError::from_display)?;
-        let width = self.colours.end - self.colours.start;
-        #[expect(clippy::cast_possible_truncation, reason = "within the picture")]
-        let place = |value: f64| {
-            rows.end - ((value - self.colours.start) / width * f64::from(height)).round() as i32
-        };
-        let label = Sizes::LARGE.label;
-        let style = letters(label * 9 / 10, BLACK).pos(Pos::new(HPos::Left, VPos::Center));
-        for (value, text) in ticks(&self.colours, 8) {
-            let y = place(value);
-            let tick = PathElement::new(
-                vec![(right, y), (right + px_i(7), y)],
-                ShapeStyle::from(&BLACK).stroke_width(px(2)),
-            );
-            panel.draw(&tick).map_err(PlotError::from_display)?;
-            words(panel, (right + px_i(12), y), &text, &style)?;
-        }
-        if let Some(required) = self.required.filter(|required| self.colours.contains(required)) {
-            let y = place(required);
-            for (colour, stroke) in [(WHITE, 7), (BLACK, 3)] {
-                let mark = PathElement::new(
-                    vec![(left, y), (right, y)],
-                    ShapeStyle::from(&colour).stroke_width(px(stroke)),
-                );
-                panel.draw(&mark).map_err(PlotError::from_display)?;
-            }
-        }
-        let note = if self.is_cut { CUT_NOTE } else { "" };
-        let style = letters(label, BLACK)
-            .transform(FontTransform::Rotate270)
-            .pos(Pos::new(HPos::Center, VPos::Center));
-        let middle = rows.start + height / 2;
-        let at = (px_i(SCALE_WIDTH - label), middle.min(px_i(HEIGHT)));
-        words(panel, at, &format!("Image rejection (dB{note})"), &style)
-    }
 }
 
 /// Halfway between neighbours; the outermost as far beyond as the inner ones are within.
@@ -230,25 +171,6 @@ fn ends(edges: &[f64]) -> Range<f64> {
     edges[0]..edges[edges.len() - 1]
 }
 
-/// A colour of the scale, from 0 to 1.
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    clippy::cast_precision_loss,
-    reason = "between 0 and 255"
-)]
-fn colour(share: f64) -> RGBColor {
-    let steps = STOPS.len() - 1;
-    let place = share.clamp(0.0, 1.0) * steps as f64;
-    let below = (place as usize).min(steps - 1);
-    let part = place - below as f64;
-    let mixed = |channel: usize| {
-        let (low, high) = (STOPS[below][channel], STOPS[below + 1][channel]);
-        (low + part * (high - low)).round() as u8
-    };
-    RGBColor(mixed(0), mixed(1), mixed(2))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -257,15 +179,5 @@ mod tests {
     fn cells_meet_halfway() {
         assert_eq!(edges(&[1.0, 2.0, 4.0]), [0.5, 1.5, 3.0, 5.0]);
         assert_eq!(edges(&[100.0]), [98.0, 102.0]);
-    }
-
-    #[test]
-    fn colours_grow_lighter() {
-        let lightness = |at: u32| {
-            let RGBColor(red, green, blue) = colour(f64::from(at) / 100.0);
-            let linear = |channel: u8| (f64::from(channel) / 255.0).powf(2.2);
-            0.2126 * linear(red) + 0.7152 * linear(green) + 0.0722 * linear(blue)
-        };
-        assert!((0..100).all(|at| lightness(at) < lightness(at + 1)));
     }
 }

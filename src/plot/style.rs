@@ -226,6 +226,8 @@ pub(super) enum Dash {
     Area,
     /// An area crossed by strokes.
     Hatched,
+    /// An empty area crossed out.
+    Crossed,
 }
 
 /// Draws title, legend, axes and grid on a panel and returns the chart for its data. The legend
@@ -236,13 +238,23 @@ pub(super) fn chart<'a, 'b>(
     legend: &[Entry<'_>],
     sizes: Sizes,
 ) -> Result<(Canvas<'b>, Chart<'a, 'b>), PlotError> {
+    chart_with(panel, axes, legend, sizes, true)
+}
+
+fn chart_with<'a, 'b>(
+    panel: &'a Canvas<'b>,
+    axes: &Axes<'_>,
+    legend: &[Entry<'_>],
+    sizes: Sizes,
+    has_upright_numbers: bool,
+) -> Result<(Canvas<'b>, Chart<'a, 'b>), PlotError> {
     let (width, height) = panel.dim_in_pixel();
     let title_height = px(sizes.title * 9 / 5);
     let rows = legend_rows(panel, legend, sizes)?;
     let row_height = px(sizes.label * 8 / 5);
     let row_count = u32::try_from(rows.len()).unwrap_or(1);
-    let legend_height = if rows.is_empty() { px(4) } else { row_height * row_count };
-    let (head, _) = panel.split_vertically(title_height + legend_height);
+    let around = Around::of(sizes, if rows.is_empty() { 0 } else { row_count });
+    let (head, _) = panel.split_vertically(around.top);
     let style = letters(sizes.title, BLACK).pos(Pos::new(HPos::Center, VPos::Center));
     let centre = i32::try_from(width / 2).unwrap_or_default();
     let middle = i32::try_from(title_height / 2).unwrap_or_default();
@@ -256,16 +268,18 @@ pub(super) fn chart<'a, 'b>(
     let y = Axis::over(&axes.y, (height / px(sizes.label * 4)).clamp(3, 10) as usize);
     let mut builder = ChartBuilder::on(panel);
     builder
-        .margin_top(title_height + legend_height)
-        .margin_right(px(sizes.label * 3 / 2))
+        .margin_top(around.top)
+        .margin_right(around.right)
         .margin_bottom(px(8))
-        .margin_left(px(10))
-        .x_label_area_size(px(sizes.label * 3))
-        .y_label_area_size(px(sizes.label * 7 / 4) + y.longest() * px(sizes.label * 11 / 20));
+        .margin_left(around.left)
+        .x_label_area_size(around.bottom - px(8))
+        .y_label_area_size(if has_upright_numbers { axis_width(&y, sizes) } else { px(4) });
     let mut chart = builder.build_cartesian_2d(x, y).map_err(PlotError::from_display)?;
-    chart
-        .configure_mesh()
-        .max_light_lines(0)
+    let mut mesh = chart.configure_mesh();
+    if !has_upright_numbers {
+        mesh.disable_y_mesh().disable_y_axis();
+    }
+    mesh.max_light_lines(0)
         .bold_line_style(GRID.stroke_width(px(1)))
         .axis_style(GREY.stroke_width(px(1)))
         .set_all_tick_mark_size(px(5))
@@ -276,6 +290,67 @@ pub(super) fn chart<'a, 'b>(
         .draw()
         .map_err(PlotError::from_display)?;
     Ok((panel.clone(), chart))
+}
+
+/// The same for rows that are named beside the chart: nothing is written along the upright axis.
+pub(super) fn row_chart<'a, 'b>(
+    panel: &'a Canvas<'b>,
+    axes: &Axes<'_>,
+    legend: &[Entry<'_>],
+    sizes: Sizes,
+) -> Result<(Canvas<'b>, Chart<'a, 'b>), PlotError> {
+    chart_with(panel, axes, legend, sizes, false)
+}
+
+/// The same for a map: a unit is as long across as up. The ranges grow as the panel asks.
+pub(super) fn map_chart<'a, 'b>(
+    panel: &'a Canvas<'b>,
+    axes: &Axes<'_>,
+    legend: &[Entry<'_>],
+    sizes: Sizes,
+) -> Result<(Canvas<'b>, Chart<'a, 'b>), PlotError> {
+    let (width, height) = panel.dim_in_pixel();
+    let rows = u32::try_from(legend_rows(panel, legend, sizes)?.len()).unwrap_or(1);
+    let around = Around::of(sizes, rows);
+    let left = around.left + axis_width(&Axis::over(&axes.y, 8), sizes);
+    let inner = (
+        f64::from(width.saturating_sub(left + around.right).max(1)),
+        f64::from(height.saturating_sub(around.top + around.bottom).max(1)),
+    );
+    let (x, y) = (axes.x.end - axes.x.start, axes.y.end - axes.y.start);
+    let unit = (x / inner.0).max(y / inner.1);
+    let grown = |range: &Range<f64>, pixels: f64| {
+        let (middle, half) = (0.5 * (range.start + range.end), 0.5 * unit * pixels);
+        middle - half..middle + half
+    };
+    let axes = Axes { x: grown(&axes.x, inner.0), y: grown(&axes.y, inner.1), ..*axes };
+    chart(panel, &axes, legend, sizes)
+}
+
+/// Room around the axes, beside the numbers at the left.
+struct Around {
+    top: u32,
+    right: u32,
+    bottom: u32,
+    left: u32,
+}
+
+impl Around {
+    fn of(sizes: Sizes, legend_rows: u32) -> Self {
+        let legend = if legend_rows == 0 { px(4) } else { px(sizes.label * 8 / 5) * legend_rows };
+        Self {
+            top: px(sizes.title * 9 / 5) + legend,
+            right: px(sizes.label * 3 / 2),
+            bottom: px(8) + px(sizes.label * 3),
+            left: px(10),
+        }
+    }
+}
+
+/// Room for the numbers of an axis at the left; for short ones as much as for three letters, so that
+/// charts above one another seldom differ.
+fn axis_width(y: &Axis, sizes: Sizes) -> u32 {
+    px(sizes.label * 7 / 4) + y.longest().max(3) * px(sizes.label * 11 / 20)
 }
 
 /// An entry as a row of a legend has it: its name cut to the width of the panel, and the width that
@@ -342,6 +417,14 @@ fn draw_legend_row(
                     entry.colour.mix(SHADE).filled(),
                 );
                 head.draw(&area).map_err(PlotError::from_display)?;
+            }
+            Dash::Crossed => {
+                let (low, high) = ((x, y - px_i(8)), (x + sample, y + px_i(8)));
+                let style = ShapeStyle::from(&entry.colour).stroke_width(px(1));
+                for ends in [vec![low, high], vec![(low.0, high.1), (high.0, low.1)]] {
+                    head.draw(&PathElement::new(ends, style)).map_err(PlotError::from_display)?;
+                }
+                head.draw(&Rectangle::new([low, high], style)).map_err(PlotError::from_display)?;
             }
             Dash::Hatched => {
                 let (low, high) = ((x, y - px_i(8)), (x + sample, y + px_i(8)));

@@ -10,5 +10,9 @@ pub mod receiver_csv;
 pub mod receiver_json;
 pub mod receiver_text;
 pub mod text;
+pub mod wafer_csv;
+pub mod wafer_json;
+pub mod wafer_text;
 
-pub use publish::{PublishError, ReportFile, publish};
+pub use json::InputFile;
+pub use publish::{PublishError, ReportFile, publish, remove_unfinished};

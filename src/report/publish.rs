@@ -93,8 +93,12 @@ fn write_all(
         let missing: Vec<&Path> =
             folder.ancestors().take_while(|folder| !folder.exists()).collect();
         for folder in missing.into_iter().rev().filter(|folder| *folder != Path::new("")) {
-            std::fs::create_dir(folder).map_err(|source| failed(folder, source))?;
-            made.push(folder.to_owned());
+            match std::fs::create_dir(folder) {
+                Ok(()) => made.push(folder.to_owned()),
+                // Another thread or process may have been first.
+                Err(_) if folder.is_dir() => {}
+                Err(source) => return Err(failed(folder, source)),
+            }
         }
         let mut temporary = new_file(folder).map_err(|source| failed(&file.path, source))?;
         temporary.write_all(&file.bytes).map_err(|source| failed(&file.path, source))?;
@@ -111,10 +115,31 @@ fn write_all(
     Ok(())
 }
 
+/// Names of files that are not finished.
+const PREFIX: &str = ".fourphase-";
+const SUFFIX: &str = ".part";
+
+/// Removes what a killed run left of files that it was writing into a folder.
+///
+/// # Errors
+/// If the operating system refuses.
+pub fn remove_unfinished(folder: &Path) -> std::io::Result<()> {
+    for entry in std::fs::read_dir(folder)? {
+        let entry = entry?;
+        let name = entry.file_name();
+        let is_ours =
+            name.to_str().is_some_and(|name| name.starts_with(PREFIX) && name.ends_with(SUFFIX));
+        if is_ours && entry.file_type()?.is_file() {
+            std::fs::remove_file(entry.path())?;
+        }
+    }
+    Ok(())
+}
+
 /// A temporary file with the permissions of an ordinary one.
 fn new_file(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".fourphase-").suffix(".part");
+    builder.prefix(PREFIX).suffix(SUFFIX);
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt as _;

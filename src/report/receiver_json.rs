@@ -1,6 +1,6 @@
 //! The document of a receiver.
 
-use super::json::PlanReport;
+use super::json::{InputFile, PlanReport};
 use crate::downconverter::{
     Allocation, Budget, Channel, Contributor, CorrectionPlan, DownconverterResult, LoPoint,
     LoadRing, NoisePathResult, PartKind, PartTaken, PlanPoint, Receiver, ReceiverVerdict,
@@ -11,15 +11,6 @@ use crate::touchstone::ReadOptions;
 use crate::units::{db_from_amplitude, db_from_neper};
 use serde::Serialize;
 use serde_json::{Value, json};
-
-/// A file that went in, and its SHA-256 in hexadecimal digits.
-#[derive(Clone, Debug, Serialize)]
-pub struct InputFile {
-    /// As named.
-    pub file: String,
-    /// Of its bytes.
-    pub sha256: String,
-}
 
 /// The document of `downconverter`.
 #[derive(Debug, Serialize)]
@@ -400,13 +391,7 @@ fn settings(receiver: &Receiver, reading: &ReadOptions) -> Value {
             "isolated_reflection": receiver.ring.isolated_reflection,
         },
         "strict": reading.strict,
-        "option_line": reading.option_line.as_ref().map(|line| format!(
-            "{} {} {} R {}",
-            line.frequency_unit,
-            line.parameter,
-            line.number_format,
-            line.resistances_ohm.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")
-        )),
+        "option_line": reading.option_line.as_ref().map(ToString::to_string),
         "lo_source_ohm": ohm(Way::Lo),
         "rf_source_ohm": ohm(Way::Rf),
         "correction": {

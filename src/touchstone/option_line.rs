@@ -80,6 +80,21 @@ impl Default for OptionLine {
     }
 }
 
+impl std::fmt::Display for OptionLine {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let resistances: Vec<String> =
+            self.resistances_ohm.iter().map(ToString::to_string).collect();
+        write!(
+            f,
+            "{} {} {} R {}",
+            self.frequency_unit,
+            self.parameter,
+            self.number_format,
+            resistances.join(" ")
+        )
+    }
+}
+
 impl std::str::FromStr for OptionLine {
     type Err = Problem;
 

@@ -1,26 +1,26 @@
-//! What can be wrong with a manifest.
+//! What can be wrong with a recipe or a manifest.
 
 use crate::diagnostic::{Diagnostic, Excerpt};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-/// A manifest that cannot be used, and the line it is about.
+/// A recipe or manifest that cannot be used, and the line it is about.
 #[derive(Debug, thiserror::Error)]
 #[error("{}{}: {problem}", file.display(), excerpt.as_ref().map(|e| format!(":{}", e.position)).unwrap_or_default())]
-pub struct ManifestError {
-    /// The manifest.
+pub struct WaferError {
+    /// The recipe or manifest.
     pub file: PathBuf,
     /// What is wrong.
-    pub problem: ManifestProblem,
+    pub problem: WaferProblem,
     /// The line it is about.
     pub excerpt: Option<Box<Excerpt>>,
 }
 
-/// Everything that makes a manifest unusable.
+/// Everything that makes a recipe or manifest unusable.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum ManifestProblem {
+pub enum WaferProblem {
     /// The operating system refuses.
-    #[error("cannot read the manifest: {0}")]
+    #[error("cannot read it: {0}")]
     Io(std::io::Error),
     /// The text is no CSV.
     #[error("{0}")]
@@ -61,12 +61,30 @@ pub enum ManifestProblem {
         /// Which column.
         column: &'static str,
     },
+    /// No column names files.
+    #[error("no column of the manifest names the files of a block")]
+    NoFileColumn {
+        /// Names that would be.
+        blocks: Vec<String>,
+    },
+    /// The recipe is no TOML, or has keys or types that no recipe has.
+    #[error("{0}")]
+    Toml(String),
+    /// A value that cannot be.
+    #[error("{0}")]
+    Value(String),
     /// There are no dies.
     #[error("the manifest lists no die")]
     NoDies,
 }
 
-impl ManifestError {
+impl WaferError {
+    /// A manifest with a header and nothing else.
+    #[must_use]
+    pub fn without_dies(manifest: &Path) -> Self {
+        Self { file: manifest.to_owned(), problem: WaferProblem::NoDies, excerpt: None }
+    }
+
     /// The same, ready to be shown with its source line.
     #[must_use]
     pub fn diagnostic(&self) -> Diagnostic {
@@ -74,9 +92,13 @@ impl ManifestError {
             Diagnostic::error(self.problem.to_string()).in_file(self.file.display().to_string());
         shown.excerpt = self.excerpt.as_deref().cloned();
         shown.help = match &self.problem {
-            ManifestProblem::NoColumn { found, .. } => {
+            WaferProblem::NoColumn { found, .. } => {
                 Some(format!("its columns are {}", found.join(", ")))
             }
+            WaferProblem::NoFileColumn { blocks } => Some(format!(
+                "name a column as the block whose file it gives; the blocks are {}",
+                blocks.join(", ")
+            )),
             _ => None,
         };
         shown

@@ -18,6 +18,14 @@ pub enum JournalError {
     /// It belongs to another run.
     #[error("{} belongs to a run with other inputs or settings; nothing is mixed", .0.display())]
     OtherRun(PathBuf),
+    /// A row in it makes no sense.
+    #[error("{}: row {row} is damaged; remove it and run again", path.display())]
+    Damaged {
+        /// The journal.
+        path: PathBuf,
+        /// Which row, counted from 1.
+        row: u64,
+    },
     /// The operating system refuses.
     #[error("cannot use {}: {source}", path.display())]
     Io {
@@ -118,8 +126,22 @@ impl Journal {
         if !lines.is_empty() {
             text.push('\n');
         }
-        let written = self.file.write_all(text.as_bytes()).and_then(|()| self.file.sync_data());
+        // What a killed process has written stays; only a power cut could take it, and waiting for
+        // the disk after every batch would slow down all runs.
+        let written = self.file.write_all(text.as_bytes());
         written.map_err(|source| JournalError::Io { path: self.path.clone(), source })
+    }
+
+    /// What a journal is about.
+    ///
+    /// # Errors
+    /// [`JournalError::Io`] if it cannot be read.
+    pub fn subject(path: &Path) -> Result<String, JournalError> {
+        let failed = |source| JournalError::Io { path: path.to_owned(), source };
+        let file = File::open(path).map_err(failed)?;
+        let mut line = String::new();
+        BufReader::new(file).read_line(&mut line).map_err(failed)?;
+        Ok(line.trim_end_matches('\n').to_owned())
     }
 
     /// The rows of a journal, read one after the other.
@@ -129,10 +151,19 @@ impl Journal {
     pub fn rows(
         path: &Path,
     ) -> Result<impl Iterator<Item = Result<String, JournalError>>, JournalError> {
-        let failed = |path: PathBuf| move |source| JournalError::Io { path: path.clone(), source };
-        let file = File::open(path).map_err(failed(path.to_owned()))?;
-        let to_error = failed(path.to_owned());
-        Ok(BufReader::new(file).lines().skip(1).map(move |line| line.map_err(&to_error)))
+        let failed = |source| JournalError::Io { path: path.to_owned(), source };
+        let mut reader = BufReader::new(File::open(path).map_err(failed)?);
+        let path = path.to_owned();
+        let next = move || {
+            let mut line = String::new();
+            match reader.read_line(&mut line) {
+                Ok(_) if line.pop() == Some('\n') => Some(Ok(line)),
+                // Whatever a kill left of the next row.
+                Ok(_) => None,
+                Err(source) => Some(Err(JournalError::Io { path: path.clone(), source })),
+            }
+        };
+        Ok(std::iter::from_fn(next).skip(1))
     }
 }
 

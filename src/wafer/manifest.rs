@@ -3,7 +3,7 @@
 //! Rows are read one after the other, so that a list of any length takes the same memory. Lot, wafer,
 //! die x and die y say which die it is; further columns name files or are carried through.
 
-use super::error::{ManifestError, ManifestProblem};
+use super::error::{WaferError, WaferProblem};
 use crate::diagnostic::Excerpt;
 use std::collections::HashMap;
 use std::fs::File;
@@ -54,18 +54,19 @@ pub struct Manifest {
     path: PathBuf,
     reader: csv::Reader<File>,
     columns: Columns,
+    file_names: Vec<String>,
     carried_names: Vec<String>,
     has_failed: bool,
 }
 
 impl Manifest {
-    /// Opens a manifest; `file_columns` are the columns that name files.
+    /// Opens a manifest; columns named as one of `blocks` name files, the others are carried through.
     ///
     /// # Errors
-    /// [`ManifestError`] if the file cannot be read or lacks a column.
-    pub fn open(path: &Path, file_columns: &[String]) -> Result<Self, ManifestError> {
-        let anywhere = |problem| ManifestError { file: path.to_owned(), problem, excerpt: None };
-        let file = File::open(path).map_err(|error| anywhere(ManifestProblem::Io(error)))?;
+    /// [`WaferError`] if the file cannot be read or lacks a column.
+    pub fn open(path: &Path, blocks: &[String]) -> Result<Self, WaferError> {
+        let anywhere = |problem| WaferError { file: path.to_owned(), problem, excerpt: None };
+        let file = File::open(path).map_err(|error| anywhere(WaferProblem::Io(error)))?;
         // Lines end in \n, so that they are counted right; a \r before it is trimmed like any blank.
         let mut reader = csv::ReaderBuilder::new()
             .trim(csv::Trim::All)
@@ -75,32 +76,43 @@ impl Manifest {
         let names: Vec<String> = header.iter().map(str::to_owned).collect();
         let at_header = |problem, column: Option<usize>| {
             let excerpt = column.and_then(|column| field_excerpt(path, 0, 1, column));
-            ManifestError { file: path.to_owned(), problem, excerpt: excerpt.map(Box::new) }
+            WaferError { file: path.to_owned(), problem, excerpt: excerpt.map(Box::new) }
         };
         if let Some(twice) = (1..names.len()).find(|&at| names[..at].contains(&names[at])) {
             let name = names[twice].clone();
-            return Err(at_header(ManifestProblem::ColumnTwice { name }, Some(twice)));
+            return Err(at_header(WaferProblem::ColumnTwice { name }, Some(twice)));
         }
         let place = |name: &str| {
             names.iter().position(|found| found == name).ok_or_else(|| {
                 let problem =
-                    ManifestProblem::NoColumn { name: name.to_owned(), found: names.clone() };
+                    WaferProblem::NoColumn { name: name.to_owned(), found: names.clone() };
                 at_header(problem, Some(0))
             })
         };
         let (lot, wafer) = (place("lot")?, place("wafer")?);
         let (die_x, die_y) = (place("die_x")?, place("die_y")?);
-        let files = file_columns.iter().map(|name| place(name)).collect::<Result<Vec<_>, _>>()?;
-        let carried: Vec<usize> = (0..names.len())
-            .filter(|at| ![lot, wafer, die_x, die_y].contains(at) && !files.contains(at))
-            .collect();
+        let (files, carried): (Vec<usize>, Vec<usize>) = (0..names.len())
+            .filter(|at| ![lot, wafer, die_x, die_y].contains(at))
+            .partition(|&at| blocks.contains(&names[at]));
+        if files.is_empty() {
+            let blocks = blocks.to_vec();
+            return Err(at_header(WaferProblem::NoFileColumn { blocks }, None));
+        }
+        let named = |places: &[usize]| places.iter().map(|&at| names[at].clone()).collect();
         Ok(Self {
             path: path.to_owned(),
             reader,
-            carried_names: carried.iter().map(|&at| names[at].clone()).collect(),
+            file_names: named(&files),
+            carried_names: named(&carried),
             columns: Columns { lot, wafer, die_x, die_y, files, carried },
             has_failed: false,
         })
+    }
+
+    /// Names of the columns that name files.
+    #[must_use]
+    pub fn file_names(&self) -> &[String] {
+        &self.file_names
     }
 
     /// Names of the columns that are carried through.
@@ -109,9 +121,9 @@ impl Manifest {
         &self.carried_names
     }
 
-    fn entry(&self, record: &csv::StringRecord) -> Result<DieEntry, ManifestError> {
+    fn entry(&self, record: &csv::StringRecord) -> Result<DieEntry, WaferError> {
         let (byte, line) = record.position().map_or((0, 0), |at| (at.byte(), at.line()));
-        let at = |problem, column| ManifestError {
+        let at = |problem, column| WaferError {
             file: self.path.clone(),
             problem,
             excerpt: field_excerpt(&self.path, byte, line, column).map(Box::new),
@@ -119,13 +131,13 @@ impl Manifest {
         let columns = &self.columns;
         let field = |column: usize| record.get(column).unwrap_or_default();
         let text = |column: usize, name: &'static str| match field(column) {
-            "" => Err(at(ManifestProblem::Empty { column: name }, column)),
+            "" => Err(at(WaferProblem::Empty { column: name }, column)),
             text => Ok(text.to_owned()),
         };
         let number = |column: usize, name: &'static str| {
             field(column).parse::<i32>().map_err(|_| {
                 let text = field(column).to_owned();
-                at(ManifestProblem::DieNumber { column: name, text }, column)
+                at(WaferProblem::DieNumber { column: name, text }, column)
             })
         };
         let key = DieKey {
@@ -145,7 +157,7 @@ impl Manifest {
 }
 
 impl Iterator for Manifest {
-    type Item = Result<DieEntry, ManifestError>;
+    type Item = Result<DieEntry, WaferError>;
 
     /// The next row; after an error there is none.
     fn next(&mut self) -> Option<Self::Item> {
@@ -163,22 +175,22 @@ impl Iterator for Manifest {
     }
 }
 
-fn csv_error(path: &Path, error: &csv::Error) -> ManifestError {
+fn csv_error(path: &Path, error: &csv::Error) -> WaferError {
     let (problem, place) = match error.kind() {
         csv::ErrorKind::UnequalLengths { pos, expected_len, len } => {
-            (ManifestProblem::Fields { expected: *expected_len, found: *len }, pos.clone())
+            (WaferProblem::Fields { expected: *expected_len, found: *len }, pos.clone())
         }
         csv::ErrorKind::Utf8 { pos, .. } => {
-            (ManifestProblem::Csv("this row is not UTF-8 text".to_owned()), pos.clone())
+            (WaferProblem::Csv("this row is not UTF-8 text".to_owned()), pos.clone())
         }
         csv::ErrorKind::Io(error) => {
             let copy = std::io::Error::new(error.kind(), error.to_string());
-            (ManifestProblem::Io(copy), None)
+            (WaferProblem::Io(copy), None)
         }
-        _ => (ManifestProblem::Csv(error.to_string()), error.position().cloned()),
+        _ => (WaferProblem::Csv(error.to_string()), error.position().cloned()),
     };
     let excerpt = place.and_then(|at| field_excerpt(path, at.byte(), at.line(), 0));
-    ManifestError { file: path.to_owned(), problem, excerpt: excerpt.map(Box::new) }
+    WaferError { file: path.to_owned(), problem, excerpt: excerpt.map(Box::new) }
 }
 
 /// The line of a record, read again, with one field marked; `None` if it cannot be read any more.
@@ -227,7 +239,7 @@ fn trimmed(line: &[u8], field: Range<usize>) -> Range<usize> {
 }
 
 /// Which of several touchdowns of one die counts.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum RetestPolicy {
     /// The first.
     First,
@@ -238,6 +250,22 @@ pub enum RetestPolicy {
     Best,
     /// Each on its own.
     All,
+}
+
+impl RetestPolicy {
+    /// All of them.
+    pub const ALL_POLICIES: [Self; 4] = [Self::First, Self::Last, Self::Best, Self::All];
+
+    /// As the recipe has it.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::First => "first",
+            Self::Last => "last",
+            Self::Best => "best",
+            Self::All => "all",
+        }
+    }
 }
 
 /// Which rows count, under a policy. `ranks` say how good each row is, for [`RetestPolicy::Best`];
@@ -273,7 +301,7 @@ pub fn standing_rows(keys: &[DieKey], ranks: &[Option<f64>], policy: RetestPolic
 mod tests {
     use super::*;
 
-    fn read(text: &[u8]) -> Result<(Vec<DieEntry>, Vec<String>), ManifestError> {
+    fn read(text: &[u8]) -> Result<(Vec<DieEntry>, Vec<String>), WaferError> {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("dies.csv");
         std::fs::write(&path, text).unwrap();

@@ -4,12 +4,31 @@
 //! measured on all threads of the pool, and results come out in order whatever their number.
 
 use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
+use std::fmt;
+use std::str::FromStr;
 
 /// A part of a list: every `count`-th row, from the `number`-th on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Shard {
-    number: u64,
     count: u64,
+    number: u64,
+}
+
+impl fmt::Display for Shard {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}/{}", self.number, self.count)
+    }
+}
+
+impl FromStr for Shard {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let shard = text.split_once('/').and_then(|(number, count)| {
+            Self::new(number.trim().parse().ok()?, count.trim().parse().ok()?)
+        });
+        shard.ok_or_else(|| "a shard is K/N with K from 1 to N, such as 2/8".to_owned())
+    }
 }
 
 impl Shard {
@@ -22,6 +41,18 @@ impl Shard {
         (1..=count).contains(&number).then_some(Self { number, count })
     }
 
+    /// How many shards share the list.
+    #[must_use]
+    pub fn count(&self) -> u64 {
+        self.count
+    }
+
+    /// How many of so many rows belong to it.
+    #[must_use]
+    pub fn share_of(&self, rows: u64) -> u64 {
+        (rows + self.count - self.number) / self.count
+    }
+
     /// Whether a row, counted from 0, belongs to it.
     #[must_use]
     pub fn owns(&self, row: u64) -> bool {
@@ -29,8 +60,9 @@ impl Shard {
     }
 }
 
-/// Rows measured at once; large enough to keep many threads busy, small enough to forget soon.
-const BATCH: usize = 256;
+/// Rows measured at once, for each thread: enough that threads seldom wait for the last one, few
+/// enough that a kill costs little.
+const BATCH_PER_THREAD: usize = 32;
 
 /// Measures the rows of a list and hands each batch's results on, in order. The first `done` rows are
 /// passed over. Returns how many rows the list has.
@@ -65,7 +97,8 @@ where
     Value: Send,
 {
     let mut count = 0;
-    let mut batch: Vec<Row> = Vec::with_capacity(BATCH);
+    let largest = BATCH_PER_THREAD * rayon::current_num_threads();
+    let mut batch: Vec<Row> = Vec::with_capacity(largest);
     let mut flush = |batch: &mut Vec<Row>| {
         let values: Vec<Value> = batch.par_iter().map(&measure).collect();
         hand_on(batch.drain(..).zip(values).collect())
@@ -76,7 +109,7 @@ where
         if count > done {
             batch.push(row);
         }
-        if batch.len() == BATCH {
+        if batch.len() == largest {
             flush(&mut batch)?;
         }
     }
@@ -90,7 +123,6 @@ where
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-    use std::sync::atomic::{AtomicUsize, Ordering};
 
     fn results(threads: usize, rows: u64, done: u64) -> Vec<(u64, u64)> {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
@@ -99,7 +131,7 @@ mod tests {
             let list = (0..rows).map(Ok::<_, ()>);
             let measure = |row: &u64| (0..row % 97).fold(*row, |sum, at| sum.wrapping_mul(31) + at);
             let counted = run_in_order(list, done, measure, |batch| {
-                assert!(batch.len() <= BATCH);
+                assert!(batch.len() <= BATCH_PER_THREAD * threads);
                 all.extend(batch);
                 Ok(())
             });
@@ -120,17 +152,16 @@ mod tests {
     #[test]
     fn an_error_of_the_list_ends_the_run_after_what_came_before() {
         let list = (0..600_u64).map(|row| if row == 530 { Err("bad row") } else { Ok(row) });
-        let handed = AtomicUsize::new(0);
-        let ended = run_in_order(
-            list,
-            0,
-            |row| *row,
-            |batch| {
-                handed.fetch_add(batch.len(), Ordering::Relaxed);
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(2).build().unwrap();
+        let mut handed = 0;
+        let ended = pool.install(|| {
+            let hand_on = |batch: Vec<(u64, u64)>| {
+                handed += batch.len();
                 Ok(())
-            },
-        );
-        assert_eq!((ended, handed.into_inner()), (Err("bad row"), 512));
+            };
+            run_in_order(list, 0, |row| *row, hand_on)
+        });
+        assert_eq!((ended, handed), (Err("bad row"), 530 / 64 * 64));
     }
 
     #[test]
@@ -139,6 +170,14 @@ mod tests {
             for row in 0..50 {
                 let owners = (1..=count).filter(|&n| Shard::new(n, count).unwrap().owns(row));
                 assert_eq!(owners.count(), 1);
+            }
+            for rows in 0..30 {
+                for number in 1..=count {
+                    let shard = Shard::new(number, count).unwrap();
+                    let owned = (0..rows).filter(|&row| shard.owns(row)).count();
+                    assert_eq!(shard.share_of(rows), owned as u64);
+                    assert_eq!(shard.to_string().parse(), Ok(shard));
+                }
             }
         }
         assert!(Shard::WHOLE.owns(0) && Shard::WHOLE.owns(9));

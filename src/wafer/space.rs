@@ -1,7 +1,7 @@
 //! Where dies lie on a wafer, and what changes over it.
 //!
 //! Positions are in millimetres with the wafer's centre at nought, x to the right and y up as one
-//! looks at the wafer's face with its notch at the bottom.
+//! looks at the map, where the notch is at the side that the recipe names.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -19,6 +19,20 @@ pub enum Direction {
 }
 
 impl Direction {
+    /// All four.
+    pub const ALL: [Self; 4] = [Self::Right, Self::Left, Self::Up, Self::Down];
+
+    /// As the recipe has it.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Right => "right",
+            Self::Left => "left",
+            Self::Up => "up",
+            Self::Down => "down",
+        }
+    }
+
     /// As a step: (x, y).
     fn step(self) -> (f64, f64) {
         match self {
@@ -63,33 +77,40 @@ pub struct WaferGeometry {
     pub die_pitch_mm: (f64, f64),
     /// The rim on which dies do not count.
     pub edge_exclusion_mm: f64,
-    /// Where the notch is as the die numbers see the wafer.
+    /// Where the notch is on the map.
     pub notch: Direction,
-    /// Where die x grows, with the notch there.
+    /// Where die x grows on the map.
     pub x_axis: Direction,
-    /// Where die y grows, with the notch there.
+    /// Where die y grows on the map.
     pub y_axis: Direction,
     /// The die numbers at the wafer's centre; halves are allowed.
     pub centre_die: (f64, f64),
 }
 
 impl WaferGeometry {
-    /// The middle of a die, with the notch turned to the bottom.
+    /// The middle of a die on the map.
     #[must_use]
     pub fn position(&self, die_x: f64, die_y: f64) -> Position {
         let along_x = (die_x - self.centre_die.0) * self.die_pitch_mm.0;
         let along_y = (die_y - self.centre_die.1) * self.die_pitch_mm.1;
         let (x_step, y_step) = (self.x_axis.step(), self.y_axis.step());
-        let (x, y) =
-            (along_x * x_step.0 + along_y * y_step.0, along_x * x_step.1 + along_y * y_step.1);
-        // By quarter turns, so that nothing is rounded.
-        let (x_mm, y_mm) = match self.notch {
-            Direction::Down => (x, y),
-            Direction::Up => (-x, -y),
-            Direction::Left => (-y, x),
-            Direction::Right => (y, -x),
-        };
-        Position { x_mm: x_mm + 0.0, y_mm: y_mm + 0.0 }
+        Position {
+            x_mm: along_x * x_step.0 + along_y * y_step.0,
+            y_mm: along_x * x_step.1 + along_y * y_step.1,
+        }
+    }
+
+    /// The middle of the rim where the notch is.
+    #[must_use]
+    pub fn notch_position(&self) -> Position {
+        let (x, y) = self.notch.step();
+        Position { x_mm: 0.5 * self.diameter_mm * x, y_mm: 0.5 * self.diameter_mm * y }
+    }
+
+    /// Whether a die's middle lies beyond the wafer's rim.
+    #[must_use]
+    pub fn is_off_wafer(&self, die_x: f64, die_y: f64) -> bool {
+        self.position(die_x, die_y).radius_mm() > 0.5 * self.diameter_mm
     }
 
     /// Whether a die's farthest corner lies on the rim that is excluded, or off the wafer.
@@ -104,12 +125,12 @@ impl WaferGeometry {
     /// Width and height of a die as the map shows it.
     #[must_use]
     pub fn die_size_mm(&self) -> (f64, f64) {
-        let is_level =
-            |direction: Direction| matches!(direction, Direction::Left | Direction::Right);
-        // Die x may run up the page, by its axis or by the turn of the notch.
-        let is_turned = is_level(self.notch) == is_level(self.x_axis);
         let (x_mm, y_mm) = self.die_pitch_mm;
-        if is_turned { (y_mm, x_mm) } else { (x_mm, y_mm) }
+        // Die x may run up the page.
+        match self.x_axis {
+            Direction::Left | Direction::Right => (x_mm, y_mm),
+            Direction::Up | Direction::Down => (y_mm, x_mm),
+        }
     }
 }
 
@@ -216,39 +237,39 @@ mod tests {
         }
     }
 
-    /// Die (2, 1) under every choice, worked out on paper: with the notch where it is named, the
-    /// wafer is turned until the notch is at the bottom.
+    /// Die (2, 1) under every choice of axes, worked out on paper; the notch stands where it is named
+    /// and turns nothing.
     #[test]
     fn a_map_is_right_side_up_for_every_notch_and_axis() {
         use Direction::{Down, Left, Right, Up};
-        for (notch, x_axis, y_axis, want) in [
-            (Down, Right, Up, (4.0, 3.0)),
-            (Down, Left, Up, (-4.0, 3.0)),
-            (Down, Right, Down, (4.0, -3.0)),
-            (Down, Up, Right, (3.0, 4.0)),
-            (Up, Right, Up, (-4.0, -3.0)),
-            (Up, Left, Down, (4.0, 3.0)),
-            // The notch at the left comes down by a quarter turn counterclockwise: right goes up.
-            (Left, Right, Up, (-3.0, 4.0)),
-            // At the right it comes down clockwise: right goes down, up goes right.
-            (Right, Right, Up, (3.0, -4.0)),
-            (Right, Up, Left, (4.0, 3.0)),
+        for (x_axis, y_axis, want) in [
+            (Right, Up, (4.0, 3.0)),
+            (Left, Up, (-4.0, 3.0)),
+            (Right, Down, (4.0, -3.0)),
+            (Left, Down, (-4.0, -3.0)),
+            (Up, Right, (3.0, 4.0)),
+            (Up, Left, (-3.0, 4.0)),
+            (Down, Right, (3.0, -4.0)),
+            (Down, Left, (-3.0, -4.0)),
         ] {
-            let got = WaferGeometry { notch, x_axis, y_axis, ..geometry() }.position(2.0, 1.0);
-            assert_eq!((got.x_mm, got.y_mm), want, "{notch:?} {x_axis:?} {y_axis:?}");
-            // A die is as wide as its neighbour along the page's x is far.
-            let made = WaferGeometry { notch, x_axis, y_axis, ..geometry() };
-            let beside = made.position(3.0, 1.0);
-            let is_level = (beside.x_mm - got.x_mm).abs() > 1.0;
-            assert_eq!(made.die_size_mm(), if is_level { (2.0, 3.0) } else { (3.0, 2.0) });
+            for (notch, rim) in [
+                (Down, (0.0, -75.0)),
+                (Up, (0.0, 75.0)),
+                (Left, (-75.0, 0.0)),
+                (Right, (75.0, 0.0)),
+            ] {
+                let made = WaferGeometry { notch, x_axis, y_axis, ..geometry() };
+                let got = made.position(2.0, 1.0);
+                assert_eq!((got.x_mm, got.y_mm), want, "{notch:?} {x_axis:?} {y_axis:?}");
+                let notch = made.notch_position();
+                assert_eq!((notch.x_mm, notch.y_mm), rim);
+                // A die is as wide as its neighbour along the page's x is far.
+                let beside = made.position(3.0, 1.0);
+                let is_level = (beside.x_mm - got.x_mm).abs() > 1.0;
+                assert_eq!(made.die_size_mm(), if is_level { (2.0, 3.0) } else { (3.0, 2.0) });
+            }
         }
-        // The notch itself lands at the bottom: a die towards it goes down.
-        for (notch, die) in
-            [(Down, (0.0, -1.0)), (Up, (0.0, 1.0)), (Left, (-1.0, 0.0)), (Right, (1.0, 0.0))]
-        {
-            let got = WaferGeometry { notch, ..geometry() }.position(die.0, die.1);
-            assert!(got.y_mm < 0.0 && got.x_mm == 0.0, "{notch:?} {got:?}");
-        }
+        assert!(Right.is_across(Up) && !Right.is_across(Left) && !Up.is_across(Up));
     }
 
     #[test]

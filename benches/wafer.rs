@@ -1,0 +1,90 @@
+//! A wafer of many dies (4-port, 201 points): how much of the reader's speed is left, what a second
+//! thread gains, and whether memory grows with the number of dies.
+#![allow(missing_docs, clippy::unwrap_used)]
+
+mod ratio;
+
+use fourphase::touchstone::{ReadOptions, read};
+use std::hint::black_box;
+use std::path::Path;
+use std::process::{Command, Stdio};
+use std::time::{Duration, Instant};
+
+/// One run in a process of its own: seconds, and the largest resident memory in kilobytes where the
+/// system tells it.
+fn run(folder: &Path, recipe: &str, threads: &str) -> (f64, f64) {
+    let start = Instant::now();
+    let mut child = Command::new(env!("CARGO_BIN_EXE_fourphase"))
+        .args(["wafer", recipe, "--out", "out", "--overwrite", "--quiet", "--threads", threads])
+        .current_dir(folder)
+        .stdout(Stdio::null())
+        .spawn()
+        .unwrap();
+    let status = format!("/proc/{}/status", child.id());
+    let mut peak: f64 = 0.0;
+    loop {
+        if let Ok(text) = std::fs::read_to_string(&status)
+            && let Some(line) = text.lines().find(|line| line.starts_with("VmHWM:"))
+            && let Some(kilobytes) = line.split_whitespace().nth(1)
+        {
+            peak = peak.max(kilobytes.parse().unwrap_or(0.0));
+        }
+        if let Some(ended) = child.try_wait().unwrap() {
+            assert!(ended.code().is_some_and(|code| code < 2), "{ended}");
+            return (start.elapsed().as_secs_f64(), peak);
+        }
+        std::thread::sleep(Duration::from_millis(1));
+    }
+}
+
+/// The smaller of several runs: what else the machine does only slows.
+fn best(folder: &Path, recipe: &str, threads: &str) -> f64 {
+    (0..3).map(|_| run(folder, recipe, threads).0).fold(f64::INFINITY, f64::min)
+}
+
+fn main() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    for dies in ["1000", "10000"] {
+        let made = Command::new(env!("CARGO_BIN_EXE_fourphase"))
+            .args(["demo-wafer", dies, "--dies", dies, "--points", "201", "--quiet"])
+            .args(["--die-pitch-mm", "3.4,3.4", "--no-faults"])
+            .current_dir(path)
+            .status()
+            .unwrap();
+        assert!(made.success());
+        let recipe = path.join(dies).join("recipe.toml");
+        let text = std::fs::read_to_string(&recipe).unwrap();
+        let plain = text.replace("correction = true", "correction = false");
+        std::fs::write(path.join(dies).join("plain.toml"), plain).unwrap();
+    }
+
+    let start = Instant::now();
+    let mut files = 0.0;
+    for entry in std::fs::read_dir(path.join("10000/dies")).unwrap() {
+        black_box(read(&entry.unwrap().path(), &ReadOptions::default()).unwrap());
+        files += 1.0;
+    }
+    let reading = start.elapsed().as_secs_f64();
+    let one = best(path, "10000/plain.toml", "1");
+    let two = best(path, "10000/plain.toml", "2");
+    println!(
+        "10000 dies: reading alone {reading:.2} s, one thread {one:.2} s, two {two:.2} s \
+         ({:.0} dies/s)",
+        files / two
+    );
+    ratio::report("reading alone over the whole run, one thread", reading / one, 0.5);
+    ratio::report("one thread over two", one / two, 1.8);
+    let with_trims = best(path, "10000/recipe.toml", "2");
+    ratio::report("the run without trims over that with, two threads", two / with_trims, 0.3);
+    let (_, small) = run(path, "1000/recipe.toml", "2");
+    let (_, large) = run(path, "10000/recipe.toml", "2");
+    if small > 0.0 {
+        println!("largest memory: {:.0} MB, {:.0} MB", small / 1024.0, large / 1024.0);
+        ratio::report(
+            "1.2 times the memory of 1000 dies over that of 10000",
+            1.2 * small / large,
+            1.0,
+        );
+    }
+}

@@ -1,0 +1,186 @@
+//! Rejection over frequency for many dies, in memory that does not grow with their number.
+
+use super::die::DiePoint;
+
+/// Values are counted in steps of this many dB, so that quantiles are good to half of it.
+const STEP_DB: f64 = 0.05;
+const LOWEST_DB: f64 = -40.0;
+const HIGHEST_DB: f64 = 120.0;
+/// A picture shows no more frequencies than this.
+const MOST_FREQUENCIES: usize = 400;
+/// Nor more single curves.
+const MOST_CURVES: usize = 150;
+
+/// Quantiles over dies at one frequency.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CurveBand {
+    /// Frequency, or LO, Hz.
+    pub frequency_hz: f64,
+    /// 5 % of the dies have less, dB.
+    pub p05_db: f64,
+    /// Half of them.
+    pub median_db: f64,
+    /// 95 %.
+    pub p95_db: f64,
+}
+
+/// Rejection over frequency of many dies.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Curves {
+    /// Frequencies of a die, or LOs, Hz.
+    pub all_hz: Vec<f64>,
+    /// Those at which curves are kept: all, or every so many.
+    pub frequencies_hz: Vec<f64>,
+    /// Quantiles at each of these.
+    pub bands: Vec<CurveBand>,
+    /// The curves of some dies, evenly chosen, dB.
+    pub some: Vec<Vec<f64>>,
+    /// How many dies there are in all.
+    pub dies: u64,
+    /// How many are left out, since their frequencies are others than the first die's.
+    pub left_out: u64,
+}
+
+/// Gathers curves die by die.
+#[derive(Clone, Debug)]
+pub(super) struct CurveCollector {
+    every: u64,
+    all_hz: Vec<f64>,
+    kept: Vec<usize>,
+    counts: Vec<Vec<u32>>,
+    some: Vec<Vec<f64>>,
+    dies: u64,
+    left_out: u64,
+}
+
+#[expect(clippy::cast_sign_loss, clippy::cast_possible_truncation, reason = "clamped")]
+fn bin(rejection_db: f64) -> usize {
+    ((rejection_db.clamp(LOWEST_DB, HIGHEST_DB) - LOWEST_DB) / STEP_DB).round() as usize
+}
+
+impl CurveCollector {
+    pub(super) fn new(dies: u64) -> Self {
+        Self {
+            every: dies.div_ceil(MOST_CURVES as u64).max(1),
+            all_hz: Vec::new(),
+            kept: Vec::new(),
+            counts: Vec::new(),
+            some: Vec::new(),
+            dies: 0,
+            left_out: 0,
+        }
+    }
+
+    pub(super) fn add(&mut self, points: &[DiePoint]) {
+        let (frequencies_hz, worst_db) = worst_over_if(points);
+        if self.all_hz.is_empty() {
+            let every = frequencies_hz.len().div_ceil(MOST_FREQUENCIES).max(1);
+            self.kept = (0..frequencies_hz.len()).step_by(every).collect();
+            self.counts = vec![vec![0; bin(HIGHEST_DB) + 1]; self.kept.len()];
+            self.all_hz.clone_from(&frequencies_hz);
+        }
+        if frequencies_hz != self.all_hz {
+            self.left_out += 1;
+            return;
+        }
+        let curve: Vec<f64> = self.kept.iter().map(|&at| worst_db[at]).collect();
+        for (counts, rejection_db) in self.counts.iter_mut().zip(&curve) {
+            counts[bin(*rejection_db)] += 1;
+        }
+        if self.dies.is_multiple_of(self.every) {
+            self.some.push(curve);
+        }
+        self.dies += 1;
+    }
+
+    pub(super) fn finish(self) -> Curves {
+        let frequencies_hz: Vec<f64> = self.kept.iter().map(|&at| self.all_hz[at]).collect();
+        let bands = frequencies_hz.iter().zip(&self.counts).map(|(&frequency_hz, counts)| {
+            let at = |share: f64| counted_quantile(counts, self.dies, share);
+            CurveBand { frequency_hz, p05_db: at(0.05), median_db: at(0.5), p95_db: at(0.95) }
+        });
+        Curves {
+            bands: bands.collect(),
+            frequencies_hz,
+            all_hz: self.all_hz,
+            some: self.some,
+            dies: self.dies,
+            left_out: self.left_out,
+        }
+    }
+}
+
+/// The worst over IF at each LO, in order; a splitter has one value at each frequency.
+pub(super) fn worst_over_if(points: &[DiePoint]) -> (Vec<f64>, Vec<f64>) {
+    let (mut frequencies_hz, mut worst_db): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());
+    for point in points {
+        match (frequencies_hz.last(), worst_db.last_mut()) {
+            (Some(last), Some(worst)) if last.total_cmp(&point.frequency_hz).is_eq() => {
+                *worst = worst.min(point.rejection_db);
+            }
+            _ => {
+                frequencies_hz.push(point.frequency_hz);
+                worst_db.push(point.rejection_db);
+            }
+        }
+    }
+    (frequencies_hz, worst_db)
+}
+
+/// The value below which a share of the counted values lies.
+#[expect(
+    clippy::cast_precision_loss,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "counts of dies"
+)]
+fn counted_quantile(counts: &[u32], total: u64, share: f64) -> f64 {
+    let rank = (share * total.saturating_sub(1) as f64).round() as u64;
+    let mut below = 0;
+    for (at, count) in counts.iter().enumerate() {
+        below += u64::from(*count);
+        if below > rank {
+            return LOWEST_DB + STEP_DB * at as f64;
+        }
+    }
+    f64::NAN
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use num_complex::Complex64;
+
+    fn points(rejections_db: &[f64]) -> Vec<DiePoint> {
+        (0_u32..)
+            .zip(rejections_db)
+            .map(|(at, &rejection_db)| DiePoint {
+                frequency_hz: 1e9 * f64::from(1 + at / 2),
+                if_hz: Some(f64::from(at % 2)),
+                rejection_db,
+                sideband_gain_db: 0.0,
+                wanted_error: Complex64::ZERO,
+                channel_error: Complex64::ZERO,
+            })
+            .collect()
+    }
+
+    #[test]
+    fn quantiles_of_counted_values_are_good_to_half_a_step() {
+        let mut collector = CurveCollector::new(1000);
+        for die in 0..1000 {
+            // Evenly from 20 to 40 dB at the first LO, the worse of two IFs; without bound at the second.
+            let value = 20.0 + f64::from(die) * 20.0 / 999.0;
+            collector.add(&points(&[value, value + 3.0, f64::INFINITY, f64::INFINITY]));
+        }
+        collector.add(&points(&[20.0]));
+        let curves = collector.finish();
+        assert_eq!((curves.dies, curves.left_out, curves.frequencies_hz.len()), (1000, 1, 2));
+        assert!(curves.some.len() <= MOST_CURVES && curves.some.len() > MOST_CURVES / 2);
+        let band = curves.bands[0];
+        for (got, want) in [(band.p05_db, 21.0), (band.median_db, 30.0), (band.p95_db, 39.0)] {
+            assert!((got - want).abs() <= 0.5 * STEP_DB + 20.0 / 999.0, "{got} {want}");
+        }
+        assert!((curves.bands[1].median_db - HIGHEST_DB).abs() < 1e-9);
+    }
+}

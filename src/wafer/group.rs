@@ -1,0 +1,285 @@
+//! What many dies come to: counts, yield, quantiles, and which limit fails first.
+
+use super::die::{DieFigures, DieLimit, DieQuantity, DieStatus};
+use super::manifest::DieKey;
+use super::space::Position;
+use super::statistics::{ChannelStatistics, Yield, capability_index, channel_statistics, quantile};
+use num_complex::Complex64;
+use std::path::PathBuf;
+
+/// The confidence of every interval of a yield.
+pub const YIELD_CONFIDENCE: f64 = 0.95;
+
+/// A row of the manifest, judged.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DieRow {
+    /// Which die.
+    pub key: DieKey,
+    /// The line in the manifest.
+    pub line: u64,
+    /// Its files as named.
+    pub files: Vec<Option<PathBuf>>,
+    /// Other fields.
+    pub carried: Vec<String>,
+    /// Its verdict.
+    pub status: DieStatus,
+    /// Its worst, if it was measured.
+    pub figures: Option<DieFigures>,
+    /// What stands against it, for people.
+    pub message: String,
+    /// Which touchdown of the die this is, from 1.
+    pub touchdown: u32,
+    /// Whether it is the touchdown that counts.
+    pub stands: bool,
+    /// Whether it lies on the rim that is excluded.
+    pub is_excluded: bool,
+    /// Whether its channel error stands apart from those of its wafer.
+    pub is_outlier: bool,
+    /// Where it lies on the map, if there is one.
+    pub position: Option<Position>,
+}
+
+impl DieRow {
+    /// Whether yield and statistics take it in: the touchdown that counts, off the excluded rim.
+    #[must_use]
+    pub fn counts(&self) -> bool {
+        self.stands && !self.is_excluded
+    }
+
+    /// Its figures, if it counts.
+    #[must_use]
+    pub fn counted_figures(&self) -> Option<&DieFigures> {
+        self.figures.as_ref().filter(|_| self.counts())
+    }
+}
+
+/// How many of each.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Rows of the manifest.
+    pub rows: u64,
+    /// Rows that another touchdown of the die stands for.
+    pub superseded: u64,
+    /// Rows that stand, on the excluded rim.
+    pub edge_excluded: u64,
+    /// Of the others: every limit holds.
+    pub pass: u64,
+    /// A limit does not hold.
+    pub fail: u64,
+    /// A file is missing.
+    pub incomplete: u64,
+    /// A file cannot be read, or makes no sense.
+    pub error: u64,
+    /// Measured dies that stand apart.
+    pub outliers: u64,
+}
+
+impl Counts {
+    /// Counts rows.
+    #[must_use]
+    pub fn of<'r>(rows: impl IntoIterator<Item = &'r DieRow>) -> Self {
+        let mut counts = Self::default();
+        for row in rows {
+            counts.rows += 1;
+            let counted = match (row.stands, row.is_excluded, row.status) {
+                (false, _, _) => &mut counts.superseded,
+                (true, true, _) => &mut counts.edge_excluded,
+                (true, false, DieStatus::Pass) => &mut counts.pass,
+                (true, false, DieStatus::Fail) => &mut counts.fail,
+                (true, false, DieStatus::Incomplete) => &mut counts.incomplete,
+                (true, false, DieStatus::Error) => &mut counts.error,
+            };
+            *counted += 1;
+            counts.outliers += u64::from(row.counts() && row.is_outlier);
+        }
+        counts
+    }
+
+    /// Dies that were judged.
+    #[must_use]
+    pub fn tested(&self) -> u64 {
+        self.pass + self.fail
+    }
+
+    /// The share that passes.
+    #[must_use]
+    pub fn yield_of_tested(&self) -> Yield {
+        Yield::new(self.pass, self.tested(), YIELD_CONFIDENCE)
+    }
+}
+
+/// Values below which so many percent lie.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Quantiles {
+    /// The smallest.
+    pub least: f64,
+    /// 5 %.
+    pub p05: f64,
+    /// 25 %.
+    pub p25: f64,
+    /// Half.
+    pub median: f64,
+    /// 75 %.
+    pub p75: f64,
+    /// 95 %.
+    pub p95: f64,
+    /// The largest.
+    pub largest: f64,
+}
+
+impl Quantiles {
+    /// Of values in ascending order; `None` without any.
+    #[must_use]
+    pub fn of(sorted: &[f64]) -> Option<Self> {
+        Some(Self {
+            least: *sorted.first()?,
+            p05: quantile(sorted, 0.05)?,
+            p25: quantile(sorted, 0.25)?,
+            median: quantile(sorted, 0.5)?,
+            p75: quantile(sorted, 0.75)?,
+            p95: quantile(sorted, 0.95)?,
+            largest: *sorted.last()?,
+        })
+    }
+}
+
+/// How one limit fares over many dies.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LimitCount {
+    /// The limit.
+    pub limit: DieLimit,
+    /// Dies that miss it.
+    pub failing: u64,
+    /// Dies that miss it by more of its own size than any other limit.
+    pub failing_first: u64,
+    /// Dies that miss it and no other.
+    pub failing_alone: u64,
+}
+
+/// Where dies are worst.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WorstPlace {
+    /// The frequency or LO at which most dies have their worst rejection, Hz; the lower of equals.
+    pub most_often_hz: f64,
+    /// The share of dies that have it there.
+    pub share: f64,
+    /// Half of the dies have theirs below, Hz.
+    pub median_hz: f64,
+}
+
+/// What a wafer, a lot or all dies come to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GroupResult {
+    /// Which lot; all when absent.
+    pub lot: Option<String>,
+    /// Which wafer; all when absent.
+    pub wafer: Option<String>,
+    /// How many of each.
+    pub counts: Counts,
+    /// The worst rejection of each die, ascending, dB.
+    pub rejections_db: Vec<f64>,
+    /// Its quantiles.
+    pub rejection: Option<Quantiles>,
+    /// Mean and spread of the dies' mean channel errors.
+    pub channel: Option<ChannelStatistics>,
+    /// How far the median lies within the rejection's limit, in units of the lower half's spread.
+    pub capability: Option<f64>,
+    /// The limits, one by one.
+    pub limits: Vec<LimitCount>,
+    /// Where dies are worst.
+    pub worst_place: Option<WorstPlace>,
+}
+
+impl GroupResult {
+    /// What the rows of a group come to.
+    #[must_use]
+    pub fn of(
+        lot: Option<&str>,
+        wafer: Option<&str>,
+        rows: &[&DieRow],
+        limits: &[DieLimit],
+    ) -> Self {
+        let figures: Vec<&DieFigures> =
+            rows.iter().filter_map(|row| row.counted_figures()).collect();
+        let mut rejections_db: Vec<f64> =
+            figures.iter().map(|figures| figures.worst_rejection_db).collect();
+        rejections_db.sort_by(f64::total_cmp);
+        let errors: Vec<Complex64> = figures.iter().map(|figures| figures.mean_error).collect();
+        let capability = limits
+            .iter()
+            .find(|limit| limit.quantity == DieQuantity::Rejection)
+            .and_then(|limit| capability_index(&rejections_db, limit.limit));
+        Self {
+            lot: lot.map(str::to_owned),
+            wafer: wafer.map(str::to_owned),
+            counts: Counts::of(rows.iter().copied()),
+            rejection: Quantiles::of(&rejections_db),
+            rejections_db,
+            channel: channel_statistics(&errors),
+            capability,
+            limits: limit_counts(&figures, limits),
+            worst_place: worst_place(&figures),
+        }
+    }
+
+    /// The limit that most dies miss first, if any is missed.
+    #[must_use]
+    pub fn fails_first(&self) -> Option<&LimitCount> {
+        let mut first: Option<&LimitCount> = None;
+        for count in &self.limits {
+            if count.failing_first > first.map_or(0, |first| first.failing_first) {
+                first = Some(count);
+            }
+        }
+        first
+    }
+}
+
+/// The limits that a die misses, the one missed by the largest share of its size first.
+#[must_use]
+pub fn missed<'l>(figures: &DieFigures, limits: &'l [DieLimit]) -> Vec<&'l DieLimit> {
+    let mut missed: Vec<&DieLimit> =
+        limits.iter().filter(|limit| limit.margin(figures) < 0.0).collect();
+    missed.sort_by(|one, other| {
+        one.relative_margin(figures).total_cmp(&other.relative_margin(figures))
+    });
+    missed
+}
+
+fn limit_counts(figures: &[&DieFigures], limits: &[DieLimit]) -> Vec<LimitCount> {
+    let mut counts: Vec<LimitCount> = limits
+        .iter()
+        .map(|limit| LimitCount {
+            limit: limit.clone(),
+            failing: 0,
+            failing_first: 0,
+            failing_alone: 0,
+        })
+        .collect();
+    for figures in figures {
+        let missed = missed(figures, limits);
+        for (place, limit) in missed.iter().enumerate() {
+            let Some(count) = counts.iter_mut().find(|count| count.limit == **limit) else {
+                continue;
+            };
+            count.failing += 1;
+            count.failing_first += u64::from(place == 0);
+            count.failing_alone += u64::from(missed.len() == 1);
+        }
+    }
+    counts
+}
+
+fn worst_place(figures: &[&DieFigures]) -> Option<WorstPlace> {
+    let mut places: Vec<f64> = figures.iter().map(|figures| figures.worst_at_hz).collect();
+    places.sort_by(f64::total_cmp);
+    let (mut most_often_hz, mut most) = (*places.first()?, 0);
+    for run in places.chunk_by(|one, other| one.total_cmp(other).is_eq()) {
+        if run.len() > most {
+            (most_often_hz, most) = (run[0], run.len());
+        }
+    }
+    #[expect(clippy::cast_precision_loss, reason = "far fewer than 2^53 dies")]
+    let share = most as f64 / places.len() as f64;
+    Some(WorstPlace { most_often_hz, share, median_hz: quantile(&places, 0.5)? })
+}
