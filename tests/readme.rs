@@ -4,16 +4,25 @@
 use std::path::Path;
 use std::process::Command;
 
+fn copy_all(from: &Path, to: &Path) {
+    std::fs::create_dir(to).unwrap();
+    for entry in std::fs::read_dir(from).unwrap() {
+        let path = entry.unwrap().path();
+        let target = to.join(path.file_name().unwrap());
+        if path.is_dir() {
+            copy_all(&path, &target);
+        } else {
+            std::fs::copy(&path, target).unwrap();
+        }
+    }
+}
+
 #[test]
 fn commands_of_the_readme_run() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let folder = tempfile::tempdir().unwrap();
     let demo = folder.path().join("data-demo");
-    std::fs::create_dir(&demo).unwrap();
-    for entry in std::fs::read_dir(root.join("data-demo")).unwrap() {
-        let path = entry.unwrap().path();
-        std::fs::copy(&path, demo.join(path.file_name().unwrap())).unwrap();
-    }
+    copy_all(&root.join("data-demo"), &demo);
     // A file of the reader's own.
     std::fs::copy(demo.join("coupler.s4p"), folder.path().join("die_07.s4p")).unwrap();
     let readme = std::fs::read_to_string(root.join("README.md")).unwrap();

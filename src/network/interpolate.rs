@@ -89,6 +89,9 @@ pub fn interpolate(network: &Network, grid: &FrequencyGrid) -> Result<Interpolat
             last_hz: known.last_hz(),
         });
     }
+    if let Some(network) = picked(network, grid)? {
+        return Ok(Interpolated { network, unsafe_step: None });
+    }
     if network.kind() != ParameterKind::Scattering {
         let scattering = interpolate(&convert(network, ParameterKind::Scattering)?, grid)?;
         let network = convert(&scattering.network, network.kind())?;
@@ -103,7 +106,7 @@ pub fn interpolate(network: &Network, grid: &FrequencyGrid) -> Result<Interpolat
 
     let mut entries = vec![Complex64::ZERO; grid.len() * size];
     let mut unsafe_step: Option<UnsafeStep> = None;
-    let mut curve = Curve::new(known.as_hz());
+    let mut curve = Curve::new(known.as_hz(), &places);
     for at in 0..size {
         curve.load(network.entries().iter().skip(at).step_by(size));
         for ((place, &hz), entry) in
@@ -149,6 +152,34 @@ pub fn interpolate(network: &Network, grid: &FrequencyGrid) -> Result<Interpolat
     Ok(Interpolated { network, unsafe_step })
 }
 
+/// The network's own points, where the grid asks for no others and none of them stands twice.
+fn picked(network: &Network, grid: &FrequencyGrid) -> Result<Option<Network>, NetworkError> {
+    let known = network.grid().as_hz();
+    if network.grid().repeats() > 0 || !network.has_constant_references() {
+        return Ok(None);
+    }
+    let size = network.ports() * network.ports();
+    let mut entries = Vec::with_capacity(grid.len() * size);
+    let mut at = 0;
+    for &hz in grid.as_hz() {
+        while known[at] < hz {
+            at += 1;
+        }
+        if known[at].total_cmp(&hz).is_ne() {
+            return Ok(None);
+        }
+        entries.extend_from_slice(&network.entries()[at * size..(at + 1) * size]);
+    }
+    let references_ohm = network.references_ohm(0).to_vec();
+    let made =
+        Network::new(network.kind(), grid.clone(), network.ports(), entries, references_ohm)?;
+    let made = made.with_waves(network.waves());
+    Ok(Some(match network.modes() {
+        Some(modes) => made.with_modes(modes.to_vec())?,
+        None => made,
+    }))
+}
+
 /// Where a frequency lies among the known ones.
 #[derive(Clone, Copy, Debug)]
 struct Place {
@@ -179,18 +210,34 @@ impl Place {
 struct Curve<'a> {
     known_hz: &'a [f64],
     values: Vec<Complex64>,
+    /// From each value to the next: the phase step in radians.
+    steps: Vec<f64>,
+    /// Where residuals and slopes are asked for: around frequencies that are not known ones.
+    needs_residual: Vec<bool>,
+    needs_slope: Vec<bool>,
     residuals: Vec<Complex64>,
     slopes: Vec<Complex64>,
     delay_s: f64,
 }
 
 impl<'a> Curve<'a> {
-    fn new(known_hz: &'a [f64]) -> Self {
+    fn new(known_hz: &'a [f64], places: &[Place]) -> Self {
+        let known = known_hz.len();
+        let (mut needs_residual, mut needs_slope) = (vec![false; known], vec![false; known]);
+        for place in places.iter().filter(|place| place.share != 0.0) {
+            let low = place.interval;
+            needs_slope[low..=low + 1].fill(true);
+            // A slope at an end looks two points into the data.
+            needs_residual[low.saturating_sub(2)..(low + 4).min(known)].fill(true);
+        }
         Self {
             known_hz,
             values: Vec::new(),
-            residuals: Vec::new(),
-            slopes: Vec::new(),
+            steps: Vec::new(),
+            needs_residual,
+            needs_slope,
+            residuals: vec![Complex64::ZERO; known],
+            slopes: vec![Complex64::ZERO; known],
             delay_s: 0.0,
         }
     }
@@ -198,18 +245,16 @@ impl<'a> Curve<'a> {
     fn load<'v>(&mut self, values: impl Iterator<Item = &'v Complex64>) {
         self.values.clear();
         self.values.extend(values);
-        self.delay_s = mean_delay_s(self.known_hz, &self.values);
-        self.residuals.clear();
-        let delay_s = self.delay_s;
-        self.residuals.extend(
-            self.values
-                .iter()
-                .zip(self.known_hz)
-                .map(|(value, hz)| value * Complex64::cis(TAU * hz * delay_s)),
-        );
-        self.slopes.clear();
-        self.slopes
-            .extend((0..self.known_hz.len()).map(|at| slope(self.known_hz, &self.residuals, at)));
+        self.steps.clear();
+        self.steps.extend(self.values.windows(2).map(|pair| (pair[1] * pair[0].conj()).arg()));
+        self.delay_s = mean_delay_s(self.known_hz, &self.values, &self.steps);
+        for at in (0..self.known_hz.len()).filter(|&at| self.needs_residual[at]) {
+            let turn = Complex64::cis(TAU * self.known_hz[at] * self.delay_s);
+            self.residuals[at] = self.values[at] * turn;
+        }
+        for at in (0..self.known_hz.len()).filter(|&at| self.needs_slope[at]) {
+            self.slopes[at] = slope(self.known_hz, &self.residuals, at);
+        }
     }
 
     fn value(&self, place: Place, frequency_hz: f64) -> Complex64 {
@@ -228,26 +273,21 @@ impl<'a> Curve<'a> {
 
     /// Index and size of the largest phase step among points of telling magnitude.
     fn worst_step(&self, used: std::ops::Range<usize>, floor: f64) -> Option<(usize, f64)> {
-        let values = &self.values[used.clone()];
-        values
-            .windows(2)
-            .enumerate()
-            .filter(|(_, pair)| pair[0].norm() > floor && pair[1].norm() > floor)
-            .map(|(at, pair)| {
-                (used.start + at, (pair[1] * pair[0].conj()).arg().to_degrees().abs())
-            })
+        let is_telling = |at: usize| self.values[at].norm_sqr() > floor * floor;
+        (used.start..used.end.saturating_sub(1))
+            .filter(|&at| is_telling(at) && is_telling(at + 1))
+            .map(|at| (at, self.steps[at].to_degrees().abs()))
             .max_by(|one, other| one.1.total_cmp(&other.1))
     }
 }
 
 /// The delay that flattens the phase best: least squares over the steps, weighted by magnitude.
-fn mean_delay_s(known_hz: &[f64], values: &[Complex64]) -> f64 {
+fn mean_delay_s(known_hz: &[f64], values: &[Complex64], steps: &[f64]) -> f64 {
     let (mut turned, mut width) = (0.0, 0.0);
-    for (hz, pair) in known_hz.windows(2).zip(values.windows(2)) {
+    for ((hz, pair), step) in known_hz.windows(2).zip(values.windows(2)).zip(steps) {
         let step_hz = hz[1] - hz[0];
-        let product = pair[1] * pair[0].conj();
-        let weight = product.norm();
-        turned -= weight * product.arg() * step_hz;
+        let weight = (pair[0].norm_sqr() * pair[1].norm_sqr()).sqrt();
+        turned -= weight * step * step_hz;
         width += weight * step_hz * step_hz;
     }
     if width > 0.0 { turned / (TAU * width) } else { 0.0 }

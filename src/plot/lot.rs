@@ -176,7 +176,7 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>
     let shown = sorted.iter().copied().map(cut_db).chain(required);
     let x = range_of(shown, 2.0);
     // Steps stand upright: before and after every die, or every so many.
-    let every = sorted.len().div_ceil(2000).max(1);
+    let every = sorted.len().div_ceil(400).max(1);
     let mut shares: Vec<(f64, Yield)> = Vec::new();
     let passing = |count: usize| Yield::new(count as u64, sorted.len() as u64, YIELD_CONFIDENCE);
     let mut below = 0;

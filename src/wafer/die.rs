@@ -5,7 +5,6 @@ use super::manifest::{DieEntry, DieKey};
 use crate::units::db_from_neper;
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
-use std::fmt::Write as _;
 use std::path::PathBuf;
 
 /// One frequency of a die, or one LO and IF.
@@ -246,8 +245,7 @@ struct Kept {
     points: String,
 }
 
-/// Numbers of a point in a journal.
-const NUMBERS: usize = 8;
+/// Hexadecimal digits of a number of single precision.
 const DIGITS: usize = 8;
 
 impl DieRecord {
@@ -330,49 +328,84 @@ impl DieRecord {
     }
 }
 
+/// Numbers of single precision behind a point's frequency: those of a receiver, and the fewer of a
+/// splitter, whose sidebands are one.
+const OF_RECEIVER: usize = 7;
+const OF_SPLITTER: usize = 3;
+
 #[expect(clippy::cast_possible_truncation, reason = "single precision is what is kept")]
 fn points_text(points: &[DiePoint]) -> String {
-    let mut text = String::with_capacity(points.len() * (NUMBERS + 2) * DIGITS);
+    let is_receiver = points.iter().any(|point| point.if_hz.is_some());
+    let count = if is_receiver { OF_RECEIVER } else { OF_SPLITTER };
+    let mut text = String::with_capacity(1 + points.len() * (count + 2) * DIGITS);
+    text.push(if is_receiver { 'r' } else { 's' });
     for point in points {
         // Frequencies are kept whole.
-        let _ = write!(text, "{:016x}", point.frequency_hz.to_bits());
-        for value in [
-            point.if_hz.unwrap_or(f64::NAN),
+        push_digits(&mut text, point.frequency_hz.to_bits(), 2 * DIGITS);
+        let values = [
             point.rejection_db,
+            point.channel_error.re,
+            point.channel_error.im,
+            point.if_hz.unwrap_or(f64::NAN),
             point.sideband_gain_db,
             point.wanted_error.re,
             point.wanted_error.im,
-            point.channel_error.re,
-            point.channel_error.im,
-        ] {
-            let _ = write!(text, "{:08x}", (value as f32).to_bits());
+        ];
+        for value in &values[..count] {
+            push_digits(&mut text, (*value as f32).to_bits().into(), DIGITS);
         }
     }
     text
 }
 
+/// The last so many hexadecimal digits of a number.
+fn push_digits(text: &mut String, bits: u64, count: usize) {
+    const HEXADECIMAL: &[u8; 16] = b"0123456789abcdef";
+    for place in (0..count).rev() {
+        let digit = usize::try_from((bits >> (4 * place)) & 15).unwrap_or(0);
+        text.push(char::from(HEXADECIMAL[digit]));
+    }
+}
+
 fn points_of(text: &str) -> Option<Vec<DiePoint>> {
-    let length = (NUMBERS + 1) * DIGITS;
+    let count = match text.as_bytes().first()? {
+        b'r' => OF_RECEIVER,
+        b's' => OF_SPLITTER,
+        _ => return None,
+    };
+    let (text, length) = (&text[1..], (count + 2) * DIGITS);
     if !text.is_ascii() || !text.len().is_multiple_of(length) {
         return None;
     }
     (0..text.len() / length)
         .map(|point| {
             let text = &text[point * length..(point + 1) * length];
-            let frequency_hz = f64::from_bits(u64::from_str_radix(&text[..16], 16).ok()?);
-            let mut values = [0.0; NUMBERS - 1];
-            for (at, value) in values.iter_mut().enumerate() {
-                let digits = &text[16 + at * DIGITS..16 + (at + 1) * DIGITS];
+            let frequency_hz = f64::from_bits(u64::from_str_radix(&text[..2 * DIGITS], 16).ok()?);
+            let mut values = [0.0; OF_RECEIVER];
+            for (at, value) in values.iter_mut().take(count).enumerate() {
+                let digits = &text[(2 + at) * DIGITS..(3 + at) * DIGITS];
                 *value = f64::from(f32::from_bits(u32::from_str_radix(digits, 16).ok()?));
             }
-            let [if_hz, rejection_db, sideband_gain_db, re, im, image_re, image_im] = values;
-            Some(DiePoint {
-                frequency_hz,
-                if_hz: (!if_hz.is_nan()).then_some(if_hz),
-                rejection_db,
-                sideband_gain_db,
-                wanted_error: Complex64::new(re, im),
-                channel_error: Complex64::new(image_re, image_im),
+            let [rejection_db, re, im, if_hz, sideband_gain_db, wanted_re, wanted_im] = values;
+            let channel_error = Complex64::new(re, im);
+            Some(if count == OF_RECEIVER {
+                DiePoint {
+                    frequency_hz,
+                    if_hz: (!if_hz.is_nan()).then_some(if_hz),
+                    rejection_db,
+                    sideband_gain_db,
+                    wanted_error: Complex64::new(wanted_re, wanted_im),
+                    channel_error,
+                }
+            } else {
+                DiePoint {
+                    frequency_hz,
+                    if_hz: None,
+                    rejection_db,
+                    sideband_gain_db: 0.0,
+                    wanted_error: channel_error,
+                    channel_error,
+                }
             })
         })
         .collect()

@@ -559,7 +559,7 @@ mod tests {
                 5,
                 24,
             ),
-            (&SPLITTER.replace("[2, 3]", "[2, 1]"), "port 1 is named twice", 3, 58),
+            (&SPLITTER.replace("[2, 3]", "[2, 1]"), "port 1 is named twice", 3, 56),
             (
                 &format!(
                     "{SPLITTER}[map]\nwafer_diameter_mm = 150\ndie_pitch_mm = [1, 1]\nx_axis = \"up\"\n"
