@@ -539,3 +539,135 @@ pub fn measured(points: Vec<DiePoint>, least_lo_power_dbm: Option<f64>) -> Optio
         if_ideal_db: Vec::new(),
     })
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::wafer::{DieEntry, RecipeAnalysis, WhatIf};
+    use std::path::PathBuf;
+
+    fn recipe(retests: RetestPolicy) -> Recipe {
+        Recipe {
+            path: PathBuf::from("r.toml"),
+            title: None,
+            manifest: PathBuf::from("d.csv"),
+            retests,
+            analysis: RecipeAnalysis::Receiver(PathBuf::from("x.toml")),
+            map: None,
+            has_centre: false,
+            limits: None,
+            required_yield: None,
+            screening_sigma: 6.0,
+            what_if: WhatIf { has_correction: true, ..WhatIf::default() },
+        }
+    }
+
+    fn limits() -> Vec<DieLimit> {
+        vec![DieLimit { quantity: DieQuantity::Rejection, name: "image_rejection_db", limit: 30.0 }]
+    }
+
+    /// |1 + ρ|² / |1 - ρ|² with ρ = w e^ε in both sidebands: THEORY's exact form, written out.
+    fn rejection_db(error: Complex64, weight: Complex64) -> f64 {
+        let rho = weight * error.exp();
+        10.0 * ((1.0 + rho).norm_sqr() / (1.0 - rho).norm_sqr()).log10()
+    }
+
+    fn record(wafer: &str, die_x: i32, errors: &[Complex64]) -> DieRecord {
+        let points: Vec<DiePoint> = (1_u32..)
+            .zip(errors)
+            .map(|(at, &error)| DiePoint {
+                frequency_hz: 1e9 * f64::from(at),
+                if_hz: Some(1e8),
+                rejection_db: rejection_db(error, Complex64::ONE),
+                sideband_gain_db: 0.0,
+                wanted_error: error,
+                channel_error: error,
+            })
+            .collect();
+        let outcome = match measured(points, None) {
+            Some(die) => DieOutcome::Measured(Box::new(die)),
+            None => DieOutcome::Error("no points".to_owned()),
+        };
+        let key = DieKey { lot: "L".into(), wafer: wafer.into(), die_x, die_y: 0 };
+        let entry = DieEntry { line: 2, key, files: Vec::new(), carried: Vec::new() };
+        DieRecord::new(&entry, outcome)
+    }
+
+    fn answer(recipe: &Recipe, records: &[DieRecord]) -> LotResult {
+        let mut collector = LotCollector::new(recipe, limits());
+        records.iter().for_each(|record| collector.add(record));
+        let mut second = collector.first_answer();
+        for (row, record) in records.iter().enumerate() {
+            second.add(row, record);
+        }
+        assert!(second.wants_third_walk());
+        for (row, record) in records.iter().enumerate() {
+            let trimmed =
+                |point: &DiePoint, weight: Complex64| rejection_db(point.channel_error, weight);
+            second.add_trimmed(row, record, trimmed);
+        }
+        second.finish()
+    }
+
+    fn least(result: &LotResult, name: &str) -> f64 {
+        let found = result.what_ifs.iter().find(|answer| answer.name == name).unwrap();
+        found.rejection.unwrap().least
+    }
+
+    /// Two wafers with an error of their own: one trim per wafer cancels it. An error that turns
+    /// over frequency needs one trim per frequency.
+    #[test]
+    fn a_trim_mends_what_is_common() {
+        let (one, other) = (Complex64::new(0.05, 0.1), Complex64::new(-0.08, 0.02));
+        let turning = [Complex64::new(0.0, 0.1), Complex64::new(0.0, -0.1)];
+        let alike: Vec<DieRecord> = (0..4)
+            .map(|die| match die {
+                0 | 1 => record("A", die, &[one, one]),
+                _ => record("B", die, &[other, other]),
+            })
+            .collect();
+        let result = answer(&recipe(RetestPolicy::Last), &alike);
+        let worst = rejection_db(one, Complex64::ONE).min(rejection_db(other, Complex64::ONE));
+        assert!((least(&result, "as_measured") - worst).abs() < 1e-9);
+        assert!(least(&result, "trim_per_wafer") > 250.0);
+        assert_eq!(result.all.counts.pass, 0);
+
+        let result = answer(&recipe(RetestPolicy::Last), &[record("A", 0, &turning)]);
+        let untrimmed = rejection_db(turning[0], Complex64::ONE);
+        assert!((least(&result, "trim_per_wafer") - untrimmed).abs() < 1e-9);
+        assert!(least(&result, "trim_per_wafer_and_frequency") > 250.0);
+    }
+
+    #[test]
+    fn each_policy_has_its_yield_and_unread_dies_are_no_fails() {
+        let (good, bad) = (Complex64::new(0.0, 0.01), Complex64::new(0.0, 0.2));
+        let records = [
+            record("A", 0, &[bad]),
+            record("A", 1, &[good]),
+            record("A", 0, &[good]),
+            record("A", 2, &[]),
+            record("A", 1, &[bad]),
+        ];
+        for (policy, pass, fail, superseded) in [
+            (RetestPolicy::First, 1, 1, 2),
+            (RetestPolicy::Last, 1, 1, 2),
+            (RetestPolicy::Best, 2, 0, 2),
+            (RetestPolicy::All, 2, 2, 0),
+        ] {
+            let result = answer(&recipe(policy), &records);
+            let counts = result.all.counts;
+            assert_eq!((counts.pass, counts.fail, counts.error), (pass, fail, 1), "{policy:?}");
+            assert_eq!((counts.rows, counts.superseded), (5, superseded));
+            assert_eq!(result.passes(), fail == 0);
+            assert_eq!(result.retests.len(), 2);
+            // All four yields are there whichever policy holds.
+            let shares: Vec<u64> =
+                result.yield_by_policy.iter().map(|(_, share)| share.passed).collect();
+            assert_eq!(shares, [1, 1, 2, 2]);
+            assert_eq!(result.wafers[0].group.counts, result.lots[0].counts);
+        }
+        let nothing = answer(&recipe(RetestPolicy::Last), &[record("A", 0, &[])]);
+        assert!(!nothing.passes() && nothing.all.rejection.is_none());
+    }
+}
