@@ -18,6 +18,7 @@
 //! | [`touchstone`] | reading and writing files |
 //! | [`splitter`] | one coupler, balun or divider |
 //! | [`downconverter`] | networks and receivers described in TOML; image rejection, its budget and its correction |
+//! | [`measurement`] | N-ports rebuilt from measurements of pairs of ports |
 //! | [`wafer`] | many dies: positions, trends, yield |
 //! | [`plot`] | pictures |
 //! | [`report`] | text, JSON, CSV, and files that appear whole |
@@ -44,6 +45,7 @@ pub mod cli;
 pub mod component;
 pub mod diagnostic;
 pub mod downconverter;
+pub mod measurement;
 pub mod network;
 pub mod plot;
 pub mod report;

@@ -40,6 +40,8 @@ pub(super) enum Command {
     Join(Join),
     /// Fixtures, pads and leads taken off a measurement
     Deembed(Deembed),
+    /// An N-port from measurements of some of its ports at a time
+    Rebuild(Rebuild),
     /// How far two files differ
     Compare(Compare),
     /// A closed-form part as a file
@@ -373,6 +375,23 @@ pub(super) struct Join {
     /// Frequencies, above what the description says
     #[arg(long, value_name = "GRID", value_parser = grid)]
     pub(super) grid: Option<Grid>,
+    #[command(flatten)]
+    pub(super) form: FileForm,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Rebuild {
+    /// Which files measure which ports, and what the others end in
+    #[arg(value_name = "SET.toml")]
+    pub(super) set: PathBuf,
+    /// The file to write
+    #[arg(long, value_name = "FILE")]
+    pub(super) output: PathBuf,
+    /// What to print
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
     #[command(flatten)]
     pub(super) form: FileForm,
     #[command(flatten)]

@@ -3,6 +3,7 @@
 use crate::component::ComponentError;
 use crate::diagnostic::Diagnostic;
 use crate::downconverter::{DescriptionError, ReceiverError};
+use crate::measurement::RebuildError;
 use crate::network::NetworkError;
 use crate::plot::PlotError;
 use crate::report::PublishError;
@@ -22,6 +23,8 @@ pub(super) enum Failure {
     Description(#[from] DescriptionError),
     #[error("{source}")]
     Receiver { file: PathBuf, source: ReceiverError },
+    #[error("{source}")]
+    Rebuild { file: PathBuf, source: RebuildError },
     #[error(transparent)]
     Wafer(#[from] WaferError),
     #[error(transparent)]
@@ -100,6 +103,18 @@ impl Failure {
                     SplitterError::NoSignal { .. } => {
                         shown.with_help("check --input, --outputs and --band")
                     }
+                    _ => shown,
+                }
+            }
+            Self::Rebuild { file, source } => {
+                let shown = shown.in_file(file.display().to_string());
+                match source {
+                    RebuildError::Missing { .. } => shown.with_help(
+                        "measure these two ports together, or say reciprocal = true if it is",
+                    ),
+                    RebuildError::Network(NetworkError::OutsideData { .. }) => shown.with_help(
+                        "the first measurement sets the frequencies; put the narrowest first",
+                    ),
                     _ => shown,
                 }
             }

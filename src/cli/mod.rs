@@ -23,6 +23,7 @@ mod inspect;
 mod join;
 mod output;
 mod plan;
+mod rebuild;
 mod splitter;
 mod tolerance;
 mod wafer;
@@ -86,6 +87,7 @@ pub fn run() -> ExitCode {
         Command::Component(given) => component::run(given, &console),
         Command::Wafer(given) => wafer::run(given, &console),
         Command::DemoWafer(given) => demo_wafer::run(given, &console),
+        Command::Rebuild(given) => rebuild::run(given, &console),
         Command::Plan(given) => plan::run(given, &console),
     };
     match ended {

@@ -51,7 +51,7 @@ pub use analysis::{
 pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
 pub use component_spec::{ComponentSpec, KINDS};
 pub use correction::{CorrectionPoint, least_squares_weight, minimax_weight, worst_rejection_db};
-pub use description::{BlockEntry, LoadEntry, NetworkDescription};
+pub use description::{BlockEntry, ComplexValue, LoadEntry, NetworkDescription};
 pub use die_receiver::{DieReceiver, LeastDrive};
 pub use dimensions::{Dimension, Dimensions};
 pub use drive::{LoPoint, MixerDrive, PairDrive};

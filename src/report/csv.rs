@@ -1,7 +1,7 @@
 //! Results as CSV tables: one header row, names that end in their units, `inf` without bound, an
 //! empty field where there is no value.
 
-use super::json::{ComparisonReport, Inspected, ToleranceReport};
+use super::json::{ComparisonReport, Inspected, RebuildReport, ToleranceReport};
 use crate::downconverter::FrequencyPlan;
 use crate::splitter::{SplitterKind, SplitterResult};
 use crate::touchstone::TouchstoneFile;
@@ -237,6 +237,24 @@ pub fn named_values(pairs: &[(String, f64)]) -> Result<String, csv::Error> {
     table.row(["name", "value"])?;
     for (name, value) in pairs {
         table.row([name.clone(), value.to_string()])?;
+    }
+    table.finish()
+}
+
+/// The reflections of a rebuilt network, one row per port.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn rebuilt(report: &RebuildReport) -> Result<String, csv::Error> {
+    let mut table = Table::new();
+    table.row(["port", "measurements", "largest_residual", "at_hz"])?;
+    for row in &report.reflections {
+        table.row([
+            row.port.to_string(),
+            row.measurements.to_string(),
+            row.largest_residual.to_string(),
+            row.at_hz.to_string(),
+        ])?;
     }
     table.finish()
 }

@@ -1,6 +1,7 @@
 //! Results as JSON documents.
 
 use crate::downconverter::{FrequencyPlan, SidebandPlan};
+use crate::measurement::Rebuilt;
 use crate::network::{Comparison, MatrixView, Quality, Worst};
 use crate::splitter::{SplitterKind, SplitterResult, Verdict};
 use crate::touchstone::{TouchstoneFile, Warning};
@@ -559,6 +560,58 @@ impl From<&FrequencyPlan> for PlanReport {
             multiplication: plan.settings.multiplication,
             phase_noise_rise_db: plan.phase_noise_rise_db,
             sidebands: sidebands.collect(),
+        }
+    }
+}
+
+/// What `rebuild` says.
+#[derive(Debug, Serialize)]
+pub struct RebuildReport {
+    pub(super) file: String,
+    pub(super) ports: usize,
+    pub(super) residual_rms: f64,
+    pub(super) residual_largest: f64,
+    pub(super) residual_at_hz: f64,
+    pub(super) condition: f64,
+    pub(super) change_if_terminations_ignored: f64,
+    pub(super) max_singular_value: f64,
+    pub(super) max_reciprocity_error: Option<f64>,
+    pub(super) reflections: Vec<RepeatedReport>,
+}
+
+/// How a port's reflection came out in several measurements.
+#[derive(Debug, Serialize)]
+pub(super) struct RepeatedReport {
+    pub(super) port: usize,
+    pub(super) measurements: usize,
+    pub(super) largest_residual: f64,
+    pub(super) at_hz: f64,
+}
+
+impl RebuildReport {
+    /// What came out, and how good it is.
+    #[must_use]
+    pub fn new(file: &str, rebuilt: &Rebuilt, quality: &Quality) -> Self {
+        Self {
+            file: file.to_owned(),
+            ports: rebuilt.network.ports(),
+            residual_rms: rebuilt.residual_rms,
+            residual_largest: rebuilt.residual_largest,
+            residual_at_hz: rebuilt.residual_at_hz,
+            condition: rebuilt.condition,
+            change_if_terminations_ignored: rebuilt.if_terminations_ignored,
+            max_singular_value: quality.max_singular_value.value,
+            max_reciprocity_error: quality.max_reciprocity_error.map(|worst| worst.value),
+            reflections: rebuilt
+                .repeated
+                .iter()
+                .map(|repeated| RepeatedReport {
+                    port: repeated.port.number(),
+                    measurements: repeated.count,
+                    largest_residual: repeated.largest_residual,
+                    at_hz: repeated.at_hz,
+                })
+                .collect(),
         }
     }
 }

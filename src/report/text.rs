@@ -1,6 +1,6 @@
 //! Results as text for people: 80 columns, aligned tables.
 
-use super::json::{ComparisonReport, SeenWith, ToleranceReport};
+use super::json::{ComparisonReport, RebuildReport, SeenWith, ToleranceReport};
 use crate::diagnostic::printable;
 use crate::downconverter::FrequencyPlan;
 use crate::network::{Port, Quality};
@@ -412,6 +412,39 @@ pub fn named_values(pairs: &[(String, f64)]) -> String {
         table.add_row([name.clone(), format!("{value:.4}")]);
     }
     lines(&table) + "\n"
+}
+
+/// The report of `rebuild`.
+#[must_use]
+pub fn rebuilt(report: &RebuildReport) -> String {
+    let mut text = format!(
+        "{}: {} ports\n\
+         does not fit: {:.1e} rms, {:.1e} at worst ({})\n\
+         condition number {}: relative errors may grow so many times\n\
+         taking every termination for matched would have moved an entry by {:.1e}\n\
+         largest singular value {}, worst |Sij - Sji| {:.1e}\n\n",
+        printable(&report.file),
+        report.ports,
+        report.residual_rms,
+        report.residual_largest,
+        ShownFrequency(report.residual_at_hz),
+        fixed(report.condition, 1),
+        report.change_if_terminations_ignored,
+        fixed(report.max_singular_value, 4),
+        report.max_reciprocity_error.unwrap_or_default(),
+    );
+    let mut rows = table(&["reflection", "measured", "worst misfit", "at"]);
+    for row in &report.reflections {
+        rows.add_row(vec![
+            format!("S{0},{0}", row.port),
+            format!("{} times", row.measurements),
+            format!("{:.1e}", row.largest_residual),
+            ShownFrequency(row.at_hz).to_string(),
+        ]);
+    }
+    text.push_str(&lines(&rows));
+    text.push('\n');
+    text
 }
 
 /// Two decimals, or more where two would show zero.

@@ -1,0 +1,260 @@
+//! `fourphase rebuild`.
+
+use super::Outcome;
+use super::args::{Format, Rebuild};
+use super::console::Console;
+use super::failure::Failure;
+use super::output::Outgoing;
+use crate::diagnostic::Excerpt;
+use crate::downconverter::{ComplexValue, DescriptionError, DescriptionProblem};
+use crate::measurement::{PartialMeasurement, rebuild};
+use crate::network::{FrequencyGrid, Load, Network, ParameterKind, Port, assess};
+use crate::report::json::{RebuildReport, document};
+use crate::report::text;
+use crate::touchstone::{ReadOptions, read};
+use num_complex::Complex64;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+use toml::Spanned;
+
+/// SET.toml.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SetFile {
+    ports: Spanned<usize>,
+    reference_ohm: Option<Spanned<f64>>,
+    #[serde(default)]
+    reciprocal: bool,
+    #[serde(default, rename = "termination")]
+    terminations: Vec<TerminationEntry>,
+    #[serde(default, rename = "measurement")]
+    measurements: Vec<MeasurementEntry>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct TerminationEntry {
+    port: Spanned<usize>,
+    ohm: Option<Spanned<ComplexValue>>,
+    file: Option<Spanned<PathBuf>>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MeasurementEntry {
+    file: Spanned<PathBuf>,
+    ports: Spanned<Vec<usize>>,
+    #[serde(default)]
+    terminations: BTreeMap<String, Spanned<OtherEnd>>,
+}
+
+/// Where one measurement differs: a file, or ohms.
+#[derive(Debug, Deserialize)]
+#[serde(untagged, expecting = "expected a file's name, a number of ohms or [re, im]")]
+enum OtherEnd {
+    File(PathBuf),
+    Ohm(ComplexValue),
+}
+
+/// More ports than this are a slip of the pen.
+const MOST_PORTS: usize = 64;
+
+struct Set<'a> {
+    path: &'a Path,
+    text: &'a str,
+    options: &'a ReadOptions,
+    console: &'a Console,
+    inputs: Vec<PathBuf>,
+}
+
+pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure> {
+    let path = &given.set;
+    let text = std::fs::read_to_string(path).map_err(|error| DescriptionError {
+        file: path.clone(),
+        problem: Box::new(DescriptionProblem::Io(error)),
+        excerpt: None,
+    })?;
+    let options = given.reading.options();
+    let mut set = Set { path, text: &text, options: &options, console, inputs: vec![path.clone()] };
+    let file: SetFile = toml::from_str(&text).map_err(|error| {
+        let problem = DescriptionProblem::Toml(error.message().trim().replace('\n', "; "));
+        set.at(problem, error.span().unwrap_or(0..0))
+    })?;
+    let ports = *file.ports.get_ref();
+    if !(2..=MOST_PORTS).contains(&ports) {
+        return Err(set.value(&file.ports, format!("ports is from 2 to {MOST_PORTS}")).into());
+    }
+    Outgoing::check_name(ports, &given.output)?;
+    let reference_ohm = file.reference_ohm.as_ref().map_or(50.0, |ohm| *ohm.get_ref());
+    if let Some(ohm) = &file.reference_ohm
+        && !(reference_ohm > 0.0 && reference_ohm.is_finite())
+    {
+        return Err(set.value(ohm, "reference_ohm is a positive number").into());
+    }
+    let measurements = set.measurements(&file, ports, reference_ohm)?;
+    let rebuilt = rebuild(ports, reference_ohm, &measurements, file.reciprocal)
+        .map_err(|source| Failure::Rebuild { file: path.clone(), source })?;
+    let quality = assess(&rebuilt.network)
+        .map_err(|source| Failure::Network { file: path.clone(), source })?;
+    if !quality.is_passive() {
+        console.warning("the rebuilt network is not passive; check the terminations");
+    }
+    let report = RebuildReport::new(&given.output.display().to_string(), &rebuilt, &quality);
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    let outgoing = Outgoing::made(rebuilt.network, &format!("rebuilt from {name}"));
+    outgoing.write(&given.output, &given.form, &set.inputs, console)?;
+    match given.format {
+        Format::Json => console.data(&document(&report)?)?,
+        Format::Csv => console.data(&crate::report::csv::rebuilt(&report)?)?,
+        Format::Text => console.data(&text::rebuilt(&report))?,
+    }
+    Ok(Outcome::Holds)
+}
+
+impl Set<'_> {
+    fn at(&self, problem: DescriptionProblem, span: Range<usize>) -> DescriptionError {
+        let excerpt = Some(Box::new(Excerpt::of_text(self.text, span)));
+        DescriptionError { file: self.path.to_owned(), problem: Box::new(problem), excerpt }
+    }
+
+    fn value<T>(&self, given: &Spanned<T>, what: impl Into<String>) -> DescriptionError {
+        self.at(DescriptionProblem::Value { what: what.into() }, given.span())
+    }
+
+    fn network(&mut self, file: &Path, span: Range<usize>) -> Result<Network, DescriptionError> {
+        let path = self.path.parent().unwrap_or(Path::new("")).join(file);
+        let content = read(&path, self.options).map_err(|error| self.at(error.into(), span))?;
+        for warning in &content.warnings {
+            self.console.warning(&format!("{}:{warning}", path.display()));
+        }
+        if !self.inputs.contains(&path) {
+            self.inputs.push(path);
+        }
+        Ok(content.network)
+    }
+
+    fn end(
+        &mut self,
+        file: Option<&Path>,
+        ohm: Option<ComplexValue>,
+        span: Range<usize>,
+    ) -> Result<Load, DescriptionError> {
+        match (file, ohm.map(Complex64::from)) {
+            (Some(file), None) => {
+                let network = self.network(file, span.clone())?;
+                match network.ports() {
+                    1 => Ok(Load::OnePort(network)),
+                    ports => Err(self.at(DescriptionProblem::LoadPorts { ports }, span)),
+                }
+            }
+            (None, Some(ohm)) if ohm.re >= 0.0 && ohm.is_finite() => Ok(Load::Impedance(ohm)),
+            (None, Some(_)) => {
+                let what = "a termination has a resistance of nought or more".to_owned();
+                Err(self.at(DescriptionProblem::Value { what }, span))
+            }
+            _ => {
+                let what = "a termination is either ohm or file".to_owned();
+                Err(self.at(DescriptionProblem::Value { what }, span))
+            }
+        }
+    }
+
+    fn port<T>(
+        &self,
+        number: usize,
+        ports: usize,
+        given: &Spanned<T>,
+    ) -> Result<usize, DescriptionError> {
+        if (1..=ports).contains(&number) {
+            Ok(number - 1)
+        } else {
+            Err(self.value(given, format!("{number} is no port: they count from 1 to {ports}")))
+        }
+    }
+
+    fn measurements(
+        &mut self,
+        file: &SetFile,
+        ports: usize,
+        reference_ohm: f64,
+    ) -> Result<Vec<PartialMeasurement>, DescriptionError> {
+        let mut usual: Vec<Option<Load>> = vec![None; ports];
+        for entry in &file.terminations {
+            let port = self.port(*entry.port.get_ref(), ports, &entry.port)?;
+            if usual[port].is_some() {
+                return Err(self.value(&entry.port, "this port's termination stands twice"));
+            }
+            let path = entry.file.as_ref().map(|file| file.get_ref().clone());
+            let span = entry.file.as_ref().map(Spanned::span);
+            let span = span.or(entry.ohm.as_ref().map(Spanned::span));
+            let ohm = entry.ohm.as_ref().map(|ohm| *ohm.get_ref());
+            let span = span.unwrap_or(entry.port.span());
+            usual[port] = Some(self.end(path.as_deref(), ohm, span)?);
+        }
+        let mut made: Vec<PartialMeasurement> = Vec::new();
+        let mut grid: Option<FrequencyGrid> = None;
+        let mut warned = vec![false; ports];
+        for entry in &file.measurements {
+            let network = self.network(entry.file.get_ref(), entry.file.span())?;
+            let measured = entry.ports.get_ref();
+            if measured.len() != network.ports() {
+                let what =
+                    format!("the file has {} ports, {} are named", network.ports(), measured.len());
+                return Err(self.value(&entry.ports, what));
+            }
+            let mut places = Vec::new();
+            for &number in measured {
+                let place = self.port(number, ports, &entry.ports)?;
+                if places.contains(&place) {
+                    return Err(self.value(&entry.ports, format!("port {number} stands twice")));
+                }
+                places.push(place);
+            }
+            let grid = grid.get_or_insert_with(|| network.grid().clone()).clone();
+            let mut ends = usual.clone();
+            for (number, other) in &entry.terminations {
+                let port = number.trim().parse().unwrap_or(0);
+                let port = self.port(port, ports, other)?;
+                ends[port] = Some(match other.get_ref() {
+                    OtherEnd::File(file) => self.end(Some(file), None, other.span())?,
+                    OtherEnd::Ohm(ohm) => self.end(None, Some(*ohm), other.span())?,
+                });
+            }
+            let reference = Network::new(
+                ParameterKind::Scattering,
+                grid.clone(),
+                1,
+                vec![Complex64::ZERO; grid.len()],
+                vec![reference_ohm.into()],
+            )
+            .map_err(|error| self.at(error.into(), entry.file.span()))?;
+            let mut terminations = Vec::new();
+            for (port, end) in ends.iter().enumerate() {
+                let is_used = !places.contains(&port);
+                terminations.push(match end.as_ref().filter(|_| is_used) {
+                    Some(end) => end
+                        .reflections(&reference, Port::from_index(0))
+                        .map_err(|error| self.at(error.into(), entry.file.span()))?,
+                    None => {
+                        if is_used && !std::mem::replace(&mut warned[port], true) {
+                            self.console.warning(&format!(
+                                "port {} has no [[termination]]; {reference_ohm} ohm is taken",
+                                port + 1
+                            ));
+                        }
+                        vec![Complex64::ZERO; grid.len()]
+                    }
+                });
+            }
+            let ports = places.into_iter().map(Port::from_index).collect();
+            made.push(PartialMeasurement { network, ports, terminations });
+        }
+        if made.is_empty() {
+            let what = "the set has no [[measurement]]".to_owned();
+            return Err(self.at(DescriptionProblem::Value { what }, 0..0));
+        }
+        Ok(made)
+    }
+}

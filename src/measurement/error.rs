@@ -1,0 +1,53 @@
+//! Why an N-port cannot be rebuilt.
+
+use crate::network::{NetworkError, Port};
+use crate::units::ShownFrequency;
+
+/// Why an N-port cannot be rebuilt.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum RebuildError {
+    /// A measurement with other ports than it names, with ports twice, or with ports beyond N.
+    #[error(
+        "measurement {measurement} names {named} ports, each once and from 1 to {ports}; its network has {found}"
+    )]
+    Ports {
+        /// Which, counted from 1.
+        measurement: usize,
+        /// How many it names.
+        named: usize,
+        /// How many there are in all.
+        ports: usize,
+        /// How many its network has.
+        found: usize,
+    },
+    /// Terminations of another number than ports, or of another number of frequencies.
+    #[error(
+        "measurement {measurement} needs a reflection for each of the {ports} ports at each of the {points} frequencies"
+    )]
+    Terminations {
+        /// Which, counted from 1.
+        measurement: usize,
+        /// How many ports there are.
+        ports: usize,
+        /// How many frequencies.
+        points: usize,
+    },
+    /// No measurement tells an entry.
+    #[error("no measurement tells S{row},{column}, nor does reciprocity")]
+    Missing {
+        /// Its row.
+        row: Port,
+        /// Its column.
+        column: Port,
+    },
+    /// The measurements contradict the terminations, or tell too little.
+    #[error("at {} no matrix fits the measurements: check the terminations", ShownFrequency(*frequency_hz))]
+    NoFit {
+        /// Where.
+        frequency_hz: f64,
+    },
+    /// The networks.
+    #[error(transparent)]
+    Network(#[from] NetworkError),
+}

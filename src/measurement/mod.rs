@@ -1,0 +1,12 @@
+//! What separates a number from a result at the probe station.
+//!
+//! | file | subject |
+//! |---|---|
+//! | `rebuild` | an N-port from measurements of pairs of its ports |
+//! | `error` | why that cannot be |
+
+mod error;
+mod rebuild;
+
+pub use error::RebuildError;
+pub use rebuild::{PartialMeasurement, Rebuilt, RepeatedReflection, rebuild};
