@@ -12,6 +12,7 @@ use plotters::style::{
     register_font,
     text_anchor::{HPos, Pos, VPos},
 };
+use std::cell::RefCell;
 use std::fmt;
 use std::ops::Range;
 use std::sync::OnceLock;
@@ -86,34 +87,43 @@ pub(super) fn picture(
             .map_err(|_| PlotError("the embedded font is damaged".to_owned()))
     });
     registered.clone()?;
-    let (width, height) = (px(WIDTH), px(HEIGHT));
-    let mut pixels = vec![255_u8; (width * height * 3) as usize];
-    {
-        let canvas = BitMapBackend::with_buffer(&mut pixels, (width, height)).into_drawing_area();
-        draw(&canvas)?;
-        canvas.present().map_err(PlotError::from_display)?;
+    thread_local! {
+        /// The enlarged canvas takes 43 MB; memory that is used again need not be made ready again.
+        static PIXELS: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };
     }
-    encode(&reduced(&pixels))
+    let (width, height) = (px(WIDTH), px(HEIGHT));
+    PIXELS.with_borrow_mut(|pixels| {
+        pixels.clear();
+        pixels.resize((width * height * 3) as usize, 255);
+        {
+            let canvas = BitMapBackend::with_buffer(pixels, (width, height)).into_drawing_area();
+            draw(&canvas)?;
+            canvas.present().map_err(PlotError::from_display)?;
+        }
+        encode(&reduced(pixels))
+    })
 }
 
 /// Averages squares of pixels into one.
 fn reduced(pixels: &[u8]) -> Vec<u8> {
     let side = ENLARGEMENT as usize;
-    let (width, row) = (WIDTH as usize, WIDTH as usize * side * 3);
-    let mut small = Vec::with_capacity(width * HEIGHT as usize * 3);
+    let row = WIDTH as usize * side * 3;
+    let area = ENLARGEMENT * ENLARGEMENT;
+    let mut small = Vec::with_capacity(WIDTH as usize * HEIGHT as usize * 3);
+    let mut sums = vec![[0_u32; 3]; WIDTH as usize];
     for rows in pixels.chunks_exact(row * side) {
-        for column in 0..width {
-            for channel in 0..3 {
-                let sum: u32 = (0..side)
-                    .flat_map(|y| {
-                        (0..side).map(move |x| y * row + (column * side + x) * 3 + channel)
-                    })
-                    .map(|at| u32::from(rows[at]))
-                    .sum();
-                let mean = (sum + ENLARGEMENT * ENLARGEMENT / 2) / (ENLARGEMENT * ENLARGEMENT);
-                small.push(u8::try_from(mean).unwrap_or(u8::MAX));
+        sums.fill([0; 3]);
+        for line in rows.chunks_exact(row) {
+            for (sum, square) in sums.iter_mut().zip(line.chunks_exact(3 * side)) {
+                for pixel in square.chunks_exact(3) {
+                    for channel in 0..3 {
+                        sum[channel] += u32::from(pixel[channel]);
+                    }
+                }
             }
         }
+        let mean = |sum: &u32| u8::try_from((sum + area / 2) / area).unwrap_or(u8::MAX);
+        small.extend(sums.iter().flatten().map(mean));
     }
     small
 }
