@@ -128,8 +128,13 @@ fn a_splitter_is_the_same_on_a_wafer_and_alone() {
     assert_eq!(summary["retests"][0]["touchdowns"][0]["status"], "fail");
     assert_eq!(summary["retests"][0]["touchdowns"][1]["counts"], true);
     // The coupling weakens towards the rim, which the fit finds.
+    // The coupling falls by 0.42 dB towards the rim (`component/process.rs`), and with voltage
+    // coupling C the power that is missing at one output appears at the other: the imbalance falls
+    // by 0.42 dB times 1 + C^2 / (1 - C^2), with C of -2.85 dB.
     let bowl = &summary["wafers"][0]["space"]["amplitude"]["trend"]["to_rim_all_round_db"];
-    assert!((-1.1..-0.7).contains(&bowl.as_f64().unwrap()), "{bowl}");
+    let power = 10_f64.powf(-0.285);
+    let want = -0.42 * (1.0 + power / (1.0 - power));
+    assert!((bowl.as_f64().unwrap() - want).abs() < 0.1, "{bowl} {want}");
 
     let rows = bench.rows("out");
     assert_eq!(rows.len(), 66);
@@ -213,7 +218,7 @@ fn a_receiver_is_the_same_on_a_wafer_and_alone() {
         let output =
             bench.run(&["wafer", "demo/receiver-recipe.toml", "--out", "out", "--overwrite"]);
         assert!(status(&output) < 2, "{}", text(&output.stderr));
-        let (rows, summary) = (bench.rows("out"), bench.summary("out"));
+        let rows = bench.rows("out");
         for (at, row) in rows.iter().enumerate().step_by(5) {
             let balun = row["balun_q"].trim_start_matches("../").to_owned();
             let alone = description
@@ -243,6 +248,12 @@ fn a_receiver_is_the_same_on_a_wafer_and_alone() {
             }
             if at == 0 {
                 // Ideal blocks: as the budget of the receiver alone has them, worst over the plan.
+                let list: String = changed.lines().take(2).flat_map(|line| [line, "\n"]).collect();
+                bench.write("demo/one.csv", &list);
+                let recipe = std::fs::read_to_string(bench.path("demo/receiver-recipe.toml"));
+                bench.write("demo/one.toml", &recipe.unwrap().replace("dies.csv", "one.csv"));
+                bench.run(&["wafer", "demo/one.toml", "--out", "one", "--overwrite"]);
+                let summary = bench.summary("one");
                 let least = |name: &str| -> f64 {
                     let answers = summary["what_if"].as_array().unwrap();
                     let answer = answers.iter().find(|answer| answer["name"] == name).unwrap();
@@ -252,7 +263,8 @@ fn a_receiver_is_the_same_on_a_wafer_and_alone() {
                     let Some(block) = row["block"].as_str() else { continue };
                     if ["hybrid", "baluns", "divider"].contains(&block) {
                         let here = row["worst_image_rejection_if_ideal_db"].as_f64().unwrap();
-                        assert!(least(&format!("ideal_{block}")) <= here + 1e-9, "{block}");
+                        let there = least(&format!("ideal_{block}"));
+                        assert!((there - here).abs() < 1e-9, "{block} {there} {here}");
                     }
                 }
             }
@@ -398,6 +410,18 @@ fn nothing_is_lost_or_half_done() {
     assert_eq!(status(&output), 2);
     assert!(text(&output.stderr).contains("file/below"), "{}", text(&output.stderr));
     // What exists stays, and the run does not even begin.
+    for name in ["yield.png", "wafer-map-K1-W01.png"] {
+        let folder = format!("full {name}");
+        bench.write(&format!("{folder}/{name}"), "mine");
+        let output = run(&["--out", &folder]);
+        assert_eq!(status(&output), 2);
+        assert!(text(&output.stderr).contains(name), "{}", text(&output.stderr));
+        assert_eq!(std::fs::read_dir(bench.path(&folder)).unwrap().count(), 1);
+        assert_eq!(
+            std::fs::read_to_string(bench.path(&format!("{folder}/{name}"))).unwrap(),
+            "mine"
+        );
+    }
     bench.write("full/dies.csv", "mine");
     let output = run(&["--out", "full"]);
     assert_eq!(status(&output), 2);

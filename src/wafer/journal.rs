@@ -4,7 +4,7 @@
 //! once its end is written: whatever a kill leaves of the next one is cut off when the run goes on.
 //! So nothing is counted twice and nothing that was finished is lost.
 
-use std::fs::{File, OpenOptions};
+use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{BufRead as _, BufReader, Seek as _, SeekFrom, Write as _};
 use std::path::{Path, PathBuf};
 
@@ -18,6 +18,9 @@ pub enum JournalError {
     /// It belongs to another run.
     #[error("{} belongs to a run with other inputs or settings; nothing is mixed", .0.display())]
     OtherRun(PathBuf),
+    /// Another process writes it.
+    #[error("{} is in use by another run", .0.display())]
+    InUse(PathBuf),
     /// A row in it makes no sense.
     #[error("{}: row {row} is damaged; remove it and run again", path.display())]
     Damaged {
@@ -55,6 +58,7 @@ impl Journal {
             std::io::ErrorKind::AlreadyExists => JournalError::Exists(path.to_owned()),
             _ => JournalError::Io { path: path.to_owned(), source },
         })?;
+        locked(&file, path)?;
         let mut journal = Self { path: path.to_owned(), file, done: 0 };
         journal.write(&[one_line(subject)])?;
         Ok(journal)
@@ -63,7 +67,8 @@ impl Journal {
     /// Goes on with the journal of an earlier run, or begins one where there is none.
     ///
     /// # Errors
-    /// [`JournalError::OtherRun`] if it is about something else; [`JournalError::Io`].
+    /// [`JournalError::OtherRun`] if it is about something else; [`JournalError::InUse`];
+    /// [`JournalError::Io`].
     pub fn resume(path: &Path, subject: &str) -> Result<Self, JournalError> {
         let failed = |source| JournalError::Io { path: path.to_owned(), source };
         let mut file = match OpenOptions::new().read(true).write(true).open(path) {
@@ -73,6 +78,7 @@ impl Journal {
             }
             Err(error) => return Err(failed(error)),
         };
+        locked(&file, path)?;
         let (mut whole, mut lines) = (0_u64, 0_u64);
         let mut reader = BufReader::new(&file);
         let mut line = Vec::new();
@@ -167,6 +173,15 @@ impl Journal {
     }
 }
 
+/// Keeps others out until the file is closed. Where a file system knows no locks nothing is lost but
+/// this guard.
+fn locked(file: &File, path: &Path) -> Result<(), JournalError> {
+    match file.try_lock() {
+        Err(TryLockError::WouldBlock) => Err(JournalError::InUse(path.to_owned())),
+        Ok(()) | Err(TryLockError::Error(_)) => Ok(()),
+    }
+}
+
 fn one_line(text: &str) -> String {
     text.replace(['\n', '\r'], " ")
 }
@@ -210,6 +225,9 @@ mod tests {
         let mut journal = Journal::resume(&path, "one").unwrap();
         journal.add(&["a\nb".to_owned()]).unwrap();
         assert!(matches!(Journal::begin(&path, "one"), Err(JournalError::Exists(_))));
+        // Two that wrote the same rows in turns would spoil it.
+        assert!(matches!(Journal::resume(&path, "one"), Err(JournalError::InUse(_))));
+        drop(journal);
         assert!(matches!(Journal::resume(&path, "two"), Err(JournalError::OtherRun(_))));
         assert_eq!(Journal::resume(&path, "one").unwrap().done(), 1);
         // A file of somebody else's is not taken for a journal, and stays as it is.

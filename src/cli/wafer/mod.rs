@@ -179,8 +179,14 @@ fn finish(
 
 /// Hours of work shall not end at a file that stands in the way.
 fn refuse_existing(folder: &Path) -> Result<(), Failure> {
-    let found = output::TABLES.iter().map(|name| folder.join(name)).find(|path| path.exists());
-    found.map_or(Ok(()), |path| Err(PublishError::Exists(path).into()))
+    // A folder that cannot be read is told when it is used.
+    let there = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let mut names: Vec<_> = there.map(|entry| entry.file_name()).collect();
+    names.sort();
+    match names.into_iter().find(|name| name.to_str().is_some_and(output::is_ours)) {
+        Some(name) => Err(PublishError::Exists(folder.join(name)).into()),
+        None => Ok(()),
+    }
 }
 
 /// The folder and those above it that are not there yet, innermost first.

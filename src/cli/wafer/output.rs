@@ -11,8 +11,19 @@ use rayon::prelude::{IntoParallelIterator as _, ParallelIterator as _};
 use std::collections::HashSet;
 use std::path::Path;
 
-/// Files that every report has.
-pub(super) const TABLES: [&str; 3] = ["dies.csv", "summary.json", "distribution.png"];
+/// Whether a report may have a file of this name.
+pub(super) fn is_ours(name: &str) -> bool {
+    let fixed = [
+        "dies.csv",
+        "summary.json",
+        "distribution.png",
+        "yield.png",
+        "wafers.png",
+        "rejection-curves.png",
+        "radial.png",
+    ];
+    fixed.contains(&name) || name.starts_with("wafer-map-") && name.ends_with(".png")
+}
 
 pub(super) fn files(
     folder: &Path,
