@@ -389,6 +389,9 @@ pub(super) struct Rebuild {
     /// The file to write
     #[arg(long, value_name = "FILE")]
     pub(super) output: PathBuf,
+    /// Also write the covariance of its entries, for use as a source of uncertainty
+    #[arg(long, value_name = "FILE.csv")]
+    pub(super) covariance: Option<PathBuf>,
     /// What to print
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,

@@ -7,10 +7,10 @@ use super::failure::Failure;
 use super::output::Outgoing;
 use crate::diagnostic::Excerpt;
 use crate::downconverter::{ComplexValue, DescriptionError, DescriptionProblem};
-use crate::measurement::{PartialMeasurement, rebuild};
+use crate::measurement::{PartialMeasurement, RebuildSettings, rebuild};
 use crate::network::{FrequencyGrid, Load, Network, ParameterKind, Port, assess};
 use crate::report::json::{RebuildReport, document};
-use crate::report::text;
+use crate::report::{ReportFile, publish, text};
 use crate::touchstone::{ReadOptions, read};
 use num_complex::Complex64;
 use serde::Deserialize;
@@ -27,6 +27,9 @@ struct SetFile {
     reference_ohm: Option<Spanned<f64>>,
     #[serde(default)]
     reciprocal: bool,
+    /// Orders of the ports in which the part is the same.
+    #[serde(default)]
+    symmetric: Vec<Spanned<Vec<usize>>>,
     #[serde(default, rename = "termination")]
     terminations: Vec<TerminationEntry>,
     #[serde(default, rename = "measurement")]
@@ -46,6 +49,7 @@ struct TerminationEntry {
 struct MeasurementEntry {
     file: Spanned<PathBuf>,
     ports: Spanned<Vec<usize>>,
+    standard_uncertainty: Option<Spanned<f64>>,
     #[serde(default)]
     terminations: BTreeMap<String, Spanned<OtherEnd>>,
 }
@@ -93,8 +97,29 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
     {
         return Err(set.value(ohm, "reference_ohm is a positive number").into());
     }
+    let symmetries = file
+        .symmetric
+        .iter()
+        .map(|order| {
+            let listed = order.get_ref();
+            if listed.len() != ports || (1..=ports).any(|port| !listed.contains(&port)) {
+                let what = format!("an order lists each port from 1 to {ports} once");
+                return Err(set.value(order, what));
+            }
+            Ok(listed.iter().map(|number| Port::from_index(number - 1)).collect())
+        })
+        .collect::<Result<_, _>>()?;
+    let settings =
+        RebuildSettings { ports, reference_ohm, is_reciprocal: file.reciprocal, symmetries };
     let measurements = set.measurements(&file, ports, reference_ohm)?;
-    let rebuilt = rebuild(ports, reference_ohm, &measurements, file.reciprocal)
+    let count = measurements.iter().filter(|m| m.standard_uncertainty.is_some()).count();
+    if count > 0 && count < measurements.len() {
+        console.warning(&format!(
+            "{count} of {} measurements have a standard_uncertainty; it counts only if all have one",
+            measurements.len()
+        ));
+    }
+    let rebuilt = rebuild(&settings, &measurements)
         .map_err(|source| Failure::Rebuild { file: path.clone(), source })?;
     let quality = assess(&rebuilt.network)
         .map_err(|source| Failure::Network { file: path.clone(), source })?;
@@ -103,6 +128,16 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
     }
     let report = RebuildReport::new(&given.output.display().to_string(), &rebuilt, &quality);
     let name = path.file_name().unwrap_or_default().to_string_lossy();
+    if let Some(path) = &given.covariance {
+        let Some(covariance) = &rebuilt.covariance else {
+            let why = "the set says nothing of uncertainty: give standard_uncertainty, or more measurements";
+            return Err(Failure::Usage(format!("no covariance to write: {why}")));
+        };
+        let bytes = crate::report::csv::entry_covariance(covariance, rebuilt.network.grid())?;
+        let file = ReportFile { path: path.clone(), bytes: bytes.into_bytes() };
+        publish(&[file], &set.inputs, given.form.overwrite)?;
+        console.notice(&format!("wrote {}", path.display()));
+    }
     let outgoing = Outgoing::made(rebuilt.network, &format!("rebuilt from {name}"));
     outgoing.write(&given.output, &given.form, &set.inputs, console)?;
     match given.format {
@@ -249,7 +284,13 @@ impl Set<'_> {
                 });
             }
             let ports = places.into_iter().map(Port::from_index).collect();
-            made.push(PartialMeasurement { network, ports, terminations });
+            let standard_uncertainty = match &entry.standard_uncertainty {
+                Some(given) if !(*given.get_ref() > 0.0 && given.get_ref().is_finite()) => {
+                    return Err(self.value(given, "standard_uncertainty is a positive number"));
+                }
+                given => given.as_ref().map(|given| *given.get_ref()),
+            };
+            made.push(PartialMeasurement { network, ports, terminations, standard_uncertainty });
         }
         if made.is_empty() {
             let what = "the set has no [[measurement]]".to_owned();

@@ -33,8 +33,14 @@ pub enum RebuildError {
         /// How many frequencies.
         points: usize,
     },
+    /// A symmetry that does not name every port once.
+    #[error("a symmetry lists each of the {ports} ports once")]
+    Symmetry {
+        /// How many there are.
+        ports: usize,
+    },
     /// No measurement tells an entry.
-    #[error("no measurement tells S{row},{column}, nor does reciprocity")]
+    #[error("no measurement tells S{row},{column}, nor does reciprocity or symmetry")]
     Missing {
         /// Its row.
         row: Port,

@@ -9,4 +9,6 @@ mod error;
 mod rebuild;
 
 pub use error::RebuildError;
-pub use rebuild::{PartialMeasurement, Rebuilt, RepeatedReflection, rebuild};
+pub use rebuild::{
+    EntryCovariance, PartialMeasurement, RebuildSettings, Rebuilt, RepeatedReflection, rebuild,
+};

@@ -3,6 +3,8 @@
 
 use super::json::{ComparisonReport, Inspected, RebuildReport, ToleranceReport};
 use crate::downconverter::FrequencyPlan;
+use crate::measurement::EntryCovariance;
+use crate::network::FrequencyGrid;
 use crate::splitter::{SplitterKind, SplitterResult};
 use crate::touchstone::TouchstoneFile;
 
@@ -258,6 +260,39 @@ pub fn rebuilt(report: &RebuildReport) -> Result<String, csv::Error> {
     }
     table.finish()
 }
+
+/// Covariances of a network's entries: one row for each frequency and pair of entries, either order
+/// once; `re` and `im` are the mean of e_a conj(e_b) / 2 for errors e of the entries.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn entry_covariance(
+    covariance: &EntryCovariance,
+    grid: &FrequencyGrid,
+) -> Result<String, csv::Error> {
+    let mut table = Table::new();
+    table.row(COVARIANCE_COLUMNS)?;
+    for (matrix, hz) in covariance.points.iter().zip(grid.as_hz()) {
+        for one in 0..matrix.nrows() {
+            for other in one..matrix.ncols() {
+                let ports = covariance.ports;
+                let places =
+                    [one / ports, one % ports, other / ports, other % ports].map(|at| at + 1);
+                let value = matrix[(one, other)];
+                table.row(
+                    std::iter::once(hz.to_string())
+                        .chain(places.iter().map(ToString::to_string))
+                        .chain([value.re.to_string(), value.im.to_string()]),
+                )?;
+            }
+        }
+    }
+    table.finish()
+}
+
+/// The columns of [`entry_covariance`].
+pub const COVARIANCE_COLUMNS: [&str; 7] =
+    ["frequency_hz", "row_a", "column_a", "row_b", "column_b", "re", "im"];
 
 /// A text that spreadsheets do not take for a formula: one that begins like one gets an apostrophe.
 pub(super) fn harmless(text: &str) -> String {

@@ -1,7 +1,7 @@
 //! Results as JSON documents.
 
 use crate::downconverter::{FrequencyPlan, SidebandPlan};
-use crate::measurement::Rebuilt;
+use crate::measurement::{EntryCovariance, Rebuilt};
 use crate::network::{Comparison, MatrixView, Quality, Worst};
 use crate::splitter::{SplitterKind, SplitterResult, Verdict};
 use crate::touchstone::{TouchstoneFile, Warning};
@@ -576,6 +576,10 @@ pub struct RebuildReport {
     pub(super) change_if_terminations_ignored: f64,
     pub(super) max_singular_value: f64,
     pub(super) max_reciprocity_error: Option<f64>,
+    /// The largest of an entry's real or imaginary part; `null` where nothing tells it.
+    pub(super) largest_standard_uncertainty: Option<f64>,
+    /// `measurements` or `residual`: what it was told from.
+    pub(super) uncertainty_from: Option<&'static str>,
     pub(super) reflections: Vec<RepeatedReport>,
 }
 
@@ -602,6 +606,10 @@ impl RebuildReport {
             change_if_terminations_ignored: rebuilt.if_terminations_ignored,
             max_singular_value: quality.max_singular_value.value,
             max_reciprocity_error: quality.max_reciprocity_error.map(|worst| worst.value),
+            largest_standard_uncertainty: rebuilt.covariance.as_ref().map(EntryCovariance::largest),
+            uncertainty_from: rebuilt.covariance.as_ref().map(|covariance| {
+                if covariance.degrees_of_freedom.is_some() { "residual" } else { "measurements" }
+            }),
             reflections: rebuilt
                 .repeated
                 .iter()

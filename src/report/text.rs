@@ -433,6 +433,14 @@ pub fn rebuilt(report: &RebuildReport) -> String {
         fixed(report.max_singular_value, 4),
         report.max_reciprocity_error.unwrap_or_default(),
     );
+    if let (Some(largest), Some(from)) =
+        (report.largest_standard_uncertainty, report.uncertainty_from)
+    {
+        let _ = writeln!(
+            text,
+            "standard uncertainty of an entry at most {largest:.1e}, told from the {from}\n"
+        );
+    }
     let mut rows = table(&["reflection", "measured", "worst misfit", "at"]);
     for row in &report.reflections {
         rows.add_row(vec![
