@@ -11,7 +11,8 @@
 //! | `image_rejection` | I and Q from those voltages, and the rejection |
 //! | `solution` | the same over a whole plan |
 //! | `analysis` | the whole answer |
-//! | `die_receiver` | one receiver on many dies, what does not change solved once |
+//! | `variation` | a receiver with other networks in some places, what does not change solved once |
+//! | `die_receiver` | the same on many dies |
 //! | `drive` | what the LO does at each element |
 //! | `ideal`, `budget` | which part spoils the balance |
 //! | `correction`, `trim` | what complex weights on Q can do |
@@ -42,6 +43,7 @@ mod receiver_description;
 mod side;
 mod solution;
 mod trim;
+mod variation;
 mod verdict;
 
 pub use allocation::{Allocation, ReturnLosses, Share};
@@ -52,7 +54,7 @@ pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
 pub use component_spec::{ComponentSpec, KINDS};
 pub use correction::{CorrectionPoint, least_squares_weight, minimax_weight, worst_rejection_db};
 pub use description::{BlockEntry, ComplexValue, LoadEntry, NetworkDescription};
-pub use die_receiver::{DieReceiver, LeastDrive};
+pub use die_receiver::DieReceiver;
 pub use dimensions::{Dimension, Dimensions};
 pub use drive::{LoPoint, MixerDrive, PairDrive};
 pub use error::{DescriptionError, DescriptionProblem, ReceiverError};
@@ -72,4 +74,5 @@ pub use receiver::{
     ReceiverLoad, ReceiverPart, ReceiverPlan, RingSettings, TrimSteps, Way,
 };
 pub use trim::{CorrectionPlan, Trim, TrimCover, TrimSegment};
+pub use variation::{LeastDrive, Place, Variation, Varied};
 pub use verdict::{ReceiverQuantity, ReceiverRequirement, ReceiverVerdict};

@@ -29,6 +29,16 @@ pub(super) fn iq_outputs(
     voltages: &Voltages,
     has_real_gains: bool,
 ) -> Vec<IqOutputs> {
+    iq_outputs_of(receiver, &voltages.lo, &voltages.rf, has_real_gains)
+}
+
+/// The same from the voltages of each way.
+pub(super) fn iq_outputs_of(
+    receiver: &Receiver,
+    lo_voltages: &[Complex64],
+    rf_voltages: &[Complex64],
+    has_real_gains: bool,
+) -> Vec<IqOutputs> {
     let plan = &receiver.plan;
     let mixers = receiver.mixers.len();
     let mut outputs = Vec::with_capacity(plan.lo_hz.len() * plan.if_hz.len());
@@ -42,9 +52,9 @@ pub(super) fn iq_outputs(
                 channel: mixer.channel,
                 is_subtracted: mixer.is_subtracted,
                 gain: if has_real_gains { mixer.gain } else { Complex64::ONE },
-                lo: voltages.lo[lo * mixers + at],
-                rf_upper: voltages.rf[upper * mixers + at],
-                rf_lower: voltages.rf[lower * mixers + at],
+                lo: lo_voltages[lo * mixers + at],
+                rf_upper: rf_voltages[upper * mixers + at],
+                rf_lower: rf_voltages[lower * mixers + at],
             }));
             outputs.push(IqOutputs::of(&elements, &receiver.mixing));
         }

@@ -1,0 +1,301 @@
+//! Uncertainty of the channel error and the rejection, trials, and decisions: against the independently
+//! computed values of `tests/check-values/12_uncertainty.json`, and worked examples of the guides.
+#![allow(missing_docs, clippy::unwrap_used)]
+
+mod values;
+
+use fourphase::measurement::{
+    ChannelErrorDistribution, Source, Trial, TrialSettings, conformity_probability, guard_band,
+    run_trials,
+};
+use fourphase::network::{FrequencyGrid, Network, ParameterKind};
+use fourphase::splitter::{channel_error, image_rejection_of_error_db};
+use fourphase::units::db_from_neper;
+use num_complex::Complex64;
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::SeedableRng as _;
+use rand_distr::{Distribution as _, StandardNormal, Uniform};
+use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
+use serde_json::Value;
+use std::convert::Infallible;
+use values::{cases, check, complex, topic};
+
+fn number(value: &Value, name: &str) -> f64 {
+    value[name].as_f64().unwrap()
+}
+
+fn distribution(inputs: &Value) -> ChannelErrorDistribution {
+    ChannelErrorDistribution::independent(
+        (number(inputs, "gain_db"), number(inputs, "phase_deg")),
+        (number(inputs, "u_gain_db"), number(inputs, "u_phase_deg")),
+    )
+}
+
+/// Quantiles by exact quadrature of another program, and the linear law where it exists.
+#[test]
+fn rejection_quantiles_are_exact() {
+    let topic = topic("12_uncertainty.json");
+    for case in cases(&topic, "irr") {
+        let error = distribution(&case["inputs"]);
+        for (probability, want) in case["expected"]["quantiles_irr_db"].as_object().unwrap() {
+            let got = error.rejection_quantile_db(probability.parse().unwrap());
+            check(case, probability, got, want.as_f64().unwrap());
+        }
+        let linear = &case["expected"]["linear"];
+        if linear.is_object() {
+            check(case, "irr_db", error.rejection_db(), number(linear, "irr_db"));
+            let u = error.linear_uncertainty_db();
+            check(case, "u_irr_db", u, number(linear, "u_irr_db"));
+        } else {
+            assert!(error.linear_uncertainty_db().is_infinite());
+        }
+    }
+}
+
+#[test]
+fn conformity_takes_the_skewed_distribution() {
+    let topic = topic("12_uncertainty.json");
+    for case in cases(&topic, "conf") {
+        let limit_db = number(&case["inputs"], "irr_lower_limit_db");
+        let got = distribution(&case["inputs"]).probability_of_rejection(limit_db);
+        check(case, "probability", got, number(&case["expected"], "probability_exact"));
+    }
+}
+
+/// Trials of the same: two million by another program, a hundred thousand here.
+#[test]
+fn trials_agree_with_the_exact_distribution() {
+    let topic = topic("12_uncertainty.json");
+    for case in cases(&topic, "irr") {
+        let error = distribution(&case["inputs"]);
+        let u = [error.covariance[0][0].sqrt(), error.covariance[1][1].sqrt()];
+        let settings = TrialSettings { trials: Some(100_000), ..TrialSettings::default() };
+        let trials = run_trials::<Infallible>(&settings, 1, |random| {
+            let (x, y): (f64, f64) = (StandardNormal.sample(random), StandardNormal.sample(random));
+            let drawn = error.mean + Complex64::new(u[0] * x, u[1] * y);
+            #[allow(clippy::cast_possible_truncation)]
+            let db = image_rejection_of_error_db(drawn) as f32;
+            Ok(Trial { outputs: vec![db], held: vec![db >= 30.0] })
+        })
+        .unwrap();
+        let spread = trials.outputs[0];
+        let theirs = &case["expected"]["monte_carlo"];
+        // Four standard errors: of a mean s/sqrt(n), of a standard deviation s sqrt((k-1)/4n) with a
+        // kurtosis k of at most 9 here.
+        let s = number(theirs, "std_irr_db");
+        assert!((spread.mean - number(theirs, "mean_irr_db")).abs() < 4.0 * s / 300.0);
+        assert!((spread.standard_uncertainty - s).abs() < 4.0 * s * 1.42 / 310.0);
+        for (got, probability) in [(spread.low, 0.025), (spread.median, 0.5), (spread.high, 0.975)]
+        {
+            // Of a quantile sqrt(p(1-p)/n) over the density, taken from neighbouring quantiles.
+            let step = 0.004;
+            let width = error.rejection_quantile_db(probability + step)
+                - error.rejection_quantile_db(probability - step);
+            let spread =
+                (probability * (1.0 - probability) / 1e5_f64).sqrt() * width / (2.0 * step);
+            let want = error.rejection_quantile_db(probability);
+            assert!((got - want).abs() < 4.0 * spread, "{probability} {got} {want}");
+        }
+        let want = error.probability_of_rejection(30.0);
+        let chance = (want * (1.0 - want) / 1e5).sqrt().max(1e-5);
+        assert!((trials.shares[0] - want).abs() < 4.0 * chance);
+    }
+}
+
+/// JCGM 102:2011: the covariance of two transmissions as one of imbalance and phase.
+#[test]
+fn covariances_propagate() {
+    let topic = topic("12_uncertainty.json");
+    for case in cases(&topic, "jacobian") {
+        let inputs = &case["inputs"];
+        let given = inputs["covariance_re_a_im_a_re_b_im_b"].as_array().unwrap();
+        let covariance: [[f64; 4]; 4] = std::array::from_fn(|row| {
+            std::array::from_fn(|column| given[row][column].as_f64().unwrap())
+        });
+        let pair = [complex(&inputs["s_a"]), complex(&inputs["s_b"])];
+        let error = ChannelErrorDistribution::of_pair(pair, Complex64::ONE, &covariance);
+        let expected = &case["expected"];
+        check(case, "gain", db_from_neper(error.mean.re), number(expected, "gain_db"));
+        let phase_deg = error.mean.im.to_degrees();
+        check(case, "phase", phase_deg, number(expected, "phase_deg"));
+        let units = [db_from_neper(1.0), 1_f64.to_degrees()];
+        for row in 0..2 {
+            for column in 0..2 {
+                let got = error.covariance[row][column] * units[row] * units[column];
+                let want = expected["covariance_gain_db_phase_deg"][row][column].as_f64().unwrap();
+                check(case, "covariance", got, want);
+            }
+        }
+    }
+}
+
+/// JCGM 101:2008, 9.4 (comparison loss, from memory): near nought the linear law gives no uncertainty at
+/// all, trials give the exact moments.
+#[test]
+fn a_square_near_nought_needs_trials() {
+    let topic = topic("12_uncertainty.json");
+    for case in cases(&topic, "jcgm101") {
+        let (x1, u) = (number(&case["inputs"], "x1"), number(&case["inputs"], "u"));
+        let settings = TrialSettings { trials: Some(200_000), ..TrialSettings::default() };
+        let trials = run_trials::<Infallible>(&settings, 1, |random| {
+            let (a, b): (f64, f64) = (StandardNormal.sample(random), StandardNormal.sample(random));
+            #[allow(clippy::cast_possible_truncation)]
+            let loss = ((x1 + u * a).powi(2) + (u * b).powi(2)) as f32;
+            Ok(Trial { outputs: vec![loss], held: Vec::new() })
+        })
+        .unwrap();
+        let expected = &case["expected"];
+        let std = number(expected, "std_exact");
+        let found = trials.outputs[0];
+        // Four standard errors of 200,000 trials; an exponential's standard deviation is known to
+        // sqrt(8/4n).
+        assert!((found.mean - number(expected, "mean_exact")).abs() < 4.0 * std / 447.0);
+        assert!((found.standard_uncertainty - std).abs() < 4.0 * std * 1.42 / 447.0);
+        assert!((found.standard_uncertainty - number(expected, "published_mc_u")).abs() < 2e-6);
+    }
+}
+
+/// JCGM 101:2008, 9.2 (additive model, from memory): four normal inputs give -3.92 to 3.92, four
+/// rectangular ones -3.88 to 3.88. The trials go on until that is stable.
+#[test]
+fn the_additive_model_of_the_guide() {
+    let settings = TrialSettings { stability: 0.02, ..TrialSettings::default() };
+    let run = |is_normal: bool| {
+        run_trials::<Infallible>(&settings, 1, |random| {
+            let half_width = 3_f64.sqrt();
+            let sum: f64 = (0..4)
+                .map(|_| {
+                    if is_normal {
+                        StandardNormal.sample(random)
+                    } else {
+                        Uniform::new(-half_width, half_width).unwrap().sample(random)
+                    }
+                })
+                .sum();
+            #[allow(clippy::cast_possible_truncation)]
+            Ok(Trial { outputs: vec![sum as f32], held: Vec::new() })
+        })
+        .unwrap()
+    };
+    for (is_normal, end) in [(true, 3.92), (false, 3.88)] {
+        let trials = run(is_normal);
+        let found = trials.outputs[0];
+        assert!(trials.count >= 20_000 && trials.stability.unwrap() <= 0.02);
+        assert!((found.low + end).abs() < 0.03 && (found.high - end).abs() < 0.03, "{found:?}");
+        assert!((found.standard_uncertainty - 2.0).abs() < 0.02 && found.mean.abs() < 0.03);
+        // The same again, whatever the threads did.
+        assert_eq!(run(is_normal), trials);
+    }
+}
+
+/// JCGM 100:2008, H.2 (resistance and reactance from five sets of voltage, current and phase, from
+/// memory): R 127.732 ohm with u 0.071, X 219.847 with u 0.295, correlated by -0.588.
+#[test]
+fn repeated_measurements_of_the_guide() {
+    let volts = [5.007, 4.994, 5.005, 4.990, 4.999];
+    let milliamps = [19.663, 19.639, 19.640, 19.685, 19.678];
+    let radians = [1.0456, 1.0438, 1.0468, 1.0428, 1.0433];
+    let grid = FrequencyGrid::from_hz(vec![1e3]).unwrap();
+    let sets: Vec<Network> = (0..5)
+        .map(|at| {
+            // Any complex number will do for an entry: kiloohms.
+            let value = Complex64::from_polar(volts[at] / milliamps[at], radians[at]);
+            let reference = vec![50.0.into()];
+            Network::new(ParameterKind::Scattering, grid.clone(), 1, vec![value], reference)
+                .unwrap()
+        })
+        .collect();
+    let (mean, source) = Source::repeats(&sets, &grid, &[50.0.into()]).unwrap();
+    let found = mean.entries()[0] * 1e3;
+    assert!((found.re - 127.732).abs() < 0.0005 && (found.im - 219.847).abs() < 0.0005, "{found}");
+    let Source::Repeats { deviations } = &source else { panic!() };
+    let sum = |of: &dyn Fn(Complex64) -> f64| -> f64 {
+        deviations.iter().map(|deviation| of(deviation[0] * 1e3)).sum()
+    };
+    let (u_r, u_x) = (sum(&|d| d.re * d.re).sqrt(), sum(&|d| d.im * d.im).sqrt());
+    assert!((u_r - 0.071).abs() < 0.0005 && (u_x - 0.295).abs() < 0.0005, "{u_r} {u_x}");
+    let correlation = sum(&|d| d.re * d.im) / (u_r * u_x);
+    assert!((correlation + 0.588).abs() < 0.0005, "{correlation}");
+}
+
+/// JCGM 106:2012: worked examples (from memory) and guard bands.
+#[test]
+fn decisions_of_the_guide() {
+    let topic = topic("12_uncertainty.json");
+    for case in cases(&topic, "jcgm106") {
+        let inputs = &case["inputs"];
+        let limit = |name: &str, absent: f64| inputs[name].as_f64().unwrap_or(absent);
+        let got = conformity_probability(
+            number(inputs, "y"),
+            number(inputs, "u"),
+            limit("lower_limit", f64::NEG_INFINITY),
+            limit("upper_limit", f64::INFINITY),
+        );
+        check(case, "probability", got, number(&case["expected"], "conformance_probability"));
+    }
+    for case in cases(&topic, "guard") {
+        let inputs = &case["inputs"];
+        let u = number(inputs, "u");
+        if let Some(probability) = inputs["probability"].as_f64() {
+            let got = guard_band(u, probability);
+            check(case, "guard band", got, number(&case["expected"], "guard_band"));
+        } else {
+            // A guard band of the expanded uncertainty.
+            let got = conformity_probability(2.0 * u, u, 0.0, f64::INFINITY);
+            let want = number(&case["expected"], "conformance_probability_at_acceptance_limit");
+            check(case, "probability", got, want);
+        }
+    }
+}
+
+/// Over many synthetic measurements a 95 % interval holds the truth 94 to 96 % of the time, from perfect
+/// balance to far from it.
+#[test]
+fn intervals_hold_the_truth_as_often_as_they_say() {
+    const MEASUREMENTS: u32 = 3_000;
+    // Round: 0.1 dB is worth 0.66 degrees. With one that is not the direction of the truth, which
+    // nobody knows, matters too, and the intervals hold it a little more or less often.
+    let round = (0.1, 0.1_f64 / 20.0 * std::f64::consts::LN_10.to_degrees());
+    let truths = [(0.0, 0.0), (0.05, 0.5), (0.1, 1.5), (0.5, -3.0)];
+    let cases = [(round, 0.94..=0.96), ((0.1, 1.0), 0.93..=0.97)];
+    for ((size, expected), truth) in
+        cases.iter().flat_map(|case| truths.iter().map(move |truth| (case, truth)))
+    {
+        let noise = ChannelErrorDistribution::independent((0.0, 0.0), *size);
+        let u = [noise.covariance[0][0].sqrt(), noise.covariance[1][1].sqrt()];
+        let truth = channel_error(truth.0, truth.1);
+        let true_db = image_rejection_of_error_db(truth);
+        let held = (0..MEASUREMENTS)
+            .into_par_iter()
+            .filter(|&at| {
+                let mut random = ChaCha8Rng::seed_from_u64(u64::from(at));
+                let (x, y): (f64, f64) =
+                    (StandardNormal.sample(&mut random), StandardNormal.sample(&mut random));
+                let measured = noise.around(truth + Complex64::new(u[0] * x, u[1] * y));
+                let (low, high) = measured.interval_db(0.95);
+                assert_eq!(high.is_infinite(), measured.may_be_perfect(0.95));
+                assert!(low <= measured.rejection_db() && measured.rejection_db() <= high);
+                (low..=high).contains(&true_db)
+            })
+            .count();
+        let share = held as f64 / f64::from(MEASUREMENTS);
+        // With 3,000 measurements the share itself is known to 0.4 %.
+        assert!(expected.contains(&share), "{true_db}: {share}");
+    }
+}
+
+/// A true 48 dB measured with 0.1 dB and 1 degree of independent error of the pair.
+#[test]
+fn a_good_part_reads_low() {
+    let size = 2.0 * 10_f64.powf(-48.0 / 20.0);
+    for angle in [0.0, 0.7, 1.57, 3.0] {
+        let truth = Complex64::from_polar(size, angle);
+        assert!((image_rejection_of_error_db(truth) - 48.0).abs() < 1e-3);
+        let readings = ChannelErrorDistribution::independent((0.0, 0.0), (0.1, 1.0)).around(truth);
+        let median = readings.rejection_quantile_db(0.5);
+        assert!((40.3..41.4).contains(&median), "{median}");
+    }
+    // And a perfect one reads below 34.7 dB one time in twenty: more cannot be told from perfect.
+    let noise = ChannelErrorDistribution::independent((0.0, 0.0), (0.1, 1.0));
+    assert!((noise.highest_distinguishable_db(0.95) - 34.666).abs() < 1e-3);
+}
