@@ -7,6 +7,9 @@ use num_complex::Complex64;
 use std::f64::consts::LN_10;
 use std::fmt;
 
+/// The speed of light in vacuum, exact.
+pub const SPEED_OF_LIGHT_M_PER_S: f64 = 299_792_458.0;
+
 /// Decibels of an amplitude ratio: 20 log10 |x|. Zero gives negative infinity.
 ///
 /// ```

@@ -160,7 +160,7 @@ proptest! {
                         loaded.receiver.plan.lo_hz.len() * loaded.receiver.plan.if_hz.len()
                     );
                     prop_assert!(result.points.iter().all(|point| !point.balance.image_rejection_db.is_nan()));
-                    let _ = fourphase::report::receiver_text::receiver(&loaded.receiver, &result);
+                    let _ = fourphase::report::receiver_text::receiver(&loaded.receiver, &result, None);
                 }
             }
             Err(error) => {

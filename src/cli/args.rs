@@ -1,5 +1,6 @@
 //! What may stand on the command line.
 
+use super::uncertainty::GivenUncertainty;
 use crate::network::Port;
 use crate::splitter::SplitterKind;
 use crate::touchstone::{OptionLine, Version};
@@ -106,6 +107,9 @@ pub(super) struct Downconverter {
     /// The receiver's description
     #[arg(value_name = "RECEIVER.toml")]
     pub(super) receiver: PathBuf,
+    /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
+    #[arg(long, value_name = "FILE.toml|LIST")]
+    pub(super) uncertainty: Option<GivenUncertainty>,
     /// What to print
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
@@ -217,6 +221,9 @@ pub(super) struct Splitter {
     /// Largest amplitude imbalance to allow, either way
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_amplitude_imbalance_db: Option<f64>,
+    /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
+    #[arg(long, value_name = "FILE.toml|LIST")]
+    pub(super) uncertainty: Option<GivenUncertainty>,
     /// Also write one picture that shows all
     #[arg(long, value_name = "FILE.png", value_parser = png)]
     pub(super) plot: Option<PathBuf>,

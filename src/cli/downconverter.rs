@@ -5,43 +5,82 @@ use super::args::{Downconverter, Format};
 use super::console::Console;
 use super::failure::Failure;
 use super::input::hashed;
+use super::uncertainty::Uncertainty;
 use crate::downconverter::{DownconverterResult, Receiver, analyse_receiver, load_receiver};
-
+use crate::measurement::{Decision, receiver_uncertainty};
 use crate::plot;
 use crate::report::json::document;
 use crate::report::receiver_json::ReceiverReport;
-use crate::report::{ReportFile, publish, receiver_csv, receiver_text};
+use crate::report::uncertainty::receiver_csv;
+use crate::report::{ReportFile, publish, receiver_csv as tables, receiver_text};
 use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
 use std::path::Path;
 
 pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, Failure> {
     let options = given.reading.options();
-    let loaded = load_receiver(&given.receiver, &options)?;
+    let mut loaded = load_receiver(&given.receiver, &options)?;
+    let failed = |source| Failure::Receiver { file: given.receiver.clone(), source };
+    let stated = given.uncertainty.as_ref().map(|stated| Uncertainty::read(stated, &options));
+    let stated = stated.transpose()?;
+    let parts = match &stated {
+        None => Vec::new(),
+        Some(stated) => {
+            loaded.warnings.extend(stated.warnings.iter().cloned());
+            loaded.inputs.extend(stated.inputs.iter().cloned());
+            stated.of_receiver(&mut loaded)?
+        }
+    };
     let receiver = &loaded.receiver;
-    let result = analyse_receiver(receiver)
-        .map_err(|source| Failure::Receiver { file: given.receiver.clone(), source })?;
+    let result = analyse_receiver(receiver).map_err(failed)?;
+    let uncertainty = match &stated {
+        None => None,
+        Some(stated) => {
+            let (trials, decisions) = (&stated.trials, &stated.decisions);
+            Some(
+                receiver_uncertainty(receiver, &result, &parts, trials, decisions)
+                    .map_err(failed)?,
+            )
+        }
+    };
+    let uncertainty = uncertainty.as_ref();
     let warnings: Vec<String> = loaded.warnings.iter().chain(&result.warnings).cloned().collect();
     for warning in &warnings {
         console.warning(warning);
     }
     let report = || {
         let inputs = hashed(&loaded.inputs)?;
-        Ok::<_, Failure>(ReceiverReport::new(receiver, &result, inputs, &options, &warnings))
+        Ok::<_, Failure>(ReceiverReport::new(
+            receiver,
+            &result,
+            uncertainty,
+            inputs,
+            &options,
+            &warnings,
+        ))
     };
     let mut files = Vec::new();
     if let Some(folder) = &given.writing.out {
         files.extend(report_files(folder, receiver, &result, &report()?)?);
+        if let Some(uncertainty) = uncertainty {
+            let table = receiver_csv(uncertainty)?.into_bytes();
+            let picture = plot::receiver_coverage(receiver, &result, uncertainty)?;
+            for (name, bytes) in [("uncertainty.csv", table), ("coverage.png", picture)] {
+                files.push(ReportFile { path: folder.join(name), bytes });
+            }
+        }
     }
     publish(&files, &loaded.inputs, given.writing.overwrite)?;
     match given.format {
         Format::Json => console.data(&document(&report()?)?)?,
-        Format::Csv => console.data(&receiver_csv::points(&result)?)?,
-        Format::Text => console.data(&receiver_text::receiver(receiver, &result))?,
+        Format::Csv => console.data(&tables::points(&result)?)?,
+        Format::Text => console.data(&receiver_text::receiver(receiver, &result, uncertainty))?,
     }
     for written in &files {
         console.notice(&format!("wrote {}", written.path.display()));
     }
-    Ok(if result.verdict.passes() { Outcome::Holds } else { Outcome::Fails })
+    let passes = uncertainty
+        .map_or(result.verdict.passes(), |own| own.assessment.decision == Decision::Pass);
+    Ok(if passes { Outcome::Holds } else { Outcome::Fails })
 }
 
 fn report_files(
@@ -53,9 +92,9 @@ fn report_files(
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     let mut files = vec![
         file("report.json", document(report)?.into_bytes()),
-        file("points.csv", receiver_csv::points(result)?.into_bytes()),
-        file("lo.csv", receiver_csv::lo(receiver, result)?.into_bytes()),
-        file("budget.csv", receiver_csv::budget(result)?.into_bytes()),
+        file("points.csv", tables::points(result)?.into_bytes()),
+        file("lo.csv", tables::lo(receiver, result)?.into_bytes()),
+        file("budget.csv", tables::budget(result)?.into_bytes()),
     ];
     type Picture = fn(&Receiver, &DownconverterResult) -> Result<Vec<u8>, plot::PlotError>;
     let pictures: [(&str, Picture); 7] = [

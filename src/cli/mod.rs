@@ -6,7 +6,7 @@
 //! | status | meaning |
 //! |---|---|
 //! | 0 | done, and every requirement given holds |
-//! | 1 | done, and a requirement does not hold |
+//! | 1 | done, and a requirement does not hold, or cannot be decided within the uncertainty |
 //! | 2 | the work could not be done |
 
 mod args;
@@ -16,6 +16,7 @@ mod console;
 mod convert;
 mod deembed;
 mod demo_wafer;
+mod described;
 mod downconverter;
 mod failure;
 mod input;
@@ -26,6 +27,7 @@ mod plan;
 mod rebuild;
 mod splitter;
 mod tolerance;
+mod uncertainty;
 mod wafer;
 
 use args::{Arguments, Command};
@@ -39,7 +41,7 @@ use std::process::ExitCode;
 enum Outcome {
     /// Every requirement holds, or there was none.
     Holds,
-    /// A requirement does not hold.
+    /// A requirement does not hold, or cannot be decided.
     Fails,
     /// Part of the work could not be done; the rest was.
     Incomplete,

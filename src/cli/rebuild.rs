@@ -3,9 +3,9 @@
 use super::Outcome;
 use super::args::{Format, Rebuild};
 use super::console::Console;
+use super::described::Described;
 use super::failure::Failure;
 use super::output::Outgoing;
-use crate::diagnostic::Excerpt;
 use crate::downconverter::{ComplexValue, DescriptionError, DescriptionProblem};
 use crate::measurement::{PartialMeasurement, RebuildSettings, rebuild};
 use crate::network::{FrequencyGrid, Load, Network, ParameterKind, Port, assess};
@@ -66,8 +66,7 @@ enum OtherEnd {
 const MOST_PORTS: usize = 64;
 
 struct Set<'a> {
-    path: &'a Path,
-    text: &'a str,
+    described: &'a Described,
     options: &'a ReadOptions,
     console: &'a Console,
     inputs: Vec<PathBuf>,
@@ -75,27 +74,23 @@ struct Set<'a> {
 
 pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure> {
     let path = &given.set;
-    let text = std::fs::read_to_string(path).map_err(|error| DescriptionError {
-        file: path.clone(),
-        problem: Box::new(DescriptionProblem::Io(error)),
-        excerpt: None,
-    })?;
+    let described = Described::read(path)?;
     let options = given.reading.options();
-    let mut set = Set { path, text: &text, options: &options, console, inputs: vec![path.clone()] };
-    let file: SetFile = toml::from_str(&text).map_err(|error| {
-        let problem = DescriptionProblem::Toml(error.message().trim().replace('\n', "; "));
-        set.at(problem, error.span().unwrap_or(0..0))
-    })?;
+    let file: SetFile = described.toml()?;
+    let mut set =
+        Set { described: &described, options: &options, console, inputs: vec![path.clone()] };
     let ports = *file.ports.get_ref();
     if !(2..=MOST_PORTS).contains(&ports) {
-        return Err(set.value(&file.ports, format!("ports is from 2 to {MOST_PORTS}")).into());
+        return Err(described
+            .value(&file.ports, format!("ports is from 2 to {MOST_PORTS}"))
+            .into());
     }
     Outgoing::check_name(ports, &given.output)?;
     let reference_ohm = file.reference_ohm.as_ref().map_or(50.0, |ohm| *ohm.get_ref());
     if let Some(ohm) = &file.reference_ohm
         && !(reference_ohm > 0.0 && reference_ohm.is_finite())
     {
-        return Err(set.value(ohm, "reference_ohm is a positive number").into());
+        return Err(described.value(ohm, "reference_ohm is a positive number").into());
     }
     let symmetries = file
         .symmetric
@@ -104,7 +99,7 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
             let listed = order.get_ref();
             if listed.len() != ports || (1..=ports).any(|port| !listed.contains(&port)) {
                 let what = format!("an order lists each port from 1 to {ports} once");
-                return Err(set.value(order, what));
+                return Err(described.value(order, what));
             }
             Ok(listed.iter().map(|number| Port::from_index(number - 1)).collect())
         })
@@ -149,18 +144,10 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
 }
 
 impl Set<'_> {
-    fn at(&self, problem: DescriptionProblem, span: Range<usize>) -> DescriptionError {
-        let excerpt = Some(Box::new(Excerpt::of_text(self.text, span)));
-        DescriptionError { file: self.path.to_owned(), problem: Box::new(problem), excerpt }
-    }
-
-    fn value<T>(&self, given: &Spanned<T>, what: impl Into<String>) -> DescriptionError {
-        self.at(DescriptionProblem::Value { what: what.into() }, given.span())
-    }
-
     fn network(&mut self, file: &Path, span: Range<usize>) -> Result<Network, DescriptionError> {
-        let path = self.path.parent().unwrap_or(Path::new("")).join(file);
-        let content = read(&path, self.options).map_err(|error| self.at(error.into(), span))?;
+        let path = self.described.beside(file);
+        let content =
+            read(&path, self.options).map_err(|error| self.described.at(error.into(), span))?;
         for warning in &content.warnings {
             self.console.warning(&format!("{}:{warning}", path.display()));
         }
@@ -181,17 +168,17 @@ impl Set<'_> {
                 let network = self.network(file, span.clone())?;
                 match network.ports() {
                     1 => Ok(Load::OnePort(network)),
-                    ports => Err(self.at(DescriptionProblem::LoadPorts { ports }, span)),
+                    ports => Err(self.described.at(DescriptionProblem::LoadPorts { ports }, span)),
                 }
             }
             (None, Some(ohm)) if ohm.re >= 0.0 && ohm.is_finite() => Ok(Load::Impedance(ohm)),
             (None, Some(_)) => {
                 let what = "a termination has a resistance of nought or more".to_owned();
-                Err(self.at(DescriptionProblem::Value { what }, span))
+                Err(self.described.at(DescriptionProblem::Value { what }, span))
             }
             _ => {
                 let what = "a termination is either ohm or file".to_owned();
-                Err(self.at(DescriptionProblem::Value { what }, span))
+                Err(self.described.at(DescriptionProblem::Value { what }, span))
             }
         }
     }
@@ -205,7 +192,9 @@ impl Set<'_> {
         if (1..=ports).contains(&number) {
             Ok(number - 1)
         } else {
-            Err(self.value(given, format!("{number} is no port: they count from 1 to {ports}")))
+            Err(self
+                .described
+                .value(given, format!("{number} is no port: they count from 1 to {ports}")))
         }
     }
 
@@ -219,7 +208,9 @@ impl Set<'_> {
         for entry in &file.terminations {
             let port = self.port(*entry.port.get_ref(), ports, &entry.port)?;
             if usual[port].is_some() {
-                return Err(self.value(&entry.port, "this port's termination stands twice"));
+                return Err(self
+                    .described
+                    .value(&entry.port, "this port's termination stands twice"));
             }
             let path = entry.file.as_ref().map(|file| file.get_ref().clone());
             let span = entry.file.as_ref().map(Spanned::span);
@@ -237,13 +228,15 @@ impl Set<'_> {
             if measured.len() != network.ports() {
                 let what =
                     format!("the file has {} ports, {} are named", network.ports(), measured.len());
-                return Err(self.value(&entry.ports, what));
+                return Err(self.described.value(&entry.ports, what));
             }
             let mut places = Vec::new();
             for &number in measured {
                 let place = self.port(number, ports, &entry.ports)?;
                 if places.contains(&place) {
-                    return Err(self.value(&entry.ports, format!("port {number} stands twice")));
+                    return Err(self
+                        .described
+                        .value(&entry.ports, format!("port {number} stands twice")));
                 }
                 places.push(place);
             }
@@ -264,14 +257,14 @@ impl Set<'_> {
                 vec![Complex64::ZERO; grid.len()],
                 vec![reference_ohm.into()],
             )
-            .map_err(|error| self.at(error.into(), entry.file.span()))?;
+            .map_err(|error| self.described.at(error.into(), entry.file.span()))?;
             let mut terminations = Vec::new();
             for (port, end) in ends.iter().enumerate() {
                 let is_used = !places.contains(&port);
                 terminations.push(match end.as_ref().filter(|_| is_used) {
                     Some(end) => end
                         .reflections(&reference, Port::from_index(0))
-                        .map_err(|error| self.at(error.into(), entry.file.span()))?,
+                        .map_err(|error| self.described.at(error.into(), entry.file.span()))?,
                     None => {
                         if is_used && !std::mem::replace(&mut warned[port], true) {
                             self.console.warning(&format!(
@@ -286,7 +279,9 @@ impl Set<'_> {
             let ports = places.into_iter().map(Port::from_index).collect();
             let standard_uncertainty = match &entry.standard_uncertainty {
                 Some(given) if !(*given.get_ref() > 0.0 && given.get_ref().is_finite()) => {
-                    return Err(self.value(given, "standard_uncertainty is a positive number"));
+                    return Err(self
+                        .described
+                        .value(given, "standard_uncertainty is a positive number"));
                 }
                 given => given.as_ref().map(|given| *given.get_ref()),
             };
@@ -294,7 +289,7 @@ impl Set<'_> {
         }
         if made.is_empty() {
             let what = "the set has no [[measurement]]".to_owned();
-            return Err(self.at(DescriptionProblem::Value { what }, 0..0));
+            return Err(self.described.at(DescriptionProblem::Value { what }, 0..0));
         }
         Ok(made)
     }

@@ -4,32 +4,67 @@ use super::Outcome;
 use super::args::{Format, OhmsOrFile, Splitter};
 use super::console::Console;
 use super::failure::Failure;
+use super::uncertainty::Uncertainty;
+use crate::measurement::{Decision, splitter_uncertainty};
 use crate::network::Load;
 use crate::plot;
 use crate::report::json::{SeenWith, SplitterReport, document};
+use crate::report::uncertainty::splitter_csv;
 use crate::report::{ReportFile, csv, publish, text};
 use crate::splitter::{
     GivenRoles, Requirement, RequirementKind, SplitterKind, SplitterResult, SplitterSettings,
-    analyse,
+    analyse, scattering_over_band,
 };
 use crate::units;
 use std::path::PathBuf;
 
 pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failure> {
-    let file = given.reading.read(&given.file, console)?;
+    let mut network = given.reading.read(&given.file, console)?.network;
     let mut inputs = vec![given.file.clone()];
     let settings = settings(given, &mut inputs, console)?;
-    let result = analyse(&file.network, &settings)
-        .map_err(|source| Failure::Splitter { file: given.file.clone(), source })?;
+    let failed = |source| Failure::Splitter { file: given.file.clone(), source };
+    let stated = given.uncertainty.as_ref();
+    let stated = stated.map(|stated| Uncertainty::read(stated, &given.reading.options()));
+    let stated = stated.transpose()?;
+    let sources = match &stated {
+        None => None,
+        Some(stated) => {
+            for warning in &stated.warnings {
+                console.warning(warning);
+            }
+            inputs.extend(stated.inputs.iter().cloned());
+            Some((stated, stated.of_splitter(&given.file, &mut network)?))
+        }
+    };
+    let result = analyse(&network, &settings).map_err(failed)?;
+    let uncertainty = match sources {
+        None => None,
+        Some((stated, sources)) => {
+            let own = scattering_over_band(&network, &settings).map_err(failed)?;
+            let sources = sources.at(&own)?;
+            let (trials, decisions) = (&stated.trials, &stated.decisions);
+            let made =
+                splitter_uncertainty(&network, &settings, &result, &sources, trials, decisions);
+            Some(made.map_err(failed)?)
+        }
+    };
+    let uncertainty = uncertainty.as_ref();
     for warning in &result.warnings {
         console.warning(&format!("{}: {warning}", given.file.display()));
     }
 
     let name = given.file.display().to_string();
-    let report = SplitterReport::new(&name, &result, &seen_with(given));
+    let report = SplitterReport::new(&name, &result, &seen_with(given), uncertainty);
     let mut files = Vec::new();
     if let Some(folder) = &given.writing.out {
         files.extend(report_files(folder, &report, &result)?);
+        if let Some(uncertainty) = uncertainty {
+            let table = splitter_csv(uncertainty, &result)?.into_bytes();
+            let picture = plot::splitter_coverage(&result, uncertainty)?;
+            for (name, bytes) in [("uncertainty.csv", table), ("coverage.png", picture)] {
+                files.push(ReportFile { path: folder.join(name), bytes });
+            }
+        }
     }
     if let Some(path) = &given.plot {
         files.push(ReportFile { path: path.clone(), bytes: plot::overview(&result)? });
@@ -38,12 +73,16 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     match given.format {
         Format::Json => console.data(&document(&report)?)?,
         Format::Csv => console.data(&csv::splitter(&result)?)?,
-        Format::Text => console.data(&text::splitter(&name, &result, &seen_with(given)))?,
+        Format::Text => {
+            console.data(&text::splitter(&name, &result, &seen_with(given), uncertainty))?;
+        }
     }
     for written in &files {
         console.notice(&format!("wrote {}", written.path.display()));
     }
-    Ok(if result.verdict.passes() { Outcome::Holds } else { Outcome::Fails })
+    let passes = uncertainty
+        .map_or(result.verdict.passes(), |own| own.assessment.decision == Decision::Pass);
+    Ok(if passes { Outcome::Holds } else { Outcome::Fails })
 }
 
 fn settings(

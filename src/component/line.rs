@@ -2,10 +2,10 @@
 
 use super::lumped::shunt_scattering;
 use super::{
-    ComponentError, FREE_SPACE_OHM, LIGHT_M_PER_S, REFERENCE_OHM, finite, not_negative, positive,
-    scattering,
+    ComponentError, FREE_SPACE_OHM, REFERENCE_OHM, finite, not_negative, positive, scattering,
 };
 use crate::network::{FrequencyGrid, Network};
+use crate::units::SPEED_OF_LIGHT_M_PER_S;
 use crate::units::neper_from_db;
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
@@ -153,7 +153,7 @@ impl RadialStub {
     /// against a chain of short lines of growing width.
     fn reactance_ohm(&self, frequency_hz: f64) -> f64 {
         let root = self.effective_permittivity.sqrt();
-        let k = TAU * frequency_hz * root / LIGHT_M_PER_S;
+        let k = TAU * frequency_hz * root / SPEED_OF_LIGHT_M_PER_S;
         let (inner, outer) = (k * self.inner_radius_m, k * self.outer_radius_m);
         let wave_ohm = FREE_SPACE_OHM / root;
         let (j0, j1) = (bessel(0, inner), bessel(1, inner));
@@ -289,7 +289,8 @@ mod tests {
             let radius = stub.inner_radius_m + (f64::from(step) + 0.5) * width;
             let local_ohm =
                 376.730_313_668 / root * stub.height_m / (radius * stub.sector_deg.to_radians());
-            let tangent = Complex64::new(0.0, (TAU * hz * root / 299_792_458.0 * width).tan());
+            let tangent =
+                Complex64::new(0.0, (TAU * hz * root / SPEED_OF_LIGHT_M_PER_S * width).tan());
             let normal = admittance * local_ohm;
             admittance = (normal + tangent) / (1.0 + normal * tangent) / local_ohm;
         }

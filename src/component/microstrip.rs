@@ -6,7 +6,8 @@
 //! thickness. All from memory; the tests hold the static values against a field solution made
 //! independently. Losses: the usual first approximations (common practice).
 
-use super::{ComponentError, FREE_SPACE_OHM, LIGHT_M_PER_S, not_negative, positive};
+use super::{ComponentError, FREE_SPACE_OHM, not_negative, positive};
+use crate::units::SPEED_OF_LIGHT_M_PER_S;
 use std::f64::consts::PI;
 
 const VACUUM_PERMEABILITY: f64 = 4e-7 * PI;
@@ -220,7 +221,7 @@ pub fn loss_db_per_m(
     let line = strip(substrate, width_m)?;
     let er = substrate.relative_permittivity;
     let effective = line.effective_permittivity;
-    let wavelength_m = LIGHT_M_PER_S / frequency_hz;
+    let wavelength_m = SPEED_OF_LIGHT_M_PER_S / frequency_hz;
     let neper_to_db = 20.0 / std::f64::consts::LN_10;
     let dielectric = neper_to_db * PI * er / (er - 1.0) * (effective - 1.0) / effective.sqrt()
         * substrate.loss_tangent
@@ -300,5 +301,5 @@ fn bisect_log(
 /// The length of an electrical angle at a frequency, m.
 #[must_use]
 pub fn length_m(effective_permittivity: f64, angle_deg: f64, frequency_hz: f64) -> f64 {
-    angle_deg / 360.0 * LIGHT_M_PER_S / (frequency_hz * effective_permittivity.sqrt())
+    angle_deg / 360.0 * SPEED_OF_LIGHT_M_PER_S / (frequency_hz * effective_permittivity.sqrt())
 }

@@ -51,8 +51,6 @@ pub const REFERENCE_OHM: f64 = 50.0;
 
 /// Impedance of free space, ohms (CODATA 2018).
 const FREE_SPACE_OHM: f64 = 376.730_313_668;
-/// Speed of light, m/s, exact.
-const LIGHT_M_PER_S: f64 = 299_792_458.0;
 
 /// A scattering network in the common reference.
 fn scattering(

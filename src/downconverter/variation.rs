@@ -7,7 +7,9 @@ use super::error::ReceiverError;
 use super::receiver::{Receiver, Way};
 use super::side::{Endings, Side};
 use super::solution::{Evaluation, Voltages, check_channels, iq_outputs_of};
-use crate::network::{Load, Network, NetworkError, WaveDefinition, renormalise};
+use crate::network::{
+    FrequencyGrid, Load, Network, NetworkError, WaveDefinition, interpolate, renormalise,
+};
 use num_complex::Complex64;
 
 /// Where in a receiver a network stands.
@@ -69,6 +71,28 @@ pub struct LeastDrive {
     pub power_dbm: f64,
     /// LO at the mixers, Hz.
     pub lo_hz: f64,
+}
+
+impl Receiver {
+    /// The network in a place, at the frequencies of a way; `None` where that way does not reach it.
+    #[must_use]
+    pub fn network_at(&self, place: Place, way: Way) -> Option<&Network> {
+        match place {
+            Place::Part(part) => self.parts.get(part)?.network.of(way),
+            Place::Load(load) => self.loads.get(load)?.network.of(way),
+        }
+    }
+
+    /// Puts another network in a place, with the frequencies of the way.
+    pub fn set_network_at(&mut self, place: Place, way: Way, network: Network) {
+        let slot = match place {
+            Place::Part(part) => self.parts.get_mut(part).map(|part| &mut part.network),
+            Place::Load(load) => self.loads.get_mut(load).map(|load| &mut load.network),
+        };
+        if let Some(slot) = slot {
+            slot.0[way.index()] = Some(network);
+        }
+    }
 }
 
 impl Variation {
@@ -141,6 +165,39 @@ impl Variation {
     #[must_use]
     pub fn combination(&self) -> &str {
         &self.receiver.output.choices[self.chosen].name
+    }
+
+    /// The receiver at one point of its plan alone, I and Q put together as here.
+    ///
+    /// # Errors
+    /// None in practice: its networks have these frequencies.
+    pub fn at_point(&self, point: usize) -> Result<Receiver, ReceiverError> {
+        let mut one = self.receiver.clone();
+        let plan = &self.receiver.plan;
+        let (lo, intermediate) = (point / plan.if_hz.len(), point % plan.if_hz.len());
+        one.plan.lo_hz = vec![plan.lo_hz[lo]];
+        one.plan.if_hz = vec![plan.if_hz[intermediate]];
+        let mut rf: Vec<usize> = plan.rf_points[point].to_vec();
+        rf.sort_unstable();
+        rf.dedup();
+        one.plan.rf_points =
+            vec![plan.rf_points[point].map(|at| rf.iter().position(|own| *own == at).unwrap_or(0))];
+        for (way, points) in [(Way::Lo, vec![lo]), (Way::Rf, rf)] {
+            let at_hz = self.receiver.input(way).grid.as_hz();
+            let grid = FrequencyGrid::from_hz(points.iter().map(|&at| at_hz[at]).collect())?;
+            one.inputs[way.index()].grid = grid.clone();
+            let parts = one.parts.iter_mut().map(|part| &mut part.network);
+            for network in parts.chain(one.loads.iter_mut().map(|load| &mut load.network)) {
+                if let Some(network) = &mut network.0[way.index()] {
+                    *network = interpolate(network, &grid)?.network;
+                }
+            }
+        }
+        for choices in [&mut one.output.choices, &mut one.output.ideal_choices] {
+            *choices = vec![choices[self.chosen].clone()];
+            choices[0].transfers = vec![choices[0].transfers[intermediate]];
+        }
+        Ok(one)
     }
 
     /// Solves with the networks that `network` gives for a changing place, by its number, at the

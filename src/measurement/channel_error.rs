@@ -77,6 +77,15 @@ impl ChannelErrorDistribution {
         Self { mean, ..self }
     }
 
+    /// The same around an estimate in the same direction that has another rejection.
+    #[must_use]
+    pub fn at_rejection(self, rejection_db: f64) -> Self {
+        let size = self.mean.norm();
+        let direction = if size > 0.0 { self.mean / size } else { Complex64::ONE };
+        // |coth(e/2)|^2 for errors that are small against one; larger ones matter to nobody here.
+        self.around(direction * 2.0 * power_from_db(-0.5 * rejection_db).min(0.999).atanh())
+    }
+
     /// The probability that the rejection is at least so many dB.
     #[must_use]
     pub fn probability_of_rejection(&self, limit_db: f64) -> f64 {

@@ -6,6 +6,8 @@
 //! | `channel_error` | a channel error known so well, and what that makes of the rejection |
 //! | `monte_carlo` | trials, as many as a stability asks for |
 //! | `verdict` | met, not met, or undecided |
+//! | `receiver` | a receiver whose parts are known only so well |
+//! | `splitter` | a splitter whose S-parameters are known only so well |
 //! | `rebuild` | an N-port from measurements of pairs of its ports |
 //! | `error` | why that cannot be |
 
@@ -13,6 +15,8 @@ mod channel_error;
 mod error;
 mod monte_carlo;
 mod rebuild;
+mod receiver;
+mod splitter;
 mod uncertainty;
 mod verdict;
 
@@ -22,5 +26,13 @@ pub use monte_carlo::{Spread, Trial, TrialSettings, Trials, run_trials};
 pub use rebuild::{
     EntryCovariance, PartialMeasurement, RebuildSettings, Rebuilt, RepeatedReflection, rebuild,
 };
+pub use receiver::{
+    Advice, BudgetUncertainty, Contribution, PartSource, PointUncertainty, ReceiverUncertainty,
+    UncertainPart, receiver_uncertainty,
+};
+pub use splitter::{SplitterPointUncertainty, SplitterUncertainty, splitter_uncertainty};
 pub use uncertainty::{Amounts, Deviates, Errors, OverFrequency, Source};
-pub use verdict::{Decision, DecisionRule, conformity_probability, guard_band};
+pub use verdict::{
+    Assessment, DecidedRequirement, Decision, DecisionRule, DecisionSettings,
+    conformity_probability, guard_band,
+};

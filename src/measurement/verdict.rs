@@ -1,6 +1,9 @@
 //! A verdict on a value that is known only so well: met, not met, or undecided (JCGM 106:2012).
 
+use super::channel_error::ChannelErrorDistribution;
+use super::monte_carlo::{TrialSettings, Trials};
 use statrs::function::erf::{erfc, erfc_inv};
+use std::collections::BTreeMap;
 use std::f64::consts::SQRT_2;
 use std::fmt;
 
@@ -69,6 +72,103 @@ impl DecisionRule {
             (true, _) => Decision::Pass,
             (_, true) => Decision::Fail,
             _ => Decision::Undecided,
+        }
+    }
+}
+
+/// How requirements are decided.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DecisionSettings {
+    /// From this probability of conformity on a requirement is met, up to its complement it is not.
+    pub conformity: f64,
+    /// Guard bands in its place, by the name of the requirement, in its unit.
+    pub guard_bands: BTreeMap<String, f64>,
+}
+
+impl Default for DecisionSettings {
+    fn default() -> Self {
+        Self { conformity: 0.95, guard_bands: BTreeMap::new() }
+    }
+}
+
+/// A requirement and what can be said of it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DecidedRequirement {
+    /// The probability that it is met.
+    pub probability: f64,
+    /// How that is decided.
+    pub rule: DecisionRule,
+    /// What can be said.
+    pub decision: Decision,
+}
+
+impl DecisionSettings {
+    /// Decides a requirement by its name.
+    #[must_use]
+    pub fn decide(&self, name: &str, margin: f64, probability: f64) -> DecidedRequirement {
+        let rule = match self.guard_bands.get(name) {
+            Some(width) => DecisionRule::GuardBand(*width),
+            None => DecisionRule::Conformity(self.conformity),
+        };
+        DecidedRequirement { probability, rule, decision: rule.decide(margin, probability) }
+    }
+}
+
+/// What trials and rules come to, whatever was measured.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Assessment {
+    /// The probability that intervals hold.
+    pub coverage: f64,
+    /// Where the trials began.
+    pub seed: u64,
+    /// How many there were.
+    pub trials: usize,
+    /// How stable median and lower end of the worst rejection are, dB; `None` if that was not asked.
+    pub stability_db: Option<f64>,
+    /// Whether no point can be told from perfect balance.
+    pub may_be_perfect: bool,
+    /// Of perfect parts all but the share 1 - coverage read above this where the rejection is worst, dB.
+    pub highest_distinguishable_db: f64,
+    /// By how much a reading must exceed the required rejection for the requirement to be met, dB: the
+    /// guard band that is given, or what the probability of conformity comes to for a reading near the
+    /// limit.
+    pub guard_band_db: Option<f64>,
+    /// The requirements, as the result has them.
+    pub requirements: Vec<DecidedRequirement>,
+    /// The probability that all hold together.
+    pub probability: f64,
+    /// What can be said of all together.
+    pub decision: Decision,
+}
+
+impl Assessment {
+    /// `worst` is the channel error where the rejection is worst; `requirements` are decided, and
+    /// `required_db` is the rejection among them, with its rule.
+    pub(super) fn new(
+        trials: &Trials,
+        settings: &TrialSettings,
+        worst: &ChannelErrorDistribution,
+        may_be_perfect: bool,
+        requirements: Vec<DecidedRequirement>,
+        required_db: Option<(f64, DecisionRule)>,
+    ) -> Self {
+        let guard_band_db = required_db.map(|(limit_db, rule)| match rule {
+            DecisionRule::GuardBand(width) => width,
+            DecisionRule::Conformity(probability) => {
+                guard_band(worst.at_rejection(limit_db).linear_uncertainty_db(), probability)
+            }
+        });
+        Self {
+            coverage: settings.coverage,
+            seed: settings.seed,
+            trials: trials.count,
+            stability_db: trials.stability,
+            may_be_perfect,
+            highest_distinguishable_db: worst.highest_distinguishable_db(settings.coverage),
+            guard_band_db,
+            probability: trials.shares.last().copied().unwrap_or(1.0),
+            decision: Decision::of_all(requirements.iter().map(|decided| decided.decision)),
+            requirements,
         }
     }
 }

@@ -5,6 +5,7 @@
 //! from the set of M. Okabe and K. Ito, "Color Universal Design" (2008), which people with
 //! colour-blindness can tell apart; lines differ in dash as well.
 
+mod coverage;
 mod lot;
 mod overlay;
 mod receiver;
@@ -18,6 +19,7 @@ mod style;
 mod tolerance;
 mod wafer_map;
 
+pub use coverage::{receiver_coverage, splitter_coverage};
 pub use lot::{lot_curves, lot_distribution, lot_radial, lot_wafers, lot_yield};
 pub use overlay::overlay;
 pub use receiver::{receiver_drive, receiver_imbalance, receiver_rejection};

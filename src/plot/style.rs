@@ -608,7 +608,17 @@ pub(super) fn shade(
     y: &Range<f64>,
     colour: RGBColor,
 ) -> Result<(), PlotError> {
-    let corners = vec![(x.0, y.start), (x.1, y.start), (x.1, y.end), (x.0, y.end)];
+    area(chart, &[(x.0, y.start), (x.1, y.start)], &[(x.0, y.end), (x.1, y.end)], colour)
+}
+
+/// Shades what lies between two lines over the same places.
+pub(super) fn area(
+    chart: &mut Chart<'_, '_>,
+    lower: &[(f64, f64)],
+    upper: &[(f64, f64)],
+    colour: RGBColor,
+) -> Result<(), PlotError> {
+    let corners: Vec<(f64, f64)> = lower.iter().chain(upper.iter().rev()).copied().collect();
     chart
         .draw_series(std::iter::once(Polygon::new(corners, colour.mix(SHADE).filled())))
         .map_err(PlotError::from_display)?;

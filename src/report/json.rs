@@ -1,12 +1,14 @@
 //! Results as JSON documents.
 
+use super::uncertainty;
 use crate::downconverter::{FrequencyPlan, SidebandPlan};
-use crate::measurement::{EntryCovariance, Rebuilt};
+use crate::measurement::{Assessment, Decision, EntryCovariance, Rebuilt, SplitterUncertainty};
 use crate::network::{Comparison, MatrixView, Quality, Worst};
-use crate::splitter::{SplitterKind, SplitterResult, Verdict};
+use crate::splitter::{RequirementResult, SplitterKind, SplitterResult, Verdict};
 use crate::touchstone::{TouchstoneFile, Warning};
 use num_complex::Complex64;
 use serde::Serialize;
+use serde_json::{Value, json};
 
 /// `[re, im]`.
 type Pair = [f64; 2];
@@ -249,6 +251,8 @@ pub struct SplitterReport {
     points: Vec<SplitterRow>,
     summary: SplitterSummary,
     verdict: VerdictReport,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    uncertainty: Option<Value>,
 }
 
 /// Image rejection, or in its place common-mode rejection for a balun; never both.
@@ -299,44 +303,50 @@ struct SplitterSummary {
 #[derive(Debug, Serialize)]
 struct VerdictReport {
     pass: bool,
-    requirements: Vec<RequirementReport>,
+    /// `pass`, `fail` or `undecided`, where an uncertainty is given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    decision: Option<String>,
+    requirements: Vec<Value>,
     bands_that_pass_hz: Vec<[f64; 2]>,
 }
 
-#[derive(Debug, Serialize)]
-struct RequirementReport {
-    name: &'static str,
-    limit: f64,
-    worst: f64,
-    at_hz: f64,
-    margin: f64,
-    pass: bool,
-}
-
-impl From<&Verdict> for VerdictReport {
-    fn from(verdict: &Verdict) -> Self {
-        let requirements = verdict
-            .requirements
-            .iter()
-            .map(|result| RequirementReport {
-                name: result.requirement.kind.name(),
-                limit: result.requirement.limit,
-                worst: result.worst,
-                at_hz: result.at_hz,
-                margin: result.margin,
-                pass: result.passes(),
-            })
-            .collect();
+impl VerdictReport {
+    /// With an uncertainty what it decides stands above what was measured.
+    fn new(verdict: &Verdict, assessment: Option<&Assessment>) -> Self {
+        let requirement = |(at, result): (usize, &RequirementResult)| {
+            let mut entry = json!({
+                "name": result.requirement.kind.name(),
+                "limit": result.requirement.limit,
+                "worst": result.worst,
+                "at_hz": result.at_hz,
+                "margin": result.margin,
+                "pass": result.passes(),
+            });
+            if let Some(assessment) = assessment {
+                uncertainty::decided(&mut entry, &assessment.requirements[at]);
+            }
+            entry
+        };
         let bands_that_pass_hz =
             verdict.bands_that_pass_hz.iter().map(|&(low, high)| [low, high]).collect();
-        Self { pass: verdict.passes(), requirements, bands_that_pass_hz }
+        Self {
+            pass: assessment.map_or(verdict.passes(), |a| a.decision == Decision::Pass),
+            decision: assessment.map(|assessment| assessment.decision.to_string()),
+            requirements: verdict.requirements.iter().enumerate().map(requirement).collect(),
+            bands_that_pass_hz,
+        }
     }
 }
 
 impl SplitterReport {
     /// Puts together the document for a file of that name.
     #[must_use]
-    pub fn new(file: &str, result: &SplitterResult, seen_with: &SeenWith) -> Self {
+    pub fn new(
+        file: &str,
+        result: &SplitterResult,
+        seen_with: &SeenWith,
+        uncertainty: Option<&SplitterUncertainty>,
+    ) -> Self {
         let is_antiphase = result.roles.kind == SplitterKind::Antiphase;
         let image = |value: f64| (!is_antiphase).then_some(value);
         let common = |value: f64| is_antiphase.then_some(value);
@@ -394,7 +404,8 @@ impl SplitterReport {
                 worst_input_return_loss_at_hz: summary.worst_input_return_loss_db.frequency_hz,
                 leading_output: summary.leading_output.map(crate::network::Port::number),
             },
-            verdict: VerdictReport::from(&result.verdict),
+            verdict: VerdictReport::new(&result.verdict, uncertainty.map(|u| &u.assessment)),
+            uncertainty: uncertainty.map(|u| uncertainty::splitter_json(u, result)),
         }
     }
 }

@@ -6,6 +6,7 @@ use crate::downconverter::{
     LoadRing, NoisePathResult, PartKind, PartTaken, PlanPoint, Receiver, ReceiverVerdict,
     RingPlace, Trim, TrimCover, Way, single_sideband_rise_db,
 };
+use crate::measurement::{Assessment, Decision, ReceiverUncertainty};
 use crate::network::{Port, Terminal};
 use crate::touchstone::ReadOptions;
 use crate::units::{db_from_amplitude, db_from_neper};
@@ -23,6 +24,8 @@ pub struct ReceiverReport {
     rejected_sideband: String,
     summary: Value,
     verdict: Value,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    uncertainty: Option<Value>,
     points: Vec<Value>,
     lo: Vec<Value>,
     budget: Vec<Value>,
@@ -44,6 +47,7 @@ impl ReceiverReport {
     pub fn new(
         receiver: &Receiver,
         result: &DownconverterResult,
+        uncertainty: Option<&ReceiverUncertainty>,
         inputs: Vec<InputFile>,
         reading: &ReadOptions,
         warnings: &[String],
@@ -57,7 +61,8 @@ impl ReceiverReport {
             wanted_sideband: wanted.to_string(),
             rejected_sideband: wanted.opposite().to_string(),
             summary: summary(receiver, result),
-            verdict: verdict(&result.verdict),
+            verdict: verdict(&result.verdict, uncertainty.map(|u| &u.assessment)),
+            uncertainty: uncertainty.map(|u| super::uncertainty::receiver_json(u, result)),
             points: result.points.iter().map(point).collect(),
             lo: result.lo.iter().map(|point| lo(receiver, point)).collect(),
             budget: result.budget.iter().flat_map(budget).collect(),
@@ -109,12 +114,13 @@ fn summary(receiver: &Receiver, result: &DownconverterResult) -> Value {
     })
 }
 
-fn verdict(verdict: &ReceiverVerdict) -> Value {
+fn verdict(verdict: &ReceiverVerdict, assessment: Option<&Assessment>) -> Value {
     let requirements: Vec<Value> = verdict
         .requirements
         .iter()
-        .map(|held| {
-            json!({
+        .enumerate()
+        .map(|(at, held)| {
+            let mut entry = json!({
                 "name": held.quantity.name(),
                 "limit": held.limit,
                 "worst": held.worst,
@@ -123,12 +129,22 @@ fn verdict(verdict: &ReceiverVerdict) -> Value {
                 "at_mixer": held.at_mixer,
                 "margin": held.margin,
                 "pass": held.passes(),
-            })
+            });
+            if let Some(assessment) = assessment {
+                super::uncertainty::decided(&mut entry, &assessment.requirements[at]);
+            }
+            entry
         })
         .collect();
     let bands: Vec<[f64; 2]> =
         verdict.bands_that_pass_hz.iter().map(|&(low, high)| [low, high]).collect();
-    json!({ "pass": verdict.passes(), "requirements": requirements, "bands_that_pass_hz": bands })
+    let pass = assessment.map_or(verdict.passes(), |a| a.decision == Decision::Pass);
+    let mut document =
+        json!({ "pass": pass, "requirements": requirements, "bands_that_pass_hz": bands });
+    if let Some(assessment) = assessment {
+        document["decision"] = json!(assessment.decision.to_string());
+    }
+    document
 }
 
 fn point(point: &PlanPoint) -> Value {

@@ -1,11 +1,13 @@
 //! A receiver as text for people: one screen of 80 columns.
 
-use super::text::{fixed, lines, table, telling};
+use super::text::{filled, fixed, lines, table, telling};
+use super::uncertainty::{judged, receiver_text};
 use crate::diagnostic::printable;
 use crate::downconverter::{
     Budget, Contributor, DownconverterResult, LoadRing, Receiver, ReceiverQuantity,
     ReceiverRequirement, RingPlace, Sideband, Trim, TrimCover, single_sideband_rise_db,
 };
+use crate::measurement::ReceiverUncertainty;
 use crate::units::{ShownFrequency, db_from_neper};
 use std::fmt::Write as _;
 
@@ -14,19 +16,20 @@ const ROWS_SHOWN: usize = 8;
 
 /// The report of `downconverter`.
 #[must_use]
-pub fn receiver(receiver: &Receiver, result: &DownconverterResult) -> String {
+pub fn receiver(
+    receiver: &Receiver,
+    result: &DownconverterResult,
+    uncertainty: Option<&ReceiverUncertainty>,
+) -> String {
     let mut text = heading(receiver, result);
     text.push('\n');
-    text.push_str(&verdict(result));
+    text.push_str(&verdict(result, uncertainty));
+    if let Some(uncertainty) = uncertainty {
+        text.push_str(&receiver_text(uncertainty, result));
+    }
     text.push_str(&budget(receiver, result));
     text.push_str(&correction(result));
     text.push_str(&rest(receiver, result));
-    text
-}
-
-fn filled(sentence: &str) -> String {
-    let mut text = textwrap::fill(sentence, textwrap::Options::new(80).subsequent_indent("  "));
-    text.push('\n');
     text
 }
 
@@ -96,7 +99,7 @@ fn bands(result: &DownconverterResult, wanted: Sideband) -> String {
     text
 }
 
-fn requirement(held: &ReceiverRequirement) -> String {
+fn requirement(held: &ReceiverRequirement, word: &str, probability: &str) -> String {
     let unit = held.quantity.unit();
     let mut place = format!("LO {}", ShownFrequency(held.at_lo_hz));
     if let Some(if_hz) = held.at_if_hz {
@@ -106,8 +109,7 @@ fn requirement(held: &ReceiverRequirement) -> String {
         let _ = write!(place, ", {}", printable(mixer));
     }
     format!(
-        "{} {} {} {} {unit}: worst {} {unit} at {place}",
-        if held.passes() { "PASS" } else { "FAIL" },
+        "{word} {} {} {} {unit}: worst {} {unit} at {place}{probability}",
         held.quantity.words(),
         if held.quantity.is_lower_limit() { ">=" } else { "<=" },
         held.limit,
@@ -119,10 +121,11 @@ fn requirement(held: &ReceiverRequirement) -> String {
     )
 }
 
-fn verdict(result: &DownconverterResult) -> String {
+fn verdict(result: &DownconverterResult, uncertainty: Option<&ReceiverUncertainty>) -> String {
     let mut text = String::new();
-    for held in &result.verdict.requirements {
-        text.push_str(&filled(&requirement(held)));
+    for (at, held) in result.verdict.requirements.iter().enumerate() {
+        let (word, probability) = judged(held.passes(), uncertainty.map(|u| &u.assessment), at);
+        text.push_str(&filled(&requirement(held, word, &probability)));
     }
     let summary = &result.summary;
     let worst = &summary.worst;

@@ -1,8 +1,10 @@
 //! Results as text for people: 80 columns, aligned tables.
 
 use super::json::{ComparisonReport, RebuildReport, SeenWith, ToleranceReport};
+use super::uncertainty::{judged, splitter_text};
 use crate::diagnostic::printable;
 use crate::downconverter::FrequencyPlan;
+use crate::measurement::SplitterUncertainty;
 use crate::network::{Port, Quality};
 use crate::splitter::{RequirementKind, SplitterKind, SplitterPoint, SplitterResult};
 use crate::touchstone::TouchstoneFile;
@@ -111,7 +113,12 @@ fn references(list_ohm: &[f64]) -> String {
 
 /// The report of `splitter`.
 #[must_use]
-pub fn splitter(name: &str, result: &SplitterResult, seen_with: &SeenWith) -> String {
+pub fn splitter(
+    name: &str,
+    result: &SplitterResult,
+    seen_with: &SeenWith,
+    uncertainty: Option<&SplitterUncertainty>,
+) -> String {
     let mut text = String::new();
     let roles = &result.roles;
     let isolated = roles.isolated.map_or_else(String::new, |port| format!(", isolated {port}"));
@@ -145,7 +152,10 @@ pub fn splitter(name: &str, result: &SplitterResult, seen_with: &SeenWith) -> St
     }
     let _ = writeln!(text, "\n{}", worst_table(result));
     let _ = writeln!(text, "\n{}", point_table(result));
-    let _ = write!(text, "\n{}", verdict(result));
+    let _ = write!(text, "\n{}", verdict(result, uncertainty));
+    if let Some(uncertainty) = uncertainty {
+        text.push_str(&splitter_text(uncertainty, result));
+    }
     text
 }
 
@@ -211,13 +221,14 @@ fn shown_points(points: &[SplitterPoint]) -> impl Iterator<Item = &SplitterPoint
     (0..shown).map(move |at| &points[at * last / (shown - 1).max(1)])
 }
 
-fn verdict(result: &SplitterResult) -> String {
+fn verdict(result: &SplitterResult, uncertainty: Option<&SplitterUncertainty>) -> String {
     let verdict = &result.verdict;
     if verdict.requirements.is_empty() {
         return String::new();
     }
     let mut text = String::new();
-    for held in &verdict.requirements {
+    for (at, held) in verdict.requirements.iter().enumerate() {
+        let (word, probability) = judged(held.passes(), uncertainty.map(|u| &u.assessment), at);
         let requirement = held.requirement;
         let (sign, unit) = match requirement.kind {
             RequirementKind::PhaseError => ("at most", "deg"),
@@ -226,8 +237,7 @@ fn verdict(result: &SplitterResult) -> String {
         };
         let _ = writeln!(
             text,
-            "{}: {} {sign} {} {unit}\n      worst {} {unit} at {}, margin {} {unit}",
-            if held.passes() { "PASS" } else { "FAIL" },
+            "{word}: {} {sign} {} {unit}\n      worst {} {unit} at {}, margin {} {unit}{probability}",
             requirement.kind.words(),
             requirement.limit,
             telling(held.worst),
@@ -468,6 +478,13 @@ fn rounded_down(value: f64) -> String {
     }
     let scale = 10_f64.powf(3.0 - value.abs().log10().floor());
     format!("{}", (value * scale).floor() / scale)
+}
+
+/// A paragraph of 80 columns.
+pub(super) fn filled(sentence: &str) -> String {
+    let mut text = textwrap::fill(sentence, textwrap::Options::new(80).subsequent_indent("  "));
+    text.push('\n');
+    text
 }
 
 /// A number with so many digits, and no sign on zero.

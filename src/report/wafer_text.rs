@@ -1,6 +1,6 @@
 //! Many dies as text for people: one screen of 80 columns.
 
-use super::text::{fixed, lines, table};
+use super::text::{filled, fixed, lines, table};
 use crate::diagnostic::printable;
 use crate::units::{ShownFrequency, db_from_neper};
 use crate::wafer::{
@@ -33,12 +33,6 @@ pub fn lot(heading: &LotHeading<'_>, result: &LotResult) -> String {
     text.push_str(&space(result));
     text.push_str(&what_if(result));
     text.push_str(&listed(result));
-    text
-}
-
-fn filled(sentence: &str) -> String {
-    let mut text = textwrap::fill(sentence, textwrap::Options::new(80).subsequent_indent("  "));
-    text.push('\n');
     text
 }
 

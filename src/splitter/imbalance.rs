@@ -9,6 +9,7 @@ use crate::network::{
 };
 use crate::units::{db_from_amplitude, db_from_neper, db_from_power, wrap_deg};
 use num_complex::Complex64;
+use std::borrow::Cow;
 
 /// How a splitter is to be looked at.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -121,12 +122,7 @@ pub fn analyse(
     let mut warnings = Vec::new();
     let (banded, band_hz) = restrict(network, settings.band_hz, &mut warnings)?;
     let scattering = convert(&banded, ParameterKind::Scattering)?;
-    let referred = if settings.references_ohm.is_empty() {
-        scattering
-    } else {
-        renormalise(&scattering, settings.references_ohm.clone(), WaveDefinition::Power)?
-    };
-    let solved = close_ports(&referred, &settings.loads)?;
+    let solved = solved(&scattering, settings)?;
     let closed: Vec<Port> = settings.loads.iter().map(|(port, _)| *port).collect();
 
     let points = solved.grid().len();
@@ -143,6 +139,54 @@ pub fn analyse(
     let summary = summarise(&points, band_hz, centre, &roles);
     let verdict = judge(&settings.requirements, &points);
     Ok(SplitterResult { roles, points, summary, verdict, warnings })
+}
+
+/// The scattering matrices of a splitter over the band to judge, in the file's references: what
+/// [`analyse`] starts from.
+///
+/// # Errors
+/// As [`analyse`].
+pub fn scattering_over_band(
+    network: &Network,
+    settings: &SplitterSettings,
+) -> Result<Network, SplitterError> {
+    if network.modes().is_some() {
+        return Err(NetworkError::MixedMode.into());
+    }
+    let (banded, _) = restrict(network, settings.band_hz, &mut Vec::new())?;
+    Ok(convert(&banded, ParameterKind::Scattering)?)
+}
+
+/// The channel errors of a splitter whose roles are known, point after point, from its scattering
+/// matrices over the band: a small part of the work of [`analyse`], for those who look at many.
+///
+/// # Errors
+/// As [`analyse`].
+pub fn channel_errors(
+    scattering: &Network,
+    settings: &SplitterSettings,
+    roles: &Roles,
+) -> Result<Vec<Complex64>, SplitterError> {
+    let solved = solved(scattering, settings)?;
+    (0..solved.grid().len())
+        .map(|point| Ok(output_waves(&solved, point, roles)?.channel_error))
+        .collect()
+}
+
+/// In the references and with the loads asked for.
+fn solved<'n>(
+    scattering: &'n Network,
+    settings: &SplitterSettings,
+) -> Result<Cow<'n, Network>, SplitterError> {
+    let mut solved = Cow::Borrowed(scattering);
+    if !settings.references_ohm.is_empty() {
+        let references = settings.references_ohm.clone();
+        solved = Cow::Owned(renormalise(scattering, references, WaveDefinition::Power)?);
+    }
+    if !settings.loads.is_empty() {
+        solved = Cow::Owned(close_ports(&solved, &settings.loads)?);
+    }
+    Ok(solved)
 }
 
 /// The network over the band, with its ends interpolated where no point lies there.
@@ -172,12 +216,18 @@ fn restrict(
     Ok((interpolated.network, (low_hz, high_hz)))
 }
 
-fn read_point(
+/// What reaches the outputs.
+struct OutputWaves {
+    a: Complex64,
+    b: Complex64,
+    channel_error: Complex64,
+}
+
+fn output_waves(
     solved: &Network,
     point: usize,
     roles: &Roles,
-    closed: &[Port],
-) -> Result<SplitterPoint, SplitterError> {
+) -> Result<OutputWaves, SplitterError> {
     let matrix = solved.matrix(point);
     let frequency_hz = solved.grid().as_hz()[point];
     let [a, b] = roles.outputs;
@@ -197,6 +247,19 @@ fn read_point(
         _ => ideal,
     };
     let channel_error = (at_b / at_a / ideal).ln();
+    Ok(OutputWaves { a: at_a, b: at_b, channel_error })
+}
+
+fn read_point(
+    solved: &Network,
+    point: usize,
+    roles: &Roles,
+    closed: &[Port],
+) -> Result<SplitterPoint, SplitterError> {
+    let matrix = solved.matrix(point);
+    let frequency_hz = solved.grid().as_hz()[point];
+    let [a, b] = roles.outputs;
+    let OutputWaves { a: at_a, b: at_b, channel_error } = output_waves(solved, point, roles)?;
     let phase_error_deg = wrap_deg(channel_error.im.to_degrees());
     let loss_db =
         |to: Port, from: Port| positive_zero(-db_from_amplitude(matrix.at(to, from).norm()));

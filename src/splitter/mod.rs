@@ -22,6 +22,9 @@ pub use image_rejection::{
     ContourFamily, allowed_amplitude_imbalance_db, allowed_phase_error_deg, channel_error, contour,
     contour_family, image_rejection_db, image_rejection_of_error_db,
 };
-pub use imbalance::{SplitterPoint, SplitterResult, SplitterSettings, Summary, WorstAt, analyse};
+pub use imbalance::{
+    SplitterPoint, SplitterResult, SplitterSettings, Summary, WorstAt, analyse, channel_errors,
+    scattering_over_band,
+};
 pub use requirement::{Requirement, RequirementKind, RequirementResult, Verdict};
 pub use roles::{GivenRoles, Roles, SplitterKind, find_roles};

@@ -30,6 +30,12 @@ impl RequirementKind {
         }
     }
 
+    /// Whether it limits a rejection.
+    #[must_use]
+    pub fn is_rejection(self) -> bool {
+        matches!(self, Self::ImageRejection | Self::CommonModeRejection)
+    }
+
     /// The same in words.
     #[must_use]
     pub fn words(self) -> &'static str {

@@ -24,6 +24,8 @@ pub struct LoadedReceiver {
     pub receiver: Receiver,
     /// The description and every file it names.
     pub inputs: Vec<PathBuf>,
+    /// The file of each part and of each load, where it has one.
+    pub files: [Vec<Option<PathBuf>>; 2],
     /// What came up on the way.
     pub warnings: Vec<String>,
 }
@@ -41,7 +43,13 @@ pub fn load_receiver(
     let description: ReceiverDescription = loader.description()?;
     let mut notes = Notes { inputs: vec![path.to_owned()], ..Notes::default() };
     let receiver = loader.receiver(&description, &mut notes)?;
-    Ok(LoadedReceiver { receiver, inputs: notes.inputs, warnings: notes.warnings })
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let named = |file: &Option<Spanned<PathBuf>>| file.as_ref().map(|f| folder.join(f.get_ref()));
+    let files = [
+        description.blocks.iter().map(|block| named(&block.file)).collect(),
+        description.loads.iter().map(|load| named(&load.file)).collect(),
+    ];
+    Ok(LoadedReceiver { receiver, inputs: notes.inputs, files, warnings: notes.warnings })
 }
 
 impl Loader<'_> {

@@ -1,0 +1,716 @@
+//! UNCERTAINTY.toml, or the short form on the command line: how uncertain S-parameters are.
+
+use super::described::{Described, NumberTable};
+use super::failure::Failure;
+use crate::downconverter::{
+    DescriptionError, LoadedReceiver, Place, Receiver, ReceiverQuantity, Way,
+};
+use crate::measurement::{
+    Amounts, DecisionSettings, OverFrequency, PartSource, Source, TrialSettings, UncertainPart,
+};
+use crate::network::{Network, NetworkError};
+use crate::report::csv::COVARIANCE_COLUMNS;
+use crate::splitter::RequirementKind;
+use crate::touchstone::{ReadOptions, read};
+use crate::units::neper_from_db;
+use nalgebra::DMatrix;
+use num_complex::Complex64;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use std::f64::consts::TAU;
+use std::path::{Path, PathBuf};
+use toml::Spanned;
+
+/// What stands on the command line.
+#[derive(Clone, Debug)]
+pub(super) enum GivenUncertainty {
+    /// A description.
+    File(PathBuf),
+    /// The same for all entries.
+    Short(AmountEntry, OverFrequency),
+}
+
+impl std::str::FromStr for GivenUncertainty {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if !text.contains('=') {
+            return Ok(Self::File(PathBuf::from(text)));
+        }
+        let (mut amounts, mut over_frequency) = (AmountEntry::default(), OverFrequency::Correlated);
+        for given in text.split(',') {
+            let (name, value) = given.split_once('=').ok_or_else(|| SHORT_FORM.to_owned())?;
+            let number = || {
+                let number = value.trim().parse::<f64>().ok();
+                let number = number.filter(|number| (0.0..=MOST).contains(number));
+                number.ok_or_else(|| format!("{name} is a number from 0 to {MOST}"))
+            };
+            match name.trim() {
+                "magnitude_db" => amounts.magnitude_db = Some(unplaced(number()?)),
+                "magnitude" => amounts.magnitude = Some(unplaced(number()?)),
+                "phase_deg" => amounts.phase_deg = Some(unplaced(number()?)),
+                "over_frequency" => {
+                    over_frequency = match value.trim() {
+                        "correlated" => OverFrequency::Correlated,
+                        "independent" => OverFrequency::Independent,
+                        _ => return Err("over_frequency is correlated or independent".to_owned()),
+                    }
+                }
+                _ => return Err(SHORT_FORM.to_owned()),
+            }
+        }
+        Ok(Self::Short(amounts, over_frequency))
+    }
+}
+
+const SHORT_FORM: &str = "expected a file, or magnitude_db=..,phase_deg=.. \
+    (magnitude= for a linear one, over_frequency=independent for trace noise)";
+/// A larger standard uncertainty is a slip of the pen.
+const MOST: f64 = 90.0;
+
+fn unplaced<T>(value: T) -> Spanned<T> {
+    Spanned::new(0..0, value)
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Description {
+    coverage_percent: Option<Spanned<f64>>,
+    seed: Option<u64>,
+    trials: Option<Spanned<usize>>,
+    stability_db: Option<Spanned<f64>>,
+    #[serde(default)]
+    decision: DecisionEntry,
+    #[serde(default, rename = "source")]
+    sources: Vec<SourceEntry>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct DecisionEntry {
+    conformity_percent: Option<Spanned<f64>>,
+    #[serde(default)]
+    guard_band: BTreeMap<Spanned<String>, Spanned<f64>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SourceEntry {
+    name: Option<String>,
+    blocks: Option<Vec<Spanned<String>>>,
+    files: Option<Vec<Spanned<PathBuf>>>,
+    #[serde(default)]
+    over_frequency: OverFrequencyName,
+    #[serde(default)]
+    reciprocal: bool,
+    transmission: Option<AmountEntry>,
+    reflection: Option<AmountEntry>,
+    port: Option<PortEntry>,
+    placement: Option<PlacementEntry>,
+    table: Option<Spanned<PathBuf>>,
+    repeats: Option<Spanned<Vec<PathBuf>>>,
+    covariance: Option<Spanned<PathBuf>>,
+}
+
+#[derive(Clone, Copy, Debug, Default, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum OverFrequencyName {
+    #[default]
+    Correlated,
+    Independent,
+}
+
+/// Standard uncertainties of an entry.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct AmountEntry {
+    magnitude_db: Option<Spanned<f64>>,
+    magnitude: Option<Spanned<f64>>,
+    phase_deg: Option<Spanned<f64>>,
+}
+
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PortEntry {
+    magnitude_db: Option<Spanned<f64>>,
+    phase_deg: Option<Spanned<f64>>,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PlacementEntry {
+    um: Spanned<f64>,
+    effective_permittivity: Spanned<f64>,
+}
+
+/// The columns of a table beside the frequency.
+const TABLE_COLUMNS: [&str; 9] = [
+    "frequency_ghz",
+    "transmission_magnitude_db",
+    "transmission_magnitude",
+    "transmission_phase_deg",
+    "reflection_magnitude_db",
+    "reflection_magnitude",
+    "reflection_phase_deg",
+    "port_magnitude_db",
+    "port_phase_deg",
+];
+
+/// Uncertainty as described, its files read.
+pub(super) struct Uncertainty {
+    described: Option<Described>,
+    sources: Vec<DescribedSource>,
+    pub(super) trials: TrialSettings,
+    pub(super) decisions: DecisionSettings,
+    /// The description and every file it names.
+    pub(super) inputs: Vec<PathBuf>,
+    /// What the user should know.
+    pub(super) warnings: Vec<String>,
+}
+
+/// One source, whatever networks it is of.
+struct DescribedSource {
+    name: String,
+    entry: SourceEntry,
+    what: What,
+}
+
+/// What it says.
+enum What {
+    Stated(Option<NumberTable>),
+    Repeats(Vec<Network>),
+    Covariance { ports: usize, at_hz: Vec<f64>, matrices: Vec<DMatrix<Complex64>> },
+}
+
+impl Uncertainty {
+    pub(super) fn read(given: &GivenUncertainty, options: &ReadOptions) -> Result<Self, Failure> {
+        let (described, description) = match given {
+            GivenUncertainty::File(path) => {
+                let described = Described::read(path)?;
+                let description: Description = described.toml()?;
+                (Some(described), description)
+            }
+            GivenUncertainty::Short(amounts, over_frequency) => {
+                let entry = SourceEntry {
+                    transmission: Some(amounts.clone()),
+                    reflection: Some(amounts.clone()),
+                    over_frequency: match over_frequency {
+                        OverFrequency::Correlated => OverFrequencyName::Correlated,
+                        OverFrequency::Independent => OverFrequencyName::Independent,
+                    },
+                    ..SourceEntry::default()
+                };
+                (None, Description { sources: vec![entry], ..Description::default() })
+            }
+        };
+        let inputs = described.iter().map(|described| described.path.clone()).collect();
+        let mut read = Self {
+            sources: Vec::new(),
+            trials: TrialSettings::default(),
+            decisions: DecisionSettings::default(),
+            inputs,
+            warnings: Vec::new(),
+            described,
+        };
+        read.settings(&description)?;
+        for (at, entry) in description.sources.into_iter().enumerate() {
+            let name = entry.name.clone().unwrap_or_else(|| format!("source {}", at + 1));
+            let what = read.what(&entry, &name, options)?;
+            read.sources.push(DescribedSource { name, entry, what });
+        }
+        if read.sources.is_empty() {
+            return Err(read.wrong("the description has no [[source]]", 0..0).into());
+        }
+        Ok(read)
+    }
+
+    fn wrong(&self, what: impl Into<String>, span: std::ops::Range<usize>) -> DescriptionError {
+        match &self.described {
+            Some(described) => described.wrong(what, span),
+            // The short form has been checked already.
+            None => DescriptionError {
+                file: PathBuf::from("--uncertainty"),
+                problem: Box::new(crate::downconverter::DescriptionProblem::Value {
+                    what: what.into(),
+                }),
+                excerpt: None,
+            },
+        }
+    }
+
+    fn settings(&mut self, description: &Description) -> Result<(), DescriptionError> {
+        let Some(described) = &self.described else { return Ok(()) };
+        let percent = |given: Option<&Spanned<f64>>, what| {
+            described.number(given, 50.0..=99.9, what, 95.0).map(|percent| percent / 100.0)
+        };
+        self.trials.coverage = percent(description.coverage_percent.as_ref(), "coverage_percent")?;
+        self.decisions.conformity =
+            percent(description.decision.conformity_percent.as_ref(), "conformity_percent")?;
+        let stability = description.stability_db.as_ref();
+        self.trials.stability =
+            described.number(stability, 1e-3..=10.0, "stability_db", self.trials.stability)?;
+        self.trials.seed = description.seed.unwrap_or(self.trials.seed);
+        if let Some(trials) = &description.trials {
+            if !(100..=10_000_000).contains(trials.get_ref()) {
+                return Err(described.value(trials, "trials is from 100 to 10000000"));
+            }
+            self.trials.trials = Some(*trials.get_ref());
+        }
+        let known = [
+            ReceiverQuantity::ImageRejection.name(),
+            ReceiverQuantity::AmplitudeImbalance.name(),
+            ReceiverQuantity::QuadratureError.name(),
+            ReceiverQuantity::LoPower.name(),
+            RequirementKind::CommonModeRejection.name(),
+            RequirementKind::PhaseError.name(),
+        ];
+        for (name, width) in &description.decision.guard_band {
+            if !known.contains(&name.get_ref().as_str()) {
+                let what = format!(
+                    "there is no requirement '{}'; known are {}",
+                    name.get_ref(),
+                    known.join(", ")
+                );
+                return Err(described.value(name, what));
+            }
+            let width = described.number(Some(width), 0.0..=100.0, name.get_ref(), 0.0)?;
+            self.decisions.guard_bands.insert(name.get_ref().clone(), width);
+        }
+        Ok(())
+    }
+
+    fn what(
+        &mut self,
+        entry: &SourceEntry,
+        name: &str,
+        options: &ReadOptions,
+    ) -> Result<What, Failure> {
+        let stated = entry.transmission.is_some()
+            || entry.reflection.is_some()
+            || entry.port.is_some()
+            || entry.placement.is_some()
+            || entry.table.is_some();
+        let kinds = [stated, entry.repeats.is_some(), entry.covariance.is_some()];
+        if kinds.iter().filter(|given| **given).count() != 1 {
+            let span = entry.repeats.as_ref().map(Spanned::span);
+            let span = span.or(entry.covariance.as_ref().map(Spanned::span)).unwrap_or(0..0);
+            let what = format!(
+                "{name} needs either transmission, reflection, port, placement or a table, or \
+                 repeats, or a covariance"
+            );
+            return Err(self.wrong(what, span).into());
+        }
+        if let Some(repeats) = &entry.repeats {
+            let mut networks = Vec::new();
+            for file in repeats.get_ref() {
+                let path = self.beside(file);
+                let content = match (&self.described, read(&path, options)) {
+                    (_, Ok(content)) => content,
+                    (Some(described), Err(error)) => {
+                        return Err(described.at(error.into(), repeats.span()).into());
+                    }
+                    (None, Err(error)) => return Err(error.into()),
+                };
+                let warnings = content.warnings.iter();
+                self.warnings.extend(warnings.map(|text| format!("{}:{text}", path.display())));
+                self.inputs.push(path);
+                networks.push(content.network);
+            }
+            if networks.len() < 2 {
+                let what = "repeats takes two files or more of the same part";
+                return Err(self.wrong(what, repeats.span()).into());
+            }
+            if networks.len() < 4 {
+                // Student's distribution has no variance with fewer than three degrees of freedom.
+                self.warnings.push(format!(
+                    "{name}: {} repeats tell little; from four on their scatter has a meaning",
+                    networks.len()
+                ));
+            }
+            return Ok(What::Repeats(networks));
+        }
+        if let Some(file) = &entry.covariance {
+            let path = self.beside(file.get_ref());
+            let what = covariance(&path)?;
+            self.inputs.push(path);
+            return Ok(what);
+        }
+        let table = match &entry.table {
+            None => None,
+            Some(file) => {
+                let path = self.beside(file.get_ref());
+                let table = NumberTable::read(&path, &TABLE_COLUMNS)?;
+                for row in 0..table.rows() {
+                    let hz = table.needed(row, TABLE_COLUMNS[0])?;
+                    if row > 0 && table.needed(row - 1, TABLE_COLUMNS[0])? >= hz {
+                        let what = "frequencies ascend from row to row";
+                        return Err(table.wrong(row, TABLE_COLUMNS[0], what).into());
+                    }
+                    for name in &TABLE_COLUMNS[1..] {
+                        if table.has(name) && !(0.0..=MOST).contains(&table.needed(row, name)?) {
+                            let what = format!("{name} is a number from 0 to {MOST}");
+                            return Err(table.wrong(row, name, what).into());
+                        }
+                    }
+                }
+                self.inputs.push(path);
+                Some(table)
+            }
+        };
+        Ok(What::Stated(table))
+    }
+
+    fn beside(&self, file: &Path) -> PathBuf {
+        self.described.as_ref().map_or_else(|| file.to_owned(), |own| own.beside(file))
+    }
+
+    /// The sources of a splitter's file. Where repeats are given their mean takes the network's place.
+    pub(super) fn of_splitter(
+        &self,
+        file: &Path,
+        network: &mut Network,
+    ) -> Result<SplitterSources<'_>, Failure> {
+        let mut used = Vec::new();
+        for (at, source) in self.sources.iter().enumerate() {
+            if let Some(block) = source.entry.blocks.as_ref().and_then(|blocks| blocks.first()) {
+                let what = "a splitter has no blocks; use files, or leave both out";
+                return Err(self.wrong(what, block.span()).into());
+            }
+            let is_meant = match &source.entry.files {
+                None => true,
+                Some(files) => {
+                    files.iter().any(|named| same_file(&self.beside(named.get_ref()), file))
+                }
+            };
+            if is_meant {
+                if let What::Repeats(networks) = &source.what {
+                    *network = self.mean(networks, network, source)?;
+                }
+                used.push(at);
+            }
+        }
+        if used.is_empty() {
+            let what = format!("no source is of {}", file.display());
+            return Err(self.wrong(what, 0..0).into());
+        }
+        Ok(SplitterSources { uncertainty: self, used })
+    }
+
+    /// The mean of repeats at the frequencies and in the references of the network in whose place it is.
+    fn mean(
+        &self,
+        networks: &[Network],
+        own: &Network,
+        source: &DescribedSource,
+    ) -> Result<Network, DescriptionError> {
+        let made = Source::repeats(networks, own.grid(), own.references_ohm(0));
+        made.map(|(mean, _)| mean).map_err(|error| self.misfit(source, &error))
+    }
+
+    fn misfit(&self, source: &DescribedSource, error: &NetworkError) -> DescriptionError {
+        let entry = &source.entry;
+        let span = entry.repeats.as_ref().map(Spanned::span);
+        let span = span.or(entry.covariance.as_ref().map(Spanned::span));
+        self.wrong(format!("{}: {error}", source.name), span.unwrap_or(0..0))
+    }
+
+    /// The sources of a receiver's parts. Where repeats are given their mean takes the place of the
+    /// block's own file.
+    pub(super) fn of_receiver(
+        &self,
+        loaded: &mut LoadedReceiver,
+    ) -> Result<Vec<UncertainPart>, Failure> {
+        let mut parts: Vec<UncertainPart> = Vec::new();
+        let by_file = places_by_file(loaded);
+        for source in &self.sources {
+            let entry = &source.entry;
+            let mut targets: Vec<(String, Vec<Place>)> = Vec::new();
+            for block in entry.blocks.iter().flatten() {
+                let name = block.get_ref();
+                let part = loaded.receiver.parts.iter().position(|part| part.name == *name);
+                let Some(part) = part else {
+                    return Err(self
+                        .wrong(format!("there is no block '{name}'"), block.span())
+                        .into());
+                };
+                targets.push((name.clone(), vec![Place::Part(part)]));
+            }
+            for file in entry.files.iter().flatten() {
+                let path = self.beside(file.get_ref());
+                let Some((_, places)) = by_file.iter().find(|(own, _)| same_file(own, &path))
+                else {
+                    let what = format!("the receiver has no file {}", path.display());
+                    return Err(self.wrong(what, file.span()).into());
+                };
+                targets.push((name_of(&path, places, &loaded.receiver), places.clone()));
+            }
+            if entry.blocks.is_none() && entry.files.is_none() {
+                for (path, places) in &by_file {
+                    targets.push((name_of(path, places, &loaded.receiver), places.clone()));
+                }
+            }
+            for (name, places) in targets {
+                let part = match parts.iter().position(|part| part.places == places) {
+                    Some(part) => part,
+                    None => {
+                        if let Some(other) = parts
+                            .iter()
+                            .find(|part| part.places.iter().any(|place| places.contains(place)))
+                        {
+                            let what = format!(
+                                "{name} and {} are the same data; name either its blocks or its \
+                                 file in all sources",
+                                other.name
+                            );
+                            let span = entry.blocks.iter().flatten().map(Spanned::span);
+                            let files = entry.files.iter().flatten().map(Spanned::span);
+                            let span = span.chain(files).next().unwrap_or(0..0);
+                            return Err(self.wrong(what, span).into());
+                        }
+                        parts.push(UncertainPart { name, places, sources: Vec::new() });
+                        parts.len() - 1
+                    }
+                };
+                let mut on_ways = [None, None];
+                for (slot, way) in on_ways.iter_mut().zip(Way::BOTH) {
+                    for place in &parts[part].places {
+                        let Some(own) = loaded.receiver.network_at(*place, way).cloned() else {
+                            continue;
+                        };
+                        if let What::Repeats(networks) = &source.what {
+                            let mean = self.mean(networks, &own, source)?;
+                            loaded.receiver.set_network_at(*place, way, mean);
+                        }
+                        *slot = Some(self.source(source, &own)?);
+                    }
+                }
+                parts[part].sources.push(PartSource { name: source.name.clone(), on_ways });
+            }
+        }
+        parts.retain(|part| part.sources.iter().any(|s| s.on_ways.iter().any(Option::is_some)));
+        if parts.is_empty() {
+            return Err(self.wrong("no source is of a file or block of the receiver", 0..0).into());
+        }
+        Ok(parts)
+    }
+
+    /// A source at the frequencies of a network.
+    fn source(
+        &self,
+        source: &DescribedSource,
+        network: &Network,
+    ) -> Result<Source, DescriptionError> {
+        let grid = network.grid();
+        match &source.what {
+            What::Repeats(networks) => {
+                let made = Source::repeats(networks, grid, network.references_ohm(0));
+                made.map(|(_, source)| source).map_err(|error| self.misfit(source, &error))
+            }
+            What::Covariance { ports, at_hz, matrices } => {
+                if *ports != network.ports() {
+                    let (expected, found) = (network.ports(), *ports);
+                    return Err(self.misfit(source, &NetworkError::PortCount { expected, found }));
+                }
+                Ok(Source::covariance(at_hz, matrices, grid))
+            }
+            What::Stated(table) => self.stated(&source.entry, table.as_ref(), grid.as_hz()),
+        }
+    }
+
+    fn stated(
+        &self,
+        entry: &SourceEntry,
+        table: Option<&NumberTable>,
+        at_hz: &[f64],
+    ) -> Result<Source, DescriptionError> {
+        let number = |given: Option<&Spanned<f64>>, what: &str| match given {
+            Some(given) if !(0.0..=MOST).contains(given.get_ref()) => {
+                Err(self.wrong(format!("{what} is a number from 0 to {MOST}"), given.span()))
+            }
+            given => Ok(given.map_or(0.0, |given| *given.get_ref())),
+        };
+        // A constant, or a column of the table; both would hide a mistake.
+        let amounts = |given: Option<&Spanned<f64>>, what: &str, column: String, scale: f64| {
+            let constant = number(given, what)?;
+            let Some(table) = table.filter(|table| table.has(&column)) else {
+                return Ok(if constant > 0.0 {
+                    vec![constant * scale; at_hz.len()]
+                } else {
+                    Vec::new()
+                });
+            };
+            if let Some(given) = given {
+                return Err(self.wrong(format!("{column} stands in the table too"), given.span()));
+            }
+            let column = |hz: f64| interpolated(table, &column, hz).map(|value| value * scale);
+            at_hz.iter().map(|&hz| column(hz)).collect::<Result<Vec<f64>, DescriptionError>>()
+        };
+        let (neper, radian) = (neper_from_db(1.0), 1_f64.to_radians());
+        let of = |given: Option<&AmountEntry>, kind: &str| -> Result<Amounts, DescriptionError> {
+            Ok(Amounts {
+                magnitude_np: amounts(
+                    given.and_then(|given| given.magnitude_db.as_ref()),
+                    "magnitude_db",
+                    format!("{kind}_magnitude_db"),
+                    neper,
+                )?,
+                magnitude_linear: amounts(
+                    given.and_then(|given| given.magnitude.as_ref()),
+                    "magnitude",
+                    format!("{kind}_magnitude"),
+                    1.0,
+                )?,
+                phase_rad: amounts(
+                    given.and_then(|given| given.phase_deg.as_ref()),
+                    "phase_deg",
+                    format!("{kind}_phase_deg"),
+                    radian,
+                )?,
+            })
+        };
+        let over_frequency = match entry.over_frequency {
+            OverFrequencyName::Correlated => OverFrequency::Correlated,
+            OverFrequencyName::Independent => OverFrequency::Independent,
+        };
+        let port = entry.port.as_ref().map(|port| AmountEntry {
+            magnitude_db: port.magnitude_db.clone(),
+            magnitude: None,
+            phase_deg: port.phase_deg.clone(),
+        });
+        let mut pass = of(port.as_ref(), "port")?;
+        if let Some(placement) = &entry.placement {
+            let um = number(Some(&placement.um), "um")?;
+            let permittivity = placement.effective_permittivity.get_ref();
+            if !(1.0..=1000.0).contains(permittivity) {
+                let what = "effective_permittivity is a number from 1 to 1000";
+                return Err(self.wrong(what, placement.effective_permittivity.span()));
+            }
+            let delay_s = um * 1e-6 * permittivity.sqrt() / crate::units::SPEED_OF_LIGHT_M_PER_S;
+            pass.phase_rad.resize(at_hz.len(), 0.0);
+            for (phase, hz) in pass.phase_rad.iter_mut().zip(at_hz) {
+                *phase = phase.hypot(TAU * hz * delay_s);
+            }
+        }
+        let transmission = of(entry.transmission.as_ref(), "transmission")?;
+        let reflection = of(entry.reflection.as_ref(), "reflection")?;
+        let has_entries = !(transmission.is_empty() && reflection.is_empty());
+        match (pass.is_empty(), has_entries) {
+            (false, true) => Err(self.wrong(
+                "port and placement are a source of their own, beside transmission and reflection",
+                0..0,
+            )),
+            (false, false) => Ok(Source::Ports { pass, over_frequency }),
+            (true, _) => Ok(Source::Entries {
+                transmission,
+                reflection,
+                is_reciprocal: entry.reciprocal,
+                over_frequency,
+            }),
+        }
+    }
+}
+
+/// The sources that are of a splitter's file.
+pub(super) struct SplitterSources<'u> {
+    uncertainty: &'u Uncertainty,
+    used: Vec<usize>,
+}
+
+impl SplitterSources<'_> {
+    /// At the frequencies of a network.
+    pub(super) fn at(&self, network: &Network) -> Result<Vec<Source>, DescriptionError> {
+        let used = self.used.iter().map(|&at| &self.uncertainty.sources[at]);
+        used.map(|source| self.uncertainty.source(source, network)).collect()
+    }
+}
+
+/// A column of a table between its rows.
+fn interpolated(table: &NumberTable, column: &str, hz: f64) -> Result<f64, DescriptionError> {
+    let ghz = |row: usize| table.needed(row, TABLE_COLUMNS[0]);
+    let last = table.rows() - 1;
+    let above =
+        (0..table.rows()).find(|&row| ghz(row).is_ok_and(|ghz| ghz * 1e9 >= hz * (1.0 - 1e-12)));
+    let Some(above) =
+        above.filter(|&row| row > 0 || ghz(0).is_ok_and(|ghz| ghz * 1e9 <= hz * (1.0 + 1e-12)))
+    else {
+        let what = format!(
+            "the table covers {} to {} GHz, {} is needed; nothing is extrapolated",
+            ghz(0)?,
+            ghz(last)?,
+            crate::units::ShownFrequency(hz)
+        );
+        return Err(table.wrong(if hz < ghz(0)? * 1e9 { 0 } else { last }, TABLE_COLUMNS[0], what));
+    };
+    if above == 0 {
+        return table.needed(0, column);
+    }
+    let (from, to) = (ghz(above - 1)? * 1e9, ghz(above)? * 1e9);
+    let share = ((hz - from) / (to - from)).clamp(0.0, 1.0);
+    Ok(table.needed(above - 1, column)? * (1.0 - share) + table.needed(above, column)? * share)
+}
+
+/// The covariances that `rebuild` writes.
+fn covariance(path: &Path) -> Result<What, DescriptionError> {
+    let table = NumberTable::read(path, &COVARIANCE_COLUMNS)?;
+    let place = |row: usize, name: &str| {
+        let number = table.needed(row, name)?;
+        if !(1.0..=64.0).contains(&number) || number.fract() != 0.0 {
+            return Err(table.wrong(row, name, "a port is a whole number from 1 to 64"));
+        }
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "checked")]
+        Ok(number as usize - 1)
+    };
+    let mut places = Vec::with_capacity(table.rows());
+    for row in 0..table.rows() {
+        let names = &COVARIANCE_COLUMNS[1..5];
+        places.push(names.iter().map(|name| place(row, name)).collect::<Result<Vec<_>, _>>()?);
+    }
+    let ports = places.iter().flatten().max().map_or(0, |largest| largest + 1);
+    let (mut at_hz, mut matrices) = (Vec::new(), Vec::<DMatrix<Complex64>>::new());
+    for (row, places) in places.iter().enumerate() {
+        let hz = table.needed(row, COVARIANCE_COLUMNS[0])?;
+        if at_hz.last().is_some_and(|last| *last > hz) {
+            return Err(table.wrong(row, COVARIANCE_COLUMNS[0], "frequencies ascend"));
+        }
+        if at_hz.last().is_none_or(|last| *last < hz) {
+            at_hz.push(hz);
+            matrices.push(DMatrix::zeros(ports * ports, ports * ports));
+        }
+        let value = Complex64::new(table.needed(row, "re")?, table.needed(row, "im")?);
+        let (a, b) = (places[0] * ports + places[1], places[2] * ports + places[3]);
+        if let Some(matrix) = matrices.last_mut() {
+            matrix[(a, b)] = value;
+            matrix[(b, a)] = value.conj();
+        }
+    }
+    Ok(What::Covariance { ports, at_hz, matrices })
+}
+
+/// Where each file of a receiver stands.
+fn places_by_file(loaded: &LoadedReceiver) -> Vec<(PathBuf, Vec<Place>)> {
+    let [parts, loads] = &loaded.files;
+    let parts = parts.iter().enumerate().map(|(at, file)| (file, Place::Part(at)));
+    let loads = loads.iter().enumerate().map(|(at, file)| (file, Place::Load(at)));
+    let mut found: Vec<(PathBuf, Vec<Place>)> = Vec::new();
+    for (file, place) in parts.chain(loads) {
+        let Some(file) = file else { continue };
+        match found.iter_mut().find(|(own, _)| same_file(own, file)) {
+            Some((_, places)) => places.push(place),
+            None => found.push((file.clone(), vec![place])),
+        }
+    }
+    found
+}
+
+/// A block's name where it alone has the file, else the file's.
+fn name_of(path: &Path, places: &[Place], receiver: &Receiver) -> String {
+    match places {
+        [Place::Part(part)] => receiver.parts[*part].name.clone(),
+        _ => path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
+    }
+}
+
+fn same_file(one: &Path, other: &Path) -> bool {
+    one == other
+        || one.canonicalize().is_ok_and(|one| other.canonicalize().is_ok_and(|other| one == other))
+}

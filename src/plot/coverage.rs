@@ -1,0 +1,165 @@
+//! What was measured, within what can be said of the truth.
+
+use super::receiver::{CUT_NOTE, LO_LABEL, cut, is_beyond};
+use super::splitter::ghz;
+use super::style::{
+    Axes, BLUE, Dash, Entry, GREY, ORANGE, PlotError, Sizes, VERMILION, area, chart, line, picture,
+    range_of,
+};
+use crate::downconverter::{DownconverterResult, Receiver};
+use crate::measurement::{Assessment, ReceiverUncertainty, SplitterUncertainty};
+use crate::splitter::{SplitterKind, SplitterResult};
+use std::ops::Range;
+
+/// A rejection and the interval for it, dB, at a frequency, GHz.
+struct Point {
+    at_ghz: f64,
+    measured: f64,
+    median: f64,
+    low: f64,
+    high: f64,
+}
+
+/// The rejection of a splitter with its coverage band, the limit and the guard band.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn splitter_coverage(
+    result: &SplitterResult,
+    uncertainty: &SplitterUncertainty,
+) -> Result<Vec<u8>, PlotError> {
+    let points = result.points.iter().zip(&uncertainty.points).map(|(point, known)| Point {
+        at_ghz: ghz(point.frequency_hz),
+        measured: point.rejection_db,
+        median: known.median_db,
+        low: known.interval_db.0,
+        high: known.interval_db.1,
+    });
+    let what = match result.roles.kind {
+        SplitterKind::Antiphase => "Common-mode rejection",
+        _ => "Image rejection",
+    };
+    let limit = result.verdict.requirements.iter().map(|held| held.requirement);
+    let limit = limit.into_iter().find(|limit| limit.kind.is_rejection()).map(|limit| limit.limit);
+    drawn(&points.collect::<Vec<_>>(), what, "", "Frequency (GHz)", limit, &uncertainty.assessment)
+}
+
+/// The rejection of a receiver over its LO, at the worst IF of each, with its coverage band, the limit
+/// and the guard band.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn receiver_coverage(
+    receiver: &Receiver,
+    result: &DownconverterResult,
+    uncertainty: &ReceiverUncertainty,
+) -> Result<Vec<u8>, PlotError> {
+    let ifs = receiver.plan.if_hz.len();
+    let coverage = uncertainty.assessment.coverage;
+    let points = result.points.chunks(ifs).zip(uncertainty.points.chunks(ifs));
+    let points = points.filter_map(|(points, known)| {
+        let (point, known) = points.iter().zip(known).min_by(|(one, _), (other, _)| {
+            one.balance.image_rejection_db.total_cmp(&other.balance.image_rejection_db)
+        })?;
+        let is_unbounded = known.channel_error.may_be_perfect(coverage);
+        Some(Point {
+            at_ghz: ghz(point.lo_hz),
+            measured: point.balance.image_rejection_db,
+            median: known.rejection.median,
+            low: known.rejection.low,
+            high: if is_unbounded { f64::INFINITY } else { known.rejection.high },
+        })
+    });
+    let note = if ifs > 1 { ", at the worst IF" } else { "" };
+    drawn(
+        &points.collect::<Vec<_>>(),
+        "Image rejection",
+        note,
+        LO_LABEL,
+        receiver.limits.image_rejection_db,
+        &uncertainty.assessment,
+    )
+}
+
+fn drawn(
+    points: &[Point],
+    what: &str,
+    note: &str,
+    x_label: &str,
+    limit: Option<f64>,
+    assessment: &Assessment,
+) -> Result<Vec<u8>, PlotError> {
+    let guard = limit.zip(assessment.guard_band_db.filter(|width| *width > 0.0));
+    let drawn: Vec<f64> = points
+        .iter()
+        .flat_map(|point| [point.measured, point.median, point.low])
+        .chain(points.iter().map(|point| point.high).filter(|high| high.is_finite()))
+        .chain(limit)
+        .chain(guard.map(|(limit, width)| limit + width))
+        .map(cut)
+        .collect();
+    let (x, mut y) = (range_x(points), range_of(drawn.iter().copied(), 5.0));
+    let is_unbounded = points.iter().any(|point| point.high.is_infinite());
+    if is_unbounded {
+        // Room above shows that the band goes on.
+        y.end += 0.15 * (y.end - y.start);
+    }
+    let is_cut = points.iter().any(|point| is_beyond(point.measured) || is_beyond(point.low));
+    let percent = 100.0 * assessment.coverage;
+    let title = format!("{what}{note}, and what can be said of it");
+    let axes = Axes {
+        title: &title,
+        x_label,
+        y_label: &format!("{what} (dB{})", if is_cut { CUT_NOTE } else { "" }),
+        x: x.clone(),
+        y: y.clone(),
+    };
+    let open = if is_unbounded { "; open above: may be perfect" } else { "" };
+    let band_name = format!("{percent:.4} % coverage{open}").replace(".0000", "");
+    let limit_name = format!("required {} dB", limit.unwrap_or_default());
+    let guard_name =
+        guard.map_or_else(String::new, |(_, width)| format!("guard band {width:.2} dB"));
+    let mut legend = vec![
+        Entry { name: "measured", colour: BLUE, dash: Dash::Solid },
+        Entry { name: "median", colour: GREY, dash: Dash::Dotted },
+        Entry { name: &band_name, colour: BLUE, dash: Dash::Area },
+    ];
+    if limit.is_some() {
+        legend.push(Entry { name: &limit_name, colour: VERMILION, dash: Dash::Dashed });
+    }
+    if guard.is_some() {
+        legend.push(Entry { name: &guard_name, colour: ORANGE, dash: Dash::Area });
+    }
+    picture(|canvas| {
+        let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
+        if let Some((limit, width)) = guard {
+            let edge = |level: f64| [(x.start, level), (x.end, level)];
+            area(&mut chart, &edge(limit), &edge((limit + width).min(y.end)), ORANGE)?;
+        }
+        let at = |value: fn(&Point) -> f64| -> Vec<(f64, f64)> {
+            let points = points.iter().map(|point| (point.at_ghz, value(point)));
+            points.map(|(x, value)| (x, cut(value).clamp(y.start, y.end))).collect()
+        };
+        let high: Vec<(f64, f64)> = points
+            .iter()
+            .map(|point| {
+                let high = if point.high.is_infinite() { y.end } else { cut(point.high) };
+                (point.at_ghz, high.min(y.end))
+            })
+            .collect();
+        area(&mut chart, &at(|point| point.low), &high, BLUE)?;
+        if let Some(limit) = limit {
+            let ends = [(x.start, limit), (x.end, limit)];
+            line(&mut chart, ends, VERMILION, Dash::Dashed, Sizes::LARGE)?;
+        }
+        line(&mut chart, at(|point| point.median), GREY, Dash::Dotted, Sizes::LARGE)?;
+        line(&mut chart, at(|point| point.measured), BLUE, Dash::Solid, Sizes::LARGE)
+    })
+}
+
+fn range_x(points: &[Point]) -> Range<f64> {
+    let (first, last) = (points.first(), points.last());
+    let (low, high) =
+        (first.map_or(0.0, |point| point.at_ghz), last.map_or(0.0, |point| point.at_ghz));
+    if low < high { low..high } else { 0.98 * low..1.02 * high.max(f64::MIN_POSITIVE) }
+}
