@@ -110,6 +110,9 @@ pub(super) struct Downconverter {
     /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
     #[arg(long, value_name = "FILE.toml|LIST")]
     pub(super) uncertainty: Option<GivenUncertainty>,
+    /// Threads to work on; the result does not depend on it [default: all cores]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    pub(super) threads: Option<u16>,
     /// What to print
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
@@ -224,6 +227,9 @@ pub(super) struct Splitter {
     /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
     #[arg(long, value_name = "FILE.toml|LIST")]
     pub(super) uncertainty: Option<GivenUncertainty>,
+    /// Threads to work on; the result does not depend on it [default: all cores]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    pub(super) threads: Option<u16>,
     /// Also write one picture that shows all
     #[arg(long, value_name = "FILE.png", value_parser = png)]
     pub(super) plot: Option<PathBuf>,

@@ -33,6 +33,7 @@ mod wafer;
 use args::{Arguments, Command};
 use clap::Parser as _;
 use console::Console;
+use failure::Failure;
 use std::io::{self, Write as _};
 use std::process::ExitCode;
 
@@ -57,6 +58,19 @@ impl Outcome {
     }
 }
 
+/// Does work on so many threads; on all cores if none are given.
+fn on_threads(
+    threads: Option<u16>,
+    work: impl FnOnce() -> Result<Outcome, Failure> + Send,
+) -> Result<Outcome, Failure> {
+    let Some(threads) = threads else { return work() };
+    let pool = rayon::ThreadPoolBuilder::new()
+        .num_threads(usize::from(threads))
+        .build()
+        .map_err(|error| Failure::Usage(format!("cannot start {threads} threads: {error}")))?;
+    pool.install(work)
+}
+
 /// Runs the command line of this process.
 #[must_use]
 pub fn run() -> ExitCode {
@@ -79,15 +93,17 @@ pub fn run() -> ExitCode {
     let console = Console::new(arguments.quiet);
     let ended = match &arguments.command {
         Command::Inspect(given) => inspect::run(given, &console),
-        Command::Splitter(given) => splitter::run(given, &console),
-        Command::Downconverter(given) => downconverter::run(given, &console),
+        Command::Splitter(given) => on_threads(given.threads, || splitter::run(given, &console)),
+        Command::Downconverter(given) => {
+            on_threads(given.threads, || downconverter::run(given, &console))
+        }
         Command::Tolerance(given) => tolerance::run(given, &console),
         Command::Convert(given) => convert::run(given, &console),
         Command::Join(given) => join::run(given, &console),
         Command::Deembed(given) => deembed::run(given, &console),
         Command::Compare(given) => compare::run(given, &console),
         Command::Component(given) => component::run(given, &console),
-        Command::Wafer(given) => wafer::run(given, &console),
+        Command::Wafer(given) => on_threads(given.threads, || wafer::run(given, &console)),
         Command::DemoWafer(given) => demo_wafer::run(given, &console),
         Command::Rebuild(given) => rebuild::run(given, &console),
         Command::Plan(given) => plan::run(given, &console),

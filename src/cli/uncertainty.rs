@@ -403,6 +403,10 @@ impl Uncertainty {
         own: &Network,
         source: &DescribedSource,
     ) -> Result<Network, DescriptionError> {
+        if let Some(odd) = networks.iter().find(|network| network.ports() != own.ports()) {
+            let (expected, found) = (own.ports(), odd.ports());
+            return Err(self.misfit(source, &NetworkError::PortCount { expected, found }));
+        }
         let made = Source::repeats(networks, own.grid(), own.references_ohm(0));
         made.map(|(mean, _)| mean).map_err(|error| self.misfit(source, &error))
     }

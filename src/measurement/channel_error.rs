@@ -35,8 +35,9 @@ pub struct ChannelErrorDistribution {
 const REJECTIONS_DB: (f64, f64) = (-200.0, 400.0);
 /// A normal deviate farther out than this does not happen.
 const FARTHEST: f64 = 9.0;
-/// Standard deviations below this are taken for it, so that nothing is divided by zero.
-const SMALLEST_DEVIATION: f64 = 1e-13;
+/// Standard deviations below this, nepers and radians, are taken for it: no measurement is as good, and
+/// rounding would roughen what is narrower.
+const SMALLEST_DEVIATION: f64 = 1e-8;
 
 impl ChannelErrorDistribution {
     /// From an imbalance (dB) and a phase error (deg) and their standard uncertainties, independent of
@@ -262,6 +263,9 @@ fn root(range: (f64, f64), precision: f64, function: impl Fn(f64) -> f64) -> f64
     0.5 * (low + high)
 }
 
+/// A jump is found to this many halvings; noise of rounding must not be halved for ever.
+const MOST_HALVINGS: u32 = 16;
+
 /// Points of a rule, enough for any smooth piece.
 const ORDER: usize = 16;
 
@@ -310,7 +314,7 @@ fn integral(function: &impl Fn(f64) -> f64, range: (f64, f64)) -> f64 {
         let middle = 0.5 * (low + high);
         let halves = [(low, middle), (middle, high)].map(|piece| (piece, once(piece)));
         let both = halves[0].1 + halves[1].1;
-        if (both - whole).abs() <= 1e-13 + 1e-9 * both.abs() || depth == 30 {
+        if (both - whole).abs() <= 1e-13 + 1e-9 * both.abs() || depth == MOST_HALVINGS {
             sum += both;
         } else {
             open.extend(halves.map(|(piece, value)| (piece, value, depth + 1)));

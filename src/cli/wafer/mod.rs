@@ -18,14 +18,7 @@ use std::path::{Path, PathBuf};
 const JOURNAL: &str = "wafer.journal";
 
 pub(super) fn run(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
-    let threads = usize::from(given.threads.unwrap_or(0));
-    let pool = rayon::ThreadPoolBuilder::new()
-        .num_threads(threads)
-        .build()
-        .map_err(|error| Failure::Usage(format!("cannot start {threads} threads: {error}")))?;
-    pool.install(|| {
-        if given.combine.is_empty() { measure(given, console) } else { combine(given, console) }
-    })
+    if given.combine.is_empty() { measure(given, console) } else { combine(given, console) }
 }
 
 /// Measures all dies, or a shard of them.
