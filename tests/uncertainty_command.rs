@@ -313,11 +313,12 @@ fn covariances_of_rebuild_pass_on() {
     let first = report["points"][0]["frequency_hz"].as_f64().unwrap();
     let mut entries = [[Complex64::ZERO; 9]; 9];
     for line in bench.read("covariance.csv").lines().skip(1) {
-        let field: Vec<f64> = line.split(',').map(|field| field.parse().unwrap()).collect();
-        if (field[0] - first).abs() < 1.0 {
-            let place = |row: f64, column: f64| (row as usize - 1) * 3 + column as usize - 1;
-            let (a, b) = (place(field[1], field[2]), place(field[3], field[4]));
-            entries[a][b] = Complex64::new(field[5], field[6]);
+        let fields: Vec<&str> = line.split(',').collect();
+        let number = |at: usize| fields[at].parse::<f64>().unwrap();
+        if (number(0) - first).abs() < 1.0 {
+            let port = |at: usize| fields[at].parse::<usize>().unwrap() - 1;
+            let (a, b) = (3 * port(1) + port(2), 3 * port(3) + port(4));
+            entries[a][b] = Complex64::new(number(5), number(6));
             entries[b][a] = entries[a][b].conj();
         }
     }
@@ -375,4 +376,85 @@ fn what_is_wrong_is_said_where_it_stands() {
     );
     bench.refuses(&["splitter", "coupler.s4p", "--uncertainty", "size=1"], "expected a file");
     bench.refuses(&["splitter", "coupler.s4p", "--uncertainty", "gone.toml"], "gone.toml");
+}
+
+/// A receiver that is the demo but for the mixers' gains, measured with tones: they agree where the mixers
+/// are as described, and the fit finds their error where they are not.
+#[test]
+fn measured_tones_tell_the_error_of_the_mixers() {
+    let bench = Bench::with_demo();
+    let (amplitude_db, phase_deg) = (0.3, -1.5_f64);
+    let gain = Complex64::from_polar(10_f64.powf(amplitude_db / 20.0), phase_deg.to_radians());
+    let mut truth = bench.read("receiver.toml");
+    for name in ["q_plus", "q_minus"] {
+        truth = truth.replace(
+            &format!("name = \"{name}\"\n"),
+            &format!("name = \"{name}\"\ngain = [{}, {}]\n", gain.re, gain.im),
+        );
+    }
+    bench.write("truth.toml", &truth);
+    let table = |receiver: &str, noise: f64| {
+        let report = bench.json(&["downconverter", receiver]);
+        let mut random = ChaCha8Rng::seed_from_u64(11);
+        let mut table = "lo_ghz,if_ghz,wanted_dbm,image_dbm,u_wanted_db,u_image_db\n".to_owned();
+        for point in report["points"].as_array().unwrap().iter().step_by(4) {
+            let of = |key: &str| point[key].as_f64().unwrap();
+            let error: f64 = StandardNormal.sample(&mut random);
+            let image = -20.0 - of("image_rejection_db") + noise * error;
+            table +=
+                &format!("{},{},-20,{image},0.06,0.08\n", of("lo_hz") / 1e9, of("if_hz") / 1e9);
+        }
+        table
+    };
+    // Two standard uncertainties of 0.06 and 0.08 dB make one of 0.1 dB.
+    bench.write("agrees.csv", &table("receiver.toml", 0.1));
+    let report = bench.json(&["downconverter", "receiver.toml", "--measured", "agrees.csv"]);
+    let measured = &report["measured"];
+    let points = measured["points"].as_array().unwrap();
+    assert_eq!(points.len(), 31);
+    // With an expanded uncertainty of two standard ones 95 % agree; three of 31 may not.
+    assert!(measured["agreeing"].as_u64().unwrap() >= 28, "{measured}");
+    let first = &points[0];
+    let of = |key: &str| first[key].as_f64().unwrap();
+    let want = (of("measured_image_rejection_db") - of("predicted_image_rejection_db")) / 0.2;
+    assert!((of("normalised_error") - want).abs() < 1e-9);
+    assert!((of("u_measured_db") - 0.1).abs() < 1e-12);
+
+    bench.write("differs.csv", &table("truth.toml", 0.0));
+    let report = bench.json(&["downconverter", "receiver.toml", "--measured", "differs.csv"]);
+    let mixers = &report["measured"]["mixer_error"];
+    let of = |key: &str| mixers[key].as_f64().unwrap();
+    assert!(report["measured"]["agreeing"].as_u64().unwrap() < 10);
+    // The gain counts conjugate in the image sideband.
+    assert!((of("amplitude_db") - amplitude_db).abs() < 1e-3, "{mixers}");
+    assert!((of("phase_deg").abs() - phase_deg.abs()).abs() < 1e-2, "{mixers}");
+    assert!(of("rms_in_standard_uncertainties") < 0.01 && of("rms_without") > 3.0, "{mixers}");
+    // The bounds of every point hold the error that was put in.
+    let size = Complex64::new(amplitude_db * LN_10 / 20.0, phase_deg.to_radians()).norm();
+    let size_db = size * 20.0 / LN_10;
+    for point in report["measured"]["points"].as_array().unwrap() {
+        let of = |key: &str| point[key].as_f64().unwrap();
+        assert!(of("added_error_least_db") <= size_db + 1e-3, "{point} {size_db}");
+        assert!(of("added_error_most_db") >= size_db - 1e-3, "{point} {size_db}");
+    }
+    // With an uncertainty, pictures and text.
+    bench.write("u.toml", "trials = 300\n[[source]]\ntransmission = { magnitude_db = 0.05 }\n");
+    let arguments = ["downconverter", "receiver.toml", "--measured", "differs.csv"];
+    let more = ["--uncertainty", "u.toml", "--out", "out"];
+    let output = bench.run(&[arguments, more].concat());
+    assert!(text(&output.stdout).contains("explains it best"), "{}", text(&output.stdout));
+    assert!(text(&output.stdout).lines().all(|line| line.chars().count() <= 80));
+    for name in ["measured.csv", "measured.png", "coverage.png", "uncertainty.csv"] {
+        assert!(bench.path("out").join(name).exists(), "{name}");
+    }
+    bench.write(
+        "odd.csv",
+        "lo_ghz,if_ghz,wanted_dbm,image_dbm,u_wanted_db,u_image_db\n27.33,1,0,-30,0.1,0.1\n",
+    );
+    bench.refuses(&["downconverter", "receiver.toml", "--measured", "odd.csv"], "odd.csv:2:1");
+    bench.write(
+        "odd.csv",
+        "lo_ghz,if_ghz,wanted_dbm,image_dbm,u_wanted_db,u_image_db\n27,1,0,-30,0,0.1\n",
+    );
+    bench.refuses(&["downconverter", "receiver.toml", "--measured", "odd.csv"], "odd.csv:2:12");
 }

@@ -110,6 +110,9 @@ pub(super) struct Downconverter {
     /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
     #[arg(long, value_name = "FILE.toml|LIST")]
     pub(super) uncertainty: Option<GivenUncertainty>,
+    /// Rejections measured with tones, to hold against the prediction
+    #[arg(long, value_name = "TONES.csv")]
+    pub(super) measured: Option<PathBuf>,
     /// Threads to work on; the result does not depend on it [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
     pub(super) threads: Option<u16>,

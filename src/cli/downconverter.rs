@@ -5,12 +5,14 @@ use super::args::{Downconverter, Format};
 use super::console::Console;
 use super::failure::Failure;
 use super::input::hashed;
+use super::tones::compared;
 use super::uncertainty::Uncertainty;
 use crate::downconverter::{DownconverterResult, Receiver, analyse_receiver, load_receiver};
 use crate::measurement::{Decision, receiver_uncertainty};
 use crate::plot;
 use crate::report::json::document;
 use crate::report::receiver_json::ReceiverReport;
+use crate::report::tones::{tones_csv, tones_text};
 use crate::report::uncertainty::receiver_csv;
 use crate::report::{ReportFile, publish, receiver_csv as tables, receiver_text};
 use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
@@ -43,20 +45,22 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
         }
     };
     let uncertainty = uncertainty.as_ref();
+    let measured = given.measured.as_ref();
+    let tones = measured.map(|path| compared(path, &result, uncertainty)).transpose()?;
+    loaded.inputs.extend(given.measured.iter().cloned());
+    let receiver = &loaded.receiver;
     let warnings: Vec<String> = loaded.warnings.iter().chain(&result.warnings).cloned().collect();
     for warning in &warnings {
         console.warning(warning);
     }
     let report = || {
         let inputs = hashed(&loaded.inputs)?;
-        Ok::<_, Failure>(ReceiverReport::new(
-            receiver,
-            &result,
-            uncertainty,
-            inputs,
-            &options,
-            &warnings,
-        ))
+        let report =
+            ReceiverReport::new(receiver, &result, uncertainty, inputs, &options, &warnings);
+        Ok::<_, Failure>(match &tones {
+            Some(tones) => report.with_tones(tones),
+            None => report,
+        })
     };
     let mut files = Vec::new();
     if let Some(folder) = &given.writing.out {
@@ -68,12 +72,23 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
                 files.push(ReportFile { path: folder.join(name), bytes });
             }
         }
+        if let Some(tones) = &tones {
+            let table = tones_csv(tones)?.into_bytes();
+            let picture = plot::receiver_tones(receiver, &result, uncertainty, tones)?;
+            for (name, bytes) in [("measured.csv", table), ("measured.png", picture)] {
+                files.push(ReportFile { path: folder.join(name), bytes });
+            }
+        }
     }
     publish(&files, &loaded.inputs, given.writing.overwrite)?;
     match given.format {
         Format::Json => console.data(&document(&report()?)?)?,
         Format::Csv => console.data(&tables::points(&result)?)?,
-        Format::Text => console.data(&receiver_text::receiver(receiver, &result, uncertainty))?,
+        Format::Text => {
+            let measured = tones.as_ref().map(tones_text).unwrap_or_default();
+            let text = receiver_text::receiver(receiver, &result, uncertainty);
+            console.data(&(text + &measured))?;
+        }
     }
     for written in &files {
         console.notice(&format!("wrote {}", written.path.display()));

@@ -27,6 +27,7 @@ mod plan;
 mod rebuild;
 mod splitter;
 mod tolerance;
+mod tones;
 mod uncertainty;
 mod wafer;
 

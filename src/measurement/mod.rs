@@ -8,6 +8,7 @@
 //! | `verdict` | met, not met, or undecided |
 //! | `receiver` | a receiver whose parts are known only so well |
 //! | `splitter` | a splitter whose S-parameters are known only so well |
+//! | `tones` | measured rejections against predicted ones |
 //! | `rebuild` | an N-port from measurements of pairs of its ports |
 //! | `error` | why that cannot be |
 
@@ -17,6 +18,7 @@ mod monte_carlo;
 mod rebuild;
 mod receiver;
 mod splitter;
+mod tones;
 mod uncertainty;
 mod verdict;
 
@@ -31,6 +33,7 @@ pub use receiver::{
     UncertainPart, receiver_uncertainty,
 };
 pub use splitter::{SplitterPointUncertainty, SplitterUncertainty, splitter_uncertainty};
+pub use tones::{MixerError, ToneComparison, ToneComparisons, ToneMeasurement, compare_tones};
 pub use uncertainty::{Amounts, Deviates, Errors, OverFrequency, Source};
 pub use verdict::{
     Assessment, DecidedRequirement, Decision, DecisionRule, DecisionSettings,

@@ -7,8 +7,9 @@ use super::style::{
     range_of,
 };
 use crate::downconverter::{DownconverterResult, Receiver};
-use crate::measurement::{Assessment, ReceiverUncertainty, SplitterUncertainty};
+use crate::measurement::{Assessment, ReceiverUncertainty, SplitterUncertainty, ToneComparisons};
 use crate::splitter::{SplitterKind, SplitterResult};
+use crate::units::ShownFrequency;
 use std::ops::Range;
 
 /// A rejection and the interval for it, dB, at a frequency, GHz.
@@ -79,6 +80,89 @@ pub fn receiver_coverage(
         receiver.limits.image_rejection_db,
         &uncertainty.assessment,
     )
+}
+
+/// Measured rejections with their bars of two standard uncertainties over predicted ones with their
+/// band, a panel per IF.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn receiver_tones(
+    receiver: &Receiver,
+    result: &DownconverterResult,
+    uncertainty: Option<&ReceiverUncertainty>,
+    tones: &ToneComparisons,
+) -> Result<Vec<u8>, PlotError> {
+    /// More panels than this cannot be read.
+    const MOST_PANELS: usize = 4;
+    let ifs = receiver.plan.if_hz.len();
+    let of_if = |at: usize| {
+        let own = tones.points.iter();
+        own.filter(move |tone| tone.measured.if_hz.total_cmp(&receiver.plan.if_hz[at]).is_eq())
+    };
+    let with_tones: Vec<usize> = (0..ifs).filter(|&at| of_if(at).next().is_some()).collect();
+    let shown = &with_tones[..with_tones.len().min(MOST_PANELS)];
+    let left_out = match with_tones.len() - shown.len() {
+        0 => String::new(),
+        more => format!(" ({more} more IFs in measured.csv)"),
+    };
+    let columns = if shown.len() > 1 { 2 } else { 1 };
+    let sizes = if shown.len() > 1 { Sizes::SMALL } else { Sizes::LARGE };
+    picture(|canvas| {
+        let panels = canvas.split_evenly((shown.len().div_ceil(columns), columns));
+        for (at, panel) in shown.iter().zip(&panels) {
+            let points: Vec<Point> = result
+                .points
+                .iter()
+                .enumerate()
+                .filter(|(place, _)| place % ifs == *at)
+                .map(|(place, point)| {
+                    let measured = point.balance.image_rejection_db;
+                    let known = uncertainty.map(|uncertainty| uncertainty.points[place].rejection);
+                    let (low, high) = known.map_or((measured, measured), |k| (k.low, k.high));
+                    Point { at_ghz: ghz(point.lo_hz), measured, median: measured, low, high }
+                })
+                .collect();
+            let tones: Vec<(f64, f64, f64)> = of_if(*at)
+                .map(|tone| {
+                    let own = &tone.measured;
+                    (ghz(own.lo_hz), own.rejection_db, 2.0 * own.u_db)
+                })
+                .collect();
+            let values = points.iter().flat_map(|p| [p.low, p.high, p.measured]);
+            let values =
+                values.chain(tones.iter().flat_map(|(_, db, half)| [db - half, db + half]));
+            let axes = Axes {
+                title: &format!("IF {}{left_out}", ShownFrequency(receiver.plan.if_hz[*at])),
+                x_label: LO_LABEL,
+                y_label: "Image rejection (dB)",
+                x: range_x(&points),
+                y: range_of(values.filter(|value| value.is_finite()).map(cut), 5.0),
+            };
+            let mut legend = vec![Entry { name: "predicted", colour: BLUE, dash: Dash::Solid }];
+            if uncertainty.is_some() {
+                legend.push(Entry { name: "its coverage", colour: BLUE, dash: Dash::Area });
+            }
+            legend.push(Entry { name: "measured, ±2 u", colour: VERMILION, dash: Dash::Dotted });
+            let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
+            let over = |value: fn(&Point) -> f64| -> Vec<(f64, f64)> {
+                points
+                    .iter()
+                    .map(|p| (p.at_ghz, cut(value(p)).clamp(axes.y.start, axes.y.end)))
+                    .collect()
+            };
+            if uncertainty.is_some() {
+                area(&mut chart, &over(|p| p.low), &over(|p| p.high), BLUE)?;
+            }
+            line(&mut chart, over(|p| p.measured), BLUE, Dash::Solid, sizes)?;
+            for (x, db, half) in tones {
+                let bar = [(x, cut(db - half)), (x, cut(db + half))];
+                line(&mut chart, bar, VERMILION, Dash::Solid, sizes)?;
+                line(&mut chart, [(x, cut(db))], VERMILION, Dash::Solid, sizes)?;
+            }
+        }
+        Ok(())
+    })
 }
 
 fn drawn(

@@ -19,7 +19,7 @@ mod style;
 mod tolerance;
 mod wafer_map;
 
-pub use coverage::{receiver_coverage, splitter_coverage};
+pub use coverage::{receiver_coverage, receiver_tones, splitter_coverage};
 pub use lot::{lot_curves, lot_distribution, lot_radial, lot_wafers, lot_yield};
 pub use overlay::overlay;
 pub use receiver::{receiver_drive, receiver_imbalance, receiver_rejection};

@@ -10,6 +10,7 @@ pub mod receiver_csv;
 pub mod receiver_json;
 pub mod receiver_text;
 pub mod text;
+pub mod tones;
 pub mod uncertainty;
 pub mod wafer_csv;
 pub mod wafer_json;

@@ -6,7 +6,7 @@ use crate::downconverter::{
     LoadRing, NoisePathResult, PartKind, PartTaken, PlanPoint, Receiver, ReceiverVerdict,
     RingPlace, Trim, TrimCover, Way, single_sideband_rise_db,
 };
-use crate::measurement::{Assessment, Decision, ReceiverUncertainty};
+use crate::measurement::{Assessment, Decision, ReceiverUncertainty, ToneComparisons};
 use crate::network::{Port, Terminal};
 use crate::touchstone::ReadOptions;
 use crate::units::{db_from_amplitude, db_from_neper};
@@ -26,6 +26,8 @@ pub struct ReceiverReport {
     verdict: Value,
     #[serde(skip_serializing_if = "Option::is_none")]
     uncertainty: Option<Value>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    measured: Option<Value>,
     points: Vec<Value>,
     lo: Vec<Value>,
     budget: Vec<Value>,
@@ -42,6 +44,12 @@ pub struct ReceiverReport {
 }
 
 impl ReceiverReport {
+    /// The same with measured rejections beside the predicted ones.
+    #[must_use]
+    pub fn with_tones(self, tones: &ToneComparisons) -> Self {
+        Self { measured: Some(super::tones::tones_json(tones)), ..self }
+    }
+
     /// Puts together the document; `warnings` are all that were shown.
     #[must_use]
     pub fn new(
@@ -63,6 +71,7 @@ impl ReceiverReport {
             summary: summary(receiver, result),
             verdict: verdict(&result.verdict, uncertainty.map(|u| &u.assessment)),
             uncertainty: uncertainty.map(|u| super::uncertainty::receiver_json(u, result)),
+            measured: None,
             points: result.points.iter().map(point).collect(),
             lo: result.lo.iter().map(|point| lo(receiver, point)).collect(),
             budget: result.budget.iter().flat_map(budget).collect(),
