@@ -58,6 +58,10 @@ fn resistor(ohm: f64) -> Complex64 {
 /// Input, through, coupled, isolated: a quarter-wave coupled pair whose modes differ in speed, with
 /// pads, and a longer lead on the coupled side.
 fn coupler(frequency_hz: f64) -> Vec<Complex64> {
+    coupler_circuit(frequency_hz).scattering(&[0, 1, 2, 3].map(|pad| (pad, 50.0)))
+}
+
+fn coupler_circuit(frequency_hz: f64) -> Circuit {
     let (even, odd) = (Strip::quarter(125.0, 7.3, 0.9), Strip::quarter(19.6, 7.3, 1.3));
     // The odd mode travels more in air and is faster; both modes have the same length.
     let odd = Strip { permittivity: 6.2, length_m: even.length_m, ..odd };
@@ -87,7 +91,48 @@ fn coupler(frequency_hz: f64) -> Vec<Complex64> {
     }
     // The crossover between the strips adds a little to one inner corner.
     circuit.branch(inner_through, GROUND, capacitor(8e-15, frequency_hz));
-    circuit.scattering(&[(input, 50.0), (through, 50.0), (coupled, 50.0), (isolated, 50.0)])
+    circuit
+}
+
+/// Two ports of the coupler measured, the others in the loads that `rebuild/set.toml` names.
+fn pair(one: Node, other: Node, frequency_hz: f64) -> Vec<Complex64> {
+    let mut circuit = coupler_circuit(frequency_hz);
+    for pad in (0..4).filter(|pad| ![one, other].contains(pad)) {
+        let end = match pad {
+            0 => resistor(47.0),
+            1 => resistor(53.5),
+            2 => isolation_admittance(frequency_hz),
+            _ => resistor(56.0),
+        };
+        circuit.branch(pad, GROUND, end);
+    }
+    circuit.scattering(&[(one, 50.0), (other, 50.0)])
+}
+
+/// A line of so many micrometres between two pads and their leads, as a probe meets it; without one the
+/// pads stand open, with nought micrometres the leads end in ground.
+fn on_pads(length_um: Option<f64>, is_shorted: bool, frequency_hz: f64) -> Vec<Complex64> {
+    let lead = Complex64::new(0.35, TAU * frequency_hz * 28e-12).inv();
+    let [left, right, inner_left, inner_right]: [Node; 4] = [0, 1, 2, 3];
+    let mut circuit = Circuit::new(4);
+    for (pad, inner) in [(left, inner_left), (right, inner_right)] {
+        circuit.branch(pad, GROUND, capacitor(11e-15, frequency_hz));
+        circuit.branch(pad, inner, lead);
+        // Keeps nodes that nothing else holds from floating: a picosiemens is nothing.
+        let end = if is_shorted { Complex64::from(1e6) } else { Complex64::from(1e-12) };
+        circuit.branch(inner, GROUND, end);
+    }
+    circuit.branch(left, right, capacitor(0.8e-15, frequency_hz));
+    if let Some(length_um) = length_um {
+        let strip = Strip {
+            impedance_ohm: 50.0,
+            permittivity: 7.0,
+            length_m: length_um * 1e-6,
+            db_per_wavelength: 0.9,
+        };
+        circuit.line(inner_left, inner_right, strip.at(frequency_hz));
+    }
+    circuit.scattering(&[(left, 50.0), (right, 50.0)])
 }
 
 /// Input, plus, minus: two quarter-wave coupled sections, the second slightly shorter.
@@ -171,11 +216,14 @@ fn gate(frequency_hz: f64) -> Vec<Complex64> {
 
 /// What ends the coupler's isolated port: a film resistor and the via behind it.
 fn isolation_resistor(frequency_hz: f64) -> Vec<Complex64> {
-    let film = Complex64::new(46.5, TAU * frequency_hz * 14e-12);
     let mut circuit = Circuit::new(1);
-    circuit.branch(0, GROUND, film.inv());
-    circuit.branch(0, GROUND, capacitor(6e-15, frequency_hz));
+    circuit.branch(0, GROUND, isolation_admittance(frequency_hz));
     circuit.scattering(&[(0, 50.0)])
+}
+
+fn isolation_admittance(frequency_hz: f64) -> Complex64 {
+    let film = Complex64::new(46.5, TAU * frequency_hz * 14e-12);
+    film.inv() + capacitor(6e-15, frequency_hz)
 }
 
 struct Part {
@@ -185,7 +233,7 @@ struct Part {
     model: fn(f64) -> Vec<Complex64>,
 }
 
-const PARTS: [Part; 8] = [
+const PARTS: [Part; 21] = [
     Part {
         name: "coupler.s4p",
         ports: 4,
@@ -246,6 +294,86 @@ const PARTS: [Part; 8] = [
         comments: &[" invented resistor of an isolated port, see README.md beside this file"],
         model: isolation_resistor,
     },
+    Part {
+        name: "rebuild/p12.s2p",
+        ports: 2,
+        comments: &[" invented: ports 1 and 2 of the coupler, see README.md one folder up"],
+        model: |hz| pair(0, 1, hz),
+    },
+    Part {
+        name: "rebuild/p13.s2p",
+        ports: 2,
+        comments: &[" invented: ports 1 and 3 of the coupler, see README.md one folder up"],
+        model: |hz| pair(0, 2, hz),
+    },
+    Part {
+        name: "rebuild/p14.s2p",
+        ports: 2,
+        comments: &[" invented: ports 1 and 4 of the coupler, see README.md one folder up"],
+        model: |hz| pair(0, 3, hz),
+    },
+    Part {
+        name: "rebuild/p23.s2p",
+        ports: 2,
+        comments: &[" invented: ports 2 and 3 of the coupler, see README.md one folder up"],
+        model: |hz| pair(1, 2, hz),
+    },
+    Part {
+        name: "rebuild/p24.s2p",
+        ports: 2,
+        comments: &[" invented: ports 2 and 4 of the coupler, see README.md one folder up"],
+        model: |hz| pair(1, 3, hz),
+    },
+    Part {
+        name: "rebuild/p34.s2p",
+        ports: 2,
+        comments: &[" invented: ports 3 and 4 of the coupler, see README.md one folder up"],
+        model: |hz| pair(2, 3, hz),
+    },
+    Part {
+        name: "station/open.s2p",
+        ports: 2,
+        comments: &[" invented: the pads, nothing between them, see README.md one folder up"],
+        model: |hz| on_pads(None, false, hz),
+    },
+    Part {
+        name: "station/short.s2p",
+        ports: 2,
+        comments: &[" invented: the leads ending in ground, see README.md one folder up"],
+        model: |hz| on_pads(None, true, hz),
+    },
+    Part {
+        name: "station/through.s2p",
+        ports: 2,
+        comments: &[" invented: 25 um between the leads, see README.md one folder up"],
+        model: |hz| on_pads(Some(25.0), false, hz),
+    },
+    Part {
+        name: "station/through_after.s2p",
+        ports: 2,
+        comments: &[
+            " invented: the through an hour later, a probe 4 um off, see README.md one folder up",
+        ],
+        model: |hz| on_pads(Some(29.0), false, hz),
+    },
+    Part {
+        name: "station/line_d1.s2p",
+        ports: 2,
+        comments: &[" invented: a line of 420 um on die 1, see README.md one folder up"],
+        model: |hz| on_pads(Some(420.0), false, hz),
+    },
+    Part {
+        name: "station/line_d2.s2p",
+        ports: 2,
+        comments: &[" invented: a line of 430 um on die 2, see README.md one folder up"],
+        model: |hz| on_pads(Some(430.0), false, hz),
+    },
+    Part {
+        name: "station/line_d3.s2p",
+        ports: 2,
+        comments: &[" invented: a line of 424 um on die 3, see README.md one folder up"],
+        model: |hz| on_pads(Some(424.0), false, hz),
+    },
 ];
 
 fn folder() -> PathBuf {
@@ -294,6 +422,7 @@ fn files_are_what_their_models_give() {
             };
             let mut bytes = Vec::new();
             write(&mut bytes, &file, &options).unwrap();
+            std::fs::create_dir_all(path.parent().unwrap()).unwrap();
             std::fs::write(&path, bytes).unwrap();
         }
         let strict = ReadOptions { strict: true, ..ReadOptions::default() };

@@ -41,6 +41,8 @@ pub(super) enum Command {
     Join(Join),
     /// Fixtures, pads and leads taken off a measurement
     Deembed(Deembed),
+    /// One recipe over many files from a probe station: feeds, pads and leads taken off, with checks
+    Station(Station),
     /// An N-port from measurements of some of its ports at a time
     Rebuild(Rebuild),
     /// How far two files differ
@@ -413,6 +415,24 @@ pub(super) struct Rebuild {
     pub(super) format: Format,
     #[command(flatten)]
     pub(super) form: FileForm,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Station {
+    /// Which files, what to take off them, and what to check
+    #[arg(value_name = "STATION.toml")]
+    pub(super) recipe: PathBuf,
+    /// Write the files and the report into this folder; without it only the checks are made
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: Option<PathBuf>,
+    /// Replace files that exist
+    #[arg(long)]
+    pub(super) overwrite: bool,
+    /// What to print
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
     #[command(flatten)]
     pub(super) reading: Reading,
 }

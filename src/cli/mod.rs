@@ -26,6 +26,7 @@ mod output;
 mod plan;
 mod rebuild;
 mod splitter;
+mod station;
 mod tolerance;
 mod tones;
 mod uncertainty;
@@ -107,6 +108,7 @@ pub fn run() -> ExitCode {
         Command::Wafer(given) => on_threads(given.threads, || wafer::run(given, &console)),
         Command::DemoWafer(given) => demo_wafer::run(given, &console),
         Command::Rebuild(given) => rebuild::run(given, &console),
+        Command::Station(given) => station::run(given, &console),
         Command::Plan(given) => plan::run(given, &console),
     };
     match ended {

@@ -58,6 +58,24 @@ impl Outgoing {
         inputs: &[PathBuf],
         console: &Console,
     ) -> Result<(), Failure> {
+        let bytes = self.formed(path, form)?;
+        publish(&[ReportFile { path: path.to_owned(), bytes }], inputs, form.overwrite)?;
+        console.notice(&format!("wrote {}", path.display()));
+        Ok(())
+    }
+
+    /// The file's content in its own form.
+    pub(super) fn bytes(self, path: &Path) -> Result<Vec<u8>, Failure> {
+        let form = FileForm {
+            number_format: None,
+            frequency_unit: None,
+            touchstone: None,
+            overwrite: false,
+        };
+        self.formed(path, &form)
+    }
+
+    fn formed(self, path: &Path, form: &FileForm) -> Result<Vec<u8>, Failure> {
         Self::check_name(self.network.ports(), path)?;
         let options = WriteOptions {
             version: form.touchstone,
@@ -87,8 +105,6 @@ impl Outgoing {
         };
         let mut bytes = Vec::new();
         write(&mut bytes, &file, &options)?;
-        publish(&[ReportFile { path: path.to_owned(), bytes }], inputs, form.overwrite)?;
-        console.notice(&format!("wrote {}", path.display()));
-        Ok(())
+        Ok(bytes)
     }
 }

@@ -9,6 +9,7 @@
 //! | `receiver` | a receiver whose parts are known only so well |
 //! | `splitter` | a splitter whose S-parameters are known only so well |
 //! | `tones` | measured rejections against predicted ones |
+//! | `station` | checks at the probe station: through, drift, placement |
 //! | `rebuild` | an N-port from measurements of pairs of its ports |
 //! | `error` | why that cannot be |
 
@@ -18,6 +19,7 @@ mod monte_carlo;
 mod rebuild;
 mod receiver;
 mod splitter;
+mod station;
 mod tones;
 mod uncertainty;
 mod verdict;
@@ -33,6 +35,7 @@ pub use receiver::{
     UncertainPart, receiver_uncertainty,
 };
 pub use splitter::{SplitterPointUncertainty, SplitterUncertainty, splitter_uncertainty};
+pub use station::{Drift, ThroughResidual, ValueAt, drift, length_um, through_residual};
 pub use tones::{MixerError, ToneComparison, ToneComparisons, ToneMeasurement, compare_tones};
 pub use uncertainty::{Amounts, Deviates, Errors, OverFrequency, Source};
 pub use verdict::{

@@ -63,6 +63,32 @@ pub fn remove_fixtures(
     remove_fixture(measured, &fixture)
 }
 
+/// Takes a known feed off each port of an N-port: a two-port whose port 1 is outside and whose port 2
+/// faces the device; `None` where a port has none.
+///
+/// # Errors
+/// As [`remove_fixture`]; [`NetworkError::PortCount`] unless there is an entry for each port.
+pub fn remove_feeds(
+    measured: &Network,
+    feeds: &[Option<&Network>],
+) -> Result<Deembedded, NetworkError> {
+    expect_ports(measured, feeds.len())?;
+    let mut blocks = Vec::new();
+    for feed in feeds {
+        let network = match feed {
+            Some(network) => (*network).clone(),
+            None => through(measured.grid())?,
+        };
+        expect_ports(&network, 2)?;
+        blocks.push(network);
+    }
+    let ends = |index| {
+        (0..feeds.len()).map(move |block| Terminal { block, port: Port::from_index(index) })
+    };
+    let wiring = Wiring { joins: vec![], outside: ends(0).chain(ends(1)).collect() };
+    remove_fixture(measured, &join(&blocks, &wiring)?)
+}
+
 fn through(grid: &FrequencyGrid) -> Result<Network, NetworkError> {
     let (zero, one) = (Complex64::ZERO, Complex64::ONE);
     let entries = [zero, one, one, zero].repeat(grid.len());

@@ -48,8 +48,8 @@ pub use compare::{Comparison, Difference, EntryDifference, compare};
 pub use container::{MatrixView, Network, ParameterKind};
 pub use convert::convert;
 pub use deembed::{
-    Deembedded, ThroughSplit, remove_fixture, remove_fixtures, remove_open_short, remove_through,
-    split_through,
+    Deembedded, ThroughSplit, remove_feeds, remove_fixture, remove_fixtures, remove_open_short,
+    remove_through, split_through,
 };
 pub use error::NetworkError;
 pub use grid::{FrequencyGrid, Spacing};

@@ -9,6 +9,7 @@ mod publish;
 pub mod receiver_csv;
 pub mod receiver_json;
 pub mod receiver_text;
+pub mod station;
 pub mod text;
 pub mod tones;
 pub mod uncertainty;
