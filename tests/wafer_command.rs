@@ -458,6 +458,70 @@ fn nothing_is_lost_or_half_done() {
     assert!(text(&output.stderr).contains("row 1 is damaged"), "{}", text(&output.stderr));
 }
 
+/// Shards measured in copies of the project elsewhere, as on several machines, and a run that is moved.
+#[test]
+fn shards_and_runs_may_move() {
+    let bench = Bench::new();
+    bench.made(30, &[]);
+    let whole = bench.run(&["wafer", "demo/recipe.toml", "--out", "whole"]);
+    for (number, place) in [("1/2", "first"), ("2/2", "second")] {
+        for name in ["recipe.toml", "dies.csv"] {
+            let content = std::fs::read_to_string(bench.path("demo").join(name)).unwrap();
+            bench.write(&format!("{place}/demo/{name}"), &content);
+        }
+        for (name, bytes) in files(&bench.path("demo/dies")) {
+            bench.write(&format!("{place}/demo/dies/{name}"), &String::from_utf8_lossy(&bytes));
+        }
+        let recipe = format!("{place}/demo/recipe.toml");
+        let output =
+            bench.run(&["wafer", &recipe, "--out", &format!("part {place}"), "--shard", number]);
+        assert_eq!(status(&output), 0, "{}", text(&output.stderr));
+        std::fs::remove_dir_all(bench.path(place)).unwrap();
+    }
+    let combine = ["--combine", "part first", "part second", "--out", "joined"];
+    let lost = bench.run(&[&["wafer"][..], &combine].concat());
+    assert_eq!(status(&lost), 2);
+    assert!(text(&lost.stderr).contains("RECIPE.toml"), "{}", text(&lost.stderr));
+    let output = bench.run(&[&["wafer", "demo/recipe.toml"][..], &combine].concat());
+    assert_eq!((status(&output), &output.stdout), (1, &whole.stdout), "{}", text(&output.stderr));
+    assert_same(&bench.path("whole"), &bench.path("joined"));
+}
+
+/// What appears in the folder while a run is stopped is not the run's.
+#[test]
+fn resuming_overwrites_nothing_of_others() {
+    let bench = Bench::new();
+    bench.made(60, &[]);
+    let output = bench.run(&["wafer", "demo/recipe.toml", "--out", "out", "--shard", "1/1"]);
+    assert_eq!(status(&output), 1, "{}", text(&output.stderr));
+    let mut journal = String::new();
+    // A journal of the whole, cut in the middle.
+    std::fs::remove_dir_all(bench.path("out")).unwrap();
+    let mut run = Command::new(env!("CARGO_BIN_EXE_fourphase"))
+        .args(["wafer", "demo/recipe.toml", "--out", "out", "--threads", "1"])
+        .current_dir(bench.folder.path())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    while journal.lines().count() < 10 && run.try_wait().unwrap().is_none() {
+        journal = std::fs::read_to_string(bench.path("out/wafer.journal")).unwrap_or_default();
+    }
+    let _ = run.kill();
+    run.wait().unwrap();
+    let rows: Vec<&str> = journal.lines().take(10).collect();
+    std::fs::remove_dir_all(bench.path("out")).unwrap();
+    bench.write("out/wafer.journal", &(rows.join("\n") + "\n"));
+    bench.write("out/yield.png", "mine");
+    let output = bench.run(&["wafer", "demo/recipe.toml", "--out", "out", "--resume"]);
+    assert_eq!(status(&output), 2);
+    assert!(text(&output.stderr).contains("yield.png"), "{}", text(&output.stderr));
+    assert_eq!(std::fs::read_to_string(bench.path("out/yield.png")).unwrap(), "mine");
+    std::fs::remove_file(bench.path("out/yield.png")).unwrap();
+    let output = bench.run(&["wafer", "demo/recipe.toml", "--out", "out", "--resume"]);
+    assert_eq!(status(&output), 1, "{}", text(&output.stderr));
+}
+
 /// A limit on the size of files stands for a full disk: writing fails in the middle.
 #[cfg(unix)]
 #[test]

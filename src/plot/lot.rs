@@ -360,7 +360,7 @@ pub fn lot_radial(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
             };
             let trend = spatial.and_then(|spatial| spatial.trend.as_ref());
             let mut legend = vec![
-                Entry { name: "a die", colour: SKY_BLUE, dash: Dash::Dotted },
+                Entry { name: "a die", colour: SKY_BLUE, dash: Dash::Dots },
                 Entry { name: "median of a ring", colour: BLUE, dash: Dash::Solid },
             ];
             if trend.is_some() {
@@ -427,7 +427,7 @@ pub fn lot_wafers(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
     let mut legend = vec![
         Entry { name: "25 to 75 % of dies, median", colour: BLUE, dash: Dash::Area },
         Entry { name: "5 to 95 %", colour: BLUE, dash: Dash::Solid },
-        Entry { name: "least and largest", colour: GREY, dash: Dash::Dotted },
+        Entry { name: "least and largest", colour: GREY, dash: Dash::Dots },
     ];
     if required.is_some() {
         legend.push(Entry { name: &required_name, colour: VERMILION, dash: Dash::Dashed });

@@ -238,6 +238,8 @@ pub(super) enum Dash {
     Hatched,
     /// An empty area crossed out.
     Crossed,
+    /// Not a line but points.
+    Dots,
 }
 
 /// Draws title, legend, axes and grid on a panel and returns the chart for its data. The legend
@@ -444,6 +446,11 @@ fn draw_legend_row(
                     ShapeStyle::from(&entry.colour).stroke_width(px(2)),
                 );
                 head.draw(&frame).map_err(PlotError::from_display)?;
+            }
+            Dash::Dots => {
+                let dot =
+                    Circle::new((x + sample / 2, y), px(sizes.line * 2), entry.colour.filled());
+                head.draw(&dot).map_err(PlotError::from_display)?;
             }
             Dash::Solid => stretch(0, sample)?,
             Dash::Dashed => {

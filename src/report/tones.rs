@@ -119,8 +119,8 @@ pub fn tones_text(tones: &ToneComparisons) -> String {
         let (amplitude_db, phase_deg) = mixers.amplitude_and_phase();
         text.push_str(&filled(&format!(
             "One error of the mixers explains it best: {amplitude_db:+.2} dB (u {:.2}) and \
-             {phase_deg:+.2} deg (u {:.2}); what is left is {:.1} standard uncertainties, without it \
-             {:.1}.",
+             {phase_deg:+.2} deg (u {:.2}, of the tones alone); what is left is {:.1} standard \
+             uncertainties, without it {:.1}.",
             db_from_neper(mixers.u.0),
             mixers.u.1.to_degrees(),
             mixers.rms,

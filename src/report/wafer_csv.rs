@@ -44,7 +44,12 @@ pub fn dies(result: &LotResult, columns: &DieColumns<'_>) -> Result<String, csv:
         "x_mm",
         "y_mm",
     ];
-    let given = columns.files.iter().chain(columns.carried).map(|name| harmless(name));
+    // A column of the list that has a name of ours is told apart, for readers by name.
+    let apart = |name: &String| match own.contains(&name.as_str()) {
+        true => format!("listed_{name}"),
+        false => harmless(name),
+    };
+    let given = columns.files.iter().chain(columns.carried).map(apart);
     table.row(own.iter().map(|name| (*name).to_owned()).chain(given))?;
     for row in &result.rows {
         let given = row

@@ -48,11 +48,12 @@ pub struct Journal {
 }
 
 impl Journal {
-    /// Begins a journal for a run that `subject`, one line, identifies.
+    /// Begins a journal for a run that `subject`, one line, identifies; `origin` is kept beside it for
+    /// whoever asks, and compared with nothing.
     ///
     /// # Errors
     /// [`JournalError::Exists`] if there is one; [`JournalError::Io`].
-    pub fn begin(path: &Path, subject: &str) -> Result<Self, JournalError> {
+    pub fn begin(path: &Path, subject: &str, origin: &str) -> Result<Self, JournalError> {
         let opened = OpenOptions::new().write(true).create_new(true).open(path);
         let file = opened.map_err(|source| match source.kind() {
             std::io::ErrorKind::AlreadyExists => JournalError::Exists(path.to_owned()),
@@ -60,7 +61,7 @@ impl Journal {
         })?;
         locked(&file, path)?;
         let mut journal = Self { path: path.to_owned(), file, done: 0 };
-        journal.write(&[one_line(subject)])?;
+        journal.write(&[first_line(subject, origin)])?;
         Ok(journal)
     }
 
@@ -69,12 +70,12 @@ impl Journal {
     /// # Errors
     /// [`JournalError::OtherRun`] if it is about something else; [`JournalError::InUse`];
     /// [`JournalError::Io`].
-    pub fn resume(path: &Path, subject: &str) -> Result<Self, JournalError> {
+    pub fn resume(path: &Path, subject: &str, origin: &str) -> Result<Self, JournalError> {
         let failed = |source| JournalError::Io { path: path.to_owned(), source };
         let mut file = match OpenOptions::new().read(true).write(true).open(path) {
             Ok(file) => file,
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-                return Self::begin(path, subject);
+                return Self::begin(path, subject, origin);
             }
             Err(error) => return Err(failed(error)),
         };
@@ -88,7 +89,7 @@ impl Journal {
             if line.last() != Some(&b'\n') {
                 break;
             }
-            if lines == 0 && line[..line.len() - 1] != *one_line(subject).as_bytes() {
+            if lines == 0 && subject_of(&line[..line.len() - 1]) != one_line(subject).as_bytes() {
                 return Err(JournalError::OtherRun(path.to_owned()));
             }
             whole += length as u64;
@@ -96,13 +97,13 @@ impl Journal {
         }
         if lines == 0 {
             // Killed before it knew what it was about: whatever is there must be a piece of that.
-            if !one_line(subject).as_bytes().starts_with(&line) {
+            if !one_line(subject).as_bytes().starts_with(subject_of(&line)) {
                 return Err(JournalError::OtherRun(path.to_owned()));
             }
             file.set_len(0).map_err(failed)?;
             file.seek(SeekFrom::Start(0)).map_err(failed)?;
             let mut journal = Self { path: path.to_owned(), file, done: 0 };
-            journal.write(&[one_line(subject)])?;
+            journal.write(&[first_line(subject, origin)])?;
             return Ok(journal);
         }
         file.set_len(whole).map_err(failed)?;
@@ -138,16 +139,18 @@ impl Journal {
         written.map_err(|source| JournalError::Io { path: self.path.clone(), source })
     }
 
-    /// What a journal is about.
+    /// What a journal is about, and the origin that was kept beside it.
     ///
     /// # Errors
     /// [`JournalError::Io`] if it cannot be read.
-    pub fn subject(path: &Path) -> Result<String, JournalError> {
+    pub fn subject(path: &Path) -> Result<(String, String), JournalError> {
         let failed = |source| JournalError::Io { path: path.to_owned(), source };
         let file = File::open(path).map_err(failed)?;
         let mut line = String::new();
         BufReader::new(file).read_line(&mut line).map_err(failed)?;
-        Ok(line.trim_end_matches('\n').to_owned())
+        let line = line.trim_end_matches('\n');
+        let (subject, origin) = line.split_once(BETWEEN).unwrap_or((line, ""));
+        Ok((subject.to_owned(), origin.to_owned()))
     }
 
     /// The rows of a journal, read one after the other.
@@ -182,8 +185,19 @@ fn locked(file: &File, path: &Path) -> Result<(), JournalError> {
     }
 }
 
+/// Stands between subject and origin.
+const BETWEEN: char = '\t';
+
+fn first_line(subject: &str, origin: &str) -> String {
+    format!("{}{BETWEEN}{}", one_line(subject), one_line(origin))
+}
+
+fn subject_of(line: &[u8]) -> &[u8] {
+    line.split(|byte| *byte == BETWEEN as u8).next().unwrap_or(line)
+}
+
 fn one_line(text: &str) -> String {
-    text.replace(['\n', '\r'], " ")
+    text.replace(['\n', '\r', BETWEEN], " ")
 }
 
 #[cfg(test)]
@@ -200,7 +214,7 @@ mod tests {
     fn a_run_goes_on_from_wherever_it_was_killed() {
         let folder = tempfile::tempdir().unwrap();
         let whole = folder.path().join("whole");
-        let mut journal = Journal::begin(&whole, "subject").unwrap();
+        let mut journal = Journal::begin(&whole, "subject", "here").unwrap();
         for at in 0..12 {
             journal.add(&[row(at)]).unwrap();
         }
@@ -208,7 +222,7 @@ mod tests {
         for cut in 0..=want.len() {
             let path = folder.path().join("cut");
             std::fs::write(&path, &want[..cut]).unwrap();
-            let mut journal = Journal::resume(&path, "subject").unwrap();
+            let mut journal = Journal::resume(&path, "subject", "here").unwrap();
             let done = journal.done();
             let rest: Vec<String> = (done..12).map(row).collect();
             journal.add(&rest).unwrap();
@@ -222,22 +236,24 @@ mod tests {
     fn runs_are_not_mixed() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("journal");
-        let mut journal = Journal::resume(&path, "one").unwrap();
+        let mut journal = Journal::resume(&path, "one", "").unwrap();
         journal.add(&["a\nb".to_owned()]).unwrap();
-        assert!(matches!(Journal::begin(&path, "one"), Err(JournalError::Exists(_))));
+        assert!(matches!(Journal::begin(&path, "one", ""), Err(JournalError::Exists(_))));
         // Two that wrote the same rows in turns would spoil it.
-        assert!(matches!(Journal::resume(&path, "one"), Err(JournalError::InUse(_))));
+        assert!(matches!(Journal::resume(&path, "one", ""), Err(JournalError::InUse(_))));
         drop(journal);
-        assert!(matches!(Journal::resume(&path, "two"), Err(JournalError::OtherRun(_))));
-        assert_eq!(Journal::resume(&path, "one").unwrap().done(), 1);
+        assert!(matches!(Journal::resume(&path, "two", ""), Err(JournalError::OtherRun(_))));
+        // Wherever it was begun.
+        assert_eq!(Journal::resume(&path, "one", "elsewhere").unwrap().done(), 1);
+        assert_eq!(Journal::subject(&path).unwrap(), ("one".to_owned(), String::new()));
         // A file of somebody else's is not taken for a journal, and stays as it is.
         let foreign = folder.path().join("foreign");
         for text in ["my notes", "my notes\nmore\n"] {
             std::fs::write(&foreign, text).unwrap();
-            assert!(matches!(Journal::resume(&foreign, "one"), Err(JournalError::OtherRun(_))));
+            assert!(matches!(Journal::resume(&foreign, "one", ""), Err(JournalError::OtherRun(_))));
             assert_eq!(std::fs::read_to_string(&foreign).unwrap(), text);
         }
         let missing = folder.path().join("no/such/folder");
-        assert!(matches!(Journal::begin(&missing, "one"), Err(JournalError::Io { .. })));
+        assert!(matches!(Journal::begin(&missing, "one", ""), Err(JournalError::Io { .. })));
     }
 }

@@ -94,12 +94,6 @@ pub(super) fn shard_of(subject: &str) -> Option<Shard> {
     subject.get("shard")?.as_str()?.parse().ok()
 }
 
-/// The recipe that it names.
-pub(super) fn recipe_of(subject: &str) -> Option<PathBuf> {
-    let subject: Value = serde_json::from_str(subject).ok()?;
-    Some(PathBuf::from(subject.get("recipe")?.as_str()?))
-}
-
 /// How many whole rows a journal holds.
 pub(super) fn rows_in(journal: &Path) -> Result<u64, Failure> {
     let mut count = 0;
@@ -139,18 +133,21 @@ impl Job {
 
     /// What tells this run, or a shard of it, from any other.
     pub(super) fn subject(&self, shard: Shard) -> Result<String, Failure> {
-        let recipe = std::path::absolute(&self.recipe.path)?;
         let digests: Vec<&str> = self.digests.iter().map(|input| input.sha256.as_str()).collect();
         let option_line = self.reading.option_line.as_ref().map(ToString::to_string);
         Ok(json!({
             "fourphase": env!("CARGO_PKG_VERSION"),
-            "recipe": recipe.display().to_string(),
             "sha256": digests,
             "strict": self.reading.strict,
             "option_line": option_line,
             "shard": shard.to_string(),
         })
         .to_string())
+    }
+
+    /// Where the recipe stands, for whoever joins shards without naming it.
+    pub(super) fn origin(&self) -> Result<String, Failure> {
+        Ok(std::path::absolute(&self.recipe.path)?.display().to_string())
     }
 
     /// Files that are read and never written.
@@ -333,6 +330,28 @@ impl Job {
                 "{} rows lie beyond the wafer's rim; check centre_die, die_pitch_mm and \
                  wafer_diameter_mm",
                 result.off_wafer
+            ));
+        }
+        if let Some(map) = result.map.as_ref().filter(|_| !self.recipe.has_centre) {
+            warnings.push(format!(
+                "the wafer's centre is taken to be at die ({}, {}), told from the dies listed; set \
+                 centre_die in [map] if it is not",
+                map.centre_die.0, map.centre_die.1
+            ));
+        }
+        if self.recipe.what_if.assemble > 0 && self.file_names.len() < 2 {
+            warnings.push(
+                "assembling draws blocks from various dies; with one column of files it only draws \
+                 the same dies again, and its interval means nothing"
+                    .to_owned(),
+            );
+        }
+        let counts = &result.all.counts;
+        if counts.incomplete + counts.error > counts.tested() {
+            warnings.push(format!(
+                "{} dies could not be measured, {} were: the yield is that of the few",
+                counts.incomplete + counts.error,
+                counts.tested()
             ));
         }
         if result.curves.left_out > 0 {

@@ -29,8 +29,11 @@ fn measure(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
     let job = Job::new(recipe, &given.reading.options())?;
     let shard = given.shard.unwrap_or(Shard::WHOLE);
     let journal_path = given.out.join(JOURNAL);
-    // A run that was killed while it wrote its report goes on over what it had written.
-    let goes_on = given.resume && journal_path.exists();
+    // A run that was killed while it wrote its report, all rows done, goes on over what it had
+    // written. Before that it has written nothing, so whatever stands there is somebody else's.
+    let goes_on = given.resume
+        && journal_path.exists()
+        && job::rows_in(&journal_path).is_ok_and(|done| job.rows().is_ok_and(|rows| done == rows));
     let overwrite = given.overwrite || goes_on;
     if shard == Shard::WHOLE && !overwrite {
         refuse_existing(&given.out)?;
@@ -40,9 +43,9 @@ fn measure(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
         .map_err(|source| Failure::from(PublishError::Io { path: given.out.clone(), source }))?;
     let subject = job.subject(shard)?;
     let opened = if given.resume {
-        Journal::resume(&journal_path, &subject)
+        Journal::resume(&journal_path, &subject, &job.origin()?)
     } else {
-        Journal::begin(&journal_path, &subject)
+        Journal::begin(&journal_path, &subject, &job.origin()?)
     };
     let mut journal = opened.inspect_err(|_| {
         // Folders made for nothing go again; one that holds something stays.
@@ -81,20 +84,22 @@ fn combine(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
         return Err(Failure::Usage("--combine goes without --shard and --resume".to_owned()));
     }
     let mut shards: Vec<(Shard, PathBuf, String)> = Vec::new();
+    let mut origins = Vec::new();
     for folder in &given.combine {
         let path = folder.join(JOURNAL);
-        let subject = Journal::subject(&path)?;
+        let (subject, origin) = Journal::subject(&path)?;
         let Some(shard) = job::shard_of(&subject) else {
             return Err(Failure::Usage(format!("{} is no shard of a run", path.display())));
         };
         shards.push((shard, path, subject));
+        origins.push(PathBuf::from(origin));
     }
-    let recipe = match (&given.recipe, shards.first()) {
-        (Some(recipe), _) => recipe.clone(),
-        (None, Some((_, path, subject))) => job::recipe_of(subject).ok_or_else(|| {
-            Failure::Usage(format!("{} does not say which recipe it is of", path.display()))
+    let recipe = match &given.recipe {
+        Some(recipe) => recipe.clone(),
+        None => origins.into_iter().find(|origin| origin.is_file()).ok_or_else(|| {
+            let what = "the recipe of these shards is not where they were measured";
+            Failure::Usage(format!("{what}; name it: wafer RECIPE.toml --combine .."))
         })?,
-        (None, None) => return Err(Failure::Usage("--combine needs folders".to_owned())),
     };
     let job = Job::new(&recipe, &given.reading.options())?;
     shards.sort();
