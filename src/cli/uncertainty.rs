@@ -614,6 +614,32 @@ impl Uncertainty {
     }
 }
 
+impl Uncertainty {
+    /// Refuses what has no meaning where a file changes from die to die.
+    pub(super) fn check_for_dies(&self, is_splitter: bool) -> Result<(), DescriptionError> {
+        for source in &self.sources {
+            let entry = &source.entry;
+            if let Some(repeats) = &entry.repeats {
+                let what = "repeats are of one part; dies have files of their own";
+                return Err(self.wrong(what, repeats.span()));
+            }
+            let blocks = entry.blocks.iter().flatten().map(Spanned::span);
+            let named = blocks.chain(entry.files.iter().flatten().map(Spanned::span)).next();
+            if let Some(named) = named.filter(|_| is_splitter) {
+                let what =
+                    "a splitter has no blocks, and dies have files of their own; leave it out";
+                return Err(self.wrong(what, named));
+            }
+        }
+        Ok(())
+    }
+
+    /// All sources at the frequencies of a network.
+    pub(super) fn at(&self, network: &Network) -> Result<Vec<Source>, DescriptionError> {
+        self.sources.iter().map(|source| self.source(source, network)).collect()
+    }
+}
+
 /// The sources that are of a splitter's file.
 pub(super) struct SplitterSources<'u> {
     uncertainty: &'u Uncertainty,

@@ -31,10 +31,12 @@ pub use rebuild::{
     EntryCovariance, PartialMeasurement, RebuildSettings, Rebuilt, RepeatedReflection, rebuild,
 };
 pub use receiver::{
-    Advice, BudgetUncertainty, Contribution, PartSource, PointUncertainty, ReceiverUncertainty,
-    UncertainPart, receiver_uncertainty,
+    Advice, BudgetUncertainty, Contribution, PartSource, PlanCovariance, PointUncertainty,
+    ReceiverUncertainty, UncertainPart, plan_covariances, receiver_uncertainty,
 };
-pub use splitter::{SplitterPointUncertainty, SplitterUncertainty, splitter_uncertainty};
+pub use splitter::{
+    SplitterPointUncertainty, SplitterUncertainty, splitter_covariances, splitter_uncertainty,
+};
 pub use station::{Drift, ThroughResidual, ValueAt, drift, length_um, through_residual};
 pub use tones::{MixerError, ToneComparison, ToneComparisons, ToneMeasurement, compare_tones};
 pub use uncertainty::{Amounts, Deviates, Errors, OverFrequency, Source};

@@ -130,7 +130,8 @@ pub fn receiver_uncertainty(
     decisions: &DecisionSettings,
 ) -> Result<ReceiverUncertainty, ReceiverError> {
     let bench = Bench::new(receiver, parts)?;
-    let linear = bench.linear(result)?;
+    let worst = worst_place(result);
+    let linear = bench.linear(&result.points, worst)?;
     let requirements = &result.verdict.requirements;
     let has_power = receiver.limits.lo_power_dbm_min.is_some();
     let heads = 3 + usize::from(has_power);
@@ -186,7 +187,6 @@ pub fn receiver_uncertainty(
             decisions.decide(requirement.quantity.name(), requirement.margin, *share)
         })
         .collect();
-    let worst = worst_place(result);
     let undecided_rejection_db = result
         .verdict
         .requirements
@@ -226,6 +226,19 @@ pub fn receiver_uncertainty(
         budget: bench.budget(result, worst)?,
         advice,
     })
+}
+
+/// How well each point of a receiver's plan is known, by the linear law alone: what many dies of one
+/// receiver have in common.
+///
+/// # Errors
+/// As [`receiver_uncertainty`].
+pub fn plan_covariances(
+    receiver: &Receiver,
+    points: &[PlanPoint],
+    parts: &[UncertainPart],
+) -> Result<Vec<PlanCovariance>, ReceiverError> {
+    Ok(Bench::new(receiver, parts)?.linear(points, 0)?.points)
 }
 
 fn worst_place(result: &DownconverterResult) -> usize {
@@ -271,19 +284,20 @@ type Networks = Vec<[Option<Network>; 2]>;
 
 /// What linear propagation gives.
 struct Linear {
-    points: Vec<LinearPoint>,
+    points: Vec<PlanCovariance>,
     contributions: Vec<Contribution>,
 }
 
-#[derive(Clone, Copy, Default)]
-struct LinearPoint {
-    /// Covariance of the channel error.
-    image: [[f64; 2]; 2],
+/// How well a point of the plan is known, linear.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct PlanCovariance {
+    /// Covariance of the channel error, nepers and radians.
+    pub image: [[f64; 2]; 2],
     /// Variances of the error in the wanted sideband: nepers and radians.
-    wanted: [f64; 2],
+    pub wanted: [f64; 2],
 }
 
-impl LinearPoint {
+impl PlanCovariance {
     fn add(&mut self, image: Complex64, wanted: Complex64) {
         self.image[0][0] += image.re * image.re;
         self.image[0][1] += image.re * image.im;
@@ -415,7 +429,7 @@ impl<'a> Bench<'a> {
         Ok(networks)
     }
 
-    fn linear(&self, result: &DownconverterResult) -> Result<Linear, ReceiverError> {
+    fn linear(&self, own_points: &[PlanPoint], worst: usize) -> Result<Linear, ReceiverError> {
         let own = self.solve(&self.parts.iter().map(|_| [None, None]).collect())?;
         let components = self.components();
         // Half of what plus and minus one standard deviation differ by, for each way on which points
@@ -443,12 +457,11 @@ impl<'a> Bench<'a> {
                 Ok(pairs.into_iter().map(|[plus, minus]| halves(&plus, &minus)).collect::<Vec<_>>())
             })
             .collect::<Vec<Result<Vec<Vec<[Complex64; 2]>>, ReceiverError>>>();
-        let worst = worst_place(result);
-        let mut points = vec![LinearPoint::default(); result.points.len()];
-        let mut at_worst: Vec<Vec<LinearPoint>> = self
+        let mut points = vec![PlanCovariance::default(); own_points.len()];
+        let mut at_worst: Vec<Vec<PlanCovariance>> = self
             .parts
             .iter()
-            .map(|part| vec![LinearPoint::default(); part.sources.len()])
+            .map(|part| vec![PlanCovariance::default(); part.sources.len()])
             .collect();
         for (component, changes) in components.iter().zip(changes) {
             for change in changes? {
@@ -459,7 +472,7 @@ impl<'a> Bench<'a> {
                 at_worst[component.part][component.source].add(image, wanted);
             }
         }
-        let mean = result.points[worst].balance.channel_error;
+        let mean = own_points[worst].balance.channel_error;
         let variance = |covariance| {
             ChannelErrorDistribution { mean, covariance }.linear_uncertainty_db().powi(2)
         };

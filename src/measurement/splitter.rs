@@ -6,7 +6,7 @@ use super::uncertainty::{Deviates, Errors, Source};
 use super::verdict::{Assessment, DecidedRequirement, DecisionSettings};
 use crate::network::Network;
 use crate::splitter::{
-    RequirementKind, SplitterError, SplitterResult, SplitterSettings, channel_errors,
+    RequirementKind, Roles, SplitterError, SplitterResult, SplitterSettings, channel_errors,
     image_rejection_of_error_db, scattering_over_band,
 };
 use crate::units::{db_from_neper, wrap_deg};
@@ -55,36 +55,8 @@ pub fn splitter_uncertainty(
 ) -> Result<SplitterUncertainty, SplitterError> {
     let own = scattering_over_band(network, settings)?;
     let (ports, points) = (own.ports(), own.grid().len());
-    let with = |errors: &Errors| -> Result<Vec<Complex64>, SplitterError> {
-        let references = (0..points).flat_map(|point| own.references_ohm(point).to_vec()).collect();
-        let entries = errors.applied(own.entries());
-        let varied = Network::new(own.kind(), own.grid().clone(), ports, entries, references)?;
-        channel_errors(&varied.with_waves(own.waves()), settings, &result.roles)
-    };
-
-    let mut covariances = vec![[[0.0; 2]; 2]; points];
-    for source in sources {
-        let components = source.components(ports);
-        for component in (0..components).filter(|&at| source.has_effect(ports, at)) {
-            let ends = [1.0, -1.0].map(|size| {
-                let mut errors = Errors::default();
-                errors.clear(own.entries().len());
-                let deviates = Deviates::unit(components, component, size);
-                source.add(ports, own.entries(), &deviates, &mut errors);
-                with(&errors)
-            });
-            let [plus, minus] = ends;
-            for (covariance, (plus, minus)) in covariances.iter_mut().zip(plus?.iter().zip(minus?))
-            {
-                let amplitude = 0.5 * (plus.re - minus.re);
-                let phase = 0.5 * wrap_deg((plus.im - minus.im).to_degrees()).to_radians();
-                covariance[0][0] += amplitude * amplitude;
-                covariance[0][1] += amplitude * phase;
-                covariance[1][0] += amplitude * phase;
-                covariance[1][1] += phase * phase;
-            }
-        }
-    }
+    let with = |errors: &Errors| with_errors(&own, settings, &result.roles, errors);
+    let covariances = splitter_covariances(&own, settings, &result.roles, sources)?;
 
     let trials = run_trials(trial_settings, 3, |random| {
         let mut errors = Errors::default();
@@ -167,4 +139,55 @@ pub fn splitter_uncertainty(
         largest_imbalance: trials.outputs[2],
         points,
     })
+}
+
+/// The channel errors of a splitter whose scattering matrices have these errors.
+fn with_errors(
+    own: &Network,
+    settings: &SplitterSettings,
+    roles: &Roles,
+    errors: &Errors,
+) -> Result<Vec<Complex64>, SplitterError> {
+    let points = own.grid().len();
+    let references = (0..points).flat_map(|point| own.references_ohm(point).to_vec()).collect();
+    let entries = errors.applied(own.entries());
+    let varied = Network::new(own.kind(), own.grid().clone(), own.ports(), entries, references)?;
+    channel_errors(&varied.with_waves(own.waves()), settings, roles)
+}
+
+/// The covariance of the channel error at each point of [`scattering_over_band`], by the linear law.
+///
+/// # Errors
+/// As [`channel_errors`].
+pub fn splitter_covariances(
+    own: &Network,
+    settings: &SplitterSettings,
+    roles: &Roles,
+    sources: &[Source],
+) -> Result<Vec<[[f64; 2]; 2]>, SplitterError> {
+    let ports = own.ports();
+    let mut covariances = vec![[[0.0; 2]; 2]; own.grid().len()];
+    for source in sources {
+        let components = source.components(ports);
+        for component in (0..components).filter(|&at| source.has_effect(ports, at)) {
+            let ends = [1.0, -1.0].map(|size| {
+                let mut errors = Errors::default();
+                errors.clear(own.entries().len());
+                let deviates = Deviates::unit(components, component, size);
+                source.add(ports, own.entries(), &deviates, &mut errors);
+                with_errors(own, settings, roles, &errors)
+            });
+            let [plus, minus] = ends;
+            for (covariance, (plus, minus)) in covariances.iter_mut().zip(plus?.iter().zip(minus?))
+            {
+                let amplitude = 0.5 * (plus.re - minus.re);
+                let phase = 0.5 * wrap_deg((plus.im - minus.im).to_degrees()).to_radians();
+                covariance[0][0] += amplitude * amplitude;
+                covariance[0][1] += amplitude * phase;
+                covariance[1][0] += amplitude * phase;
+                covariance[1][1] += phase * phase;
+            }
+        }
+    }
+    Ok(covariances)
 }

@@ -9,7 +9,7 @@ use super::style::{
 };
 use crate::units::db_from_neper;
 use crate::wafer::{
-    DieRow, DieStatus, LotHeading, LotResult, Position, WaferGeometry, WaferResult,
+    DieDecision, DieRow, DieStatus, LotHeading, LotResult, Position, WaferGeometry, WaferResult,
 };
 use plotters::prelude::{Circle, Color, PathElement, RGBColor, Rectangle, ShapeStyle};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
@@ -92,13 +92,14 @@ impl Sheet<'_> {
             (present(&|row| row.status == DieStatus::Fail), "fails", BLACK, Dash::Hatched),
             (present(&is_unread), "not measured", GREY, Dash::Crossed),
             (present(&|row| row.is_outlier), "stands apart", VERMILION, Dash::Solid),
-            (present(&|row| row.is_excluded), "excluded rim", GREY, Dash::Dotted),
+            (present(&|row| row.is_excluded), "excluded rim", GREY, Dash::Dots),
         ] {
             if is_there {
                 legend.push(Entry { name, colour, dash });
             }
         }
-        let title = format!("Worst {word} of each die");
+        let note = if present(&is_undecided) { "; ? undecided" } else { "" };
+        let title = format!("Worst {word} of each die{note}");
         let (inner, side) = panel.split_horizontally(px(LARGE_WIDTH - LARGE_SCALE));
         let mut chart = self.axes(&inner, &title, &legend, Sizes::LARGE)?;
         let style = ShapeStyle::from(&GREY).stroke_width(px(1));
@@ -119,7 +120,7 @@ impl Sheet<'_> {
                 hatch(canvas, cell, scale.ink(value))?;
             }
             frame(canvas, cell, WHITE, 1)?;
-            self.number(canvas, cell, value, row.status == DieStatus::Fail, &scale)?;
+            self.number(canvas, cell, value, row, &scale)?;
         }
         // What stands out is drawn above all neighbours.
         for (_, row, at) in self.standing() {
@@ -142,7 +143,7 @@ impl Sheet<'_> {
         canvas: &Canvas<'_>,
         (low, high): (Pixel, Pixel),
         value: f64,
-        is_hatched: bool,
+        row: &DieRow,
         scale: &ColourScale,
     ) -> Result<(), PlotError> {
         let (width, height) = (high.0 - low.0, high.1 - low.1);
@@ -152,8 +153,8 @@ impl Sheet<'_> {
             return Ok(());
         }
         let middle = (i32::midpoint(low.0, high.0), i32::midpoint(low.1, high.1));
-        let text = format!("{value:.1}");
-        if is_hatched {
+        let text = format!("{value:.1}{}", if is_undecided(row) { "?" } else { "" });
+        if row.status == DieStatus::Fail {
             let half = (px_i(size) * 13 / 10, px_i(size) * 7 / 10);
             let back =
                 ((middle.0 - half.0, middle.1 - half.1), (middle.0 + half.0, middle.1 + half.1));
@@ -331,4 +332,10 @@ fn dotted(canvas: &Canvas<'_>, (low, high): (Pixel, Pixel)) -> Result<(), PlotEr
         }
     }
     Ok(())
+}
+
+/// Whether the uncertainty of a die's files leaves its verdict open.
+fn is_undecided(row: &DieRow) -> bool {
+    let known = row.figures.and_then(|figures| figures.conformity);
+    known.is_some_and(|known| known.decision == DieDecision::Undecided)
 }

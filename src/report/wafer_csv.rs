@@ -43,6 +43,8 @@ pub fn dies(result: &LotResult, columns: &DieColumns<'_>) -> Result<String, csv:
         "outlier",
         "x_mm",
         "y_mm",
+        "probability",
+        "decision",
     ];
     // A column of the list that has a name of ours is told apart, for readers by name.
     let apart = |name: &String| match own.contains(&name.as_str()) {
@@ -62,7 +64,7 @@ pub fn dies(result: &LotResult, columns: &DieColumns<'_>) -> Result<String, csv:
     table.finish()
 }
 
-fn fields(row: &DieRow, result: &LotResult) -> [String; 21] {
+fn fields(row: &DieRow, result: &LotResult) -> [String; 23] {
     let figure = |value: &dyn Fn(&DieFigures) -> f64| optional(row.figures.as_ref().map(value));
     let margin = result
         .limits
@@ -70,6 +72,7 @@ fn fields(row: &DieRow, result: &LotResult) -> [String; 21] {
         .find(|limit| limit.quantity == DieQuantity::Rejection)
         .zip(row.figures.as_ref())
         .map(|(limit, figures)| limit.margin(figures));
+    let conformity = row.figures.and_then(|figures| figures.conformity);
     let position = |value: Option<f64>| optional(value);
     [
         harmless(&row.key.lot),
@@ -93,5 +96,7 @@ fn fields(row: &DieRow, result: &LotResult) -> [String; 21] {
         row.is_outlier.to_string(),
         position(row.position.map(|position| position.x_mm)),
         position(row.position.map(|position| position.y_mm)),
+        optional(conformity.map(|known| known.probability)),
+        conformity.map_or_else(String::new, |known| known.decision.name().to_owned()),
     ]
 }

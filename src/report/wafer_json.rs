@@ -116,6 +116,12 @@ fn counts(counts: &Counts) -> Value {
         "incomplete": counts.incomplete,
         "error": counts.error,
         "outliers": counts.outliers,
+        "within_uncertainty": counts.decided.map(|decided| json!({
+            "pass": decided.pass,
+            "fail": decided.fail,
+            "undecided": decided.undecided,
+            "expected_pass": decided.expected,
+        })),
     })
 }
 

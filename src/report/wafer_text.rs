@@ -4,7 +4,7 @@ use super::text::{filled, fixed, lines, table};
 use crate::diagnostic::printable;
 use crate::units::{ShownFrequency, db_from_neper};
 use crate::wafer::{
-    Counts, DieStatus, GroupResult, LotHeading, LotResult, Trend, WaferResult, Yield,
+    Counts, DieDecision, DieStatus, GroupResult, LotHeading, LotResult, Trend, WaferResult, Yield,
 };
 
 /// Rows shown of a list that may be long; the files have them all.
@@ -61,7 +61,11 @@ fn decibels(value: f64) -> String {
 
 fn verdict(result: &LotResult) -> String {
     let share = result.all.counts.yield_of_tested();
-    let word = if result.passes() { "PASS" } else { "FAIL" };
+    let word = match result.decision() {
+        DieDecision::Pass => "PASS",
+        DieDecision::Fail => "FAIL",
+        DieDecision::Undecided => "OPEN",
+    };
     let sentence = match (result.required_yield, share.share) {
         (_, None) => "No die could be judged.".to_owned(),
         (Some(required), Some(_)) => {
@@ -92,7 +96,18 @@ fn counts(heading: &LotHeading<'_>, counts: &Counts) -> String {
         sentence.push_str(&format!(", {} superseded ({})", counts.superseded, heading.retests()));
     }
     sentence.push('.');
-    filled(&sentence)
+    let mut text = filled(&sentence);
+    if let Some(decided) = counts.decided {
+        text.push_str(&filled(&format!(
+            "Within the uncertainty {} pass, {} fail and {} are undecided; {} passing are to be \
+             expected.",
+            decided.pass,
+            decided.fail,
+            decided.undecided,
+            fixed(decided.expected, 1),
+        )));
+    }
+    text
 }
 
 fn figures(heading: &LotHeading<'_>, group: &GroupResult) -> String {

@@ -5,7 +5,8 @@
 
 use super::curves::{CurveCollector, Curves};
 use super::die::{
-    DieFigures, DieLimit, DieOutcome, DiePoint, DieQuantity, DieRecord, DieStatus, MeasuredDie,
+    DieDecision, DieFigures, DieLimit, DieOutcome, DiePoint, DieQuantity, DieRecord, DieStatus,
+    MeasuredDie,
 };
 use super::group::{Counts, DieRow, GroupResult, Quantiles, YIELD_CONFIDENCE, missed};
 use super::manifest::{DieKey, RetestPolicy, standing_rows};
@@ -118,10 +119,28 @@ impl LotResult {
     /// otherwise that every die which was judged passes. Without a die judged it does not.
     #[must_use]
     pub fn passes(&self) -> bool {
-        match (self.required_yield, self.all.counts.yield_of_tested().share) {
-            (Some(required), Some(share)) => share >= required,
-            (None, Some(_)) => self.all.counts.fail == 0,
-            (_, None) => false,
+        self.decision() == DieDecision::Pass
+    }
+
+    /// What can be said of the dies together: the yield where one is required, every die otherwise,
+    /// within the uncertainty of their files where that is stated.
+    #[must_use]
+    pub fn decision(&self) -> DieDecision {
+        let counts = &self.all.counts;
+        let Some(share) = counts.yield_of_tested().share else { return DieDecision::Fail };
+        let required = self.required_yield.unwrap_or(1.0);
+        #[expect(clippy::cast_precision_loss, reason = "far fewer than 2^53 dies")]
+        let (least, most) = match counts.decided {
+            None => (share, share),
+            Some(decided) => {
+                let of = |dies: u64| dies as f64 / counts.tested() as f64;
+                (of(decided.pass), of(decided.pass + decided.undecided))
+            }
+        };
+        match (least >= required, most >= required) {
+            (true, _) => DieDecision::Pass,
+            (false, true) => DieDecision::Undecided,
+            (false, false) => DieDecision::Fail,
         }
     }
 }
@@ -552,6 +571,7 @@ mod tests {
             path: PathBuf::from("r.toml"),
             title: None,
             manifest: PathBuf::from("d.csv"),
+            uncertainty: None,
             retests,
             analysis: RecipeAnalysis::Receiver(PathBuf::from("x.toml")),
             map: None,

@@ -43,6 +43,42 @@ pub struct DieFigures {
     pub mean_error: Complex64,
     /// The least LO power at any element, dBm, where it is limited.
     pub least_lo_power_dbm: Option<f64>,
+    /// What can be said of it within the uncertainty of its files, where that is stated.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub conformity: Option<Conformity>,
+}
+
+/// What can be said of a die within the uncertainty of its files.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Conformity {
+    /// The probability that the limit holds which is least likely to.
+    pub probability: f64,
+    /// What that decides, all limits together.
+    pub decision: DieDecision,
+}
+
+/// What is decided of a die.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum DieDecision {
+    /// Every limit holds.
+    Pass,
+    /// A limit does not hold.
+    Fail,
+    /// The measurement does not tell.
+    Undecided,
+}
+
+impl DieDecision {
+    /// As `dies.csv` has it.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Pass => "pass",
+            Self::Fail => "fail",
+            Self::Undecided => "undecided",
+        }
+    }
 }
 
 impl DieFigures {
@@ -68,6 +104,7 @@ impl DieFigures {
             worst_amplitude_imbalance_db: largest(&|point| db_from_neper(point.wanted_error.re)),
             mean_error: points.iter().map(|point| point.channel_error).sum::<Complex64>() / count,
             least_lo_power_dbm,
+            conformity: None,
         })
     }
 }

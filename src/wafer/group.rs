@@ -1,6 +1,6 @@
 //! What many dies come to: counts, yield, quantiles, and which limit fails first.
 
-use super::die::{DieFigures, DieLimit, DieQuantity, DieStatus};
+use super::die::{DieDecision, DieFigures, DieLimit, DieQuantity, DieStatus};
 use super::manifest::DieKey;
 use super::space::Position;
 use super::statistics::{ChannelStatistics, Yield, capability_index, channel_statistics, quantile};
@@ -54,7 +54,7 @@ impl DieRow {
 }
 
 /// How many of each.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Counts {
     /// Rows of the manifest.
     pub rows: u64,
@@ -72,6 +72,22 @@ pub struct Counts {
     pub error: u64,
     /// Measured dies that stand apart.
     pub outliers: u64,
+    /// Of those judged, what can be said within the uncertainty of their files; `None` where that is
+    /// not stated.
+    pub decided: Option<Decided>,
+}
+
+/// What can be said of dies within the uncertainty of their files.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Decided {
+    /// Every limit holds.
+    pub pass: u64,
+    /// A limit does not hold.
+    pub fail: u64,
+    /// The measurement does not tell.
+    pub undecided: u64,
+    /// The sum of the probabilities that a die passes.
+    pub expected: f64,
 }
 
 impl Counts {
@@ -91,6 +107,16 @@ impl Counts {
             };
             *counted += 1;
             counts.outliers += u64::from(row.counts() && row.is_outlier);
+            let known = row.figures.and_then(|figures| figures.conformity);
+            if let (true, false, Some(known)) = (row.stands, row.is_excluded, known) {
+                let decided = counts.decided.get_or_insert_default();
+                decided.expected += known.probability;
+                *match known.decision {
+                    DieDecision::Pass => &mut decided.pass,
+                    DieDecision::Fail => &mut decided.fail,
+                    DieDecision::Undecided => &mut decided.undecided,
+                } += 1;
+            }
         }
         counts
     }

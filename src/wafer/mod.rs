@@ -36,11 +36,13 @@ pub use collect::{
 };
 pub use curves::{CurveBand, Curves};
 pub use die::{
-    DieFigures, DieLimit, DieOutcome, DiePoint, DieQuantity, DieRecord, DieStatus, MeasuredDie,
+    Conformity, DieDecision, DieFigures, DieLimit, DieOutcome, DiePoint, DieQuantity, DieRecord,
+    DieStatus, MeasuredDie,
 };
 pub use error::{WaferError, WaferProblem};
 pub use group::{
-    Counts, DieRow, GroupResult, LimitCount, Quantiles, WorstPlace, YIELD_CONFIDENCE, missed,
+    Counts, Decided, DieRow, GroupResult, LimitCount, Quantiles, WorstPlace, YIELD_CONFIDENCE,
+    missed,
 };
 pub use heading::LotHeading;
 pub use journal::{Journal, JournalError};

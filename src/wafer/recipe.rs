@@ -16,6 +16,7 @@ use toml::Spanned;
 struct RecipeFile {
     title: Option<String>,
     manifest: PathBuf,
+    uncertainty: Option<PathBuf>,
     #[serde(default)]
     retests: Option<RetestName>,
     analysis: AnalysisEntry,
@@ -178,6 +179,8 @@ pub struct Recipe {
     pub title: Option<String>,
     /// The list of dies, as a path that can be opened.
     pub manifest: PathBuf,
+    /// How uncertain the files are: a description, as a path that can be opened.
+    pub uncertainty: Option<PathBuf>,
     /// Which touchdown of a die counts.
     pub retests: RetestPolicy,
     /// What is measured.
@@ -286,6 +289,7 @@ impl Recipe {
             path: path.to_owned(),
             title: file.title,
             manifest: folder.join(&file.manifest),
+            uncertainty: file.uncertainty.as_ref().map(|name| folder.join(name)),
             retests: match file.retests {
                 Some(RetestName::First) => RetestPolicy::First,
                 Some(RetestName::Best) => RetestPolicy::Best,

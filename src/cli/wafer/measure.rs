@@ -1,17 +1,24 @@
 //! A die's files, read and measured.
 
 use crate::cli::failure::Failure;
+use crate::cli::uncertainty::{GivenUncertainty, Uncertainty};
 use crate::downconverter::{
-    CorrectionPoint, DieReceiver, PlanPoint, ReceiverLimits, load_receiver, minimax_weight,
-    worst_rejection_db,
+    CorrectionPoint, DieReceiver, LoadedReceiver, PlanPoint, ReceiverLimits, load_receiver,
+    minimax_weight, plan_points, worst_rejection_db,
+};
+use crate::measurement::{
+    ChannelErrorDistribution, Decision, PlanCovariance, conformity_probability, plan_covariances,
+    splitter_covariances,
 };
 use crate::network::{Network, Port};
-use crate::splitter::{GivenRoles, SplitterKind, SplitterSettings, analyse};
+use crate::splitter::{
+    GivenRoles, SplitterError, SplitterKind, SplitterSettings, analyse, scattering_over_band,
+};
 use crate::touchstone::{ReadError, ReadOptions, read};
-use crate::units::amplitude_from_db;
+use crate::units::{amplitude_from_db, db_from_neper};
 use crate::wafer::{
-    DieEntry, DieLimit, DieOutcome, DiePoint, DieQuantity, MeasuredDie, Recipe, RecipeAnalysis,
-    RecipeKind, SplitterRecipe, measured,
+    Conformity, DieDecision, DieEntry, DieLimit, DieOutcome, DiePoint, DieQuantity, MeasuredDie,
+    Recipe, RecipeAnalysis, RecipeKind, SplitterRecipe, measured,
 };
 use num_complex::Complex64;
 use std::path::{Path, PathBuf};
@@ -30,6 +37,7 @@ pub(super) struct Measure {
     columns: Vec<String>,
     has_correction: bool,
     ideal: Vec<String>,
+    known: Option<Known>,
     /// What every die must hold.
     pub(super) limits: Vec<DieLimit>,
     /// Files that all dies share.
@@ -38,13 +46,16 @@ pub(super) struct Measure {
     pub(super) warnings: Vec<String>,
 }
 
+/// How well dies are known.
+struct Known {
+    uncertainty: Uncertainty,
+    /// Of each point of a receiver's plan, with its own blocks: dies are near enough to it.
+    plan: Vec<PlanCovariance>,
+}
+
 /// Names that columns of the manifest may have, and what is needed to go on.
 pub(super) enum Prepared {
-    Receiver {
-        receiver: Box<crate::downconverter::Receiver>,
-        inputs: Vec<PathBuf>,
-        warnings: Vec<String>,
-    },
+    Receiver(Box<LoadedReceiver>),
     Splitter(SplitterRecipe),
 }
 
@@ -53,12 +64,7 @@ impl Prepared {
     pub(super) fn new(recipe: &Recipe, options: &ReadOptions) -> Result<Self, Failure> {
         match &recipe.analysis {
             RecipeAnalysis::Receiver(path) => {
-                let loaded = load_receiver(path, options)?;
-                Ok(Self::Receiver {
-                    receiver: Box::new(loaded.receiver),
-                    inputs: loaded.inputs,
-                    warnings: loaded.warnings,
-                })
+                Ok(Self::Receiver(Box::new(load_receiver(path, options)?)))
             }
             RecipeAnalysis::Splitter(splitter) => Ok(Self::Splitter(splitter.clone())),
         }
@@ -67,8 +73,8 @@ impl Prepared {
     /// Columns of the manifest that give files.
     pub(super) fn blocks(&self) -> Vec<String> {
         match self {
-            Self::Receiver { receiver, .. } => {
-                receiver.parts.iter().map(|part| part.name.clone()).collect()
+            Self::Receiver(loaded) => {
+                loaded.receiver.parts.iter().map(|part| part.name.clone()).collect()
             }
             Self::Splitter(splitter) => vec![splitter.column.clone()],
         }
@@ -81,14 +87,29 @@ impl Prepared {
         columns: &[String],
         options: &ReadOptions,
     ) -> Result<Measure, Failure> {
-        let (subject, limits, shared, warnings) = match self {
+        let given = recipe.uncertainty.clone().map(GivenUncertainty::File);
+        let uncertainty = given.map(|given| Uncertainty::read(&given, options)).transpose()?;
+        let mut plan = Vec::new();
+        if let Some(uncertainty) = &uncertainty {
+            uncertainty.check_for_dies(matches!(self, Self::Splitter(_)))?;
+        }
+        let (subject, limits, mut shared, mut warnings) = match self {
             Self::Splitter(splitter) => (
                 Subject::Splitter(settings(&splitter)),
                 recipe.limits.clone().unwrap_or_default(),
                 Vec::new(),
                 Vec::new(),
             ),
-            Self::Receiver { mut receiver, inputs, warnings } => {
+            Self::Receiver(mut loaded) => {
+                if let Some(uncertainty) = &uncertainty {
+                    let file = recipe.path.clone();
+                    let parts = uncertainty.of_receiver(&mut loaded)?;
+                    let receiver = &loaded.receiver;
+                    plan = plan_points(receiver)
+                        .and_then(|points| plan_covariances(receiver, &points, &parts))
+                        .map_err(|source| Failure::Receiver { file, source })?;
+                }
+                let LoadedReceiver { mut receiver, inputs, warnings, .. } = *loaded;
                 let limits = recipe.limits.clone().unwrap_or_else(|| limits_of(&receiver.limits));
                 let power = limits.iter().find(|limit| limit.quantity == DieQuantity::LoPower);
                 if power.is_some() && receiver.plan.lo_power_dbm.is_none() {
@@ -100,7 +121,7 @@ impl Prepared {
                 }
                 receiver.limits.lo_power_dbm_min = power.map(|limit| limit.limit);
                 let file = recipe.path.clone();
-                let receiver = DieReceiver::new(*receiver, columns)
+                let receiver = DieReceiver::new(receiver, columns)
                     .map_err(|source| Failure::Receiver { file, source })?;
                 let known = receiver.contributors();
                 for name in &recipe.what_if.ideal {
@@ -116,7 +137,12 @@ impl Prepared {
                 (Subject::Receiver(Box::new(receiver)), limits, inputs, warnings)
             }
         };
+        if let Some(uncertainty) = &uncertainty {
+            shared.extend(uncertainty.inputs.iter().cloned());
+            warnings.extend(uncertainty.warnings.iter().cloned());
+        }
         Ok(Measure {
+            known: uncertainty.map(|uncertainty| Known { uncertainty, plan }),
             subject,
             options: options.clone(),
             folder: recipe.manifest.parent().unwrap_or(Path::new("")).to_owned(),
@@ -249,9 +275,86 @@ impl Measure {
         }
     }
 
+    /// What can be said of a die: each limit where the die is worst, by the linear law up to the channel
+    /// error and exactly from there.
+    fn conformity(
+        &self,
+        known: &Known,
+        die: &MeasuredDie,
+        networks: &[Network],
+    ) -> Result<Conformity, String> {
+        let covariances: Vec<PlanCovariance> = match &self.subject {
+            Subject::Receiver(_) => known.plan.clone(),
+            Subject::Splitter(settings) => {
+                let failed = |error: SplitterError| error.to_string();
+                let own = scattering_over_band(&networks[0], settings).map_err(failed)?;
+                let sources = known.uncertainty.at(&own).map_err(|error| error.to_string())?;
+                let roles = analyse(&networks[0], settings).map_err(failed)?.roles;
+                splitter_covariances(&own, settings, &roles, &sources)
+                    .map_err(failed)?
+                    .into_iter()
+                    .map(|image| PlanCovariance { image, wanted: [image[0][0], image[1][1]] })
+                    .collect()
+            }
+        };
+        let worst = |badness: &dyn Fn(&DiePoint) -> f64| {
+            let points = die.points.iter().zip(&covariances);
+            points.max_by(|(one, _), (other, _)| badness(one).total_cmp(&badness(other)))
+        };
+        let mut found = Conformity { probability: 1.0, decision: DieDecision::Pass };
+        let mut decisions = Vec::new();
+        for limit in &self.limits {
+            let either_way = |value: f64, variance: f64| {
+                let u = variance.sqrt().max(f64::MIN_POSITIVE);
+                conformity_probability(value, u, -limit.limit, limit.limit)
+            };
+            let probability = match limit.quantity {
+                DieQuantity::Rejection => {
+                    worst(&|point| -point.rejection_db).map(|(point, known)| {
+                        let mean = point.channel_error;
+                        ChannelErrorDistribution { mean, covariance: known.image }
+                            .probability_of_rejection(limit.limit - point.sideband_gain_db)
+                    })
+                }
+                DieQuantity::AmplitudeImbalance => {
+                    worst(&|point| point.wanted_error.re.abs()).map(|(point, known)| {
+                        let scale = db_from_neper(1.0);
+                        let value = scale * point.wanted_error.re;
+                        either_way(value, scale * scale * known.wanted[0])
+                    })
+                }
+                DieQuantity::PhaseError => {
+                    worst(&|point| point.wanted_error.im.abs()).map(|(point, known)| {
+                        let scale = 1_f64.to_degrees();
+                        let value = scale * point.wanted_error.im;
+                        either_way(value, scale * scale * known.wanted[1])
+                    })
+                }
+                // Drive is far from its limit or far below it, and known to a tenth of a decibel.
+                DieQuantity::LoPower => {
+                    Some(f64::from(u8::from(limit.margin(&die.figures) >= 0.0)))
+                }
+            };
+            let probability = probability.unwrap_or(0.0);
+            let margin = limit.margin(&die.figures);
+            let decided = known.uncertainty.decisions.decide(limit.name, margin, probability);
+            found.probability = found.probability.min(probability);
+            decisions.push(decided.decision);
+        }
+        found.decision = match Decision::of_all(decisions) {
+            Decision::Pass => DieDecision::Pass,
+            Decision::Fail => DieDecision::Fail,
+            Decision::Undecided => DieDecision::Undecided,
+        };
+        Ok(found)
+    }
+
     fn networks(&self, networks: &[Network]) -> Result<MeasuredDie, String> {
         let (points, drive) = self.points(networks)?;
         let mut die = measured(points, drive).ok_or("it has no points")?;
+        if let Some(known) = &self.known {
+            die.figures.conformity = Some(self.conformity(known, &die, networks)?);
+        }
         if self.has_correction {
             let points: Vec<CorrectionPoint> = die.points.iter().map(correction_point).collect();
             die.own_trim_db = trimmed_best_db(&points);
