@@ -7,7 +7,8 @@ use super::style::{
 };
 use crate::units::db_from_neper;
 use crate::wafer::{
-    DieQuantity, GroupResult, LotHeading, LotResult, Position, Spatial, YIELD_CONFIDENCE, Yield,
+    GroupResult, LotHeading, LotResult, Position, Spatial, YIELD_CONFIDENCE, Yield,
+    required_rejection_db,
 };
 use plotters::prelude::{
     Circle, Color, EmptyElement, PathElement, Polygon, Rectangle, ShapeStyle, WHITE,
@@ -49,12 +50,6 @@ pub(super) fn captioned<'b>(
     Ok(body)
 }
 
-/// The limit on rejection.
-fn limit(result: &LotResult) -> Option<f64> {
-    let limit = result.limits.iter().find(|limit| limit.quantity == DieQuantity::Rejection);
-    limit.map(|limit| limit.limit)
-}
-
 fn capital(word: &str) -> String {
     let mut letters = word.chars();
     letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
@@ -80,7 +75,7 @@ pub fn lot_distribution(
     result: &LotResult,
 ) -> Result<Vec<u8>, PlotError> {
     let values: Vec<f64> = result.all.rejections_db.iter().copied().map(cut_db).collect();
-    let required = limit(result);
+    let required = required_rejection_db(&result.limits);
     let bars = bars(&values, &range_of(values.iter().copied().chain(required), 2.0));
     let width = bars.get(1).map_or(1.0, |bar| bar.0 - bars[0].0);
     let x = bars.first().map_or(0.0, |bar| bar.0)..bars.last().map_or(1.0, |bar| bar.0 + width);
@@ -172,7 +167,7 @@ fn stairs(values: &[f64], x: &Range<f64>) -> Vec<(f64, f64)> {
 /// [`PlotError`] if drawing fails.
 pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>, PlotError> {
     let sorted = &result.all.rejections_db;
-    let required = limit(result);
+    let required = required_rejection_db(&result.limits);
     let shown = sorted.iter().copied().map(cut_db).chain(required);
     let x = range_of(shown, 2.0);
     // Steps stand upright: before and after every die, or every so many.
@@ -228,7 +223,7 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>
 pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>, PlotError> {
     let curves = &result.curves;
     let ghz: Vec<f64> = curves.frequencies_hz.iter().map(|hz| hz / 1e9).collect();
-    let required = limit(result);
+    let required = required_rejection_db(&result.limits);
     let values = curves.some.iter().flatten().copied().map(cut_db).chain(required);
     let (x, y) = (range_of(ghz.iter().copied(), 0.01), range_of(values, 5.0));
     // The band from the first frequency to the last is what is of interest.
@@ -419,7 +414,7 @@ const BOXES: Range<u32> = 150..910;
 pub fn lot_wafers(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>, PlotError> {
     let shown: Vec<&GroupResult> =
         result.wafers.iter().map(|wafer| &wafer.group).take(MOST_WAFERS).collect();
-    let required = limit(result);
+    let required = required_rejection_db(&result.limits);
     let ends = shown.iter().filter_map(|group| group.rejection).flat_map(|q| [q.least, q.largest]);
     let x = range_of(ends.map(cut_db).chain(required), 2.0);
     let label = format!("Worst {} of a die (dB)", heading.rejection_word);

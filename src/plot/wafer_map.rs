@@ -10,6 +10,7 @@ use super::style::{
 use crate::units::db_from_neper;
 use crate::wafer::{
     DieDecision, DieRow, DieStatus, LotHeading, LotResult, Position, WaferGeometry, WaferResult,
+    required_rejection_db,
 };
 use plotters::prelude::{Circle, Color, PathElement, RGBColor, Rectangle, ShapeStyle};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
@@ -75,12 +76,11 @@ impl Sheet<'_> {
         let values = || {
             self.standing().filter_map(|(_, row, _)| Some(cut_db(row.figures?.worst_rejection_db)))
         };
-        let required =
-            self.result.limits.iter().find(|limit| limit.name == self.heading.rejection_name);
+        let required = required_rejection_db(&self.result.limits);
         let word = self.heading.rejection_word;
         let scale = ColourScale {
             range: tight(values(), 1.0),
-            mark: required.map(|limit| limit.limit),
+            mark: required,
             label: format!("Worst {word} (dB)"),
         };
         let present =

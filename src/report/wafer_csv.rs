@@ -2,7 +2,7 @@
 
 use super::csv::{Table, harmless, optional};
 use crate::units::db_from_neper;
-use crate::wafer::{DieFigures, DieQuantity, DieRow, LotResult};
+use crate::wafer::{DieFigures, DieRow, LotResult};
 
 /// Names of the manifest's own columns, and of what is judged.
 #[derive(Clone, Copy, Debug)]
@@ -69,7 +69,7 @@ fn fields(row: &DieRow, result: &LotResult) -> [String; 23] {
     let margin = result
         .limits
         .iter()
-        .find(|limit| limit.quantity == DieQuantity::Rejection)
+        .find(|limit| limit.quantity.is_rejection())
         .zip(row.figures.as_ref())
         .map(|(limit, figures)| limit.margin(figures));
     let conformity = row.figures.and_then(|figures| figures.conformity);

@@ -165,7 +165,7 @@ fn group(group: &GroupResult, rejection: &str) -> Value {
     made.insert("capability_index".to_owned(), group.capability.into());
     let limits = group.limits.iter().map(|count| {
         json!({
-            "name": count.limit.name,
+            "name": count.limit.quantity.name(),
             "limit": count.limit.limit,
             "failing": count.failing,
             "failing_first": count.failing_first,
@@ -173,7 +173,7 @@ fn group(group: &GroupResult, rejection: &str) -> Value {
         })
     });
     made.insert("requirements".to_owned(), limits.collect());
-    let first = group.fails_first().map(|count| count.limit.name);
+    let first = group.fails_first().map(|count| count.limit.quantity.name());
     made.insert("fails_first".to_owned(), first.into());
     let place = group.worst_place.map_or(Value::Null, |place| {
         json!({
@@ -356,8 +356,11 @@ fn settings(heading: &LotHeading<'_>, result: &LotResult, reading: &ReadOptions)
             "centre_die_given": recipe.has_centre,
         })
     });
-    let limits: Map<String, Value> =
-        result.limits.iter().map(|limit| (limit.name.to_owned(), limit.limit.into())).collect();
+    let limits: Map<String, Value> = result
+        .limits
+        .iter()
+        .map(|limit| (limit.quantity.name().to_owned(), limit.limit.into()))
+        .collect();
     json!({
         "analysis": analysis,
         "frequency_hz": result.curves.all_hz,

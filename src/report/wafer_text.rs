@@ -138,7 +138,7 @@ fn figures(heading: &LotHeading<'_>, group: &GroupResult) -> String {
     if let Some(first) = group.fails_first() {
         ends.push(format!(
             "{} fails first on {} of {} failing dies",
-            first.limit.words().0,
+            first.limit.quantity.words().0,
             first.failing_first,
             group.counts.fail
         ));

@@ -5,8 +5,8 @@
 
 use super::curves::{CurveCollector, Curves};
 use super::die::{
-    DieDecision, DieFigures, DieLimit, DieOutcome, DiePoint, DieQuantity, DieRecord, DieStatus,
-    MeasuredDie,
+    DieDecision, DieFigures, DieLimit, DieOutcome, DiePoint, DieRecord, DieStatus, MeasuredDie,
+    required_rejection_db,
 };
 use super::group::{Counts, DieRow, GroupResult, Quantiles, YIELD_CONFIDENCE, missed};
 use super::manifest::{DieKey, RetestPolicy, standing_rows};
@@ -75,9 +75,8 @@ impl WhatIfResult {
         limits: &[DieLimit],
     ) -> Self {
         rejections_db.sort_by(f64::total_cmp);
-        let limit = limits.iter().find(|limit| limit.quantity == DieQuantity::Rejection);
-        let passing = limit.map(|limit| {
-            let failing = rejections_db.partition_point(|db| *db < limit.limit);
+        let passing = required_rejection_db(limits).map(|limit_db| {
+            let failing = rejections_db.partition_point(|db| *db < limit_db);
             let passing = (rejections_db.len() - failing) as u64;
             Yield::new(passing, rejections_db.len() as u64, YIELD_CONFIDENCE)
         });
@@ -175,7 +174,7 @@ impl<'r> LotCollector<'r> {
                 trims = Some(own_trims(die));
                 let missed = missed(&die.figures, &self.limits);
                 let status = if missed.is_empty() { DieStatus::Pass } else { DieStatus::Fail };
-                let names: Vec<&str> = missed.iter().map(|limit| limit.name).collect();
+                let names: Vec<&str> = missed.iter().map(|limit| limit.quantity.name()).collect();
                 let message = if names.is_empty() {
                     String::new()
                 } else {
@@ -563,6 +562,7 @@ pub fn measured(points: Vec<DiePoint>, least_lo_power_dbm: Option<f64>) -> Optio
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use crate::wafer::DieQuantity;
     use crate::wafer::{DieEntry, RecipeAnalysis, WhatIf};
     use std::path::PathBuf;
 
@@ -584,7 +584,7 @@ mod tests {
     }
 
     fn limits() -> Vec<DieLimit> {
-        vec![DieLimit { quantity: DieQuantity::Rejection, name: "image_rejection_db", limit: 30.0 }]
+        vec![DieLimit { quantity: DieQuantity::ImageRejection, limit: 30.0 }]
     }
 
     /// |1 + ρ|² / |1 - ρ|² with ρ = w e^ε in both sidebands: THEORY's exact form, written out.

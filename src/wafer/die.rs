@@ -125,25 +125,67 @@ mod unbounded {
 /// What is limited.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum DieQuantity {
-    /// Image rejection, or common-mode rejection of a balun, at least.
-    Rejection,
+    /// Image rejection at least.
+    ImageRejection,
+    /// Common-mode rejection of a balun at least.
+    CommonModeRejection,
     /// Amplitude imbalance at most, either way.
     AmplitudeImbalance,
-    /// Phase error at most, either way.
+    /// Phase error of a splitter at most, either way.
     PhaseError,
+    /// Quadrature error of a receiver at most, either way.
+    QuadratureError,
     /// LO power at every element at least.
     LoPower,
 }
 
+impl DieQuantity {
+    /// Its name as recipes have it; it ends in its unit.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::ImageRejection => "image_rejection_db",
+            Self::CommonModeRejection => "common_mode_rejection_db",
+            Self::AmplitudeImbalance => "amplitude_imbalance_db",
+            Self::PhaseError => "phase_error_deg",
+            Self::QuadratureError => "quadrature_error_deg",
+            Self::LoPower => "lo_power_dbm_min",
+        }
+    }
+
+    /// The same in words, and its unit.
+    #[must_use]
+    pub fn words(self) -> (&'static str, &'static str) {
+        match self {
+            Self::ImageRejection => ("image rejection", "dB"),
+            Self::CommonModeRejection => ("common-mode rejection", "dB"),
+            Self::AmplitudeImbalance => ("amplitude imbalance", "dB"),
+            Self::PhaseError => ("phase error", "deg"),
+            Self::QuadratureError => ("quadrature error", "deg"),
+            Self::LoPower => ("LO power", "dBm"),
+        }
+    }
+
+    /// Whether it is a rejection, of which every die has one.
+    #[must_use]
+    pub fn is_rejection(self) -> bool {
+        matches!(self, Self::ImageRejection | Self::CommonModeRejection)
+    }
+}
+
 /// A limit on every die.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DieLimit {
     /// What is limited.
     pub quantity: DieQuantity,
-    /// Its name as the recipe has it; it ends in its unit.
-    pub name: &'static str,
-    /// The limit, in that unit.
+    /// The limit, in its unit.
     pub limit: f64,
+}
+
+/// The limit on the rejection, where there is one, dB.
+#[must_use]
+pub fn required_rejection_db(limits: &[DieLimit]) -> Option<f64> {
+    limits.iter().find(|limit| limit.quantity.is_rejection()).map(|limit| limit.limit)
 }
 
 impl DieLimit {
@@ -151,9 +193,11 @@ impl DieLimit {
     #[must_use]
     pub fn value(&self, figures: &DieFigures) -> f64 {
         match self.quantity {
-            DieQuantity::Rejection => figures.worst_rejection_db,
+            DieQuantity::ImageRejection | DieQuantity::CommonModeRejection => {
+                figures.worst_rejection_db
+            }
             DieQuantity::AmplitudeImbalance => figures.worst_amplitude_imbalance_db,
-            DieQuantity::PhaseError => figures.worst_phase_error_deg,
+            DieQuantity::PhaseError | DieQuantity::QuadratureError => figures.worst_phase_error_deg,
             DieQuantity::LoPower => figures.least_lo_power_dbm.unwrap_or(f64::NEG_INFINITY),
         }
     }
@@ -161,31 +205,17 @@ impl DieLimit {
     /// How far that is on the right side of the limit.
     #[must_use]
     pub fn margin(&self, figures: &DieFigures) -> f64 {
-        match self.quantity {
-            DieQuantity::Rejection | DieQuantity::LoPower => self.value(figures) - self.limit,
-            DieQuantity::AmplitudeImbalance | DieQuantity::PhaseError => {
-                self.limit - self.value(figures).abs()
-            }
-        }
-    }
-
-    /// What is limited in words, and its unit.
-    #[must_use]
-    pub fn words(&self) -> (&'static str, &'static str) {
-        match self.name {
-            "image_rejection_db" => ("image rejection", "dB"),
-            "common_mode_rejection_db" => ("common-mode rejection", "dB"),
-            "amplitude_imbalance_db" => ("amplitude imbalance", "dB"),
-            "quadrature_error_deg" => ("quadrature error", "deg"),
-            "lo_power_dbm_min" => ("LO power", "dBm"),
-            _ => ("phase error", "deg"),
+        if self.is_lower() {
+            self.value(figures) - self.limit
+        } else {
+            self.limit - self.value(figures).abs()
         }
     }
 
     /// Whether values shall be above it.
     #[must_use]
     pub fn is_lower(&self) -> bool {
-        matches!(self.quantity, DieQuantity::Rejection | DieQuantity::LoPower)
+        self.quantity.is_rejection() || self.quantity == DieQuantity::LoPower
     }
 
     /// The margin as a share of the limit, by which limits in different units are compared.

@@ -1,6 +1,6 @@
 //! What many dies come to: counts, yield, quantiles, and which limit fails first.
 
-use super::die::{DieDecision, DieFigures, DieLimit, DieQuantity, DieStatus};
+use super::die::{DieDecision, DieFigures, DieLimit, DieStatus, required_rejection_db};
 use super::manifest::DieKey;
 use super::space::Position;
 use super::statistics::{ChannelStatistics, Yield, capability_index, channel_statistics, quantile};
@@ -231,10 +231,8 @@ impl GroupResult {
             figures.iter().map(|figures| figures.worst_rejection_db).collect();
         rejections_db.sort_by(f64::total_cmp);
         let errors: Vec<Complex64> = figures.iter().map(|figures| figures.mean_error).collect();
-        let capability = limits
-            .iter()
-            .find(|limit| limit.quantity == DieQuantity::Rejection)
-            .and_then(|limit| capability_index(&rejections_db, limit.limit));
+        let capability = required_rejection_db(limits)
+            .and_then(|limit_db| capability_index(&rejections_db, limit_db));
         Self {
             lot: lot.map(str::to_owned),
             wafer: wafer.map(str::to_owned),
@@ -275,12 +273,7 @@ pub fn missed<'l>(figures: &DieFigures, limits: &'l [DieLimit]) -> Vec<&'l DieLi
 fn limit_counts(figures: &[&DieFigures], limits: &[DieLimit]) -> Vec<LimitCount> {
     let mut counts: Vec<LimitCount> = limits
         .iter()
-        .map(|limit| LimitCount {
-            limit: limit.clone(),
-            failing: 0,
-            failing_first: 0,
-            failing_alone: 0,
-        })
+        .map(|limit| LimitCount { limit: *limit, failing: 0, failing_first: 0, failing_alone: 0 })
         .collect();
     for figures in figures {
         let missed = missed(figures, limits);

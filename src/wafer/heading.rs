@@ -71,7 +71,7 @@ impl LotHeading<'_> {
             .limits
             .iter()
             .map(|limit| {
-                let (words, unit) = limit.words();
+                let (words, unit) = limit.quantity.words();
                 let sign = if limit.is_lower() { ">=" } else { "<=" };
                 format!("{words} {sign} {} {unit}", limit.limit)
             })

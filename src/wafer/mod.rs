@@ -37,7 +37,7 @@ pub use collect::{
 pub use curves::{CurveBand, Curves};
 pub use die::{
     Conformity, DieDecision, DieFigures, DieLimit, DieOutcome, DiePoint, DieQuantity, DieRecord,
-    DieStatus, MeasuredDie,
+    DieStatus, MeasuredDie, required_rejection_db,
 };
 pub use error::{WaferError, WaferProblem};
 pub use group::{

@@ -387,45 +387,34 @@ impl Reader<'_> {
             RecipeAnalysis::Splitter(SplitterRecipe { kind: RecipeKind::Antiphase, .. })
         );
         let mut limits = Vec::new();
-        for (given, name, quantity, applies, instead) in [
+        for (given, quantity, applies, instead) in [
             (
                 &entry.image_rejection_db,
-                "image_rejection_db",
-                DieQuantity::Rejection,
+                DieQuantity::ImageRejection,
                 !is_antiphase,
                 "an antiphase splitter has common_mode_rejection_db",
             ),
             (
                 &entry.common_mode_rejection_db,
-                "common_mode_rejection_db",
-                DieQuantity::Rejection,
+                DieQuantity::CommonModeRejection,
                 is_antiphase,
                 "only an antiphase splitter has common_mode_rejection_db; use image_rejection_db",
             ),
-            (
-                &entry.amplitude_imbalance_db,
-                "amplitude_imbalance_db",
-                DieQuantity::AmplitudeImbalance,
-                true,
-                "",
-            ),
+            (&entry.amplitude_imbalance_db, DieQuantity::AmplitudeImbalance, true, ""),
             (
                 &entry.phase_error_deg,
-                "phase_error_deg",
                 DieQuantity::PhaseError,
                 !is_receiver,
                 "a receiver has quadrature_error_deg",
             ),
             (
                 &entry.quadrature_error_deg,
-                "quadrature_error_deg",
-                DieQuantity::PhaseError,
+                DieQuantity::QuadratureError,
                 is_receiver,
                 "a splitter has phase_error_deg",
             ),
             (
                 &entry.lo_power_dbm_min,
-                "lo_power_dbm_min",
                 DieQuantity::LoPower,
                 is_receiver,
                 "a splitter has no LO power",
@@ -438,9 +427,9 @@ impl Reader<'_> {
             let fits = |value: f64| quantity == DieQuantity::LoPower || value > 0.0;
             let limit = *given.get_ref();
             if !(limit.is_finite() && fits(limit)) {
-                return Err(self.value(given, format!("{name} is a positive number")));
+                return Err(self.value(given, format!("{} is a positive number", quantity.name())));
             }
-            limits.push(DieLimit { quantity, name, limit });
+            limits.push(DieLimit { quantity, limit });
         }
         Ok(limits)
     }
@@ -546,7 +535,7 @@ mod tests {
             (map.notch, map.x_axis, map.y_axis),
             (Direction::Left, Direction::Right, Direction::Down)
         );
-        assert_eq!(recipe.limits.unwrap()[0].name, "image_rejection_db");
+        assert_eq!(recipe.limits.unwrap()[0].quantity, DieQuantity::ImageRejection);
         assert_eq!(recipe.required_yield, Some(0.9));
         assert!(!recipe.has_centre);
     }

@@ -181,13 +181,13 @@ fn settings(recipe: &SplitterRecipe) -> SplitterSettings {
 /// The receiver's own limits, where the recipe has none.
 fn limits_of(limits: &ReceiverLimits) -> Vec<DieLimit> {
     [
-        (DieQuantity::Rejection, "image_rejection_db", limits.image_rejection_db),
-        (DieQuantity::AmplitudeImbalance, "amplitude_imbalance_db", limits.amplitude_imbalance_db),
-        (DieQuantity::PhaseError, "quadrature_error_deg", limits.quadrature_error_deg),
-        (DieQuantity::LoPower, "lo_power_dbm_min", limits.lo_power_dbm_min),
+        (DieQuantity::ImageRejection, limits.image_rejection_db),
+        (DieQuantity::AmplitudeImbalance, limits.amplitude_imbalance_db),
+        (DieQuantity::QuadratureError, limits.quadrature_error_deg),
+        (DieQuantity::LoPower, limits.lo_power_dbm_min),
     ]
     .into_iter()
-    .filter_map(|(quantity, name, limit)| Some(DieLimit { quantity, name, limit: limit? }))
+    .filter_map(|(quantity, limit)| Some(DieLimit { quantity, limit: limit? }))
     .collect()
 }
 
@@ -309,7 +309,7 @@ impl Measure {
                 conformity_probability(value, u, -limit.limit, limit.limit)
             };
             let probability = match limit.quantity {
-                DieQuantity::Rejection => {
+                DieQuantity::ImageRejection | DieQuantity::CommonModeRejection => {
                     worst(&|point| -point.rejection_db).map(|(point, known)| {
                         let mean = point.channel_error;
                         ChannelErrorDistribution { mean, covariance: known.image }
@@ -323,7 +323,7 @@ impl Measure {
                         either_way(value, scale * scale * known.wanted[0])
                     })
                 }
-                DieQuantity::PhaseError => {
+                DieQuantity::PhaseError | DieQuantity::QuadratureError => {
                     worst(&|point| point.wanted_error.im.abs()).map(|(point, known)| {
                         let scale = 1_f64.to_degrees();
                         let value = scale * point.wanted_error.im;
@@ -337,7 +337,8 @@ impl Measure {
             };
             let probability = probability.unwrap_or(0.0);
             let margin = limit.margin(&die.figures);
-            let decided = known.uncertainty.decisions.decide(limit.name, margin, probability);
+            let decided =
+                known.uncertainty.decisions.decide(limit.quantity.name(), margin, probability);
             found.probability = found.probability.min(probability);
             decisions.push(decided.decision);
         }
