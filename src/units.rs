@@ -234,6 +234,29 @@ impl fmt::Display for ShownFrequency {
     }
 }
 
+/// `27 to 31 GHz`: the unit once where both ends share it, one frequency where they are the same.
+#[must_use]
+pub fn shown_band((low_hz, high_hz): (f64, f64)) -> String {
+    let (low, high) = (ShownFrequency(low_hz).to_string(), ShownFrequency(high_hz).to_string());
+    match (low.split_once(' '), high.split_once(' ')) {
+        _ if low == high => low,
+        (Some((number, unit)), Some((_, other))) if unit == other => format!("{number} to {high}"),
+        _ => format!("{low} to {high}"),
+    }
+}
+
+/// `27 to 31 GHz (41 points)`, or the only one of a list.
+#[must_use]
+pub fn shown_frequencies(list_hz: &[f64]) -> String {
+    match list_hz {
+        [first, .., last] => {
+            format!("{} ({} points)", shown_band((*first, *last)), list_hz.len())
+        }
+        [only] => ShownFrequency(*only).to_string(),
+        [] => String::new(),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -287,6 +310,14 @@ mod tests {
         {
             assert!((wrap_deg(given) - want).abs() < 1e-12);
         }
+    }
+
+    #[test]
+    fn bands_say_their_unit_once() {
+        assert_eq!(shown_band((27e9, 31e9)), "27 to 31 GHz");
+        assert_eq!(shown_band((5e8, 1.5e9)), "500 MHz to 1.5 GHz");
+        assert_eq!(shown_frequencies(&[27e9, 29e9, 31e9]), "27 to 31 GHz (3 points)");
+        assert_eq!(shown_frequencies(&[29e9]), "29 GHz");
     }
 
     #[test]

@@ -8,7 +8,7 @@ use crate::downconverter::{
     ReceiverRequirement, RingPlace, Sideband, Trim, TrimCover, single_sideband_rise_db,
 };
 use crate::measurement::ReceiverUncertainty;
-use crate::units::{ShownFrequency, db_from_neper};
+use crate::units::{ShownFrequency, db_from_neper, shown_band, shown_frequencies};
 use std::fmt::Write as _;
 
 /// Rows of the budget shown; the CSV has them all.
@@ -33,29 +33,15 @@ pub fn receiver(
     text
 }
 
-/// `27 to 31 GHz`: the unit once where both ends share it.
-fn band((low_hz, high_hz): (f64, f64)) -> String {
-    let (low, high) = (ShownFrequency(low_hz).to_string(), ShownFrequency(high_hz).to_string());
-    match (low.split_once(' '), high.split_once(' ')) {
-        _ if low == high => low,
-        (Some((number, unit)), Some((_, other))) if unit == other => format!("{number} to {high}"),
-        _ => format!("{low} to {high}"),
-    }
-}
-
-fn span(list_hz: &[f64]) -> String {
-    match list_hz {
-        [first, .., last] => format!("{} ({} points)", band((*first, *last)), list_hz.len()),
-        [only] => ShownFrequency(*only).to_string(),
-        [] => String::new(),
-    }
-}
-
 fn heading(receiver: &Receiver, result: &DownconverterResult) -> String {
     let plan = &receiver.plan;
     let rejected = plan.wanted.opposite();
     let mut text = filled(&printable(&receiver.title));
-    text.push_str(&filled(&format!("LO {}, IF {}", span(&plan.lo_hz), span(&plan.if_hz))));
+    text.push_str(&filled(&format!(
+        "LO {}, IF {}",
+        shown_frequencies(&plan.lo_hz),
+        shown_frequencies(&plan.if_hz)
+    )));
     text.push_str(&bands(result, plan.wanted));
     let lead = result.summary.q_leads_i_deg;
     let (leading, other) = if lead > 0.0 { ("Q", "I") } else { ("I", "Q") };
@@ -79,10 +65,10 @@ fn bands(result: &DownconverterResult, wanted: Sideband) -> String {
     let Some(side) = plan.sidebands.iter().find(|side| side.sideband == wanted) else {
         return String::new();
     };
-    let mut text = format!("RF {}, image {}", band(side.rf_hz), band(side.image_hz));
+    let mut text = format!("RF {}, image {}", shown_band(side.rf_hz), shown_band(side.image_hz));
     let times = plan.settings.multiplication;
     if times > 1 {
-        let _ = write!(text, "; LO input {} x {times}", band(side.lo_input_hz));
+        let _ = write!(text, "; LO input {} x {times}", shown_band(side.lo_input_hz));
     }
     let mut text = filled(&text);
     // That the LO itself sweeps through the RF band is no news.
@@ -137,8 +123,12 @@ fn verdict(result: &DownconverterResult, uncertainty: Option<&ReceiverUncertaint
         shown(summary.median_image_rejection_db),
     )));
     if !result.verdict.requirements.is_empty() {
-        let bands: Vec<String> =
-            result.verdict.bands_that_pass_hz.iter().map(|&range_hz| band(range_hz)).collect();
+        let bands: Vec<String> = result
+            .verdict
+            .bands_that_pass_hz
+            .iter()
+            .map(|&range_hz| shown_band(range_hz))
+            .collect();
         text.push_str(&filled(&if bands.is_empty() {
             "No LO passes at every IF.".to_owned()
         } else {

@@ -2,7 +2,7 @@
 
 use super::collect::LotResult;
 use super::recipe::Recipe;
-use crate::units::ShownFrequency;
+use crate::units::shown_frequencies;
 
 /// What a run is about.
 #[derive(Clone, Copy, Debug)]
@@ -35,11 +35,11 @@ impl LotHeading<'_> {
     pub fn frequencies(&self, result: &LotResult) -> String {
         let mut text = match result.curves.all_hz.as_slice() {
             [] => "nothing measured".to_owned(),
-            list => format!("{} {}", self.frequency_word, span(list)),
+            list => format!("{} {}", self.frequency_word, shown_frequencies(list)),
         };
         if !self.if_hz.is_empty() {
             text.push_str(", IF ");
-            text.push_str(&span(self.if_hz));
+            text.push_str(&shown_frequencies(self.if_hz));
         }
         text
     }
@@ -78,21 +78,4 @@ impl LotHeading<'_> {
             .collect();
         texts.join(", ")
     }
-}
-
-/// The ends of a list of frequencies and how many there are.
-fn span(list_hz: &[f64]) -> String {
-    let (Some(first), Some(last)) = (list_hz.first(), list_hz.last()) else {
-        return String::new();
-    };
-    if list_hz.len() == 1 {
-        return ShownFrequency(*first).to_string();
-    }
-    let (low, high) = (ShownFrequency(*first).to_string(), ShownFrequency(*last).to_string());
-    // The unit once where both ends share it.
-    let low = match (low.split_once(' '), high.split_once(' ')) {
-        (Some((number, unit)), Some((_, other))) if unit == other => number.to_owned(),
-        _ => low,
-    };
-    format!("{low} to {high} ({} points)", list_hz.len())
 }
