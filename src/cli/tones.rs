@@ -55,5 +55,6 @@ pub(super) fn compared(
         let spread = uncertainty.map(|uncertainty| uncertainty.points[place].rejection);
         predicted.push((result.points[place], spread));
     }
-    Ok(compare_tones(&measured, &predicted))
+    let coverage = uncertainty.map_or(0.95, |uncertainty| uncertainty.assessment.coverage);
+    Ok(compare_tones(&measured, &predicted, coverage))
 }

@@ -170,40 +170,44 @@ impl ChannelErrorDistribution {
         self.around(Complex64::ZERO).rejection_quantile_db(1.0 - coverage)
     }
 
-    /// An interval for the true rejection, dB, that holds it with this probability over many
-    /// measurements, also near balance, where quantiles around the estimate would not: there the truth
-    /// is nearly always better than the reading. Without an upper end where the part may be perfect.
-    ///
-    /// A truth in the estimate's direction belongs to the interval unless it would give a reading so
-    /// good, or so bad, too seldom; the share left to either tail goes over smoothly from none and all
-    /// at perfect balance to one half each, so that every reading has some truth (the approach of J.
-    /// Neyman, Phil. Trans. A 236 (1937) 333, from memory). Exact where the covariance is round.
+    /// An interval for the true rejection, dB: from the quantile that JCGM 101:2008 takes, to
+    /// [`highest_truth_db`](Self::highest_truth_db) or the other quantile, whichever is higher. So it
+    /// holds median and reading, and the truth at least as often as it says.
     #[must_use]
     pub fn interval_db(&self, coverage: f64) -> (f64, f64) {
+        let tail = 0.5 * (1.0 - coverage);
+        let high = self.rejection_quantile_db(1.0 - tail);
+        (self.rejection_quantile_db(tail), high.max(self.highest_truth_db(coverage)))
+    }
+
+    /// The highest rejection that the part may truly have, dB; infinite where it may be perfect.
+    ///
+    /// Near balance the truth is nearly always better than the reading, and quantiles around the
+    /// estimate would miss it too often. Here a truth in the estimate's direction counts until it would
+    /// give a reading as bad as this too seldom; that share goes over smoothly from all of what
+    /// lies outside the interval at perfect balance, where nothing can be better, to one half (the
+    /// approach of J. Neyman, Phil. Trans. A 236 (1937) 333, from memory).
+    #[must_use]
+    pub fn highest_truth_db(&self, coverage: f64) -> f64 {
         let reading_db = self.rejection_db().min(REJECTIONS_DB.1);
         let size = self.mean.norm();
         let direction = if size > 0.0 { self.mean / size } else { Complex64::ONE };
         let deviation = (self.covariance[0][0] + self.covariance[1][1]).sqrt();
         if deviation <= SMALLEST_DEVIATION {
-            return (reading_db, reading_db);
+            return reading_db;
         }
-        // What is left of either tail: positive where the truth is within.
-        let tails = |distance: f64| {
+        // What is left of the tail: positive where the truth is within.
+        let left = |distance: f64| {
             let truth = self.around(direction * distance);
-            let better = truth.probability_of_rejection(reading_db);
-            let tail = 0.5 * (1.0 - coverage) * -(-0.5 * truth.distance_squared()).exp_m1();
-            (better - tail, 1.0 - better - (1.0 - coverage - tail))
+            let worse = 1.0 - truth.probability_of_rejection(reading_db);
+            // As far as the lower end, a quantile, comes to miss the truth as often as it should.
+            let other = 0.5 * (1.0 - coverage) * -(-truth.distance_squared() / 40.0).exp_m1();
+            worse - (1.0 - coverage - other)
         };
-        let rejection = |distance: f64| image_rejection_of_error_db(direction * distance);
-        let start = size.min(PI);
-        let farthest = start + FARTHEST * deviation;
-        let low = rejection(root((start, farthest), 1e-12, |distance| tails(distance).0));
-        let high = if tails(0.0).1 >= 0.0 {
-            f64::INFINITY
-        } else {
-            rejection(root((0.0, start), 1e-12, |distance| tails(distance).1))
-        };
-        (low, high)
+        if left(0.0) >= 0.0 {
+            return f64::INFINITY;
+        }
+        image_rejection_of_error_db(direction * root((0.0, size.min(PI)), 1e-12, left))
     }
 
     /// The standard uncertainty of the rejection by the linear law of propagation (JCGM 100:2008, 5.1,

@@ -8,10 +8,10 @@
 use super::channel_error::ChannelErrorDistribution;
 use super::monte_carlo::{Spread, Trial, TrialSettings, run_trials};
 use super::uncertainty::{Deviates, Errors, Source};
-use super::verdict::{Assessment, DecidedRequirement, Decision, DecisionSettings};
+use super::verdict::{Assessment, DecidedRequirement, Decision, DecisionSettings, normal_deviate};
 use crate::downconverter::{
     BudgetRow, Contributor, DownconverterResult, Place, PlanPoint, Receiver, ReceiverError,
-    ReceiverQuantity, Variation, Varied, Way, analyse_receiver,
+    ReceiverQuantity, ReceiverRequirement, Variation, Varied, Way, analyse_receiver,
 };
 use crate::network::{Network, NetworkError, ParameterKind, convert};
 use crate::units::{db_from_neper, wrap_deg};
@@ -47,7 +47,9 @@ pub struct PointUncertainty {
     pub lo_hz: f64,
     /// IF, Hz.
     pub if_hz: f64,
-    /// Of the rejection, by trials, dB.
+    /// Of the rejection, by trials, dB; its upper end is that of the highest truth, see
+    /// [`ChannelErrorDistribution::highest_truth_db`], where that is higher: infinite where the point
+    /// may be perfect.
     pub rejection: Spread,
     /// Of the channel error, linear.
     pub channel_error: ChannelErrorDistribution,
@@ -162,24 +164,28 @@ pub fn receiver_uncertainty(
         held.push(held.iter().all(|held| *held));
         Ok::<_, ReceiverError>(Trial { outputs, held })
     })?;
+    let coverage = trial_settings.coverage;
     let points: Vec<PointUncertainty> = result
         .points
         .iter()
         .zip(&linear.points)
         .zip(&trials.outputs[heads..])
-        .map(|((point, linear), rejection)| PointUncertainty {
-            lo_hz: point.lo_hz,
-            if_hz: point.if_hz,
-            rejection: *rejection,
-            channel_error: ChannelErrorDistribution {
+        .map(|((point, linear), rejection)| {
+            let channel_error = ChannelErrorDistribution {
                 mean: point.balance.channel_error,
                 covariance: linear.image,
-            },
-            u_imbalance_db: db_from_neper(linear.wanted[0].sqrt()),
-            u_quadrature_deg: linear.wanted[1].sqrt().to_degrees(),
+            };
+            let highest = channel_error.highest_truth_db(coverage) + point.balance.sideband_gain_db;
+            PointUncertainty {
+                lo_hz: point.lo_hz,
+                if_hz: point.if_hz,
+                rejection: Spread { high: rejection.high.max(highest), ..*rejection },
+                channel_error,
+                u_imbalance_db: db_from_neper(linear.wanted[0].sqrt()),
+                u_quadrature_deg: linear.wanted[1].sqrt().to_degrees(),
+            }
         })
         .collect();
-    let coverage = trial_settings.coverage;
     let requirements: Vec<DecidedRequirement> = requirements
         .iter()
         .zip(&trials.shares)
@@ -198,7 +204,17 @@ pub fn receiver_uncertainty(
         })
         .map(|(requirement, _)| requirement.limit);
     let advice = undecided_rejection_db.and_then(|limit_db| {
-        advice(&points[worst].channel_error, &linear.contributions, limit_db, decisions.conformity)
+        let gain_db = result.summary.worst.balance.sideband_gain_db;
+        let is_rejection =
+            |held: &ReceiverRequirement| held.quantity == ReceiverQuantity::ImageRejection;
+        let at = result.verdict.requirements.iter().position(is_rejection)?;
+        let open = OpenRejection {
+            error: points[worst].channel_error,
+            limit_db: limit_db - gain_db,
+            probability: trials.shares[at],
+            conformity: decisions.conformity,
+        };
+        open.advice(&linear.contributions)
     });
     let required_db = result
         .verdict
@@ -207,17 +223,16 @@ pub fn receiver_uncertainty(
         .zip(&requirements)
         .find(|(requirement, _)| requirement.quantity == ReceiverQuantity::ImageRejection)
         .map(|(requirement, decided)| (requirement.limit, decided.rule));
-    let may_be_perfect = points.iter().all(|point| point.channel_error.may_be_perfect(coverage));
+    let highs = points.iter().map(|point| point.rejection.high);
     Ok(ReceiverUncertainty {
         assessment: Assessment::new(
             &trials,
             trial_settings,
             &points[worst].channel_error,
-            may_be_perfect,
             requirements,
             required_db,
         ),
-        worst_rejection: trials.outputs[0],
+        worst_rejection: with_highest(trials.outputs[0], highs),
         largest_imbalance: trials.outputs[1],
         largest_quadrature: trials.outputs[2],
         least_power: has_power.then(|| trials.outputs[3]),
@@ -239,6 +254,11 @@ pub fn plan_covariances(
     parts: &[UncertainPart],
 ) -> Result<Vec<PlanCovariance>, ReceiverError> {
     Ok(Bench::new(receiver, parts)?.linear(points, 0)?.points)
+}
+
+/// The spread of the worst of several rejections, which is no better in truth than any of them.
+pub(super) fn with_highest(worst: Spread, highs: impl Iterator<Item = f64>) -> Spread {
+    Spread { high: worst.high.max(highs.fold(f64::INFINITY, f64::min)), ..worst }
 }
 
 fn worst_place(result: &DownconverterResult) -> usize {
@@ -580,55 +600,70 @@ fn halves(plus: &[PlanPoint], minus: &[PlanPoint]) -> Vec<[Complex64; 2]> {
         .collect()
 }
 
-/// What must be known better for the rejection at this point to be decided.
-fn advice(
-    error: &ChannelErrorDistribution,
-    contributions: &[Contribution],
+/// A rejection that is not decided.
+struct OpenRejection {
+    /// Where it is worst.
+    error: ChannelErrorDistribution,
+    /// Without what the paths favour.
     limit_db: f64,
+    /// That the requirement is met over the whole plan, by trials.
+    probability: f64,
     conformity: f64,
-) -> Option<Advice> {
-    let mut parts: Vec<(&str, f64, [[f64; 2]; 2])> = Vec::new();
-    for contribution in contributions {
-        match parts.iter_mut().find(|(name, ..)| *name == contribution.part) {
-            Some((_, share, covariance)) => {
-                *share += contribution.share;
-                *covariance = sum(covariance, &contribution.covariance, 1.0);
+}
+
+impl OpenRejection {
+    /// What must be known better for it to be decided.
+    fn advice(&self, contributions: &[Contribution]) -> Option<Advice> {
+        let mut parts: Vec<(&str, f64, [[f64; 2]; 2])> = Vec::new();
+        for contribution in contributions {
+            match parts.iter_mut().find(|(name, ..)| *name == contribution.part) {
+                Some((_, share, covariance)) => {
+                    *share += contribution.share;
+                    *covariance = sum(covariance, &contribution.covariance, 1.0);
+                }
+                None => {
+                    parts.push((&contribution.part, contribution.share, contribution.covariance));
+                }
             }
-            None => parts.push((&contribution.part, contribution.share, contribution.covariance)),
         }
+        let largest = parts.into_iter().max_by(|one, other| one.1.total_cmp(&other.1));
+        let (part, share, own) = largest.filter(|(_, share, _)| *share > 0.0)?;
+        Some(Advice {
+            part: part.to_owned(),
+            share,
+            must_shrink_to: self.largest_decided(&own),
+            all_must_shrink_to: self.largest_decided(&self.error.covariance),
+        })
     }
-    let (part, share, own) =
-        parts.into_iter().max_by(|one, other| one.1.total_cmp(&other.1)).filter(|p| p.1 > 0.0)?;
-    let shrunk = |covariance: &[[f64; 2]; 2], size: f64| {
-        // All but the part, and of the part what is left.
-        let covariance = sum(&error.covariance, covariance, size * size - 1.0);
-        ChannelErrorDistribution { mean: error.mean, covariance }
-    };
-    let is_decided = |covariance: &[[f64; 2]; 2], size: f64| {
-        let probability = shrunk(covariance, size).probability_of_rejection(limit_db);
-        probability >= conformity || probability <= 1.0 - conformity
-    };
-    let largest_size = |covariance: &[[f64; 2]; 2]| {
-        if !is_decided(covariance, 0.0) {
+
+    /// How far this point alone is from the limit if of a covariance so much is left, in normal deviates.
+    fn distance(&self, covariance: &[[f64; 2]; 2], size: f64) -> f64 {
+        let covariance = sum(&self.error.covariance, covariance, size * size - 1.0);
+        let error = ChannelErrorDistribution { mean: self.error.mean, covariance };
+        normal_deviate(error.probability_of_rejection(self.limit_db))
+    }
+
+    /// The largest fraction of an uncertainty with which the requirement is decided.
+    fn largest_decided(&self, covariance: &[[f64; 2]; 2]) -> Option<f64> {
+        // Over the whole plan the worst of many points counts: by so many deviates it is worse than
+        // this point alone, whatever the size of the errors.
+        let worse = self.distance(covariance, 1.0) - normal_deviate(self.probability);
+        let needed = normal_deviate(self.conformity);
+        let is_decided = |size: f64| (self.distance(covariance, size) - worse).abs() >= needed;
+        if !is_decided(0.0) {
             return None;
         }
         let (mut decided, mut open) = (0.0, 1.0);
         for _ in 0..30 {
             let middle = 0.5 * (decided + open);
-            if is_decided(covariance, middle) {
+            if is_decided(middle) {
                 decided = middle;
             } else {
                 open = middle;
             }
         }
         Some(decided)
-    };
-    Some(Advice {
-        part: part.to_owned(),
-        share,
-        must_shrink_to: largest_size(&own),
-        all_must_shrink_to: largest_size(&error.covariance),
-    })
+    }
 }
 
 /// One covariance and so much of another.

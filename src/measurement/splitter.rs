@@ -2,6 +2,7 @@
 
 use super::channel_error::ChannelErrorDistribution;
 use super::monte_carlo::{Spread, Trial, TrialSettings, run_trials};
+use super::receiver::with_highest;
 use super::uncertainty::{Deviates, Errors, Source};
 use super::verdict::{Assessment, DecidedRequirement, DecisionSettings};
 use crate::network::Network;
@@ -124,17 +125,10 @@ pub fn splitter_uncertainty(
         .zip(&requirements)
         .find(|(requirement, _)| requirement.kind.is_rejection())
         .map(|(requirement, decided)| (requirement.limit, decided.rule));
-    let may_be_perfect = points.iter().all(|point| point.interval_db.1.is_infinite());
+    let highs = points.iter().map(|point| point.interval_db.1);
     Ok(SplitterUncertainty {
-        assessment: Assessment::new(
-            &trials,
-            trial_settings,
-            &worst,
-            may_be_perfect,
-            requirements,
-            required_db,
-        ),
-        worst_rejection: trials.outputs[0],
+        assessment: Assessment::new(&trials, trial_settings, &worst, requirements, required_db),
+        worst_rejection: with_highest(trials.outputs[0], highs),
         largest_phase_error: trials.outputs[1],
         largest_imbalance: trials.outputs[2],
         points,

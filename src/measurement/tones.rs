@@ -1,6 +1,7 @@
 //! Measured rejections against predicted ones: the normalised error, and what the mixers must have added.
 
 use super::monte_carlo::Spread;
+use super::verdict::normal_deviate;
 use crate::downconverter::PlanPoint;
 use crate::units::db_from_neper;
 use nalgebra::{Matrix2, Vector2};
@@ -76,12 +77,15 @@ impl ToneComparisons {
 }
 
 /// Holds measurements against predictions; `predicted` gives for each its point of the plan and, where
-/// it is known, the spread of the prediction.
+/// it is known, the spread of the prediction, whose interval has this coverage.
 #[must_use]
 pub fn compare_tones(
     measurements: &[ToneMeasurement],
     predicted: &[(PlanPoint, Option<Spread>)],
+    coverage: f64,
 ) -> ToneComparisons {
+    // Expanded uncertainties with a factor of 2, whatever the coverage of the intervals.
+    let scale = 2.0 / normal_deviate(0.5 + 0.5 * coverage);
     let compare =
         |(measured, (point, spread)): (&ToneMeasurement, &(PlanPoint, Option<Spread>))| {
             let predicted_db = point.balance.image_rejection_db;
@@ -94,7 +98,7 @@ pub fn compare_tones(
             } else {
                 interval_db.1 - predicted_db
             };
-            let expanded = (2.0 * measured.u_db).hypot(half.max(0.0));
+            let expanded = (2.0 * measured.u_db).hypot(scale * half.max(0.0));
             // The size of the error that makes this rejection, apart from what the paths favour.
             let balance_db = measured.rejection_db - point.balance.sideband_gain_db;
             let ratio = 10_f64.powf(-balance_db / 20.0);

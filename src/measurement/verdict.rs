@@ -125,8 +125,6 @@ pub struct Assessment {
     pub trials: usize,
     /// How stable median and lower end of the worst rejection are, dB; `None` if that was not asked.
     pub stability_db: Option<f64>,
-    /// Whether no point can be told from perfect balance.
-    pub may_be_perfect: bool,
     /// Of perfect parts all but the share 1 - coverage read above this where the rejection is worst, dB.
     pub highest_distinguishable_db: f64,
     /// By how much a reading must exceed the required rejection for the requirement to be met, dB: the
@@ -148,7 +146,6 @@ impl Assessment {
         trials: &Trials,
         settings: &TrialSettings,
         worst: &ChannelErrorDistribution,
-        may_be_perfect: bool,
         requirements: Vec<DecidedRequirement>,
         required_db: Option<(f64, DecisionRule)>,
     ) -> Self {
@@ -163,7 +160,6 @@ impl Assessment {
             seed: settings.seed,
             trials: trials.count,
             stability_db: trials.stability,
-            may_be_perfect,
             highest_distinguishable_db: worst.highest_distinguishable_db(settings.coverage),
             guard_band_db,
             probability: trials.shares.last().copied().unwrap_or(1.0),
@@ -181,6 +177,12 @@ pub fn conformity_probability(estimate: f64, u: f64, lower: f64, upper: f64) -> 
     below(upper) - below(lower)
 }
 
+/// The normal deviate below which so large a share lies; at most some eight either way.
+pub(super) fn normal_deviate(probability: f64) -> f64 {
+    let kept = probability.clamp(1e-15, 1.0 - 1e-15);
+    SQRT_2 * erfc_inv(2.0 * (1.0 - kept))
+}
+
 /// How far from a limit an estimate must be for a one-sided requirement to be met with a probability,
 /// for a normally distributed value (JCGM 106:2012, 8.3.3).
 ///
@@ -191,5 +193,5 @@ pub fn conformity_probability(estimate: f64, u: f64, lower: f64, upper: f64) -> 
 #[must_use]
 pub fn guard_band(u: f64, probability: f64) -> f64 {
     // No more and no less than nothing at one half.
-    u * SQRT_2 * erfc_inv(2.0 * (1.0 - probability)) + 0.0
+    u * normal_deviate(probability) + 0.0
 }

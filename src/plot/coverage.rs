@@ -56,19 +56,17 @@ pub fn receiver_coverage(
     uncertainty: &ReceiverUncertainty,
 ) -> Result<Vec<u8>, PlotError> {
     let ifs = receiver.plan.if_hz.len();
-    let coverage = uncertainty.assessment.coverage;
     let points = result.points.chunks(ifs).zip(uncertainty.points.chunks(ifs));
     let points = points.filter_map(|(points, known)| {
         let (point, known) = points.iter().zip(known).min_by(|(one, _), (other, _)| {
             one.balance.image_rejection_db.total_cmp(&other.balance.image_rejection_db)
         })?;
-        let is_unbounded = known.channel_error.may_be_perfect(coverage);
         Some(Point {
             at_ghz: ghz(point.lo_hz),
             measured: point.balance.image_rejection_db,
             median: known.rejection.median,
             low: known.rejection.low,
-            high: if is_unbounded { f64::INFINITY } else { known.rejection.high },
+            high: known.rejection.high,
         })
     });
     let note = if ifs > 1 { ", at the worst IF" } else { "" };

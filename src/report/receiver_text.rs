@@ -110,7 +110,10 @@ fn requirement(held: &ReceiverRequirement, word: &str, probability: &str) -> Str
 fn verdict(result: &DownconverterResult, uncertainty: Option<&ReceiverUncertainty>) -> String {
     let mut text = String::new();
     for (at, held) in result.verdict.requirements.iter().enumerate() {
-        let (word, probability) = judged(held.passes(), uncertainty.map(|u| &u.assessment), at);
+        let assessment = uncertainty.map(|known| &known.assessment);
+        let (word, probability) = judged(held.passes(), assessment, at, held.quantity.unit());
+        let probability =
+            if probability.is_empty() { probability } else { format!("; {probability}") };
         text.push_str(&filled(&requirement(held, word, &probability)));
     }
     let summary = &result.summary;
@@ -132,7 +135,8 @@ fn verdict(result: &DownconverterResult, uncertainty: Option<&ReceiverUncertaint
         text.push_str(&filled(&if bands.is_empty() {
             "No LO passes at every IF.".to_owned()
         } else {
-            format!("LOs that pass at every IF: {}.", bands.join(", "))
+            let measured = if uncertainty.is_some() { ", as measured" } else { "" };
+            format!("LOs that pass at every IF{measured}: {}.", bands.join(", "))
         }));
     }
     text

@@ -228,22 +228,26 @@ fn verdict(result: &SplitterResult, uncertainty: Option<&SplitterUncertainty>) -
     }
     let mut text = String::new();
     for (at, held) in verdict.requirements.iter().enumerate() {
-        let (word, probability) = judged(held.passes(), uncertainty.map(|u| &u.assessment), at);
         let requirement = held.requirement;
         let (sign, unit) = match requirement.kind {
             RequirementKind::PhaseError => ("at most", "deg"),
             RequirementKind::AmplitudeImbalance => ("at most", "dB"),
             _ => ("at least", "dB"),
         };
+        let assessment = uncertainty.map(|known| &known.assessment);
+        let (word, probability) = judged(held.passes(), assessment, at, unit);
         let _ = writeln!(
             text,
-            "{word}: {} {sign} {} {unit}\n      worst {} {unit} at {}, margin {} {unit}{probability}",
+            "{word}: {} {sign} {} {unit}\n      worst {} {unit} at {}, margin {} {unit}",
             requirement.kind.words(),
             requirement.limit,
             telling(held.worst),
             ShownFrequency(held.at_hz),
             telling(held.margin)
         );
+        if !probability.is_empty() {
+            let _ = writeln!(text, "      {probability}");
+        }
     }
     let bands: Vec<String> = verdict
         .bands_that_pass_hz
@@ -252,6 +256,9 @@ fn verdict(result: &SplitterResult, uncertainty: Option<&SplitterUncertainty>) -
         .collect();
     let sentence = match bands.as_slice() {
         [] => "No part of the band passes.".to_owned(),
+        bands if uncertainty.is_some() => {
+            format!("As measured it passes from {}.", bands.join(", and from "))
+        }
         bands => format!("Passes from {}.", bands.join(", and from ")),
     };
     text.push_str(&textwrap::fill(&sentence, 80));

@@ -19,8 +19,6 @@ struct Quantity<'u> {
     unit: &'static str,
     measured: f64,
     spread: &'u Spread,
-    /// Whether it has no upper end.
-    is_unbounded: bool,
 }
 
 /// A receiver's uncertainty as a part of its document.
@@ -28,13 +26,12 @@ struct Quantity<'u> {
 pub fn receiver_json(uncertainty: &ReceiverUncertainty, result: &DownconverterResult) -> Value {
     let points = uncertainty.points.iter().map(|point| {
         let (low, high) = (point.rejection.low, point.rejection.high);
-        let is_unbounded = point.channel_error.may_be_perfect(uncertainty.assessment.coverage);
         json!({
             "lo_hz": point.lo_hz,
             "if_hz": point.if_hz,
             "image_rejection_low_db": low,
             "image_rejection_median_db": point.rejection.median,
-            "image_rejection_high_db": (!is_unbounded && high.is_finite()).then_some(high),
+            "image_rejection_high_db": high.is_finite().then_some(high),
             "u_amplitude_imbalance_db": point.u_imbalance_db,
             "u_quadrature_error_deg": point.u_quadrature_deg,
             "channel_error_covariance": point.channel_error.covariance,
@@ -56,6 +53,7 @@ pub fn receiver_json(uncertainty: &ReceiverUncertainty, result: &DownconverterRe
         })
     });
     let mut document = assessment(&uncertainty.assessment);
+    document["may_be_perfect"] = json!(uncertainty.worst_rejection.high.is_infinite());
     document["summary"] = summary(&receiver_quantities(uncertainty, result));
     document["contributions"] = uncertainty.contributions.iter().map(contribution).collect();
     document["budget"] = budget.collect();
@@ -76,7 +74,6 @@ fn receiver_quantities<'u>(
             unit: "dB",
             measured: summary.worst.balance.image_rejection_db,
             spread: &uncertainty.worst_rejection,
-            is_unbounded: uncertainty.assessment.may_be_perfect,
         },
         Quantity {
             name: "worst_amplitude_imbalance_db",
@@ -84,7 +81,6 @@ fn receiver_quantities<'u>(
             unit: "dB",
             measured: summary.worst_amplitude_imbalance.balance.wanted().0.abs(),
             spread: &uncertainty.largest_imbalance,
-            is_unbounded: false,
         },
         Quantity {
             name: "worst_quadrature_error_deg",
@@ -92,7 +88,6 @@ fn receiver_quantities<'u>(
             unit: "deg",
             measured: summary.worst_quadrature_error.balance.wanted().1.abs(),
             spread: &uncertainty.largest_quadrature,
-            is_unbounded: false,
         },
     ];
     let powers = result.lo.iter().flat_map(|point| &point.mixers);
@@ -104,7 +99,6 @@ fn receiver_quantities<'u>(
             unit: "dBm",
             measured,
             spread,
-            is_unbounded: false,
         });
     }
     quantities
@@ -129,6 +123,7 @@ pub fn splitter_json(uncertainty: &SplitterUncertainty, result: &SplitterResult)
         row
     });
     let mut document = assessment(&uncertainty.assessment);
+    document["may_be_perfect"] = json!(uncertainty.worst_rejection.high.is_infinite());
     document["summary"] = summary(&splitter_quantities(uncertainty, result));
     document["points"] = points.collect();
     document
@@ -159,7 +154,6 @@ fn splitter_quantities<'u>(
             unit: "dB",
             measured: summary.worst_rejection.value,
             spread: &uncertainty.worst_rejection,
-            is_unbounded: uncertainty.assessment.may_be_perfect,
         },
         Quantity {
             name: "worst_amplitude_imbalance_db",
@@ -167,7 +161,6 @@ fn splitter_quantities<'u>(
             unit: "dB",
             measured: summary.worst_amplitude_imbalance_db.value.abs(),
             spread: &uncertainty.largest_imbalance,
-            is_unbounded: false,
         },
         Quantity {
             name: "worst_phase_error_deg",
@@ -175,7 +168,6 @@ fn splitter_quantities<'u>(
             unit: "deg",
             measured: summary.worst_phase_error_deg.value.abs(),
             spread: &uncertainty.largest_phase_error,
-            is_unbounded: false,
         },
     ]
 }
@@ -188,7 +180,6 @@ fn assessment(assessment: &Assessment) -> Value {
         "stability_db": assessment.stability_db,
         "decision": assessment.decision.to_string(),
         "probability": assessment.probability,
-        "may_be_perfect": assessment.may_be_perfect,
         "highest_distinguishable_rejection_db": assessment.highest_distinguishable_db,
         "guard_band_db": assessment.guard_band_db.filter(|width| width.is_finite()),
     })
@@ -214,7 +205,7 @@ fn summary(quantities: &[Quantity<'_>]) -> Value {
             "median": quantity.spread.median,
             "bias": quantity.measured - quantity.spread.median,
             "low": quantity.spread.low,
-            "high": (!quantity.is_unbounded && high.is_finite()).then_some(high),
+            "high": high.is_finite().then_some(high),
             "standard_uncertainty": quantity.spread.standard_uncertainty,
         });
     }
@@ -248,14 +239,12 @@ pub fn receiver_csv(uncertainty: &ReceiverUncertainty) -> Result<String, csv::Er
         "u_quadrature_error_deg",
     ])?;
     for point in &uncertainty.points {
-        let is_unbounded = point.channel_error.may_be_perfect(uncertainty.assessment.coverage);
-        let high = if is_unbounded { f64::INFINITY } else { point.rejection.high };
         let row = [
             point.lo_hz,
             point.if_hz,
             point.rejection.low,
             point.rejection.median,
-            high,
+            point.rejection.high,
             point.u_imbalance_db,
             point.u_quadrature_deg,
         ];
@@ -329,8 +318,8 @@ pub fn receiver_text(uncertainty: &ReceiverUncertainty, result: &DownconverterRe
             None => "even exact data of it alone would not decide".to_owned(),
         };
         text.push_str(&filled(&format!(
-            "To decide the rejection: {} contributes most ({} of the variance); {own}. Otherwise \
-             {all}.",
+            "To decide the rejection, about: {} contributes most ({} of the variance); {own}. \
+             Otherwise {all}.",
             crate::diagnostic::printable(&advice.part),
             percent(advice.share),
         )));
@@ -347,35 +336,39 @@ pub fn splitter_text(uncertainty: &SplitterUncertainty, result: &SplitterResult)
     head(&uncertainty.assessment, &splitter_quantities(uncertainty, result))
 }
 
+fn percent(share: f64) -> String {
+    fixed(100.0 * share, 1).trim_end_matches(".0").to_owned()
+}
+
 fn head(assessment: &Assessment, quantities: &[Quantity<'_>]) -> String {
     let mut text = format!(
         "\nUncertainty: {} % intervals from {} trials{}\n",
-        fixed(100.0 * assessment.coverage, 1).trim_end_matches(".0"),
+        percent(assessment.coverage),
         assessment.trials,
         assessment
             .stability_db
             .map_or_else(String::new, |db| format!(", stable to {} dB", fixed(db, 3)))
     );
-    let mut rows = table(&["worst", "measured", "median", "from", "to", "unit"]);
+    let mut rows = table(&["worst, no sign", "measured", "median", "from", "to", "unit"]);
     for quantity in quantities {
         let digits = if quantity.unit == "dB" && quantity.measured < 10.0 { 3 } else { 2 };
-        let high = if quantity.is_unbounded { f64::INFINITY } else { quantity.spread.high };
         rows.add_row([
             quantity.words.to_owned(),
             fixed(quantity.measured, digits),
             fixed(quantity.spread.median, digits),
             fixed(quantity.spread.low, digits),
-            fixed(high, digits),
+            fixed(quantity.spread.high, digits),
             quantity.unit.to_owned(),
         ]);
     }
     let _ = writeln!(text, "{}", lines(&rows));
-    if assessment.may_be_perfect {
+    if quantities.first().is_some_and(|rejection| rejection.spread.high.is_infinite()) {
         text.push_str("Nowhere can it be told from perfect balance.\n");
     }
     text.push_str(&filled(&format!(
-        "At the worst point only rejections below {} dB can be told from perfect.",
-        fixed(assessment.highest_distinguishable_db, 1)
+        "At the worst point only readings below {} dB can be told from perfect, with {} %.",
+        fixed(assessment.highest_distinguishable_db, 1),
+        percent(assessment.coverage),
     )));
     text
 }
@@ -385,6 +378,7 @@ pub(super) fn judged(
     passes: bool,
     assessment: Option<&Assessment>,
     place: usize,
+    unit: &str,
 ) -> (&'static str, String) {
     let Some(decided) = assessment.and_then(|assessment| assessment.requirements.get(place)) else {
         return (if passes { "PASS" } else { "FAIL" }, String::new());
@@ -400,8 +394,8 @@ pub(super) fn judged(
         percent => fixed(percent, 1),
     };
     let guard = match decided.rule {
-        DecisionRule::GuardBand(width) => format!(", guard band {width}"),
+        DecisionRule::GuardBand(width) => format!(", guard band {width} {unit}"),
         DecisionRule::Conformity(_) => String::new(),
     };
-    (word, format!("; met with {percent} % probability{guard}"))
+    (word, format!("met with {percent} % probability{guard}"))
 }
