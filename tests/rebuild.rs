@@ -318,6 +318,29 @@ fn the_command_rebuilds_the_demo_coupler() {
     let text = run(&["rebuild", "set.toml", "--output", "again.s4p", "--overwrite"]);
     assert!(String::from_utf8_lossy(&text.stdout).lines().all(|line| line.len() <= 80));
 
+    // One name for two files, and a network that may not be replaced: neither is written.
+    let both = run(&["rebuild", "set.toml", "--output", "new.s4p", "--covariance", "new.s4p"]);
+    assert_eq!(both.status.code(), Some(2));
+    let blocked = run(&["rebuild", "set.toml", "--output", "again.s4p", "--covariance", "c.csv"]);
+    assert_eq!(blocked.status.code(), Some(2));
+    assert!(!folder.path().join("c.csv").exists() && !folder.path().join("new.s4p").exists());
+    // Stated uncertainties that the misfit refutes.
+    let stated = set.replace("ports = [1, 2]\n", "ports = [1, 2]\nstandard_uncertainty = 1e-9\n");
+    let mut stated: String = stated
+        .lines()
+        .map(|line| match line.strip_prefix("ports = [") {
+            Some(rest) if !rest.starts_with("1, 2") => {
+                format!("{line}\nstandard_uncertainty = 1e-9\n")
+            }
+            _ => format!("{line}\n"),
+        })
+        .collect();
+    stated = stated.replace("ohm = 45", "ohm = 45.5");
+    std::fs::write(folder.path().join("stated.toml"), stated).unwrap();
+    let output = run(&["rebuild", "stated.toml", "--output", "off.s4p"]);
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(said.contains("times what the stated"), "{said}");
+
     for (from, to, says) in [
         ("port = 4", "port = 5", "set.toml:13:8"),
         ("ports = [3, 4]", "ports = [3, 3]", "port 3 stands twice"),

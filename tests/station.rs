@@ -52,7 +52,7 @@ fn bare_lines_come_out_of_their_pads() {
     assert!((through["length_um"].as_f64().unwrap() - 25.0).abs() < 0.05);
     assert!(through["residual"].as_f64().unwrap() < 1e-3);
     let drift = &report["drift"];
-    assert!((drift["length_um"].as_f64().unwrap() - 4.0).abs() < 0.05, "{drift}");
+    assert!((drift["lengths_um"][0].as_f64().unwrap() - 4.0).abs() < 0.05, "{drift}");
     // 4 um of this line at 34 GHz.
     let want_deg = -360.0 * 4e-6 * 34e9 * 7_f64.sqrt() / 299_792_458.0;
     assert!((drift["max_phase_deg"].as_f64().unwrap() - want_deg).abs() < 0.01);
@@ -142,6 +142,27 @@ fn unequal_feeds_come_off_branch_by_branch() {
     assert_eq!(status(&output), 0, "{}", text(&output.stdout));
 }
 
+/// Each probe of a three-port moved by its own length: the drift tells them apart.
+#[test]
+fn drift_tells_the_probes_apart() {
+    let bench = Bench::with_demo();
+    let part = network(&bench, "divider.s3p");
+    let moves_um = [5.0, -3.0, 8.0];
+    let entries = part.entries().iter().enumerate().map(|(at, entry)| {
+        let (point, place) = (at / 9, at % 9);
+        let hz = part.grid().as_hz()[point];
+        let um: f64 = moves_um[place / 3] + moves_um[place % 3];
+        entry * Complex64::cis(-TAU * hz * um * 1e-6 * 7_f64.sqrt() / 299_792_458.0)
+    });
+    let moved =
+        Network::new(part.kind(), part.grid().clone(), 3, entries.collect(), vec![50.0.into()])
+            .unwrap();
+    let drift = fourphase::measurement::drift(&part, &moved).unwrap();
+    for (delay_s, um) in drift.delays_s.iter().zip(moves_um) {
+        assert!((fourphase::measurement::length_um(*delay_s, 7.0) - um).abs() < 1e-6);
+    }
+}
+
 #[test]
 fn what_is_wrong_is_said_where_it_stands() {
     let bench = station();
@@ -169,6 +190,14 @@ fn what_is_wrong_is_said_where_it_stands() {
     refused(
         "files = \"line_{a}.s2p\"\n[remove]\nthrough = \"t\"\n[check]\ndrift_vector = 0.1",
         "wrong.toml:5:16",
+    );
+    refused(
+        "files = \"line_{a}.s2p\"\n[remove]\nopen = \"o_{b}\"\nshort = \"s\"",
+        "wrong.toml:3:8",
+    );
+    refused(
+        "files = \"line_{a}.s2p\"\n[remove]\nopen = \"o_{a}\"\nshort = \"s\"\n[check]\nthrough = \"t\"",
+        "wrong.toml:6:11",
     );
     refused("files = \"line_{a}.s2p\"\n[remove]\nopn = \"t\"", "wrong.toml:3:1");
     refused("files = \"line_{a}.s2p\"\n[remove]\nfeeds = { \"7\" = \"open.s2p\" }", "no such port");

@@ -233,6 +233,74 @@ fn entries_add_up_in_the_pair() {
     assert!(report["uncertainty"]["points"][0]["common_mode_rejection_low_db"].is_number());
 }
 
+/// A load that is known only so well counts: against the load's file off by one standard uncertainty.
+#[test]
+fn loads_of_a_splitter_count() {
+    let bench = Bench::with_demo();
+    let run = |load: &str, more: &[&str]| {
+        let load = format!("4={load}");
+        let arguments = ["splitter", "coupler.s4p", "--load", &load, "--band", "29GHz..30GHz"];
+        bench.json(&[&arguments[..], more].concat())
+    };
+    bench.write(
+        "u.toml",
+        "trials = 200\n[[source]]\nfiles = [\"isolation_resistor.s1p\"]\nreflection = { magnitude = 0.02 }\n",
+    );
+    let known = run("isolation_resistor.s1p", &["--uncertainty", "u.toml"]);
+    let own = run("isolation_resistor.s1p", &[]);
+    let (mut amplitude, mut phase) = (0.0, 0.0);
+    for direction in [Complex64::ONE, Complex64::I] {
+        changed(&bench, "isolation_resistor.s1p", "off.s1p", |_, _, entry| {
+            entry + 0.02 * direction * entry / entry.norm()
+        });
+        let off = run("off.s1p", &[]);
+        let of = |report: &Value, key: &str| report["points"][0][key].as_f64().unwrap();
+        amplitude +=
+            (of(&off, "amplitude_imbalance_db") - of(&own, "amplitude_imbalance_db")).powi(2);
+        phase += (of(&off, "phase_error_deg") - of(&own, "phase_error_deg")).powi(2);
+    }
+    let point = &known["uncertainty"]["points"][0];
+    for (key, want) in [
+        ("u_amplitude_imbalance_db", f64::sqrt(amplitude)),
+        ("u_phase_error_deg", f64::sqrt(phase)),
+    ] {
+        let got = point[key].as_f64().unwrap();
+        assert!(want > 1e-3 && (got - want).abs() < 0.02 * want, "{key} {got} {want}");
+    }
+}
+
+/// A perfect part: what is said of it is the same for its one point and for its band.
+#[test]
+fn a_perfect_part_is_known_from_below() {
+    let bench = Bench::new();
+    let made = bench.run(&[
+        "component",
+        "quadrature_hybrid",
+        "--grid",
+        "28GHz..30GHz:2",
+        "--output",
+        "perfect.s4p",
+    ]);
+    assert_eq!(status(&made), 0, "{}", text(&made.stderr));
+    let report = bench.json(&[
+        "splitter",
+        "perfect.s4p",
+        "--uncertainty",
+        "magnitude_db=0.03,phase_deg=0.3",
+    ]);
+    let known = &report["uncertainty"];
+    assert_eq!(known["may_be_perfect"], true);
+    assert!(known["summary"]["worst_image_rejection_db"]["high"].is_null());
+    let point = &known["points"][0];
+    assert!(point["image_rejection_high_db"].is_null());
+    let low = point["image_rejection_low_db"].as_f64().unwrap();
+    let worst = known["summary"]["worst_image_rejection_db"]["low"].as_f64().unwrap();
+    // Both points err alike, so the worst of them is one of them.
+    assert!(
+        (low - worst).abs() < 0.2 && low < point["image_rejection_median_db"].as_f64().unwrap()
+    );
+}
+
 /// Five measurements of one coupler: the uncertainty is their scatter over the root of five, and the
 /// mean is what is judged.
 #[test]
@@ -349,7 +417,7 @@ fn what_is_wrong_is_said_where_it_stands() {
         "[decision.guard_band]\nrejection = 1\n[[source]]\nport = { phase_deg = 1 }",
         "wrong.toml:2:1",
     );
-    receiver("[[source]]\nname = \"a\"", "needs either");
+    receiver("[[source]]\nname = \"a\"", "needs one of these");
     // Two blocks of one file cannot err apart and together.
     let twins = bench.read("receiver.toml").replace("balun_q.s3p", "balun.s3p");
     let demo = bench.read("receiver.toml");
@@ -370,6 +438,40 @@ fn what_is_wrong_is_said_where_it_stands() {
     bench.write("odd.csv", "frequency_ghz,transmission_phase_deg\n24,1\n34,x\n");
     receiver("[[source]]\ntable = \"odd.csv\"", "odd.csv:3:4");
     receiver("[[source]]\ntable = \"gone.csv\"", "gone.csv");
+    receiver("[[source]]\ntable = \"gone.csv\"", "wrong.toml:2:9");
+    receiver("[[source]]\nport = { phase_deg = 0 }", "says nothing");
+    receiver(
+        "[[source]]\nblocks = [\"lead_i\"]\nover_frequency = \"correlated\"\nrepeats = [\"lead_i.s2p\", \"lead_q.s2p\"]",
+        "wrong.toml:3:18",
+    );
+    // What is no covariance.
+    let rows = |variance: &str, hz: &str| {
+        let mut text = "frequency_hz,row_a,column_a,row_b,column_b,re,im\n".to_owned();
+        for (a, b) in [
+            ("1,1", "1,1"),
+            ("1,1", "1,2"),
+            ("1,1", "2,1"),
+            ("1,1", "2,2"),
+            ("1,2", "1,2"),
+            ("1,2", "2,1"),
+            ("1,2", "2,2"),
+            ("2,1", "2,1"),
+            ("2,1", "2,2"),
+            ("2,2", "2,2"),
+        ] {
+            text += &format!("{hz},{a},{b},{},0\n", if a == b { variance } else { "0" });
+        }
+        text
+    };
+    let covariance = "[[source]]\nblocks = [\"lead_i\"]\ncovariance = \"c.csv\"";
+    bench.write("c.csv", &rows("-1e-6", "29e9"));
+    receiver(covariance, "c.csv:11:1");
+    bench.write("c.csv", &rows("1e-6", "29e9").lines().take(8).collect::<Vec<_>>().join("\n"));
+    receiver(covariance, "10 rows are needed");
+    bench.write("c.csv", &rows("1e-6", "29e9"));
+    receiver(covariance, "27 GHz is needed");
+    bench.write("u.toml", "[[source]]\nfiles = [\"couplr.s4p\"]\ntransmission = { phase_deg = 1 }");
+    bench.refuses(&["splitter", "coupler.s4p", "--uncertainty", "u.toml"], "u.toml:2:10");
     bench.refuses(
         &["splitter", "coupler.s4p", "--uncertainty", "magnitude=x"],
         "magnitude is a number",

@@ -48,6 +48,11 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
     let measured = given.measured.as_ref();
     let tones = measured.map(|path| compared(path, &result, uncertainty)).transpose()?;
     loaded.inputs.extend(given.measured.iter().cloned());
+    if let (Some(stated), Some(known)) = (&stated, uncertainty) {
+        let required: Vec<&str> =
+            result.verdict.requirements.iter().map(|held| held.quantity.name()).collect();
+        loaded.warnings.extend(stated.remarks(&required, known.assessment.stability_db));
+    }
     let receiver = &loaded.receiver;
     let warnings: Vec<String> = loaded.warnings.iter().chain(&result.warnings).cloned().collect();
     for warning in &warnings {

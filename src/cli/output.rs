@@ -75,7 +75,8 @@ impl Outgoing {
         self.formed(path, &form)
     }
 
-    fn formed(self, path: &Path, form: &FileForm) -> Result<Vec<u8>, Failure> {
+    /// The file's content in the form asked for.
+    pub(super) fn formed(self, path: &Path, form: &FileForm) -> Result<Vec<u8>, Failure> {
         Self::check_name(self.network.ports(), path)?;
         let options = WriteOptions {
             version: form.touchstone,

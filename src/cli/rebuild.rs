@@ -62,6 +62,8 @@ enum OtherEnd {
     Ohm(ComplexValue),
 }
 
+/// Uncertainties that are right leave about as much misfit as they say, hardly ever more than this.
+const LARGEST_MISFIT: f64 = 1.5;
 /// More ports than this are a slip of the pen.
 const MOST_PORTS: usize = 64;
 
@@ -123,18 +125,29 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
     }
     let report = RebuildReport::new(&given.output.display().to_string(), &rebuilt, &quality);
     let name = path.file_name().unwrap_or_default().to_string_lossy();
+    let mut files = Vec::new();
     if let Some(path) = &given.covariance {
         let Some(covariance) = &rebuilt.covariance else {
-            let why = "the set says nothing of uncertainty: give standard_uncertainty, or more measurements";
-            return Err(Failure::Usage(format!("no covariance to write: {why}")));
+            let why = "give standard_uncertainty, or more measurements";
+            let what = "no covariance to write: the set says nothing of uncertainty";
+            return Err(Failure::Usage(format!("{what}; {why}")));
         };
         let bytes = crate::report::csv::entry_covariance(covariance, rebuilt.network.grid())?;
-        let file = ReportFile { path: path.clone(), bytes: bytes.into_bytes() };
-        publish(&[file], &set.inputs, given.form.overwrite)?;
-        console.notice(&format!("wrote {}", path.display()));
+        files.push(ReportFile { path: path.clone(), bytes: bytes.into_bytes() });
+    }
+    if let Some(ratio) = rebuilt.misfit_ratio.filter(|ratio| *ratio > LARGEST_MISFIT) {
+        console.warning(&format!(
+            "what does not fit is {ratio:.1} times what the stated uncertainties allow; the \
+             covariance is too small by about that"
+        ));
     }
     let outgoing = Outgoing::made(rebuilt.network, &format!("rebuilt from {name}"));
-    outgoing.write(&given.output, &given.form, &set.inputs, console)?;
+    let bytes = outgoing.formed(&given.output, &given.form)?;
+    files.push(ReportFile { path: given.output.clone(), bytes });
+    publish(&files, &set.inputs, given.form.overwrite)?;
+    for written in &files {
+        console.notice(&format!("wrote {}", written.path.display()));
+    }
     match given.format {
         Format::Json => console.data(&document(&report)?)?,
         Format::Csv => console.data(&crate::report::csv::rebuilt(&report)?)?,

@@ -5,7 +5,7 @@ use super::args::{Format, OhmsOrFile, Splitter};
 use super::console::Console;
 use super::failure::Failure;
 use super::uncertainty::Uncertainty;
-use crate::measurement::{Decision, splitter_uncertainty};
+use crate::measurement::{Decision, UncertainSplitter, splitter_uncertainty};
 use crate::network::Load;
 use crate::plot;
 use crate::report::json::{SeenWith, SplitterReport, document};
@@ -16,7 +16,7 @@ use crate::splitter::{
     analyse, scattering_over_band,
 };
 use crate::units;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failure> {
     let mut network = given.reading.read(&given.file, console)?.network;
@@ -29,11 +29,19 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     let sources = match &stated {
         None => None,
         Some(stated) => {
+            let loads: Vec<&Path> = given
+                .load
+                .iter()
+                .filter_map(|load| match &load.load {
+                    OhmsOrFile::File(path) => Some(path.as_path()),
+                    OhmsOrFile::Ohms(_) => None,
+                })
+                .collect();
             for warning in &stated.warnings {
                 console.warning(warning);
             }
             inputs.extend(stated.inputs.iter().cloned());
-            Some((stated, stated.of_splitter(&given.file, &mut network)?))
+            Some((stated, stated.of_splitter(&given.file, &loads, &mut network)?))
         }
     };
     let result = analyse(&network, &settings).map_err(failed)?;
@@ -41,14 +49,30 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
         None => None,
         Some((stated, sources)) => {
             let own = scattering_over_band(&network, &settings).map_err(failed)?;
-            let sources = sources.at(&own)?;
-            let (trials, decisions) = (&stated.trials, &stated.decisions);
-            let made =
-                splitter_uncertainty(&network, &settings, &result, &sources, trials, decisions);
+            let loads = given.load.iter().zip(&settings.loads);
+            let load_sources = loads.map(|(named, (_, load))| match (&named.load, load) {
+                (OhmsOrFile::File(path), Load::OnePort(network)) => stated.of_load(path, network),
+                _ => Ok(Vec::new()),
+            });
+            let uncertain = UncertainSplitter {
+                scattering: &own,
+                settings: &settings,
+                roles: &result.roles,
+                sources: sources.at(&own)?,
+                load_sources: load_sources.collect::<Result<_, _>>()?,
+            };
+            let made = splitter_uncertainty(&uncertain, &result, &stated.trials, &stated.decisions);
             Some(made.map_err(failed)?)
         }
     };
     let uncertainty = uncertainty.as_ref();
+    if let (Some(stated), Some(known)) = (&stated, uncertainty) {
+        let required: Vec<&str> =
+            settings.requirements.iter().map(|requirement| requirement.kind.name()).collect();
+        for remark in stated.remarks(&required, known.assessment.stability_db) {
+            console.warning(&remark);
+        }
+    }
     for warning in &result.warnings {
         console.warning(&format!("{}: {warning}", given.file.display()));
     }
@@ -165,7 +189,7 @@ fn seen_with(given: &Splitter) -> SeenWith {
 }
 
 fn report_files(
-    folder: &std::path::Path,
+    folder: &Path,
     report: &SplitterReport,
     result: &SplitterResult,
 ) -> Result<Vec<ReportFile>, Failure> {

@@ -164,6 +164,32 @@ impl Job<'_> {
             return Err(recipe.value(&entry.files, what));
         }
         let remove = &entry.remove;
+        let check = &entry.check;
+        let own = braces(pattern).map(|at| &pattern[at]);
+        let named = [&entry.output, &remove.open, &remove.short, &remove.through, &check.through];
+        for given in named.into_iter().flatten().chain(remove.feeds.values()) {
+            let text = given.get_ref();
+            if text.contains(['{', '}']) && braces(text).map(|at| &text[at]) != own {
+                let own = own.unwrap_or("no braces");
+                return Err(recipe.value(given, format!("files has {own}; so must this")));
+            }
+        }
+        for given in [&check.before, &check.after].into_iter().flatten() {
+            if given.get_ref().to_string_lossy().contains(['{', '}']) {
+                return Err(
+                    recipe.value(given, "before and after are one file each, without braces")
+                );
+            }
+        }
+        let differs = |given: &Option<Spanned<String>>| {
+            given.as_ref().is_some_and(|given| given.get_ref().contains('{'))
+        };
+        if let Some(through) = check.through.as_ref().filter(|_| !differs(&check.through))
+            && (differs(&remove.open) || differs(&remove.short))
+        {
+            let what = "open and short differ from file to file; so must the through that they are taken off";
+            return Err(recipe.value(through, what));
+        }
         match (&remove.open, &remove.short) {
             (Some(open), None) => return Err(recipe.value(open, "open needs short beside it")),
             (None, Some(short)) => return Err(recipe.value(short, "short needs open beside it")),
@@ -179,7 +205,6 @@ impl Job<'_> {
                 0..0,
             ));
         }
-        let check = &entry.check;
         if let (Some(given), None) | (None, Some(given)) = (&check.before, &check.after) {
             return Err(recipe.value(given, "the drift check takes both before and after"));
         }

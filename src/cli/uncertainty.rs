@@ -99,8 +99,7 @@ struct SourceEntry {
     name: Option<String>,
     blocks: Option<Vec<Spanned<String>>>,
     files: Option<Vec<Spanned<PathBuf>>>,
-    #[serde(default)]
-    over_frequency: OverFrequencyName,
+    over_frequency: Option<Spanned<OverFrequencyName>>,
     #[serde(default)]
     reciprocal: bool,
     transmission: Option<AmountEntry>,
@@ -194,10 +193,10 @@ impl Uncertainty {
                 let entry = SourceEntry {
                     transmission: Some(amounts.clone()),
                     reflection: Some(amounts.clone()),
-                    over_frequency: match over_frequency {
+                    over_frequency: Some(unplaced(match over_frequency {
                         OverFrequency::Correlated => OverFrequencyName::Correlated,
                         OverFrequency::Independent => OverFrequencyName::Independent,
-                    },
+                    })),
                     ..SourceEntry::default()
                 };
                 (None, Description { sources: vec![entry], ..Description::default() })
@@ -255,6 +254,14 @@ impl Uncertainty {
                 return Err(described.value(trials, "trials is from 100 to 10000000"));
             }
             self.trials.trials = Some(*trials.get_ref());
+            #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
+            let outside = *trials.get_ref() as f64 * (1.0 - self.trials.coverage);
+            if outside < 20.0 {
+                self.warnings.push(format!(
+                    "{} trials leave {outside:.0} outside the interval; its ends mean little",
+                    trials.get_ref()
+                ));
+            }
         }
         let known = [
             ReceiverQuantity::ImageRejection.name(),
@@ -295,10 +302,15 @@ impl Uncertainty {
             let span = entry.repeats.as_ref().map(Spanned::span);
             let span = span.or(entry.covariance.as_ref().map(Spanned::span)).unwrap_or(0..0);
             let what = format!(
-                "{name} needs either transmission, reflection, port, placement or a table, or \
-                 repeats, or a covariance"
+                "{name} needs one of these: transmission, reflection, port, placement or a table; \
+                 repeats; a covariance"
             );
             return Err(self.wrong(what, span).into());
+        }
+        if let (false, Some(given)) = (stated, &entry.over_frequency) {
+            let what = "repeats are correlated as they scatter, a covariance is from point to point; \
+                        leave over_frequency out";
+            return Err(self.wrong(what, given.span()).into());
         }
         if let Some(repeats) = &entry.repeats {
             let mut networks = Vec::new();
@@ -331,6 +343,7 @@ impl Uncertainty {
         }
         if let Some(file) = &entry.covariance {
             let path = self.beside(file.get_ref());
+            self.check_there(&path, file.span())?;
             let what = covariance(&path)?;
             self.inputs.push(path);
             return Ok(what);
@@ -339,6 +352,7 @@ impl Uncertainty {
             None => None,
             Some(file) => {
                 let path = self.beside(file.get_ref());
+                self.check_there(&path, file.span())?;
                 let table = NumberTable::read(&path, &TABLE_COLUMNS)?;
                 for row in 0..table.rows() {
                     let hz = table.needed(row, TABLE_COLUMNS[0])?;
@@ -360,14 +374,45 @@ impl Uncertainty {
         Ok(What::Stated(table))
     }
 
+    fn check_there(
+        &self,
+        path: &Path,
+        span: std::ops::Range<usize>,
+    ) -> Result<(), DescriptionError> {
+        if path.is_file() {
+            return Ok(());
+        }
+        Err(self.wrong(format!("there is no file {}", path.display()), span))
+    }
+
     fn beside(&self, file: &Path) -> PathBuf {
         self.described.as_ref().map_or_else(|| file.to_owned(), |own| own.beside(file))
+    }
+
+    /// What should be said once it is known which requirements there are, and how stable trials are.
+    pub(super) fn remarks(&self, requirements: &[&str], stability_db: Option<f64>) -> Vec<String> {
+        let idle =
+            self.decisions.guard_bands.keys().filter(|name| !requirements.contains(&name.as_str()));
+        let mut remarks: Vec<String> = idle
+            .map(|name| format!("the guard band of {name} guards nothing: it is not required"))
+            .collect();
+        if self.trials.trials.is_none()
+            && let Some(reached) = stability_db.filter(|reached| *reached > self.trials.stability)
+        {
+            remarks.push(format!(
+                "after the most trials that are run the result is stable to {reached:.3} dB, not \
+                 {} dB",
+                self.trials.stability
+            ));
+        }
+        remarks
     }
 
     /// The sources of a splitter's file. Where repeats are given their mean takes the network's place.
     pub(super) fn of_splitter(
         &self,
         file: &Path,
+        loads: &[&Path],
         network: &mut Network,
     ) -> Result<SplitterSources<'_>, Failure> {
         let mut used = Vec::new();
@@ -376,24 +421,43 @@ impl Uncertainty {
                 let what = "a splitter has no blocks; use files, or leave both out";
                 return Err(self.wrong(what, block.span()).into());
             }
-            let is_meant = match &source.entry.files {
-                None => true,
-                Some(files) => {
-                    files.iter().any(|named| same_file(&self.beside(named.get_ref()), file))
+            for named in source.entry.files.iter().flatten() {
+                let path = self.beside(named.get_ref());
+                if !same_file(&path, file) && !loads.iter().any(|load| same_file(&path, load)) {
+                    let what =
+                        format!("{} is neither the part's file nor a load's", path.display());
+                    return Err(self.wrong(what, named.span()).into());
                 }
-            };
-            if is_meant {
+            }
+            if self.is_of(source, file) {
                 if let What::Repeats(networks) = &source.what {
                     *network = self.mean(networks, network, source)?;
                 }
                 used.push(at);
             }
         }
-        if used.is_empty() {
-            let what = format!("no source is of {}", file.display());
-            return Err(self.wrong(what, 0..0).into());
-        }
         Ok(SplitterSources { uncertainty: self, used })
+    }
+
+    /// The sources of a load's file.
+    pub(super) fn of_load(
+        &self,
+        file: &Path,
+        network: &Network,
+    ) -> Result<Vec<Source>, DescriptionError> {
+        // Repeats and covariances without a file's name are the part's.
+        let is_its = |source: &&DescribedSource| {
+            let is_stated = matches!(source.what, What::Stated(_));
+            self.is_of(source, file) && (is_stated || source.entry.files.is_some())
+        };
+        self.sources.iter().filter(is_its).map(|source| self.source(source, network)).collect()
+    }
+
+    /// Whether a source is of a file, by name or because it is of every one.
+    fn is_of(&self, source: &DescribedSource, file: &Path) -> bool {
+        source.entry.files.as_ref().is_none_or(|files| {
+            files.iter().any(|named| same_file(&self.beside(named.get_ref()), file))
+        })
     }
 
     /// The mean of repeats at the frequencies and in the references of the network in whose place it is.
@@ -515,6 +579,19 @@ impl Uncertainty {
                     let (expected, found) = (network.ports(), *ports);
                     return Err(self.misfit(source, &NetworkError::PortCount { expected, found }));
                 }
+                let (first, last) = (at_hz[0], at_hz[at_hz.len() - 1]);
+                let rest = 1e-12 * last;
+                let outside = |hz: &&f64| **hz < first - rest || **hz > last + rest;
+                if let Some(&hz) = grid.as_hz().iter().find(outside) {
+                    let span = source.entry.covariance.as_ref().map(Spanned::span);
+                    let what = format!(
+                        "{}: the covariance covers {}, {} is needed; nothing is extrapolated",
+                        source.name,
+                        crate::units::shown_band((first, last)),
+                        crate::units::ShownFrequency(hz)
+                    );
+                    return Err(self.wrong(what, span.unwrap_or(0..0)));
+                }
                 Ok(Source::covariance(at_hz, matrices, grid))
             }
             What::Stated(table) => self.stated(&source.entry, table.as_ref(), grid.as_hz()),
@@ -572,9 +649,9 @@ impl Uncertainty {
                 )?,
             })
         };
-        let over_frequency = match entry.over_frequency {
-            OverFrequencyName::Correlated => OverFrequency::Correlated,
-            OverFrequencyName::Independent => OverFrequency::Independent,
+        let over_frequency = match entry.over_frequency.as_ref().map(|name| *name.get_ref()) {
+            None | Some(OverFrequencyName::Correlated) => OverFrequency::Correlated,
+            Some(OverFrequencyName::Independent) => OverFrequency::Independent,
         };
         let port = entry.port.as_ref().map(|port| AmountEntry {
             magnitude_db: port.magnitude_db.clone(),
@@ -604,7 +681,10 @@ impl Uncertainty {
                 0..0,
             )),
             (false, false) => Ok(Source::Ports { pass, over_frequency }),
-            (true, _) => Ok(Source::Entries {
+            (true, false) => {
+                Err(self.wrong("a source says nothing: all it states is nought", 0..0))
+            }
+            (true, true) => Ok(Source::Entries {
                 transmission,
                 reflection,
                 is_reciprocal: entry.reciprocal,
@@ -697,15 +777,21 @@ fn covariance(path: &Path) -> Result<What, DescriptionError> {
     }
     let ports = places.iter().flatten().max().map_or(0, |largest| largest + 1);
     let (mut at_hz, mut matrices) = (Vec::new(), Vec::<DMatrix<Complex64>>::new());
+    let mut rows_here = 0;
     for (row, places) in places.iter().enumerate() {
         let hz = table.needed(row, COVARIANCE_COLUMNS[0])?;
         if at_hz.last().is_some_and(|last| *last > hz) {
             return Err(table.wrong(row, COVARIANCE_COLUMNS[0], "frequencies ascend"));
         }
         if at_hz.last().is_none_or(|last| *last < hz) {
+            if let Some(matrix) = matrices.last() {
+                check_covariance(&table, row - 1, matrix, rows_here, ports)?;
+            }
+            rows_here = 0;
             at_hz.push(hz);
             matrices.push(DMatrix::zeros(ports * ports, ports * ports));
         }
+        rows_here += 1;
         let value = Complex64::new(table.needed(row, "re")?, table.needed(row, "im")?);
         let (a, b) = (places[0] * ports + places[1], places[2] * ports + places[3]);
         if let Some(matrix) = matrices.last_mut() {
@@ -713,7 +799,36 @@ fn covariance(path: &Path) -> Result<What, DescriptionError> {
             matrix[(b, a)] = value.conj();
         }
     }
+    if let Some(matrix) = matrices.last() {
+        check_covariance(&table, table.rows() - 1, matrix, rows_here, ports)?;
+    }
     Ok(What::Covariance { ports, at_hz, matrices })
+}
+
+/// Refuses what is no covariance: entries that are missing, or directions of negative variance.
+fn check_covariance(
+    table: &NumberTable,
+    last_row: usize,
+    matrix: &DMatrix<Complex64>,
+    rows: usize,
+    ports: usize,
+) -> Result<(), DescriptionError> {
+    /// Rounding may leave so much, relative to the largest.
+    const ROUNDING: f64 = 1e-9;
+    let size = ports * ports;
+    let needed = size * (size + 1) / 2;
+    if rows != needed {
+        let what = format!(
+            "{needed} rows are needed for each frequency of {ports} ports, this has {rows}"
+        );
+        return Err(table.wrong(last_row, COVARIANCE_COLUMNS[0], what));
+    }
+    let variances = nalgebra::SymmetricEigen::new(matrix.clone()).eigenvalues;
+    if variances.min() < -ROUNDING * variances.max().max(f64::MIN_POSITIVE) {
+        let what = "at this frequency some variance is negative: it is no covariance";
+        return Err(table.wrong(last_row, COVARIANCE_COLUMNS[0], what));
+    }
+    Ok(())
 }
 
 /// Where each file of a receiver stands.

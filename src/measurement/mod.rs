@@ -35,7 +35,7 @@ pub use receiver::{
     ReceiverUncertainty, UncertainPart, plan_covariances, receiver_uncertainty,
 };
 pub use splitter::{
-    SplitterPointUncertainty, SplitterUncertainty, splitter_covariances, splitter_uncertainty,
+    SplitterPointUncertainty, SplitterUncertainty, UncertainSplitter, splitter_uncertainty,
 };
 pub use station::{Drift, ThroughResidual, ValueAt, drift, length_um, through_residual};
 pub use tones::{MixerError, ToneComparison, ToneComparisons, ToneMeasurement, compare_tones};

@@ -105,6 +105,9 @@ pub struct Rebuilt {
     pub repeated: Vec<RepeatedReflection>,
     /// The largest change of an entry if all terminations were taken for matched.
     pub if_terminations_ignored: f64,
+    /// What does not fit over what the measurements' uncertainties allow, both as root mean squares;
+    /// `None` without those, or where nothing is left over to tell.
+    pub misfit_ratio: Option<f64>,
     /// What the measurements' uncertainties, or else what does not fit, come to in the entries; `None`
     /// where nothing tells it.
     pub covariance: Option<EntryCovariance>,
@@ -161,10 +164,11 @@ pub fn rebuild(
             })
             .collect(),
         if_terminations_ignored: 0.0,
+        misfit_ratio: None,
         covariance: None,
     };
     let mut entries = Vec::with_capacity(grid.len() * ports * ports);
-    let (mut squares, mut count) = (0.0, 0.0);
+    let (mut squares, mut weighted, mut count) = (0.0, 0.0, 0.0);
     for (point, &frequency_hz) in grid.as_hz().iter().enumerate() {
         let views: Vec<View> = measurements
             .iter()
@@ -180,6 +184,7 @@ pub fn rebuild(
         rebuilt.condition = rebuilt.condition.max(solved.condition);
         for (view, residual) in views.iter().zip(&solved.residuals) {
             squares += residual.norm_squared();
+            weighted += view.weight * view.weight * residual.norm_squared();
             #[expect(clippy::cast_precision_loss, reason = "few entries")]
             {
                 count += residual.len() as f64;
@@ -203,6 +208,9 @@ pub fn rebuild(
     let equations: usize = brought.iter().map(|network| network.ports().pow(2)).sum();
     let left_over = 2 * equations.saturating_sub(unknowns.count);
     if is_weighted {
+        #[expect(clippy::cast_precision_loss, reason = "few equations")]
+        let expected = (left_over * grid.len()) as f64;
+        rebuilt.misfit_ratio = (expected > 0.0).then(|| (weighted / expected).sqrt());
         rebuilt.covariance =
             Some(EntryCovariance { ports, points: covariances, degrees_of_freedom: None });
     } else if left_over > 0 {

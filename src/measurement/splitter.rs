@@ -5,10 +5,10 @@ use super::monte_carlo::{Spread, Trial, TrialSettings, run_trials};
 use super::receiver::with_highest;
 use super::uncertainty::{Deviates, Errors, Source};
 use super::verdict::{Assessment, DecidedRequirement, DecisionSettings};
-use crate::network::Network;
+use crate::network::{Load, Network, ParameterKind, convert};
 use crate::splitter::{
     RequirementKind, Roles, SplitterError, SplitterResult, SplitterSettings, channel_errors,
-    image_rejection_of_error_db, scattering_over_band,
+    image_rejection_of_error_db,
 };
 use crate::units::{db_from_neper, wrap_deg};
 use num_complex::Complex64;
@@ -41,32 +41,132 @@ pub struct SplitterUncertainty {
     pub largest_imbalance: Spread,
 }
 
-/// Propagates the uncertainty of a splitter's S-parameters. `sources` gives them at the frequencies of
-/// [`scattering_over_band`].
+/// A splitter, and what makes it and the loads that close its ports uncertain.
+#[derive(Clone, Debug)]
+pub struct UncertainSplitter<'a> {
+    /// Its scattering matrices as [`scattering_over_band`](crate::splitter::scattering_over_band)
+    /// gives them.
+    pub scattering: &'a Network,
+    /// How it is looked at.
+    pub settings: &'a SplitterSettings,
+    /// Which port is what.
+    pub roles: &'a Roles,
+    /// What makes it uncertain, at its frequencies.
+    pub sources: Vec<Source>,
+    /// The same for each of the settings' loads, at the frequencies of the load's file.
+    pub load_sources: Vec<Vec<Source>>,
+}
+
+impl UncertainSplitter<'_> {
+    /// The networks that may be off, with their sources: its own first, then those of loads.
+    fn networks(&self) -> Result<Vec<(Network, &[Source])>, SplitterError> {
+        let mut all = vec![(self.scattering.clone(), self.sources.as_slice())];
+        for ((_, load), sources) in self.settings.loads.iter().zip(&self.load_sources) {
+            if let (Load::OnePort(network), false) = (load, sources.is_empty()) {
+                all.push((convert(network, ParameterKind::Scattering)?, sources));
+            }
+        }
+        Ok(all)
+    }
+
+    /// The channel errors with the networks of [`networks`](Self::networks) off by these.
+    fn channel_errors(
+        &self,
+        networks: &[(Network, &[Source])],
+        errors: &[Errors],
+    ) -> Result<Vec<Complex64>, SplitterError> {
+        let mut off = Vec::with_capacity(networks.len());
+        for ((own, _), errors) in networks.iter().zip(errors) {
+            let references = (0..own.grid().len())
+                .flat_map(|point| own.references_ohm(point).to_vec())
+                .collect();
+            let entries = errors.applied(own.entries());
+            let network =
+                Network::new(own.kind(), own.grid().clone(), own.ports(), entries, references)?;
+            off.push(network.with_waves(own.waves()));
+        }
+        if off.len() == 1 {
+            return channel_errors(&off[0], self.settings, self.roles);
+        }
+        let mut settings = self.settings.clone();
+        let mut loads = off.drain(1..);
+        for ((_, load), sources) in settings.loads.iter_mut().zip(&self.load_sources) {
+            if let (Load::OnePort(network), false) = (load, sources.is_empty())
+                && let Some(other) = loads.next()
+            {
+                *network = other;
+            }
+        }
+        drop(loads);
+        channel_errors(&off[0], &settings, self.roles)
+    }
+
+    /// The covariance of the channel error at each point, by the linear law.
+    ///
+    /// # Errors
+    /// As [`channel_errors`].
+    pub fn covariances(&self) -> Result<Vec<[[f64; 2]; 2]>, SplitterError> {
+        let networks = self.networks()?;
+        let mut covariances = vec![[[0.0; 2]; 2]; self.scattering.grid().len()];
+        for (at, (own, sources)) in networks.iter().enumerate() {
+            let ports = own.ports();
+            for source in *sources {
+                let components = source.components(ports);
+                for component in (0..components).filter(|&one| source.has_effect(ports, one)) {
+                    let ends = [1.0, -1.0].map(|size| {
+                        let mut errors = cleared(&networks);
+                        let deviates = Deviates::unit(components, component, size);
+                        source.add(ports, own.entries(), &deviates, &mut errors[at]);
+                        self.channel_errors(&networks, &errors)
+                    });
+                    let [plus, minus] = ends;
+                    let pairs = plus?.into_iter().zip(minus?);
+                    for (covariance, (plus, minus)) in covariances.iter_mut().zip(pairs) {
+                        let amplitude = 0.5 * (plus.re - minus.re);
+                        let phase = 0.5 * wrap_deg((plus.im - minus.im).to_degrees()).to_radians();
+                        covariance[0][0] += amplitude * amplitude;
+                        covariance[0][1] += amplitude * phase;
+                        covariance[1][0] += amplitude * phase;
+                        covariance[1][1] += phase * phase;
+                    }
+                }
+            }
+        }
+        Ok(covariances)
+    }
+}
+
+fn cleared(networks: &[(Network, &[Source])]) -> Vec<Errors> {
+    let cleared = networks.iter().map(|(own, _)| {
+        let mut errors = Errors::default();
+        errors.clear(own.entries().len());
+        errors
+    });
+    cleared.collect()
+}
+
+/// Propagates the uncertainty of a splitter's S-parameters, and of its loads.
 ///
 /// # Errors
 /// As [`analyse`](crate::splitter::analyse).
 pub fn splitter_uncertainty(
-    network: &Network,
-    settings: &SplitterSettings,
+    uncertain: &UncertainSplitter<'_>,
     result: &SplitterResult,
-    sources: &[Source],
     trial_settings: &TrialSettings,
     decisions: &DecisionSettings,
 ) -> Result<SplitterUncertainty, SplitterError> {
-    let own = scattering_over_band(network, settings)?;
-    let (ports, points) = (own.ports(), own.grid().len());
-    let with = |errors: &Errors| with_errors(&own, settings, &result.roles, errors);
-    let covariances = splitter_covariances(&own, settings, &result.roles, sources)?;
-
+    let settings = uncertain.settings;
+    let covariances = uncertain.covariances()?;
+    let networks = uncertain.networks()?;
     let trials = run_trials(trial_settings, 3, |random| {
-        let mut errors = Errors::default();
-        errors.clear(own.entries().len());
-        for source in sources {
-            let deviates = source.draw(ports, points, random);
-            source.add(ports, own.entries(), &deviates, &mut errors);
+        let mut errors = cleared(&networks);
+        for ((own, sources), errors) in networks.iter().zip(&mut errors) {
+            for source in *sources {
+                let deviates = source.draw(own.ports(), own.grid().len(), random);
+                source.add(own.ports(), own.entries(), &deviates, errors);
+            }
         }
-        let drawn = with(&errors)?;
+        let drawn = uncertain.channel_errors(&networks, &errors)?;
         let rejection = drawn.iter().map(|&error| image_rejection_of_error_db(error));
         let worst_db = rejection.fold(f64::INFINITY, f64::min);
         let phase_deg =
@@ -133,55 +233,4 @@ pub fn splitter_uncertainty(
         largest_imbalance: trials.outputs[2],
         points,
     })
-}
-
-/// The channel errors of a splitter whose scattering matrices have these errors.
-fn with_errors(
-    own: &Network,
-    settings: &SplitterSettings,
-    roles: &Roles,
-    errors: &Errors,
-) -> Result<Vec<Complex64>, SplitterError> {
-    let points = own.grid().len();
-    let references = (0..points).flat_map(|point| own.references_ohm(point).to_vec()).collect();
-    let entries = errors.applied(own.entries());
-    let varied = Network::new(own.kind(), own.grid().clone(), own.ports(), entries, references)?;
-    channel_errors(&varied.with_waves(own.waves()), settings, roles)
-}
-
-/// The covariance of the channel error at each point of [`scattering_over_band`], by the linear law.
-///
-/// # Errors
-/// As [`channel_errors`].
-pub fn splitter_covariances(
-    own: &Network,
-    settings: &SplitterSettings,
-    roles: &Roles,
-    sources: &[Source],
-) -> Result<Vec<[[f64; 2]; 2]>, SplitterError> {
-    let ports = own.ports();
-    let mut covariances = vec![[[0.0; 2]; 2]; own.grid().len()];
-    for source in sources {
-        let components = source.components(ports);
-        for component in (0..components).filter(|&at| source.has_effect(ports, at)) {
-            let ends = [1.0, -1.0].map(|size| {
-                let mut errors = Errors::default();
-                errors.clear(own.entries().len());
-                let deviates = Deviates::unit(components, component, size);
-                source.add(ports, own.entries(), &deviates, &mut errors);
-                with_errors(own, settings, roles, &errors)
-            });
-            let [plus, minus] = ends;
-            for (covariance, (plus, minus)) in covariances.iter_mut().zip(plus?.iter().zip(minus?))
-            {
-                let amplitude = 0.5 * (plus.re - minus.re);
-                let phase = 0.5 * wrap_deg((plus.im - minus.im).to_degrees()).to_radians();
-                covariance[0][0] += amplitude * amplitude;
-                covariance[0][1] += amplitude * phase;
-                covariance[1][0] += amplitude * phase;
-                covariance[1][1] += phase * phase;
-            }
-        }
-    }
-    Ok(covariances)
 }

@@ -5,6 +5,7 @@ use crate::network::{
     renormalise,
 };
 use crate::units::{SPEED_OF_LIGHT_M_PER_S, wrap_deg};
+use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -40,7 +41,7 @@ impl ThroughResidual {
 }
 
 /// What changed between two measurements of the same thing.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Drift {
     /// The entry that changed most.
     pub entry: (Port, Port),
@@ -50,8 +51,12 @@ pub struct Drift {
     pub magnitude_db: ValueAt,
     /// The largest change of a transmission's phase, degrees, with its sign.
     pub phase_deg: ValueAt,
-    /// The change of delay that fits the transmissions' phases best, seconds.
-    pub delay_s: f64,
+    /// The changes of delay at the ports that fit the transmissions' phases best, seconds: a
+    /// transmission takes those of both its ports. A two-port tells only their sum, which stands
+    /// alone here.
+    pub delays_s: Vec<f64>,
+    /// The frequencies that both cover, Hz.
+    pub band_hz: (f64, f64),
 }
 
 /// How long a line of this effective permittivity is that delays by so much, in micrometres.
@@ -117,10 +122,12 @@ pub fn drift(before: &Network, after: &Network) -> Result<Drift, NetworkError> {
             larger(&mut phase_deg, phase);
         }
     }
-    // Minus phase over angular frequency, fitted through nought over all transmissions that carry
-    // something, each weighted by its size.
-    let (mut products, mut squares) = (0.0, 0.0);
+    // Minus phase over angular frequency, fitted through nought over all transmissions, each weighted by
+    // its size: one unknown for each port, or for the one pair of a two-port.
     let ports = comparison.first.ports();
+    let unknowns = if ports > 2 { ports } else { 1 };
+    let mut squares = DMatrix::<f64>::zeros(unknowns, unknowns);
+    let mut products = DVector::<f64>::zeros(unknowns);
     let entries = comparison.first.entries().iter().zip(comparison.second.entries());
     for (at, (first, second)) in entries.enumerate() {
         let (point, place) = (at / (ports * ports), at % (ports * ports));
@@ -130,17 +137,23 @@ pub fn drift(before: &Network, after: &Network) -> Result<Drift, NetworkError> {
         let omega = TAU * comparison.first.grid().as_hz()[point];
         let weight = (first.norm() * second.norm()).min(1.0);
         let turned = second * first.conj();
-        if weight > 0.0 {
-            products -= weight * omega * turned.arg();
-            squares += weight * omega * omega;
+        let ends = if ports > 2 { vec![place / ports, place % ports] } else { vec![0] };
+        for &one in &ends {
+            products[one] -= weight * omega * turned.arg();
+            for &other in &ends {
+                squares[(one, other)] += weight * omega * omega;
+            }
         }
     }
+    let delays = squares.svd(true, true).solve(&products, f64::MIN_POSITIVE);
     Ok(Drift {
         entry: (worst.row, worst.column),
         vector: worst.vector,
         magnitude_db,
         phase_deg,
-        delay_s: if squares > 0.0 { products / squares } else { 0.0 },
+        delays_s: delays
+            .map_or_else(|_| vec![0.0; unknowns], |delays| delays.iter().copied().collect()),
+        band_hz: comparison.band_hz,
     })
 }
 

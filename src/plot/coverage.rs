@@ -199,8 +199,10 @@ fn drawn(
     let open = if is_unbounded { "; open above: may be perfect" } else { "" };
     let band_name = format!("{percent:.4} % coverage{open}").replace(".0000", "");
     let limit_name = format!("required {} dB", limit.unwrap_or_default());
-    let guard_name =
-        guard.map_or_else(String::new, |(_, width)| format!("guard band {width:.2} dB"));
+    let guard_name = guard.map_or_else(String::new, |(_, width)| {
+        let acceptance = limit.unwrap_or_default() + width;
+        format!("accepted from {acceptance:.2} dB on: guard band {width:.2} dB")
+    });
     let mut legend = vec![
         Entry { name: "measured", colour: BLUE, dash: Dash::Solid },
         Entry { name: "median", colour: GREY, dash: Dash::Dotted },
@@ -210,14 +212,10 @@ fn drawn(
         legend.push(Entry { name: &limit_name, colour: VERMILION, dash: Dash::Dashed });
     }
     if guard.is_some() {
-        legend.push(Entry { name: &guard_name, colour: ORANGE, dash: Dash::Area });
+        legend.push(Entry { name: &guard_name, colour: ORANGE, dash: Dash::Dotted });
     }
     picture(|canvas| {
         let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
-        if let Some((limit, width)) = guard {
-            let edge = |level: f64| [(x.start, level), (x.end, level)];
-            area(&mut chart, &edge(limit), &edge((limit + width).min(y.end)), ORANGE)?;
-        }
         let at = |value: fn(&Point) -> f64| -> Vec<(f64, f64)> {
             let points = points.iter().map(|point| (point.at_ghz, value(point)));
             points.map(|(x, value)| (x, cut(value).clamp(y.start, y.end))).collect()
@@ -229,7 +227,16 @@ fn drawn(
                 (point.at_ghz, high.min(y.end))
             })
             .collect();
-        area(&mut chart, &at(|point| point.low), &high, BLUE)?;
+        let low = at(|point| point.low);
+        if let ([from], [to]) = (low.as_slice(), high.as_slice()) {
+            line(&mut chart, [*from, *to], BLUE, Dash::Solid, Sizes::LARGE)?;
+        } else {
+            area(&mut chart, &low, &high, BLUE)?;
+        }
+        if let Some((limit, width)) = guard {
+            let ends = [(x.start, limit + width), (x.end, limit + width)];
+            line(&mut chart, ends, ORANGE, Dash::Dotted, Sizes::LARGE)?;
+        }
         if let Some(limit) = limit {
             let ends = [(x.start, limit), (x.end, limit)];
             line(&mut chart, ends, VERMILION, Dash::Dashed, Sizes::LARGE)?;

@@ -587,6 +587,8 @@ pub struct RebuildReport {
     pub(super) change_if_terminations_ignored: f64,
     pub(super) max_singular_value: f64,
     pub(super) max_reciprocity_error: Option<f64>,
+    /// What does not fit over what the stated uncertainties allow.
+    pub(super) misfit_ratio: Option<f64>,
     /// The largest of an entry's real or imaginary part; `null` where nothing tells it.
     pub(super) largest_standard_uncertainty: Option<f64>,
     /// `measurements` or `residual`: what it was told from.
@@ -617,6 +619,7 @@ impl RebuildReport {
             change_if_terminations_ignored: rebuilt.if_terminations_ignored,
             max_singular_value: quality.max_singular_value.value,
             max_reciprocity_error: quality.max_reciprocity_error.map(|worst| worst.value),
+            misfit_ratio: rebuilt.misfit_ratio,
             largest_standard_uncertainty: rebuilt.covariance.as_ref().map(EntryCovariance::largest),
             uncertainty_from: rebuilt.covariance.as_ref().map(|covariance| {
                 if covariance.degrees_of_freedom.is_some() { "residual" } else { "measurements" }

@@ -5,7 +5,7 @@ use super::text::{filled, fixed, lines, table};
 use crate::diagnostic::printable;
 use crate::measurement::{Drift, ThroughResidual, length_um};
 use crate::network::Deembedded;
-use crate::units::ShownFrequency;
+use crate::units::{ShownFrequency, shown_band};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 
@@ -134,8 +134,13 @@ impl StationReport {
                 "rms_vector": drift.vector.rms,
                 "max_magnitude_db": drift.magnitude_db.value,
                 "max_phase_deg": drift.phase_deg.value,
-                "delay_s": drift.delay_s,
-                "length_um": self.um(drift.delay_s),
+                "delays_s": drift.delays_s,
+                "lengths_um": drift
+                    .delays_s
+                    .iter()
+                    .map(|&delay_s| self.um(delay_s))
+                    .collect::<Option<Vec<f64>>>(),
+                "band_hz": [drift.band_hz.0, drift.band_hz.1],
                 "limit": self.drift_limit,
                 "pass": self.drift_holds(),
             })
@@ -252,12 +257,20 @@ pub fn station_text(report: &StationReport) -> String {
         };
         let limit =
             report.drift_limit.map_or_else(String::new, |limit| format!(" (at most {limit})"));
-        let um = report.um(drift.delay_s).map_or_else(String::new, |um| {
-            format!(", as if a probe stood {} um off", fixed(um.abs(), 2))
-        });
+        let lengths: Option<Vec<String>> = drift
+            .delays_s
+            .iter()
+            .map(|&delay_s| report.um(delay_s).map(|um| fixed(um, 2)))
+            .collect();
+        let um = match lengths.as_deref() {
+            None => String::new(),
+            Some([both]) => format!(", as if both probes together stood {both} um off"),
+            Some(each) => format!(", as if the probes stood {} um off", each.join(", ")),
+        };
         text.push('\n');
         text.push_str(&filled(&format!(
-            "{word}drift: S{},{} moved by {}{limit} at {}; transmissions by up to {} dB and {} deg{um}.",
+            "{word}drift over {}: S{},{} moved by {}{limit} at {}; transmissions by up to {} dB and {} deg{um}.",
+            shown_band(drift.band_hz),
             drift.entry.0,
             drift.entry.1,
             fixed(drift.vector.worst, 4),

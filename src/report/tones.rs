@@ -2,7 +2,7 @@
 
 use super::csv::{Table, optional};
 use super::text::{filled, fixed, lines, table};
-use crate::measurement::ToneComparisons;
+use crate::measurement::{ToneComparison, ToneComparisons};
 use crate::units::{ShownFrequency, db_from_neper};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
@@ -113,7 +113,14 @@ pub fn tones_text(tones: &ToneComparisons) -> String {
     }
     let _ = writeln!(text, "{}", lines(&rows));
     if tones.points.len() > SHOWN {
-        let _ = writeln!(text, "and {} that agree better", tones.points.len() - SHOWN);
+        let _ = writeln!(text, "and {} with smaller |E_n|", tones.points.len() - SHOWN);
+    }
+    let is_exact =
+        |point: &ToneComparison| point.interval_db.0.total_cmp(&point.interval_db.1).is_eq();
+    if tones.points.iter().all(is_exact) {
+        text.push_str(
+            "The prediction is taken for exact: --uncertainty says how well it is known.\n",
+        );
     }
     if let Some(mixers) = &tones.mixers {
         let (amplitude_db, phase_deg) = mixers.amplitude_and_phase();

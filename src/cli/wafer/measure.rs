@@ -7,8 +7,8 @@ use crate::downconverter::{
     minimax_weight, plan_points, worst_rejection_db,
 };
 use crate::measurement::{
-    ChannelErrorDistribution, Decision, PlanCovariance, conformity_probability, plan_covariances,
-    splitter_covariances,
+    ChannelErrorDistribution, Decision, PlanCovariance, UncertainSplitter, conformity_probability,
+    plan_covariances,
 };
 use crate::network::{Network, Port};
 use crate::splitter::{
@@ -290,7 +290,15 @@ impl Measure {
                 let own = scattering_over_band(&networks[0], settings).map_err(failed)?;
                 let sources = known.uncertainty.at(&own).map_err(|error| error.to_string())?;
                 let roles = analyse(&networks[0], settings).map_err(failed)?.roles;
-                splitter_covariances(&own, settings, &roles, &sources)
+                let uncertain = UncertainSplitter {
+                    scattering: &own,
+                    settings,
+                    roles: &roles,
+                    sources,
+                    load_sources: Vec::new(),
+                };
+                uncertain
+                    .covariances()
                     .map_err(failed)?
                     .into_iter()
                     .map(|image| PlanCovariance { image, wanted: [image[0][0], image[1][1]] })
