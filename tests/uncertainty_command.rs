@@ -269,6 +269,35 @@ fn loads_of_a_splitter_count() {
     }
 }
 
+/// Who does what the advice says gets a decision.
+#[test]
+fn advice_decides() {
+    let bench = Bench::with_demo();
+    let run = |size: f64| {
+        bench.write(
+            "u.toml",
+            &format!(
+                "trials = 3000\n[[source]]\ntransmission = {{ magnitude_db = {}, phase_deg = {} }}\n\
+                 [[source]]\nover_frequency = \"independent\"\nreflection = {{ magnitude = {} }}\n",
+                0.02 * size,
+                0.2 * size,
+                0.005 * size
+            ),
+        );
+        let report = bench.json(&["downconverter", "receiver.toml", "--uncertainty", "u.toml"]);
+        let probability = report["verdict"]["requirements"][0]["probability"].as_f64().unwrap();
+        (probability, report["uncertainty"]["advice"].clone())
+    };
+    let (probability, advice) = run(1.0);
+    assert!((0.05..0.95).contains(&probability));
+    let size = advice["all_must_shrink_to"].as_f64().unwrap();
+    assert!(size > 0.0 && size < 1.0);
+    // 95 % to within what 3,000 trials and the estimate of the plan's worst point know.
+    let (probability, _) = run(size);
+    assert!(probability > 0.93, "{size} {probability}");
+    assert!(run(0.9 * size).0 > 0.95);
+}
+
 /// A perfect part: what is said of it is the same for its one point and for its band.
 #[test]
 fn a_perfect_part_is_known_from_below() {

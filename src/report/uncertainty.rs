@@ -366,7 +366,7 @@ fn head(assessment: &Assessment, quantities: &[Quantity<'_>]) -> String {
         text.push_str("Nowhere can it be told from perfect balance.\n");
     }
     text.push_str(&filled(&format!(
-        "At the worst point only readings below {} dB can be told from perfect, with {} %.",
+        "At the worst point only readings below {} dB can be told from perfect ({} %).",
         fixed(assessment.highest_distinguishable_db, 1),
         percent(assessment.coverage),
     )));
