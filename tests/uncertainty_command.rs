@@ -589,3 +589,62 @@ fn measured_tones_tell_the_error_of_the_mixers() {
     );
     bench.refuses(&["downconverter", "receiver.toml", "--measured", "odd.csv"], "odd.csv:2:12");
 }
+
+/// Descriptions and tables with pieces missing, doubled or absurd: a result or an error, never a panic.
+#[test]
+fn nothing_in_a_description_makes_it_panic() {
+    let bench = Bench::with_demo();
+    let station = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("data-demo/station");
+    for entry in std::fs::read_dir(station).unwrap() {
+        let path = entry.unwrap().path();
+        std::fs::copy(&path, bench.path(path.file_name().unwrap().to_str().unwrap())).unwrap();
+    }
+    let mut state = 17_u64;
+    let mut below = |count: usize| {
+        state =
+            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        usize::try_from((state >> 33) % count.max(1) as u64).unwrap()
+    };
+    let uncertainty = bench.read("uncertainty.toml").replace("seed = 1", "trials = 100");
+    let (table, tones) = (bench.read("analyser.csv"), bench.read("tones.csv"));
+    let recipe = bench.read("station.toml");
+    let odd = ["", "0", "-1", "1e999", "nan", "1e-300", "89", "\"x\"", "[]", "{}", "\u{0}", "é"];
+    for round in 0..120 {
+        let (which, text) = match round % 4 {
+            0 => ("uncertainty.toml", &uncertainty),
+            1 => ("analyser.csv", &table),
+            2 => ("tones.csv", &tones),
+            _ => ("station.toml", &recipe),
+        };
+        // A word or number in the place of another, or a piece cut out.
+        let words: Vec<(usize, &str)> = text
+            .split(|c: char| !(c.is_alphanumeric() || c == '.' || c == '_'))
+            .filter(|word| !word.is_empty())
+            .map(|word| (word.as_ptr() as usize - text.as_ptr() as usize, word))
+            .collect();
+        let (at, word) = words[below(words.len())];
+        let put = odd[below(odd.len())];
+        let end = if round % 3 == 0 { (at + below(40)).min(text.len()) } else { at + word.len() };
+        let mut changed = text[..at].to_owned() + put;
+        changed.push_str(text.get(end..).unwrap_or_default());
+        bench.write("uncertainty.toml", &uncertainty);
+        bench.write("analyser.csv", &table);
+        bench.write(which, &changed);
+        let arguments = match which {
+            "station.toml" => vec!["station", "station.toml"],
+            "tones.csv" => vec!["downconverter", "receiver.toml", "--measured", "tones.csv"],
+            _ => vec![
+                "splitter",
+                "coupler.s4p",
+                "--uncertainty",
+                "uncertainty.toml",
+                "--band",
+                "28GHz..30GHz",
+            ],
+        };
+        let output = bench.run(&arguments);
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(output.status.code().is_some_and(|code| code < 3), "{which}: {changed}\n{said}");
+        assert!(!said.contains("panicked"), "{which}: {changed}\n{said}");
+    }
+}

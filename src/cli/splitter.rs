@@ -29,19 +29,11 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     let sources = match &stated {
         None => None,
         Some(stated) => {
-            let loads: Vec<&Path> = given
-                .load
-                .iter()
-                .filter_map(|load| match &load.load {
-                    OhmsOrFile::File(path) => Some(path.as_path()),
-                    OhmsOrFile::Ohms(_) => None,
-                })
-                .collect();
             for warning in &stated.warnings {
                 console.warning(warning);
             }
             inputs.extend(stated.inputs.iter().cloned());
-            Some((stated, stated.of_splitter(&given.file, &loads, &mut network)?))
+            Some((stated, stated.of_splitter(&given.file, &mut network)?))
         }
     };
     let result = analyse(&network, &settings).map_err(failed)?;

@@ -412,7 +412,6 @@ impl Uncertainty {
     pub(super) fn of_splitter(
         &self,
         file: &Path,
-        loads: &[&Path],
         network: &mut Network,
     ) -> Result<SplitterSources<'_>, Failure> {
         let mut used = Vec::new();
@@ -423,11 +422,8 @@ impl Uncertainty {
             }
             for named in source.entry.files.iter().flatten() {
                 let path = self.beside(named.get_ref());
-                if !same_file(&path, file) && !loads.iter().any(|load| same_file(&path, load)) {
-                    let what =
-                        format!("{} is neither the part's file nor a load's", path.display());
-                    return Err(self.wrong(what, named.span()).into());
-                }
+                // One description may serve many parts; a name that is no file's is a slip.
+                self.check_there(&path, named.span())?;
             }
             if self.is_of(source, file) {
                 if let What::Repeats(networks) = &source.what {
