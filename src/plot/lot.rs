@@ -185,7 +185,7 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>
     shares.push((x.end, passing(sorted.len() - below)));
     let label = format!("Limit on {} (dB)", heading.rejection_word);
     let axes = Axes {
-        title: "Share of dies that hold a limit",
+        title: &format!("Share of dies that hold a limit on {} alone", heading.rejection_word),
         x_label: &label,
         y_label: "Share (%)",
         x: x.clone(),

@@ -33,7 +33,7 @@ pub struct Curves {
     pub frequencies_hz: Vec<f64>,
     /// Quantiles at each of these.
     pub bands: Vec<CurveBand>,
-    /// The curves of some dies, evenly chosen, dB.
+    /// The curves of some dies, evenly chosen, and of the one that goes lowest, dB.
     pub some: Vec<Vec<f64>>,
     /// How many dies there are in all.
     pub dies: u64,
@@ -49,6 +49,8 @@ pub(super) struct CurveCollector {
     kept: Vec<usize>,
     counts: Vec<Vec<u32>>,
     some: Vec<Vec<f64>>,
+    /// The lowest value so far and the curve it is of, where that is not among the others.
+    least: Option<(f64, Option<Vec<f64>>)>,
     dies: u64,
     left_out: u64,
 }
@@ -66,6 +68,7 @@ impl CurveCollector {
             kept: Vec::new(),
             counts: Vec::new(),
             some: Vec::new(),
+            least: None,
             dies: 0,
             left_out: 0,
         }
@@ -87,13 +90,20 @@ impl CurveCollector {
         for (counts, rejection_db) in self.counts.iter_mut().zip(&curve) {
             counts[bin(*rejection_db)] += 1;
         }
-        if self.dies.is_multiple_of(self.every) {
+        let lowest = curve.iter().copied().fold(f64::INFINITY, f64::min);
+        let is_chosen = self.dies.is_multiple_of(self.every);
+        if self.least.as_ref().is_none_or(|(least, _)| lowest < *least) {
+            self.least = Some((lowest, (!is_chosen).then(|| curve.clone())));
+        }
+        if is_chosen {
             self.some.push(curve);
         }
         self.dies += 1;
     }
 
-    pub(super) fn finish(self) -> Curves {
+    pub(super) fn finish(mut self) -> Curves {
+        // The one that matters most must not be missing.
+        self.some.extend(self.least.take().and_then(|(_, curve)| curve));
         let frequencies_hz: Vec<f64> = self.kept.iter().map(|&at| self.all_hz[at]).collect();
         let bands = frequencies_hz.iter().zip(&self.counts).map(|(&frequency_hz, counts)| {
             let at = |share: f64| counted_quantile(counts, self.dies, share);
@@ -182,5 +192,16 @@ mod tests {
             assert!((got - want).abs() <= 0.5 * STEP_DB + 20.0 / 999.0, "{got} {want}");
         }
         assert!((curves.bands[1].median_db - HIGHEST_DB).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_lowest_curve_is_among_those_shown() {
+        let mut collector = CurveCollector::new(1000);
+        for die in 0..1000 {
+            collector.add(&points(&[if die == 501 { 12.0 } else { 30.0 }, 40.0, 35.0, 35.0]));
+        }
+        let shown = collector.finish().some;
+        assert_eq!(shown.iter().filter(|curve| curve[0] < 13.0).count(), 1);
+        assert!(shown.len() <= MOST_CURVES + 1);
     }
 }
