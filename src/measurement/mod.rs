@@ -10,9 +10,11 @@
 //! | `splitter` | a splitter whose S-parameters are known only so well |
 //! | `tones` | measured rejections against predicted ones |
 //! | `station` | checks at the probe station: through, drift, placement |
+//! | `advice` | what must be known better to decide |
 //! | `rebuild` | an N-port from measurements of pairs of its ports |
 //! | `error` | why that cannot be |
 
+mod advice;
 mod channel_error;
 mod error;
 mod monte_carlo;
@@ -24,6 +26,7 @@ mod tones;
 mod uncertainty;
 mod verdict;
 
+pub use advice::Advice;
 pub use channel_error::ChannelErrorDistribution;
 pub use error::RebuildError;
 pub use monte_carlo::{Spread, Trial, TrialSettings, Trials, run_trials};
@@ -31,7 +34,7 @@ pub use rebuild::{
     EntryCovariance, PartialMeasurement, RebuildSettings, Rebuilt, RepeatedReflection, rebuild,
 };
 pub use receiver::{
-    Advice, BudgetUncertainty, Contribution, PartSource, PlanCovariance, PointUncertainty,
+    BudgetUncertainty, Contribution, PartSource, PlanCovariance, PointUncertainty,
     ReceiverUncertainty, UncertainPart, plan_covariances, receiver_uncertainty,
 };
 pub use splitter::{

@@ -1,5 +1,15 @@
 //! UNCERTAINTY.toml, or the short form on the command line: how uncertain S-parameters are.
 
+mod description;
+mod tables;
+
+pub(super) use description::GivenUncertainty;
+
+use description::{
+    AmountEntry, Description, MOST, OverFrequencyName, SourceEntry, TABLE_COLUMNS, unplaced,
+};
+use tables::{covariance, interpolated};
+
 use super::described::{Described, NumberTable};
 use super::failure::Failure;
 use crate::downconverter::{
@@ -9,151 +19,14 @@ use crate::measurement::{
     Amounts, DecisionSettings, OverFrequency, PartSource, Source, TrialSettings, UncertainPart,
 };
 use crate::network::{Network, NetworkError};
-use crate::report::csv::COVARIANCE_COLUMNS;
 use crate::splitter::RequirementKind;
 use crate::touchstone::{ReadOptions, read};
 use crate::units::neper_from_db;
 use nalgebra::DMatrix;
 use num_complex::Complex64;
-use serde::Deserialize;
-use std::collections::BTreeMap;
 use std::f64::consts::TAU;
 use std::path::{Path, PathBuf};
 use toml::Spanned;
-
-/// What stands on the command line.
-#[derive(Clone, Debug)]
-pub(super) enum GivenUncertainty {
-    /// A description.
-    File(PathBuf),
-    /// The same for all entries.
-    Short(AmountEntry, OverFrequency),
-}
-
-impl std::str::FromStr for GivenUncertainty {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, String> {
-        if !text.contains('=') {
-            return Ok(Self::File(PathBuf::from(text)));
-        }
-        let (mut amounts, mut over_frequency) = (AmountEntry::default(), OverFrequency::Correlated);
-        for given in text.split(',') {
-            let (name, value) = given.split_once('=').ok_or_else(|| SHORT_FORM.to_owned())?;
-            let number = || {
-                let number = value.trim().parse::<f64>().ok();
-                let number = number.filter(|number| (0.0..=MOST).contains(number));
-                number.ok_or_else(|| format!("{name} is a number from 0 to {MOST}"))
-            };
-            match name.trim() {
-                "magnitude_db" => amounts.magnitude_db = Some(unplaced(number()?)),
-                "magnitude" => amounts.magnitude = Some(unplaced(number()?)),
-                "phase_deg" => amounts.phase_deg = Some(unplaced(number()?)),
-                "over_frequency" => {
-                    over_frequency = match value.trim() {
-                        "correlated" => OverFrequency::Correlated,
-                        "independent" => OverFrequency::Independent,
-                        _ => return Err("over_frequency is correlated or independent".to_owned()),
-                    }
-                }
-                _ => return Err(SHORT_FORM.to_owned()),
-            }
-        }
-        Ok(Self::Short(amounts, over_frequency))
-    }
-}
-
-const SHORT_FORM: &str = "expected a file, or magnitude_db=..,phase_deg=.. \
-    (magnitude= for a linear one, over_frequency=independent for trace noise)";
-/// A larger standard uncertainty is a slip of the pen.
-const MOST: f64 = 90.0;
-
-fn unplaced<T>(value: T) -> Spanned<T> {
-    Spanned::new(0..0, value)
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Description {
-    coverage_percent: Option<Spanned<f64>>,
-    seed: Option<u64>,
-    trials: Option<Spanned<usize>>,
-    stability_db: Option<Spanned<f64>>,
-    #[serde(default)]
-    decision: DecisionEntry,
-    #[serde(default, rename = "source")]
-    sources: Vec<SourceEntry>,
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct DecisionEntry {
-    conformity_percent: Option<Spanned<f64>>,
-    #[serde(default)]
-    guard_band: BTreeMap<Spanned<String>, Spanned<f64>>,
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct SourceEntry {
-    name: Option<String>,
-    blocks: Option<Vec<Spanned<String>>>,
-    files: Option<Vec<Spanned<PathBuf>>>,
-    over_frequency: Option<Spanned<OverFrequencyName>>,
-    #[serde(default)]
-    reciprocal: bool,
-    transmission: Option<AmountEntry>,
-    reflection: Option<AmountEntry>,
-    port: Option<PortEntry>,
-    placement: Option<PlacementEntry>,
-    table: Option<Spanned<PathBuf>>,
-    repeats: Option<Spanned<Vec<PathBuf>>>,
-    covariance: Option<Spanned<PathBuf>>,
-}
-
-#[derive(Clone, Copy, Debug, Default, Deserialize)]
-#[serde(rename_all = "snake_case")]
-enum OverFrequencyName {
-    #[default]
-    Correlated,
-    Independent,
-}
-
-/// Standard uncertainties of an entry.
-#[derive(Clone, Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct AmountEntry {
-    magnitude_db: Option<Spanned<f64>>,
-    magnitude: Option<Spanned<f64>>,
-    phase_deg: Option<Spanned<f64>>,
-}
-
-#[derive(Clone, Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct PortEntry {
-    magnitude_db: Option<Spanned<f64>>,
-    phase_deg: Option<Spanned<f64>>,
-}
-
-#[derive(Clone, Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct PlacementEntry {
-    um: Spanned<f64>,
-    effective_permittivity: Spanned<f64>,
-}
-
-/// The columns of a table beside the frequency.
-const TABLE_COLUMNS: [&str; 9] = [
-    "frequency_ghz",
-    "transmission_magnitude_db",
-    "transmission_magnitude",
-    "transmission_phase_deg",
-    "reflection_magnitude_db",
-    "reflection_magnitude",
-    "reflection_phase_deg",
-    "port_magnitude_db",
-    "port_phase_deg",
-];
 
 /// Uncertainty as described, its files read.
 pub(super) struct Uncertainty {
@@ -728,103 +601,6 @@ impl SplitterSources<'_> {
         let used = self.used.iter().map(|&at| &self.uncertainty.sources[at]);
         used.map(|source| self.uncertainty.source(source, network)).collect()
     }
-}
-
-/// A column of a table between its rows.
-fn interpolated(table: &NumberTable, column: &str, hz: f64) -> Result<f64, DescriptionError> {
-    let ghz = |row: usize| table.needed(row, TABLE_COLUMNS[0]);
-    let last = table.rows() - 1;
-    let above =
-        (0..table.rows()).find(|&row| ghz(row).is_ok_and(|ghz| ghz * 1e9 >= hz * (1.0 - 1e-12)));
-    let Some(above) =
-        above.filter(|&row| row > 0 || ghz(0).is_ok_and(|ghz| ghz * 1e9 <= hz * (1.0 + 1e-12)))
-    else {
-        let what = format!(
-            "the table covers {} to {} GHz, {} is needed; nothing is extrapolated",
-            ghz(0)?,
-            ghz(last)?,
-            crate::units::ShownFrequency(hz)
-        );
-        return Err(table.wrong(if hz < ghz(0)? * 1e9 { 0 } else { last }, TABLE_COLUMNS[0], what));
-    };
-    if above == 0 {
-        return table.needed(0, column);
-    }
-    let (from, to) = (ghz(above - 1)? * 1e9, ghz(above)? * 1e9);
-    let share = ((hz - from) / (to - from)).clamp(0.0, 1.0);
-    Ok(table.needed(above - 1, column)? * (1.0 - share) + table.needed(above, column)? * share)
-}
-
-/// The covariances that `rebuild` writes.
-fn covariance(path: &Path) -> Result<What, DescriptionError> {
-    let table = NumberTable::read(path, &COVARIANCE_COLUMNS)?;
-    let place = |row: usize, name: &str| {
-        let number = table.needed(row, name)?;
-        if !(1.0..=64.0).contains(&number) || number.fract() != 0.0 {
-            return Err(table.wrong(row, name, "a port is a whole number from 1 to 64"));
-        }
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "checked")]
-        Ok(number as usize - 1)
-    };
-    let mut places = Vec::with_capacity(table.rows());
-    for row in 0..table.rows() {
-        let names = &COVARIANCE_COLUMNS[1..5];
-        places.push(names.iter().map(|name| place(row, name)).collect::<Result<Vec<_>, _>>()?);
-    }
-    let ports = places.iter().flatten().max().map_or(0, |largest| largest + 1);
-    let (mut at_hz, mut matrices) = (Vec::new(), Vec::<DMatrix<Complex64>>::new());
-    let mut rows_here = 0;
-    for (row, places) in places.iter().enumerate() {
-        let hz = table.needed(row, COVARIANCE_COLUMNS[0])?;
-        if at_hz.last().is_some_and(|last| *last > hz) {
-            return Err(table.wrong(row, COVARIANCE_COLUMNS[0], "frequencies ascend"));
-        }
-        if at_hz.last().is_none_or(|last| *last < hz) {
-            if let Some(matrix) = matrices.last() {
-                check_covariance(&table, row - 1, matrix, rows_here, ports)?;
-            }
-            rows_here = 0;
-            at_hz.push(hz);
-            matrices.push(DMatrix::zeros(ports * ports, ports * ports));
-        }
-        rows_here += 1;
-        let value = Complex64::new(table.needed(row, "re")?, table.needed(row, "im")?);
-        let (a, b) = (places[0] * ports + places[1], places[2] * ports + places[3]);
-        if let Some(matrix) = matrices.last_mut() {
-            matrix[(a, b)] = value;
-            matrix[(b, a)] = value.conj();
-        }
-    }
-    if let Some(matrix) = matrices.last() {
-        check_covariance(&table, table.rows() - 1, matrix, rows_here, ports)?;
-    }
-    Ok(What::Covariance { ports, at_hz, matrices })
-}
-
-/// Refuses what is no covariance: entries that are missing, or directions of negative variance.
-fn check_covariance(
-    table: &NumberTable,
-    last_row: usize,
-    matrix: &DMatrix<Complex64>,
-    rows: usize,
-    ports: usize,
-) -> Result<(), DescriptionError> {
-    /// Rounding may leave so much, relative to the largest.
-    const ROUNDING: f64 = 1e-9;
-    let size = ports * ports;
-    let needed = size * (size + 1) / 2;
-    if rows != needed {
-        let what = format!(
-            "{needed} rows are needed for each frequency of {ports} ports, this has {rows}"
-        );
-        return Err(table.wrong(last_row, COVARIANCE_COLUMNS[0], what));
-    }
-    let variances = nalgebra::SymmetricEigen::new(matrix.clone()).eigenvalues;
-    if variances.min() < -ROUNDING * variances.max().max(f64::MIN_POSITIVE) {
-        let what = "at this frequency some variance is negative: it is no covariance";
-        return Err(table.wrong(last_row, COVARIANCE_COLUMNS[0], what));
-    }
-    Ok(())
 }
 
 /// Where each file of a receiver stands.
