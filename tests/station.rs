@@ -56,8 +56,19 @@ fn bare_lines_come_out_of_their_pads() {
     // 4 um of this line at 34 GHz.
     let want_deg = -360.0 * 4e-6 * 34e9 * 7_f64.sqrt() / 299_792_458.0;
     assert!((drift["max_phase_deg"].as_f64().unwrap() - want_deg).abs() < 0.01);
-    let output = bench.run(&["station", "station.toml"]);
-    assert!(text(&output.stdout).lines().all(|line| line.chars().count() <= 80));
+    // Names of any length leave the tables their width.
+    let folder = "measured at the probe station/wafer 7/quadrant north east";
+    for name in ["open", "short", "through", "through_after", "line_d1"] {
+        bench.write(&format!("{folder}/{name}.s2p"), &bench.read(&format!("{name}.s2p")));
+    }
+    let recipe = bench.read("station.toml").replace("0.02", "1e-6");
+    bench.write(&format!("{folder}/station.toml"), &recipe);
+    let output = bench.run(&["station", &format!("{folder}/station.toml")]);
+    let shown = text(&output.stdout);
+    assert!(
+        shown.contains("FAIL") && shown.lines().all(|line| line.chars().count() <= 80),
+        "{shown}"
+    );
     assert!(!bench.path("bare_d1.s2p").exists());
 }
 

@@ -196,6 +196,9 @@ impl ChannelErrorDistribution {
         if deviation <= SMALLEST_DEVIATION {
             return reading_db;
         }
+        if self.may_be_perfect(coverage) {
+            return f64::INFINITY;
+        }
         // What is left of the tail: positive where the truth is within.
         let left = |distance: f64| {
             let truth = self.around(direction * distance);
@@ -204,9 +207,6 @@ impl ChannelErrorDistribution {
             let other = 0.5 * (1.0 - coverage) * -(-truth.distance_squared() / 40.0).exp_m1();
             worse - (1.0 - coverage - other)
         };
-        if left(0.0) >= 0.0 {
-            return f64::INFINITY;
-        }
         image_rejection_of_error_db(direction * root((0.0, size.min(PI)), 1e-12, left))
     }
 

@@ -12,7 +12,7 @@ use super::uncertainty::{Deviates, Errors, Source};
 use super::verdict::{Assessment, DecidedRequirement, Decision, DecisionSettings};
 use crate::downconverter::{
     BudgetRow, Contributor, DownconverterResult, Place, PlanPoint, Receiver, ReceiverError,
-    ReceiverQuantity, ReceiverRequirement, Variation, Varied, Way, analyse_receiver,
+    ReceiverQuantity, Variation, Varied, Way, analyse_receiver,
 };
 use crate::network::{Network, NetworkError, ParameterKind, convert};
 use crate::units::{db_from_neper, wrap_deg};
@@ -180,36 +180,25 @@ pub fn receiver_uncertainty(
             decisions.decide(requirement.quantity.name(), requirement.margin, *share)
         })
         .collect();
-    let undecided_rejection_db = result
+    // The requirement on the rejection, what it came to, and the share of the trials that met it.
+    let rejection = result
         .verdict
         .requirements
         .iter()
-        .zip(&requirements)
-        .find(|(requirement, decided)| {
-            requirement.quantity == ReceiverQuantity::ImageRejection
-                && decided.decision == Decision::Undecided
-        })
-        .map(|(requirement, _)| requirement.limit);
-    let advice = undecided_rejection_db.and_then(|limit_db| {
-        let gain_db = result.summary.worst.balance.sideband_gain_db;
-        let is_rejection =
-            |held: &ReceiverRequirement| held.quantity == ReceiverQuantity::ImageRejection;
-        let at = result.verdict.requirements.iter().position(is_rejection)?;
-        let open = OpenRejection {
-            error: points[worst].channel_error,
-            limit_db: limit_db - gain_db,
-            probability: trials.shares[at],
-            conformity: decisions.conformity,
-        };
-        open.advice(&linear.contributions)
-    });
-    let required_db = result
-        .verdict
-        .requirements
-        .iter()
-        .zip(&requirements)
-        .find(|(requirement, _)| requirement.quantity == ReceiverQuantity::ImageRejection)
-        .map(|(requirement, decided)| (requirement.limit, decided.rule));
+        .zip(requirements.iter().zip(&trials.shares))
+        .find(|(held, _)| held.quantity == ReceiverQuantity::ImageRejection);
+    let advice = rejection
+        .filter(|(_, (decided, _))| decided.decision == Decision::Undecided)
+        .and_then(|(held, (_, share))| {
+            let open = OpenRejection {
+                error: points[worst].channel_error,
+                limit_db: held.limit - result.summary.worst.balance.sideband_gain_db,
+                probability: *share,
+                conformity: decisions.conformity,
+            };
+            open.advice(&linear.contributions)
+        });
+    let required_db = rejection.map(|(held, (decided, _))| (held.limit, decided.rule));
     let highs = points.iter().map(|point| point.rejection.high);
     Ok(ReceiverUncertainty {
         assessment: Assessment::new(

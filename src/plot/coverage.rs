@@ -141,7 +141,7 @@ pub fn receiver_tones(
             if uncertainty.is_some() {
                 legend.push(Entry { name: "its coverage", colour: BLUE, dash: Dash::Area });
             }
-            legend.push(Entry { name: "measured, ±2 u", colour: VERMILION, dash: Dash::Dotted });
+            legend.push(Entry { name: "measured, ±2 u", colour: VERMILION, dash: Dash::Dots });
             let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
             let over = |value: fn(&Point) -> f64| -> Vec<(f64, f64)> {
                 points

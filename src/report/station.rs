@@ -189,7 +189,7 @@ pub fn station_csv(report: &StationReport) -> Result<String, csv::Error> {
 /// Files shown; the table has them all.
 const SHOWN: usize = 20;
 /// Names longer than this lose their beginning.
-const LONGEST_NAME: usize = 32;
+const LONGEST_NAME: usize = 24;
 
 fn short(name: &str) -> String {
     let letters: Vec<char> = printable(name).chars().collect();
@@ -226,7 +226,7 @@ pub fn station_text(report: &StationReport) -> String {
             "through",
             "residual",
             "reflection",
-            "|S21| - 1",
+            "|S21|-1",
             "phase\ndeg",
             "length\num",
             "",
