@@ -11,7 +11,7 @@ use fourphase::component::{
 };
 use fourphase::network::{
     Assembly, FrequencyGrid, Network, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
-    convert, interpolate, renormalise,
+    change_reference, convert, onto_grid,
 };
 use std::hint::black_box;
 use std::path::Path;
@@ -95,11 +95,12 @@ fn main() {
     });
     group.bench_function("4-port to other references", |b| {
         b.iter(|| {
-            renormalise(black_box(hybrid), vec![75.0.into()], WaveDefinition::Power).unwrap()
+            change_reference(black_box(hybrid), vec![75.0.into()], WaveDefinition::Kurokawa)
+                .unwrap()
         });
     });
     group.bench_function("4-port from 101 points", |b| {
-        b.iter(|| interpolate(black_box(&few), hybrid.grid()).unwrap());
+        b.iter(|| onto_grid(black_box(&few), hybrid.grid()).unwrap());
     });
     group.finish();
 

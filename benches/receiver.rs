@@ -4,7 +4,8 @@
 mod ratio;
 
 use criterion::Criterion;
-use fourphase::downconverter::{analyse_receiver, load_receiver, plan_points};
+use fourphase::description::load_receiver;
+use fourphase::downconverter::{analyse_receiver, plan_points};
 use fourphase::touchstone::ReadOptions;
 use std::hint::black_box;
 use std::path::Path;

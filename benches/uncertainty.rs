@@ -4,7 +4,8 @@
 mod ratio;
 
 use criterion::Criterion;
-use fourphase::downconverter::{Place, Way, analyse_receiver, load_receiver, plan_points};
+use fourphase::description::load_receiver;
+use fourphase::downconverter::{Place, Way, analyse_receiver, plan_points};
 use fourphase::measurement::{
     Amounts, ChannelErrorDistribution, DecisionSettings, OverFrequency, PartSource, Source,
     TrialSettings, UncertainPart, receiver_uncertainty,

@@ -43,6 +43,7 @@
 
 pub mod cli;
 pub mod component;
+pub mod description;
 pub mod diagnostic;
 pub mod downconverter;
 pub mod measurement;

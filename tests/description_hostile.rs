@@ -1,7 +1,8 @@
 //! No description of a network makes the loader panic, and every error names a line of it.
 #![allow(missing_docs, clippy::unwrap_used)]
 
-use fourphase::downconverter::{analyse_receiver, load_network, load_receiver};
+use fourphase::description::{load_network, load_receiver};
+use fourphase::downconverter::analyse_receiver;
 use fourphase::touchstone::ReadOptions;
 use proptest::prelude::*;
 use std::path::Path;

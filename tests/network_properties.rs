@@ -9,11 +9,11 @@ use fourphase::component::{
 };
 use fourphase::network::{
     Assembly, ChainForm, FrequencyGrid, Load, Network, NetworkError, ParameterKind, Port, Terminal,
-    ThroughSplit, WaveDefinition, Wiring, assess, cascade, close_ports, convert, from_chain,
-    interpolate, join, nearest_passive, on_common_grid, remove_through, renormalise, select_ports,
+    ThroughSplit, WaveDefinition, Wiring, assess, chain, change_reference, close_ports, convert,
+    from_chain, join, nearest_passive, on_common_grid, onto_grid, remove_through, select_ports,
     to_chain,
 };
-use nodal::{Circuit, GROUND};
+use nodal::{GROUND, WiredNetwork};
 use num_complex::Complex64;
 use proptest::prelude::*;
 
@@ -32,9 +32,9 @@ fn reference() -> impl Strategy<Value = Complex64> {
 
 fn waves() -> impl Strategy<Value = WaveDefinition> {
     prop_oneof![
-        Just(WaveDefinition::Power),
-        Just(WaveDefinition::Pseudo),
-        Just(WaveDefinition::Travelling)
+        Just(WaveDefinition::Kurokawa),
+        Just(WaveDefinition::MarksWilliams),
+        Just(WaveDefinition::LineImpedance)
     ]
 }
 
@@ -46,7 +46,7 @@ prop_compose! {
         waves in waves(),
         ports in Just(ports),
     ) -> Network {
-        Network::new(ParameterKind::Scattering, grid(), ports, entries, references).unwrap().with_waves(waves)
+        Network::new(ParameterKind::Scattering, grid(), ports, entries, references).unwrap().with_wave_definition(waves)
     }
 }
 
@@ -88,8 +88,8 @@ proptest! {
         waves in waves(),
     ) {
         let to = references[..network.ports()].to_vec();
-        let Ok(there) = renormalise(&network, to, waves) else { return Ok(()) };
-        let back = renormalise(&there, network.references_ohm(0).to_vec(), network.waves()).unwrap();
+        let Ok(there) = change_reference(&network, to, waves) else { return Ok(()) };
+        let back = change_reference(&there, network.references_ohm(0).to_vec(), network.wave_definition()).unwrap();
         prop_assert!(close(&network, &back, 1e4 * (1.0 + size(&there)).powi(2)));
         // And by way of Z, which knows no references.
         if let (Ok(z), Ok(other)) = (convert(&network, ParameterKind::Impedance), convert(&there, ParameterKind::Impedance)) {
@@ -101,7 +101,7 @@ proptest! {
     fn chains_multiply_as_networks_join(one in network(2..3, 0.4), other in network(2..3, 0.4)) {
         for form in [ChainForm::Voltage, ChainForm::WaveCascade] {
             // For waves the meeting ports must share a real reference.
-            let real = |network: &Network| renormalise(network, vec![50.0.into()], WaveDefinition::Power);
+            let real = |network: &Network| change_reference(network, vec![50.0.into()], WaveDefinition::Kurokawa);
             let (Ok(one), Ok(other)) = (real(&one), real(&other)) else { return Ok(()) };
             let (Ok(a), Ok(b)) = (to_chain(&one, form), to_chain(&other, form)) else { return Ok(()) };
             let mut product = a.clone();
@@ -111,7 +111,7 @@ proptest! {
                         a.entries[2 * row] * b.entries[column] + a.entries[2 * row + 1] * b.entries[2 + column];
                 }
             }
-            let Ok(by_chain) = from_chain(&product, vec![50.0.into()], WaveDefinition::Power) else { return Ok(()) };
+            let Ok(by_chain) = from_chain(&product, vec![50.0.into()], WaveDefinition::Kurokawa) else { return Ok(()) };
             let at = |block, number| Terminal { block, port: Port::from_number(number).unwrap() };
             let wiring = Wiring { joins: vec![vec![at(0, 2), at(1, 1)]], outside: vec![at(0, 1), at(1, 2)] };
             let joined = join(&[one, other], &wiring).unwrap();
@@ -122,15 +122,15 @@ proptest! {
 
     #[test]
     fn four_ports_cascade_as_their_chains_multiply(one in network(4..5, 0.3), other in network(4..5, 0.3)) {
-        let real = |network: &Network| renormalise(network, vec![50.0.into()], WaveDefinition::Power);
+        let real = |network: &Network| change_reference(network, vec![50.0.into()], WaveDefinition::Kurokawa);
         let (Ok(one), Ok(other)) = (real(&one), real(&other)) else { return Ok(()) };
         let (Ok(a), Ok(b)) = (to_chain(&one, ChainForm::Voltage), to_chain(&other, ChainForm::Voltage)) else { return Ok(()) };
         let mut product = a.clone();
         for at in 0..16 {
             product.entries[at] = (0..4).map(|k| a.entries[at / 4 * 4 + k] * b.entries[k * 4 + at % 4]).sum();
         }
-        let Ok(by_chain) = from_chain(&product, vec![50.0.into()], WaveDefinition::Power) else { return Ok(()) };
-        let joined = cascade(&one, &other).unwrap();
+        let Ok(by_chain) = from_chain(&product, vec![50.0.into()], WaveDefinition::Kurokawa) else { return Ok(()) };
+        let joined = chain(&one, &other).unwrap();
         let largest = a.entries.iter().chain(&b.entries).map(|entry| entry.norm()).fold(1.0, f64::max);
         prop_assert!(close(&joined, &by_chain, 1e3 * largest.powi(2)));
     }
@@ -186,7 +186,7 @@ proptest! {
         let got = join(&blocks, &Wiring { joins: nodes, outside });
         // A loop of lossless lines may ring; both would say so.
         let Ok(got) = got else { return Ok(()) };
-        let mut circuit = Circuit::new(5);
+        let mut circuit = WiredNetwork::new(5);
         for (model, (from, to)) in lines.iter().zip(ends) {
             circuit.line(from, to, nodal::Line { impedance_ohm: model.impedance_ohm, exponent: model.exponent(29e9) });
         }
@@ -237,7 +237,7 @@ fn left_out_ports_end_in_their_references() {
 fn interpolation_error(points: usize, build: impl Fn(&FrequencyGrid) -> Network) -> f64 {
     let coarse = FrequencyGrid::linear(24e9, 34e9, points).unwrap();
     let fine = FrequencyGrid::linear(24e9, 34e9, 1001).unwrap();
-    let got = interpolate(&build(&coarse), &fine).unwrap().network;
+    let got = onto_grid(&build(&coarse), &fine).unwrap().network;
     got.entries()
         .iter()
         .zip(build(&fine).entries())

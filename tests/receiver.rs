@@ -4,9 +4,9 @@
 
 mod values;
 
+use fourphase::description::load_receiver;
 use fourphase::downconverter::{
-    Contributor, DownconverterResult, Receiver, TrimCover, analyse_receiver, load_receiver,
-    plan_points,
+    Contributor, DownconverterResult, Receiver, TrimCover, analyse_receiver, plan_points,
 };
 use fourphase::touchstone::ReadOptions;
 use fourphase::units::{amplitude_from_db, db_from_amplitude, power_from_db, wrap_deg};

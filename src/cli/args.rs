@@ -1,6 +1,6 @@
 //! What may stand on the command line.
 
-use super::uncertainty::GivenUncertainty;
+use crate::description::GivenUncertainty;
 use crate::network::Port;
 use crate::splitter::SplitterKind;
 use crate::touchstone::{OptionLine, Version};
@@ -317,13 +317,13 @@ pub(super) enum Parameter {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(super) enum Waves {
-    /// Power waves (Kurokawa)
-    Power,
-    /// Pseudo-waves (Marks and Williams)
-    Pseudo,
-    /// Travelling waves
-    Travelling,
+pub(super) enum WaveDefinitionName {
+    /// Power waves (Kurokawa 1965)
+    Kurokawa,
+    /// Pseudo-waves (Marks and Williams 1992)
+    MarksWilliams,
+    /// Waves of the line's own impedance
+    LineImpedance,
 }
 
 #[derive(Debug, Args)]
@@ -355,9 +355,9 @@ pub(super) struct Convert {
         value_parser = units::parse_complex
     )]
     pub(super) file_reference_ohm: Vec<Complex64>,
-    /// The waves in which they do; matters for complex references only
-    #[arg(long, value_enum, default_value = "power", requires = "file_reference_ohm")]
-    pub(super) waves: Waves,
+    /// The wave definition of the file; matters for complex reference impedances only
+    #[arg(long, value_enum, default_value = "kurokawa", requires = "file_reference_ohm")]
+    pub(super) wave_definition: WaveDefinitionName,
     /// Ports to keep, in their new order; the others end in their references
     #[arg(long, value_name = "P,P,..", value_delimiter = ',', value_parser = port)]
     pub(super) ports: Vec<Port>,

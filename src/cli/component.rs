@@ -6,7 +6,7 @@ use super::console::Console;
 use super::failure::Failure;
 use super::output::Outgoing;
 use crate::component::microstrip::Substrate;
-use crate::downconverter::{ComponentSpec, Dimension, KINDS};
+use crate::component::{ComponentSpec, Dimension, KINDS};
 use crate::network::FrequencyGrid;
 use crate::report::{csv, json, text};
 

@@ -1,13 +1,13 @@
 //! `fourphase convert`.
 
 use super::Outcome;
-use super::args::{Convert, Parameter, Waves};
+use super::args::{Convert, Parameter, WaveDefinitionName};
 use super::console::Console;
 use super::failure::Failure;
 use super::output::{NOISE_LEFT_OUT, Outgoing};
 use crate::network::{
-    FrequencyGrid, Network, NetworkError, ParameterKind, WaveDefinition, convert, interpolate,
-    nearest_passive, renormalise, select_ports, to_mixed_mode, to_single_ended,
+    FrequencyGrid, Network, NetworkError, ParameterKind, WaveDefinition, change_reference, convert,
+    nearest_passive, onto_grid, select_ports, to_mixed_mode, to_single_ended,
 };
 use crate::touchstone::Comment;
 use crate::units::ShownFrequency;
@@ -44,10 +44,10 @@ pub(super) fn run(given: &Convert, console: &Console) -> Result<Outcome, Failure
 
 /// All changes, in an order in which each finds what it needs.
 fn changed(given: &Convert, read: Network, console: &Console) -> Result<Network, NetworkError> {
-    let waves = match given.waves {
-        Waves::Power => WaveDefinition::Power,
-        Waves::Pseudo => WaveDefinition::Pseudo,
-        Waves::Travelling => WaveDefinition::Travelling,
+    let definition = match given.wave_definition {
+        WaveDefinitionName::Kurokawa => WaveDefinition::Kurokawa,
+        WaveDefinitionName::MarksWilliams => WaveDefinition::MarksWilliams,
+        WaveDefinitionName::LineImpedance => WaveDefinition::LineImpedance,
     };
     let mut network = read;
     if network.modes().is_some() && !given.file_reference_ohm.is_empty() {
@@ -64,7 +64,7 @@ fn changed(given: &Convert, read: Network, console: &Console) -> Result<Network,
             entries,
             references,
         )?
-        .with_waves(waves);
+        .with_wave_definition(definition);
     }
     if given.single_ended {
         if network.modes().is_none() {
@@ -82,7 +82,7 @@ fn changed(given: &Convert, read: Network, console: &Console) -> Result<Network,
                 ShownFrequency(points_hz[points_hz.len() - 1])
             ));
         }
-        let interpolated = interpolate(&network, &FrequencyGrid::from_hz(points_hz)?)?;
+        let interpolated = onto_grid(&network, &FrequencyGrid::from_hz(points_hz)?)?;
         if let Some(step) = interpolated.unsafe_step {
             console.warning(&step.to_string());
         }
@@ -95,12 +95,12 @@ fn changed(given: &Convert, read: Network, console: &Console) -> Result<Network,
         // One reference per port could not be told from one per mode.
         return Err(NetworkError::MixedMode);
     }
-    if !given.reference_ohm.is_empty() || network.waves() != WaveDefinition::Power {
+    if !given.reference_ohm.is_empty() || network.wave_definition() != WaveDefinition::Kurokawa {
         let references = match given.reference_ohm.as_slice() {
             [] => network.references_ohm(0).to_vec(),
             list => list.to_vec(),
         };
-        network = renormalise(&network, references, WaveDefinition::Power)?;
+        network = change_reference(&network, references, WaveDefinition::Kurokawa)?;
     }
     if given.make_passive {
         let (passive, change) = nearest_passive(&network)?;

@@ -6,7 +6,7 @@ use super::console::Console;
 use super::failure::Failure;
 use super::output::{NOISE_LEFT_OUT, Outgoing};
 use crate::network::{
-    Deembedded, Network, NetworkError, ThroughSplit, interpolate, nearest_passive, remove_fixture,
+    Deembedded, Network, NetworkError, ThroughSplit, nearest_passive, onto_grid, remove_fixture,
     remove_fixtures, remove_open_short, remove_through,
 };
 use crate::units::ShownFrequency;
@@ -90,7 +90,7 @@ fn on_grid_of(
     console: &Console,
 ) -> Result<Network, Failure> {
     let file = given.reading.read(path, console)?;
-    let interpolated = interpolate(&file.network, measured.grid())
+    let interpolated = onto_grid(&file.network, measured.grid())
         .map_err(|source| Failure::Network { file: path.to_owned(), source })?;
     if let Some(step) = interpolated.unsafe_step {
         console.warning(&format!("{}: {step}", path.display()));

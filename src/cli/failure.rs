@@ -1,8 +1,9 @@
 //! Whatever stops a command, in one shape.
 
 use crate::component::ComponentError;
+use crate::description::DescriptionError;
 use crate::diagnostic::Diagnostic;
-use crate::downconverter::{DescriptionError, ReceiverError};
+use crate::downconverter::ReceiverError;
 use crate::measurement::RebuildError;
 use crate::network::NetworkError;
 use crate::plot::PlotError;

@@ -5,7 +5,7 @@ use super::args::Join;
 use super::console::Console;
 use super::failure::Failure;
 use super::output::Outgoing;
-use crate::downconverter::load_network;
+use crate::description::load_network;
 
 pub(super) fn run(given: &Join, console: &Console) -> Result<Outcome, Failure> {
     let grid_hz = given.grid.as_ref().map(|grid| grid.0.clone());

@@ -16,7 +16,6 @@ mod console;
 mod convert;
 mod deembed;
 mod demo_wafer;
-mod described;
 mod downconverter;
 mod failure;
 mod input;
@@ -28,12 +27,11 @@ mod rebuild;
 mod splitter;
 mod station;
 mod tolerance;
-mod tones;
-mod uncertainty;
 mod wafer;
 
 use args::{Arguments, Command};
 use clap::Parser as _;
+use clap::error::{ContextKind, ContextValue};
 use console::Console;
 use failure::Failure;
 use std::io::{self, Write as _};
@@ -59,6 +57,10 @@ impl Outcome {
         }
     }
 }
+
+/// Options of earlier versions, and what to write instead.
+const FORMER_OPTIONS: [(&str, &str); 1] =
+    [("--waves", "--waves is now --wave-definition kurokawa, marks-williams or line-impedance")];
 
 /// Does work on so many threads; on all cores if none are given.
 fn on_threads(
@@ -86,7 +88,12 @@ pub fn run() -> ExitCode {
             }
             // It wraps its help, but not its errors. The value and what is wrong with it get a line
             // each, so that both stay whole where they can.
-            let in_two = error.to_string().replace(">': ", ">':\n  ");
+            let mut in_two = error.to_string().replace(">': ", ">':\n  ");
+            if let Some(ContextValue::String(option)) = error.get(ContextKind::InvalidArg)
+                && let Some((_, hint)) = FORMER_OPTIONS.iter().find(|(former, _)| former == option)
+            {
+                in_two = format!("error: {hint}\n\n{}", in_two.trim_start_matches("error: "));
+            }
             let shown = textwrap::fill(in_two.trim_end(), 80);
             let _ = writeln!(io::stderr(), "{shown}");
             return ExitCode::from(2);

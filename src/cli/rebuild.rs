@@ -3,12 +3,14 @@
 use super::Outcome;
 use super::args::{Format, Rebuild};
 use super::console::Console;
-use super::described::Described;
 use super::failure::Failure;
 use super::output::Outgoing;
-use crate::downconverter::{ComplexValue, DescriptionError, DescriptionProblem};
+use crate::description::Described;
+use crate::description::{ComplexValue, DescriptionError, DescriptionProblem};
 use crate::measurement::{PartialMeasurement, RebuildSettings, rebuild};
-use crate::network::{FrequencyGrid, Load, Network, ParameterKind, Port, assess};
+use crate::network::{
+    FrequencyGrid, Load, Network, PASSIVITY_TOLERANCE, ParameterKind, Port, assess,
+};
 use crate::report::json::{RebuildReport, document};
 use crate::report::{ReportFile, publish, text};
 use crate::touchstone::{ReadOptions, read};
@@ -120,7 +122,7 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
         .map_err(|source| Failure::Rebuild { file: path.clone(), source })?;
     let quality = assess(&rebuilt.network)
         .map_err(|source| Failure::Network { file: path.clone(), source })?;
-    if !quality.is_passive() {
+    if !quality.passive_within(PASSIVITY_TOLERANCE) {
         console.warning("the rebuilt network is not passive; check the terminations");
     }
     let report = RebuildReport::new(&given.output.display().to_string(), &rebuilt, &quality);

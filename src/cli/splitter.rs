@@ -4,7 +4,7 @@ use super::Outcome;
 use super::args::{Format, OhmsOrFile, Splitter};
 use super::console::Console;
 use super::failure::Failure;
-use super::uncertainty::Uncertainty;
+use crate::description::Uncertainty;
 use crate::measurement::{Decision, UncertainSplitter, splitter_uncertainty};
 use crate::network::Load;
 use crate::plot;

@@ -3,13 +3,13 @@
 use super::Outcome;
 use super::args::{Format, Station};
 use super::console::Console;
-use super::described::Described;
 use super::failure::Failure;
 use super::output::Outgoing;
-use crate::downconverter::DescriptionError;
+use crate::description::Described;
+use crate::description::DescriptionError;
 use crate::measurement::{Drift, ThroughResidual, drift, through_residual};
 use crate::network::{
-    Deembedded, Network, NetworkError, ThroughSplit, interpolate, remove_feeds, remove_open_short,
+    Deembedded, Network, NetworkError, ThroughSplit, onto_grid, remove_feeds, remove_open_short,
     remove_through,
 };
 use crate::report::json::document;
@@ -277,7 +277,7 @@ impl Job<'_> {
         }
         let failed = |source| Failure::Network { file: path.to_owned(), source };
         let network = self.known.get(path).ok_or(NetworkError::NoFrequencies).map_err(failed)?;
-        let interpolated = interpolate(network, measured.grid()).map_err(failed)?;
+        let interpolated = onto_grid(network, measured.grid()).map_err(failed)?;
         if let Some(step) = interpolated.unsafe_step {
             self.console.warning(&format!("{}: {step}", path.display()));
         }

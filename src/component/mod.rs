@@ -17,7 +17,10 @@
 //! | `microstrip` | widths and gaps on a substrate, and back |
 
 mod balun;
+mod build;
+mod catalogue;
 mod coupled_line;
+mod dimensions;
 mod divider;
 mod error;
 mod hybrid;
@@ -28,10 +31,12 @@ pub mod microstrip;
 mod process;
 
 pub use balun::{PlanarBalun, planar_balun};
+pub use catalogue::{ArrangementName, ComponentSpec, KINDS};
 pub use coupled_line::{
     CoupledLineCoupler, CoupledPair, InterdigitatedCoupler, coupled_line_coupler, coupled_pair,
     coupling_of_strips, interdigitated_coupler, mode_impedances_ohm, strip_impedances_ohm,
 };
+pub use dimensions::{Dimension, Dimensions};
 pub use divider::{Stage, WilkinsonDivider, default_stages, wilkinson_divider};
 pub use error::ComponentError;
 pub use hybrid::{BranchLine, RatRace, branch_line, rat_race};

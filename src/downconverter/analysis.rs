@@ -5,7 +5,7 @@ use super::budget::{Budget, BudgetCase, BudgetRow, budget};
 use super::drive::{LoPoint, element_conductances, lo_points};
 use super::error::ReceiverError;
 use super::frequency_plan::{FrequencyPlan, receiver_frequency_plan};
-use super::image_rejection::{
+use super::iq_balance::{
     Combination, IqOutputs, ReceiverBalance, favourable_combination, receiver_balance,
 };
 use super::load_ring::{LoadRing, load_rings};

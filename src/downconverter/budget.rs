@@ -5,7 +5,7 @@
 
 use super::error::ReceiverError;
 use super::ideal::{PartRole, groups, ideal_endings, ideals, roles};
-use super::image_rejection::ReceiverBalance;
+use super::iq_balance::ReceiverBalance;
 use super::receiver::{OutputChoice, PartKind, Receiver, Way};
 use super::side::{Endings, Side};
 use super::solution::{Evaluation, Voltages, balances};

@@ -4,7 +4,7 @@
 //! sideband it should not. One weight for all points is chosen by least squares, in closed form, or
 //! so that the worst rejection is best (minimax).
 
-use super::image_rejection::rejection_db;
+use super::iq_balance::rejection_db;
 use num_complex::Complex64;
 
 /// I and Q of both sidebands at one point of the plan.

@@ -6,7 +6,7 @@ use super::ideal::{groups, ideals, roles};
 use super::receiver::{Receiver, Way};
 use super::side::Side;
 use super::variation::{LeastDrive, Place, Variation};
-use crate::network::{Network, NetworkError, ParameterKind, convert, interpolate};
+use crate::network::{Network, NetworkError, ParameterKind, convert, onto_grid};
 use std::borrow::Cow;
 
 /// A receiver of which some blocks change from die to die.
@@ -139,7 +139,7 @@ impl DieReceiver {
             });
         }
         let grid = &self.receiver().input(way).grid;
-        let there = interpolate(network, grid).map_err(misfit)?.network;
+        let there = onto_grid(network, grid).map_err(misfit)?.network;
         convert(&there, ParameterKind::Scattering).map_err(misfit)
     }
 }

@@ -1,7 +1,7 @@
 //! What the LO does at each element: phase, magnitude, power, and what a balanced pair sees.
 
 use super::error::ReceiverError;
-use super::image_rejection::Channel;
+use super::iq_balance::Channel;
 use super::receiver::Receiver;
 use super::side::{Endings, Side};
 use super::solution::Voltages;

@@ -8,7 +8,7 @@
 //! | `frequency_plan` | LO, image and harmonics |
 //! | `receiver` | a receiver ready to be solved |
 //! | `side` | one way in, solved: voltages at the mixing elements |
-//! | `image_rejection` | I and Q from those voltages, and the rejection |
+//! | `iq_balance` | I and Q from those voltages, and the rejection |
 //! | `solution` | the same over a whole plan |
 //! | `analysis` | the whole answer |
 //! | `variation` | a receiver with other networks in some places, what does not change solved once |
@@ -24,22 +24,16 @@
 mod allocation;
 mod analysis;
 mod budget;
-mod component_build;
-mod component_spec;
 mod correction;
-mod description;
 mod die_receiver;
-mod dimensions;
 mod drive;
 mod error;
 mod frequency_plan;
 mod ideal;
-mod image_rejection;
-mod load;
+mod iq_balance;
 mod load_ring;
 mod path_noise;
 mod receiver;
-mod receiver_description;
 mod side;
 mod solution;
 mod trim;
@@ -51,24 +45,21 @@ pub use analysis::{
     DownconverterResult, PlanPoint, ReceiverSummary, analyse_receiver, plan_points,
 };
 pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
-pub use component_spec::{ComponentSpec, KINDS};
 pub use correction::{CorrectionPoint, least_squares_weight, minimax_weight, worst_rejection_db};
-pub use description::{BlockEntry, ComplexValue, LoadEntry, NetworkDescription};
 pub use die_receiver::DieReceiver;
-pub use dimensions::{Dimension, Dimensions};
 pub use drive::{LoPoint, MixerDrive, PairDrive};
-pub use error::{DescriptionError, DescriptionProblem, ReceiverError};
+pub use error::ReceiverError;
 pub use frequency_plan::{
     Band, FrequencyPlan, HarmonicHit, PlanError, PlanSettings, Sideband, SidebandPlan, Victim,
     frequency_plan, receiver_frequency_plan,
 };
-pub use image_rejection::{
+pub use iq_balance::{
     Channel, Combination, Element, IqOutputs, IqPair, Mixing, NOTHING_WANTED_DB, ReceiverBalance,
     favourable_combination, receiver_balance,
 };
-pub use load::{Circuit, LoadedReceiver, load_network, load_receiver};
 pub use load_ring::{LoadRing, RingPlace};
 pub use path_noise::{NoisePathResult, single_sideband_rise_db};
+pub(crate) use receiver::reached;
 pub use receiver::{
     Mixer, OnWays, OutputChoice, OutputStage, PartKind, PowerInput, Receiver, ReceiverLimits,
     ReceiverLoad, ReceiverPart, ReceiverPlan, RingSettings, TrimSteps, Way,

@@ -1,6 +1,6 @@
 //! A receiver ready to be solved: its parts at the frequencies of the plan, and what meets what.
 
-use super::image_rejection::{Channel, Mixing};
+use super::iq_balance::{Channel, Mixing};
 use super::{Combination, Sideband};
 use crate::network::{FrequencyGrid, Network, Terminal};
 use crate::splitter::SplitterKind;
@@ -19,7 +19,7 @@ impl Way {
     /// Both.
     pub const BOTH: [Self; 2] = [Self::Lo, Self::Rf];
 
-    pub(super) fn index(self) -> usize {
+    pub(crate) fn index(self) -> usize {
         match self {
             Self::Lo => 0,
             Self::Rf => 1,
@@ -29,7 +29,7 @@ impl Way {
 
 /// A network at the frequencies of each way on which it lies.
 #[derive(Clone, Debug, Default)]
-pub struct OnWays(pub(super) [Option<Network>; 2]);
+pub struct OnWays(pub(crate) [Option<Network>; 2]);
 
 impl OnWays {
     /// At the frequencies of one way; `None` where that way does not reach it.
@@ -130,7 +130,7 @@ pub struct ReceiverPlan {
     pub lo_power_dbm: Option<f64>,
     /// For each LO, and for each IF within: the points of the RF grid of the upper and the lower
     /// sideband.
-    pub(super) rf_points: Vec<[usize; 2]>,
+    pub(crate) rf_points: Vec<[usize; 2]>,
 }
 
 impl ReceiverPlan {
@@ -267,7 +267,7 @@ impl Receiver {
 }
 
 /// Which of so many parts a way reaches from its input.
-pub(super) fn reached(parts: usize, joins: &[Vec<Terminal>], input: Terminal) -> Vec<bool> {
+pub(crate) fn reached(parts: usize, joins: &[Vec<Terminal>], input: Terminal) -> Vec<bool> {
     let mut is_reached = vec![false; parts];
     let mut open = vec![input.block];
     while let Some(part) = open.pop() {

@@ -7,7 +7,7 @@ use super::error::ReceiverError;
 use super::receiver::{Receiver, Way};
 use crate::network::{
     Load, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
-    close_ports, convert, join, node_references, renormalise,
+    change_reference, close_ports, convert, join, node_references,
 };
 use num_complex::Complex64;
 
@@ -68,7 +68,7 @@ impl Side {
             .map(|(network, references_ohm)| {
                 let scattering = convert(network, ParameterKind::Scattering)?;
                 let references = references_ohm.into_iter().map(Complex64::from).collect();
-                renormalise(&scattering, references, WaveDefinition::Power)
+                change_reference(&scattering, references, WaveDefinition::Kurokawa)
             })
             .collect::<Result<_, NetworkError>>()?;
         Ok(Self { way, parts, blocks, wiring, joins, ends })

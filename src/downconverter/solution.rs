@@ -1,7 +1,7 @@
 //! I and Q over a whole plan, from the voltages at the elements.
 
 use super::error::ReceiverError;
-use super::image_rejection::{
+use super::iq_balance::{
     Channel, Combination, Element, IqOutputs, IqPair, ReceiverBalance, receiver_balance,
 };
 use super::receiver::{OutputChoice, Receiver};

@@ -8,7 +8,7 @@ use super::receiver::{Receiver, Way};
 use super::side::{Endings, Side};
 use super::solution::{Evaluation, Voltages, check_channels, iq_outputs_of};
 use crate::network::{
-    FrequencyGrid, Load, Network, NetworkError, WaveDefinition, interpolate, renormalise,
+    FrequencyGrid, Load, Network, NetworkError, WaveDefinition, change_reference, onto_grid,
 };
 use num_complex::Complex64;
 
@@ -189,7 +189,7 @@ impl Variation {
             let parts = one.parts.iter_mut().map(|part| &mut part.network);
             for network in parts.chain(one.loads.iter_mut().map(|load| &mut load.network)) {
                 if let Some(network) = &mut network.0[way.index()] {
-                    *network = interpolate(network, &grid)?.network;
+                    *network = onto_grid(network, &grid)?.network;
                 }
             }
         }
@@ -235,8 +235,11 @@ impl Variation {
                             Slot::Block(block) => {
                                 let changed = changed.get_or_insert_with(|| side.clone());
                                 let references = side.blocks[block].references_ohm(0).to_vec();
-                                changed.blocks[block] =
-                                    renormalise(&network, references, WaveDefinition::Power)?;
+                                changed.blocks[block] = change_reference(
+                                    &network,
+                                    references,
+                                    WaveDefinition::Kurokawa,
+                                )?;
                             }
                         }
                     }

@@ -1,7 +1,7 @@
 //! What must be known better for an undecided rejection to be decided.
 
 use super::channel_error::ChannelErrorDistribution;
-use super::receiver::Contribution;
+use super::receiver_uncertainty::Contribution;
 use super::verdict::normal_deviate;
 
 /// What would decide a requirement on the rejection that is undecided.

@@ -110,7 +110,7 @@ pub fn from_chain(
     let blank = vec![Complex64::ZERO; chain.entries.len()];
     let frame =
         Network::new(ParameterKind::Scattering, chain.grid.clone(), ports, blank, references_ohm)?
-            .with_waves(waves);
+            .with_wave_definition(waves);
     let mut entries = Vec::with_capacity(chain.entries.len());
     let mut lu = Lu::new(side);
     for (point, given) in chain.entries.chunks_exact(ports * ports).enumerate() {
@@ -155,7 +155,7 @@ pub fn from_chain(
         entries,
         frame.stored_references().to_vec(),
     )?
-    .with_waves(waves))
+    .with_wave_definition(waves))
 }
 
 /// Two 2N-ports one after the other: ports N+1..2N of the first meet ports 1..N of the second.
@@ -165,7 +165,7 @@ pub fn from_chain(
 /// # Errors
 /// [`NetworkError::OddPorts`], [`NetworkError::PortCount`], [`NetworkError::UnequalGrids`],
 /// [`NetworkError::RingingJoin`].
-pub fn cascade(first: &Network, second: &Network) -> Result<Network, NetworkError> {
+pub fn chain(first: &Network, second: &Network) -> Result<Network, NetworkError> {
     let ports = first.ports();
     if !ports.is_multiple_of(2) {
         return Err(NetworkError::OddPorts { ports });
@@ -194,7 +194,7 @@ impl Frames {
             .iter()
             .map(|&reference_ohm| {
                 let PortWaves { factor, reference, reflected } =
-                    PortWaves::new(network.waves(), reference_ohm);
+                    PortWaves::new(network.wave_definition(), reference_ohm);
                 let scale = (factor * (reference + reflected)).inv();
                 (reference * scale, reflected * scale, scale)
             })

@@ -110,7 +110,7 @@ impl Network {
         let references_ohm = checked_references(references_ohm, ports, points)?;
         Ok(Self {
             kind,
-            waves: WaveDefinition::Power,
+            waves: WaveDefinition::Kurokawa,
             grid,
             ports,
             entries,
@@ -121,7 +121,7 @@ impl Network {
 
     /// The same numbers, read as other waves. Only complex references make a difference.
     #[must_use]
-    pub fn with_waves(mut self, waves: WaveDefinition) -> Self {
+    pub fn with_wave_definition(mut self, waves: WaveDefinition) -> Self {
         self.waves = waves;
         self
     }
@@ -151,7 +151,7 @@ impl Network {
 
     /// Which waves a scattering matrix relates.
     #[must_use]
-    pub fn waves(&self) -> WaveDefinition {
+    pub fn wave_definition(&self) -> WaveDefinition {
         self.waves
     }
 
@@ -228,7 +228,7 @@ impl Network {
         references_ohm: Vec<Complex64>,
     ) -> Result<Self, NetworkError> {
         let made = Self::new(kind, self.grid.clone(), self.ports, entries, references_ohm)?
-            .with_waves(self.waves);
+            .with_wave_definition(self.waves);
         Ok(Self { modes: self.modes.clone(), ..made })
     }
 

@@ -2,7 +2,7 @@
 
 use super::lu::Lu;
 use super::waves::PortWaves;
-use super::{Network, NetworkError, ParameterKind, Port, convert, interpolate, renormalise};
+use super::{Network, NetworkError, ParameterKind, Port, change_reference, convert, onto_grid};
 use num_complex::Complex64;
 
 /// What a port is closed by.
@@ -23,7 +23,7 @@ impl Load {
     ///
     /// # Errors
     /// [`NetworkError::OutsideData`] where a one-port does not cover the grid, and those of
-    /// [`convert`] and [`renormalise`].
+    /// [`convert`] and [`change_reference`].
     ///
     /// # Panics
     /// If there is no such port.
@@ -37,16 +37,18 @@ impl Load {
         match self {
             Self::Impedance(impedance_ohm) => Ok((0..points)
                 .map(|point| {
-                    PortWaves::new(network.waves(), reference_at(point))
+                    PortWaves::new(network.wave_definition(), reference_at(point))
                         .reflection_of(*impedance_ohm)
                 })
                 .collect()),
             Self::Reflection(value) => Ok(vec![*value; points]),
             Self::OnePort(one_port) => {
                 let scattering = convert(one_port, ParameterKind::Scattering)?;
-                let on_grid = interpolate(&scattering, network.grid())?.network;
+                let on_grid = onto_grid(&scattering, network.grid())?.network;
                 let references = (0..points).map(reference_at).collect();
-                Ok(renormalise(&on_grid, references, network.waves())?.entries().to_vec())
+                Ok(change_reference(&on_grid, references, network.wave_definition())?
+                    .entries()
+                    .to_vec())
             }
         }
     }
@@ -123,7 +125,8 @@ mod tests {
         let load_ohm = c(33.0, 12.0);
         let closed = close_ports(&network, &[(port, Load::Impedance(load_ohm))]).unwrap();
         let seen =
-            renormalise(&network, vec![50.0.into(), load_ohm], WaveDefinition::Power).unwrap();
+            change_reference(&network, vec![50.0.into(), load_ohm], WaveDefinition::Kurokawa)
+                .unwrap();
         // With power waves a port whose reference is the load sees no incident wave.
         assert!((closed.entries()[0] - seen.entries()[0]).norm() < 1e-14);
     }

@@ -50,7 +50,7 @@ pub fn to_single_ended(network: &Network) -> Result<Network, NetworkError> {
         })
         .collect();
     Ok(Network::new(kind, network.grid().clone(), ports, entries, references_ohm)?
-        .with_waves(network.waves()))
+        .with_wave_definition(network.wave_definition()))
 }
 
 /// A single-ended S, Z or Y network with pairs of its ports seen as one differential and one
@@ -119,7 +119,7 @@ pub fn to_mixed_mode(network: &Network, pairs: &[(Port, Port)]) -> Result<Networ
         })
         .collect();
     Network::new(kind, network.grid().clone(), ports, entries, references_ohm)?
-        .with_waves(network.waves())
+        .with_wave_definition(network.wave_definition())
         .with_modes(modes)
 }
 

@@ -11,50 +11,50 @@
 //! | `ports` | port numbers, mixed modes, selection |
 //! | `waves` | the three wave definitions, as one description |
 //! | `bilinear` | the one step behind every conversion and renormalisation |
-//! | `convert` | S, Z, Y, H, G into one another |
-//! | `renormalise` | other reference impedances |
+//! | `conversion` | S, Z, Y, H, G into one another |
+//! | `reference_change` | other reference impedances |
 //! | `load` | ports closed by loads |
-//! | `interpolate` | other frequencies |
-//! | `join` | many networks into one |
+//! | `interpolation` | other frequencies |
+//! | `joining` | many networks into one |
 //! | `chain` | ABCD and wave-cascade matrices |
 //! | `mixed_mode` | differential and common ports, and back |
-//! | `deembed` | fixtures, pads and leads taken off |
-//! | `compare` | two networks against each other |
+//! | `deembedding` | fixtures, pads and leads taken off |
+//! | `comparison` | two networks against each other |
 //! | `noise` | noise of passive networks |
 //! | `quality` | passivity, reciprocity, sampling |
 //! | `lu` | the small dense solver beneath them |
 
 mod bilinear;
 mod chain;
-mod compare;
+mod comparison;
 mod container;
-mod convert;
-mod deembed;
+mod conversion;
+mod deembedding;
 mod error;
 mod grid;
-mod interpolate;
-mod join;
+mod interpolation;
+mod joining;
 mod load;
 mod lu;
 mod mixed_mode;
 mod noise;
 mod ports;
 mod quality;
-mod renormalise;
+mod reference_change;
 mod waves;
 
-pub use chain::{Chain, ChainForm, cascade, from_chain, to_chain};
-pub use compare::{Comparison, Difference, EntryDifference, compare};
+pub use chain::{Chain, ChainForm, chain, from_chain, to_chain};
+pub use comparison::{Comparison, Difference, EntryDifference, compare};
 pub use container::{MatrixView, Network, ParameterKind};
-pub use convert::convert;
-pub use deembed::{
+pub use conversion::convert;
+pub use deembedding::{
     Deembedded, ThroughSplit, remove_feeds, remove_fixture, remove_fixtures, remove_open_short,
     remove_through, split_through,
 };
 pub use error::NetworkError;
 pub use grid::{FrequencyGrid, Spacing};
-pub use interpolate::{Interpolated, UnsafeStep, interpolate};
-pub use join::{Assembly, Terminal, Waves, Wiring, join, node_references, on_common_grid};
+pub use interpolation::{Interpolated, UnsafeStep, onto_grid};
+pub use joining::{Assembly, Terminal, Waves, Wiring, join, node_references, on_common_grid};
 pub use load::{Load, close_ports};
 pub use mixed_mode::{to_mixed_mode, to_single_ended};
 pub use noise::{
@@ -65,5 +65,5 @@ pub use ports::{Port, PortMode, select_ports};
 pub use quality::{
     PASSIVITY_TOLERANCE, Quality, RECIPROCITY_TOLERANCE, Worst, assess, nearest_passive,
 };
-pub use renormalise::renormalise;
+pub use reference_change::change_reference;
 pub use waves::WaveDefinition;

@@ -4,7 +4,7 @@
 //! C = k T (1 - S S*ᵀ) per hertz of bandwidth, |b|² being power: H. Bosma, Philips Res. Repts.
 //! Suppl. 10 (1967). Noise factors refer to 290 K.
 
-use super::renormalise::power_scattering;
+use super::reference_change::power_scattering;
 use super::{Network, NetworkError, Port};
 use num_complex::Complex64;
 

@@ -79,7 +79,7 @@ pub fn select_ports(network: &Network, ports: &[Port]) -> Result<Network, Networ
         entries,
         references,
     )?
-    .with_waves(network.waves());
+    .with_wave_definition(network.wave_definition());
     super::convert(&selected, kind)
 }
 

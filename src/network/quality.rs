@@ -1,7 +1,7 @@
 //! Whether a network can be trusted: passivity, reciprocity, sampling.
 
-use super::convert::reframe;
-use super::renormalise::power_scattering;
+use super::conversion::reframe;
+use super::reference_change::power_scattering;
 use super::{Network, NetworkError, ParameterKind, Port};
 use nalgebra::DMatrix;
 use num_complex::Complex64;
@@ -45,22 +45,26 @@ pub struct Quality {
 }
 
 impl Quality {
-    /// Whether no more power comes out than goes in, within [`PASSIVITY_TOLERANCE`].
+    /// Whether no more power comes out than goes in: no singular value above 1 + `tolerance`, for
+    /// measured files [`PASSIVITY_TOLERANCE`].
     #[must_use]
-    pub fn is_passive(&self) -> bool {
-        self.max_singular_value.value <= 1.0 + PASSIVITY_TOLERANCE
+    pub fn passive_within(&self, tolerance: f64) -> bool {
+        self.max_singular_value.value <= 1.0 + tolerance
     }
 
-    /// Whether S is symmetric within [`RECIPROCITY_TOLERANCE`]; a one-port always is.
+    /// Whether no |Sij - Sji| is above `tolerance`, for measured files [`RECIPROCITY_TOLERANCE`]; a
+    /// one-port always is reciprocal.
     #[must_use]
-    pub fn is_reciprocal(&self) -> bool {
-        self.max_reciprocity_error.is_none_or(|worst| worst.value <= RECIPROCITY_TOLERANCE)
+    pub fn reciprocal_within(&self, tolerance: f64) -> bool {
+        self.max_reciprocity_error.is_none_or(|worst| worst.value <= tolerance)
     }
 
     /// The smallest mean delay, where it is one that no passive part has; `None` for active parts.
     #[must_use]
     pub fn implausible_delay_s(&self) -> Option<Worst> {
-        self.min_mean_delay_s.filter(|worst| self.is_passive() && worst.value < EARLIEST_DELAY_S)
+        self.min_mean_delay_s.filter(|worst| {
+            self.passive_within(PASSIVITY_TOLERANCE) && worst.value < EARLIEST_DELAY_S
+        })
     }
 }
 
@@ -176,7 +180,7 @@ pub fn nearest_passive(network: &Network) -> Result<(Network, f64), NetworkError
     }
     let repaired =
         scattering.with_matrices(ParameterKind::Scattering, entries, references.clone())?;
-    Ok((reframe(&repaired, network.kind(), references, network.waves())?, largest_change))
+    Ok((reframe(&repaired, network.kind(), references, network.wave_definition())?, largest_change))
 }
 
 fn worst_phase_step(scattering: &Network) -> Option<Worst> {

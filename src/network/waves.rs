@@ -18,11 +18,11 @@ use num_complex::Complex64;
 pub enum WaveDefinition {
     /// |a|² - |b|² is the power into the port, for any complex reference.
     #[default]
-    Power,
+    Kurokawa,
     /// The waves of a multimode calibration referred to any impedance.
-    Pseudo,
+    MarksWilliams,
     /// The waves that travel on a line of the reference impedance.
-    Travelling,
+    LineImpedance,
 }
 
 /// F, Z and H of one port.
@@ -36,11 +36,13 @@ pub(super) struct PortWaves {
 impl PortWaves {
     pub(super) fn new(definition: WaveDefinition, reference_ohm: Complex64) -> Self {
         let (factor, reflected) = match definition {
-            WaveDefinition::Power => ((0.5 / reference_ohm.re.sqrt()).into(), reference_ohm.conj()),
-            WaveDefinition::Pseudo => {
+            WaveDefinition::Kurokawa => {
+                ((0.5 / reference_ohm.re.sqrt()).into(), reference_ohm.conj())
+            }
+            WaveDefinition::MarksWilliams => {
                 ((0.5 * reference_ohm.re.sqrt() / reference_ohm.norm()).into(), reference_ohm)
             }
-            WaveDefinition::Travelling => (0.5 / reference_ohm.sqrt(), reference_ohm),
+            WaveDefinition::LineImpedance => (0.5 / reference_ohm.sqrt(), reference_ohm),
         };
         Self { factor, reference: reference_ohm, reflected }
     }

@@ -1,7 +1,7 @@
 //! What was measured, within what can be said of the truth.
 
-use super::receiver::{CUT_NOTE, LO_LABEL, cut, is_beyond};
-use super::splitter::ghz;
+use super::receiver_curves::{CUT_NOTE, LO_LABEL, cut, is_beyond};
+use super::splitter_curves::ghz;
 use super::style::{
     Axes, BLUE, Dash, Entry, GREY, ORANGE, PlotError, Sizes, VERMILION, area, chart, line, picture,
     range_of,

@@ -1,6 +1,6 @@
 //! Pictures of many dies.
 
-use super::splitter::HIGHEST_REJECTION_DB;
+use super::splitter_curves::HIGHEST_REJECTION_DB;
 use super::style::{
     Axes, BLACK, BLUE, Canvas, Chart, Dash, Entry, GREY, ORANGE, PlotError, SKY_BLUE, Sizes,
     VERMILION, chart, letters, line, picture, px, px_i, range_of, shortened, words,

@@ -1,7 +1,7 @@
 //! The error budget as bars.
 
-use super::receiver::{LOWEST_REJECTION_DB, signed};
-use super::splitter::HIGHEST_REJECTION_DB;
+use super::receiver_curves::{LOWEST_REJECTION_DB, signed};
+use super::splitter_curves::HIGHEST_REJECTION_DB;
 use super::style::{
     BLACK, BLUE, Canvas, GREY, GRID, HEIGHT, PlotError, Sizes, VERMILION, WIDTH, letters, picture,
     px, px_i, range_of, shortened, ticks, width_of, words,

@@ -1,7 +1,7 @@
 //! The channel error over LO in the plane of imbalance and phase error.
 
-use super::receiver::{IfLines, nested_widths, signed};
-use super::splitter::{contour_axes, is_inside};
+use super::receiver_curves::{IfLines, nested_widths, signed};
+use super::splitter_curves::{contour_axes, is_inside};
 use super::style::{
     BLACK, BLUE, Canvas, Dash, Entry, GREEN, ORANGE, PURPLE, Pixel, PlotError, SKY_BLUE, Sizes,
     VERMILION, line, note, picture, place_beside, px, px_i,

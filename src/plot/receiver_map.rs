@@ -1,8 +1,8 @@
 //! The rejection over LO and IF as a map.
 
-use super::receiver::{CUT_NOTE, LO_LABEL, cut, is_beyond};
+use super::receiver_curves::{CUT_NOTE, LO_LABEL, cut, is_beyond};
 use super::scale::{ColourScale, SCALE_WIDTH};
-use super::splitter::{HIGHEST_REJECTION_DB, ghz};
+use super::splitter_curves::{HIGHEST_REJECTION_DB, ghz};
 use super::style::{
     Axes, BLACK, Canvas, Chart, Dash, Entry, Pixel, PlotError, Sizes, WIDTH, chart, hatch, picture,
     px,

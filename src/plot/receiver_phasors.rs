@@ -1,6 +1,6 @@
 //! The LO at the elements as phasors.
 
-use super::receiver::{look, signed};
+use super::receiver_curves::{look, signed};
 use super::style::{
     BLACK, Canvas, GREY, PlotError, Sizes, WIDTH, letters, picture, px, px_i, shortened, width_of,
     words,

@@ -3,6 +3,7 @@
 
 use super::json::{ComparisonReport, Inspected, RebuildReport, ToleranceReport};
 use crate::downconverter::FrequencyPlan;
+use crate::measurement::COVARIANCE_COLUMNS;
 use crate::measurement::EntryCovariance;
 use crate::network::FrequencyGrid;
 use crate::splitter::{SplitterKind, SplitterResult};
@@ -289,10 +290,6 @@ pub fn entry_covariance(
     }
     table.finish()
 }
-
-/// The columns of [`entry_covariance`].
-pub const COVARIANCE_COLUMNS: [&str; 7] =
-    ["frequency_hz", "row_a", "column_a", "row_b", "column_b", "re", "im"];
 
 /// A text that spreadsheets do not take for a formula: one that begins like one gets an apostrophe.
 pub(super) fn harmless(text: &str) -> String {

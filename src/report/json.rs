@@ -3,7 +3,9 @@
 use super::uncertainty;
 use crate::downconverter::{FrequencyPlan, SidebandPlan};
 use crate::measurement::{Assessment, Decision, EntryCovariance, Rebuilt, SplitterUncertainty};
-use crate::network::{Comparison, MatrixView, Quality, Worst};
+use crate::network::{
+    Comparison, MatrixView, PASSIVITY_TOLERANCE, Quality, RECIPROCITY_TOLERANCE, Worst,
+};
 use crate::splitter::{RequirementResult, SplitterKind, SplitterResult, Verdict};
 use crate::touchstone::{TouchstoneFile, Warning};
 use num_complex::Complex64;
@@ -104,10 +106,10 @@ impl From<&Quality> for QualityFigures {
     fn from(quality: &Quality) -> Self {
         let at = |worst: Option<Worst>| worst.map(|worst| worst.frequency_hz);
         Self {
-            passive: quality.is_passive(),
+            passive: quality.passive_within(PASSIVITY_TOLERANCE),
             max_singular_value: quality.max_singular_value.value,
             max_singular_value_at_hz: quality.max_singular_value.frequency_hz,
-            reciprocal: quality.is_reciprocal(),
+            reciprocal: quality.reciprocal_within(RECIPROCITY_TOLERANCE),
             max_reciprocity_error: quality.max_reciprocity_error.map_or(0.0, |worst| worst.value),
             max_reciprocity_error_at_hz: at(quality.max_reciprocity_error),
             max_phase_step_deg: quality.max_phase_step_deg.map(|worst| worst.value),

@@ -5,7 +5,7 @@ use super::uncertainty::{judged, splitter_text};
 use crate::diagnostic::printable;
 use crate::downconverter::FrequencyPlan;
 use crate::measurement::SplitterUncertainty;
-use crate::network::{Port, Quality};
+use crate::network::{PASSIVITY_TOLERANCE, Port, Quality, RECIPROCITY_TOLERANCE};
 use crate::splitter::{RequirementKind, SplitterKind, SplitterPoint, SplitterResult};
 use crate::touchstone::TouchstoneFile;
 use crate::units::{ShownFrequency, shown_complex};
@@ -59,14 +59,18 @@ pub fn inspected(name: &str, file: &TouchstoneFile, quality: Option<&Quality>) -
             let worst = quality.max_singular_value;
             line(format!(
                 "  {}: largest singular value {:.5} at {}",
-                if quality.is_passive() { "passive" } else { "NOT passive" },
+                if quality.passive_within(PASSIVITY_TOLERANCE) { "passive" } else { "NOT passive" },
                 worst.value,
                 ShownFrequency(worst.frequency_hz)
             ));
             if let Some(worst) = quality.max_reciprocity_error {
                 line(format!(
                     "  {}: largest |Sij - Sji| {:.5}{} at {}",
-                    if quality.is_reciprocal() { "reciprocal" } else { "NOT reciprocal" },
+                    if quality.reciprocal_within(RECIPROCITY_TOLERANCE) {
+                        "reciprocal"
+                    } else {
+                        "NOT reciprocal"
+                    },
                     worst.value,
                     entry(worst.entry),
                     ShownFrequency(worst.frequency_hz)

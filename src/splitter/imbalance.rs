@@ -4,8 +4,8 @@ use super::image_rejection::image_rejection_of_error_db;
 use super::requirement::{Requirement, Verdict, judge};
 use super::{GivenRoles, Roles, SplitterError, SplitterKind, find_roles};
 use crate::network::{
-    FrequencyGrid, Load, Network, NetworkError, ParameterKind, Port, WaveDefinition, close_ports,
-    convert, interpolate, renormalise,
+    FrequencyGrid, Load, Network, NetworkError, ParameterKind, Port, WaveDefinition,
+    change_reference, close_ports, convert, onto_grid,
 };
 use crate::units::{db_from_amplitude, db_from_neper, db_from_power, wrap_deg};
 use num_complex::Complex64;
@@ -181,7 +181,7 @@ fn solved<'n>(
     let mut solved = Cow::Borrowed(scattering);
     if !settings.references_ohm.is_empty() {
         let references = settings.references_ohm.clone();
-        solved = Cow::Owned(renormalise(scattering, references, WaveDefinition::Power)?);
+        solved = Cow::Owned(change_reference(scattering, references, WaveDefinition::Kurokawa)?);
     }
     if !settings.loads.is_empty() {
         solved = Cow::Owned(close_ports(&solved, &settings.loads)?);
@@ -205,7 +205,7 @@ fn restrict(
     let mut points_hz: Vec<f64> =
         std::iter::once(low_hz).chain(inside).chain(std::iter::once(high_hz)).collect();
     points_hz.dedup();
-    let interpolated = interpolate(network, &FrequencyGrid::from_hz(points_hz)?)?;
+    let interpolated = onto_grid(network, &FrequencyGrid::from_hz(points_hz)?)?;
     let on_grid = |hz: f64| grid.as_hz()[grid.nearest(hz)].total_cmp(&hz).is_eq();
     if !(on_grid(low_hz) && on_grid(high_hz)) {
         warnings.push("no point lies at an end of the band; it is interpolated there".to_owned());

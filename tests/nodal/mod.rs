@@ -30,11 +30,11 @@ impl Line {
 }
 
 /// A circuit at one frequency.
-pub(crate) struct Circuit {
+pub(crate) struct WiredNetwork {
     admittance: DMatrix<Complex64>,
 }
 
-impl Circuit {
+impl WiredNetwork {
     pub(crate) fn new(nodes: usize) -> Self {
         Self { admittance: DMatrix::zeros(nodes, nodes) }
     }

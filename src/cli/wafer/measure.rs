@@ -1,10 +1,11 @@
 //! A die's files, read and measured.
 
 use crate::cli::failure::Failure;
-use crate::cli::uncertainty::{GivenUncertainty, Uncertainty};
+use crate::description::{GivenUncertainty, Uncertainty};
+use crate::description::{LoadedReceiver, load_receiver};
 use crate::downconverter::{
-    CorrectionPoint, DieReceiver, LoadedReceiver, PlanPoint, ReceiverLimits, load_receiver,
-    minimax_weight, plan_points, worst_rejection_db,
+    CorrectionPoint, DieReceiver, PlanPoint, ReceiverLimits, minimax_weight, plan_points,
+    worst_rejection_db,
 };
 use crate::measurement::{
     ChannelErrorDistribution, Decision, PlanCovariance, UncertainSplitter, conformity_probability,

@@ -1,6 +1,8 @@
 //! Two networks against each other, entry by entry.
 
-use super::{Network, NetworkError, ParameterKind, Port, convert, on_common_grid, renormalise};
+use super::{
+    Network, NetworkError, ParameterKind, Port, change_reference, convert, on_common_grid,
+};
 use crate::units::db_from_amplitude;
 use num_complex::Complex64;
 
@@ -83,7 +85,8 @@ pub fn compare(first: &Network, second: &Network) -> Result<Comparison, NetworkE
     };
     let (first, second) = (first.network, second.network);
     let was_renormalised = first.stored_references() != second.stored_references();
-    let moved = renormalise(&second, first.stored_references().to_vec(), first.waves())?;
+    let moved =
+        change_reference(&second, first.stored_references().to_vec(), first.wave_definition())?;
     let grid = first.grid().as_hz();
     let entries = (0..ports * ports)
         .map(|at| {

@@ -1,10 +1,10 @@
 //! Tables of uncertainties over frequency, and of covariances.
 
-use super::What;
-use super::description::TABLE_COLUMNS;
-use crate::cli::described::NumberTable;
-use crate::downconverter::DescriptionError;
-use crate::report::csv::COVARIANCE_COLUMNS;
+use super::error::DescriptionError;
+use super::source::NumberTable;
+use super::uncertainty_entries::TABLE_COLUMNS;
+use super::uncertainty_toml::What;
+use crate::measurement::COVARIANCE_COLUMNS;
 use nalgebra::DMatrix;
 use num_complex::Complex64;
 use std::path::Path;

@@ -8,7 +8,7 @@
 use super::advice::{Advice, OpenRejection};
 use super::channel_error::ChannelErrorDistribution;
 use super::monte_carlo::{Spread, Trial, TrialSettings, run_trials};
-use super::uncertainty::{Deviates, Errors, Source};
+use super::uncertainty_source::{Deviates, Errors, Source};
 use super::verdict::{Assessment, DecidedRequirement, Decision, DecisionSettings};
 use crate::downconverter::{
     BudgetRow, Contributor, DownconverterResult, Place, PlanPoint, Receiver, ReceiverError,
@@ -356,7 +356,7 @@ impl<'a> Bench<'a> {
         let references = (0..points).flat_map(|point| own.references_ohm(point).to_vec()).collect();
         let network =
             Network::new(own.kind(), own.grid().clone(), own.ports(), entries, references)?;
-        Ok(Some(network.with_waves(own.waves())))
+        Ok(Some(network.with_wave_definition(own.wave_definition())))
     }
 
     /// Networks of one trial.
@@ -515,7 +515,7 @@ impl<'a> Bench<'a> {
                                 if *part == component.part
                                     && let Some(own) = one.network_at(*place, way)
                                 {
-                                    let there = crate::network::interpolate(network, own.grid())?;
+                                    let there = crate::network::onto_grid(network, own.grid())?;
                                     varied.set_network_at(*place, way, there.network);
                                 }
                             }

@@ -1,20 +1,15 @@
 //! UNCERTAINTY.toml, or the short form on the command line: how uncertain S-parameters are.
 
-mod description;
-mod tables;
-
-pub(super) use description::GivenUncertainty;
-
-use description::{
-    AmountEntry, Description, MOST, OverFrequencyName, SourceEntry, TABLE_COLUMNS, unplaced,
+use super::uncertainty_entries::{
+    AmountEntry, Description, GivenUncertainty, MOST, OverFrequencyName, SourceEntry,
+    TABLE_COLUMNS, unplaced,
 };
-use tables::{covariance, interpolated};
+use super::uncertainty_tables::{covariance, interpolated};
 
-use super::described::{Described, NumberTable};
-use super::failure::Failure;
-use crate::downconverter::{
-    DescriptionError, LoadedReceiver, Place, Receiver, ReceiverQuantity, Way,
-};
+use super::error::DescriptionError;
+use super::receiver_toml::LoadedReceiver;
+use super::source::{Described, NumberTable};
+use crate::downconverter::{Place, Receiver, ReceiverQuantity, Way};
 use crate::measurement::{
     Amounts, DecisionSettings, OverFrequency, PartSource, Source, TrialSettings, UncertainPart,
 };
@@ -29,15 +24,15 @@ use std::path::{Path, PathBuf};
 use toml::Spanned;
 
 /// Uncertainty as described, its files read.
-pub(super) struct Uncertainty {
+pub struct Uncertainty {
     described: Option<Described>,
     sources: Vec<DescribedSource>,
-    pub(super) trials: TrialSettings,
-    pub(super) decisions: DecisionSettings,
+    pub trials: TrialSettings,
+    pub decisions: DecisionSettings,
     /// The description and every file it names.
-    pub(super) inputs: Vec<PathBuf>,
+    pub inputs: Vec<PathBuf>,
     /// What the user should know.
-    pub(super) warnings: Vec<String>,
+    pub warnings: Vec<String>,
 }
 
 /// One source, whatever networks it is of.
@@ -48,14 +43,14 @@ struct DescribedSource {
 }
 
 /// What it says.
-enum What {
+pub(super) enum What {
     Stated(Option<NumberTable>),
     Repeats(Vec<Network>),
     Covariance { ports: usize, at_hz: Vec<f64>, matrices: Vec<DMatrix<Complex64>> },
 }
 
 impl Uncertainty {
-    pub(super) fn read(given: &GivenUncertainty, options: &ReadOptions) -> Result<Self, Failure> {
+    pub fn read(given: &GivenUncertainty, options: &ReadOptions) -> Result<Self, DescriptionError> {
         let (described, description) = match given {
             GivenUncertainty::File(path) => {
                 let described = Described::read(path)?;
@@ -102,7 +97,7 @@ impl Uncertainty {
             // The short form has been checked already.
             None => DescriptionError {
                 file: PathBuf::from("--uncertainty"),
-                problem: Box::new(crate::downconverter::DescriptionProblem::Value {
+                problem: Box::new(crate::description::DescriptionProblem::Value {
                     what: what.into(),
                 }),
                 excerpt: None,
@@ -164,7 +159,7 @@ impl Uncertainty {
         entry: &SourceEntry,
         name: &str,
         options: &ReadOptions,
-    ) -> Result<What, Failure> {
+    ) -> Result<What, DescriptionError> {
         let stated = entry.transmission.is_some()
             || entry.reflection.is_some()
             || entry.port.is_some()
@@ -194,7 +189,13 @@ impl Uncertainty {
                     (Some(described), Err(error)) => {
                         return Err(described.at(error.into(), repeats.span()).into());
                     }
-                    (None, Err(error)) => return Err(error.into()),
+                    (None, Err(error)) => {
+                        return Err(DescriptionError {
+                            file: path,
+                            problem: Box::new(error.into()),
+                            excerpt: None,
+                        });
+                    }
                 };
                 let warnings = content.warnings.iter();
                 self.warnings.extend(warnings.map(|text| format!("{}:{text}", path.display())));
@@ -263,7 +264,7 @@ impl Uncertainty {
     }
 
     /// What should be said once it is known which requirements there are, and how stable trials are.
-    pub(super) fn remarks(&self, requirements: &[&str], stability_db: Option<f64>) -> Vec<String> {
+    pub fn remarks(&self, requirements: &[&str], stability_db: Option<f64>) -> Vec<String> {
         let idle =
             self.decisions.guard_bands.keys().filter(|name| !requirements.contains(&name.as_str()));
         let mut remarks: Vec<String> = idle
@@ -282,11 +283,11 @@ impl Uncertainty {
     }
 
     /// The sources of a splitter's file. Where repeats are given their mean takes the network's place.
-    pub(super) fn of_splitter(
+    pub fn of_splitter(
         &self,
         file: &Path,
         network: &mut Network,
-    ) -> Result<SplitterSources<'_>, Failure> {
+    ) -> Result<SplitterSources<'_>, DescriptionError> {
         let mut used = Vec::new();
         for (at, source) in self.sources.iter().enumerate() {
             if let Some(block) = source.entry.blocks.as_ref().and_then(|blocks| blocks.first()) {
@@ -309,11 +310,7 @@ impl Uncertainty {
     }
 
     /// The sources of a load's file.
-    pub(super) fn of_load(
-        &self,
-        file: &Path,
-        network: &Network,
-    ) -> Result<Vec<Source>, DescriptionError> {
+    pub fn of_load(&self, file: &Path, network: &Network) -> Result<Vec<Source>, DescriptionError> {
         // Repeats and covariances without a file's name are the part's.
         let is_its = |source: &&DescribedSource| {
             let is_stated = matches!(source.what, What::Stated(_));
@@ -353,10 +350,10 @@ impl Uncertainty {
 
     /// The sources of a receiver's parts. Where repeats are given their mean takes the place of the
     /// block's own file.
-    pub(super) fn of_receiver(
+    pub fn of_receiver(
         &self,
         loaded: &mut LoadedReceiver,
-    ) -> Result<Vec<UncertainPart>, Failure> {
+    ) -> Result<Vec<UncertainPart>, DescriptionError> {
         let mut parts: Vec<UncertainPart> = Vec::new();
         let by_file = places_by_file(loaded);
         for source in &self.sources {
@@ -565,7 +562,7 @@ impl Uncertainty {
 
 impl Uncertainty {
     /// Refuses what has no meaning where a file changes from die to die.
-    pub(super) fn check_for_dies(&self, is_splitter: bool) -> Result<(), DescriptionError> {
+    pub fn check_for_dies(&self, is_splitter: bool) -> Result<(), DescriptionError> {
         for source in &self.sources {
             let entry = &source.entry;
             if let Some(repeats) = &entry.repeats {
@@ -584,20 +581,20 @@ impl Uncertainty {
     }
 
     /// All sources at the frequencies of a network.
-    pub(super) fn at(&self, network: &Network) -> Result<Vec<Source>, DescriptionError> {
+    pub fn at(&self, network: &Network) -> Result<Vec<Source>, DescriptionError> {
         self.sources.iter().map(|source| self.source(source, network)).collect()
     }
 }
 
 /// The sources that are of a splitter's file.
-pub(super) struct SplitterSources<'u> {
+pub struct SplitterSources<'u> {
     uncertainty: &'u Uncertainty,
     used: Vec<usize>,
 }
 
 impl SplitterSources<'_> {
     /// At the frequencies of a network.
-    pub(super) fn at(&self, network: &Network) -> Result<Vec<Source>, DescriptionError> {
+    pub fn at(&self, network: &Network) -> Result<Vec<Source>, DescriptionError> {
         let used = self.used.iter().map(|&at| &self.uncertainty.sources[at]);
         used.map(|source| self.uncertainty.source(source, network)).collect()
     }

@@ -33,7 +33,7 @@ pub fn convert(network: &Network, kind: ParameterKind) -> Result<Network, Networ
     if kind.is_two_port_only() && network.ports() != 2 {
         return Err(NetworkError::TwoPortsOnly { kind, ports: network.ports() });
     }
-    reframe(network, kind, network.stored_references().to_vec(), network.waves())
+    reframe(network, kind, network.stored_references().to_vec(), network.wave_definition())
 }
 
 /// Every point from the network's own frames to those of another kind, references and waves.
@@ -55,7 +55,7 @@ pub(super) fn reframe(
         };
         let frames = from.iter().zip(to).enumerate().map(|(port, (&from_ohm, &to_ohm))| {
             (
-                PortFrame::new(network.kind(), port, from_ohm, network.waves()),
+                PortFrame::new(network.kind(), port, from_ohm, network.wave_definition()),
                 PortFrame::new(kind, port, to_ohm, waves),
             )
         });
@@ -64,5 +64,5 @@ pub(super) fn reframe(
             frequency_hz: network.grid().as_hz()[point],
         })?;
     }
-    Ok(network.with_matrices(kind, entries, references_ohm)?.with_waves(waves))
+    Ok(network.with_matrices(kind, entries, references_ohm)?.with_wave_definition(waves))
 }

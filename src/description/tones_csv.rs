@@ -1,7 +1,8 @@
 //! A table of measured rejections, against the prediction.
 
-use super::described::NumberTable;
-use crate::downconverter::{DescriptionError, DownconverterResult, PlanPoint};
+use super::error::DescriptionError;
+use super::source::NumberTable;
+use crate::downconverter::{DownconverterResult, PlanPoint};
 use crate::measurement::{
     ReceiverUncertainty, Spread, ToneComparisons, ToneMeasurement, compare_tones,
 };
@@ -14,7 +15,7 @@ const COLUMNS: [&str; 6] =
 const SAME_FREQUENCY: f64 = 1e-9;
 
 /// Reads the table and compares each row with its point of the plan.
-pub(super) fn compared(
+pub fn compared(
     path: &Path,
     result: &DownconverterResult,
     uncertainty: Option<&ReceiverUncertainty>,

@@ -1,7 +1,7 @@
 //! What a workshop or layout needs to know of a part.
 
-use super::component_build::{as_described, coupled};
-use super::component_spec::{ComponentSpec, TopologyName};
+use super::build::{as_described, coupled};
+use super::catalogue::{ComponentSpec, TopologyName};
 use crate::component::microstrip::{self, Substrate};
 use crate::component::{
     ComponentError, PadTopology, PlanarBalun, pad_resistors_ohm, strip_impedances_ohm,

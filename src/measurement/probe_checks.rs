@@ -1,8 +1,8 @@
 //! Checks at the probe station: is the through one, did anything drift, where does a probe stand.
 
 use crate::network::{
-    Difference, Network, NetworkError, ParameterKind, Port, WaveDefinition, compare, convert,
-    renormalise,
+    Difference, Network, NetworkError, ParameterKind, Port, WaveDefinition, change_reference,
+    compare, convert,
 };
 use crate::units::{SPEED_OF_LIGHT_M_PER_S, wrap_deg};
 use nalgebra::{DMatrix, DVector};
@@ -80,7 +80,7 @@ pub fn through_residual(network: &Network) -> Result<ThroughResidual, NetworkErr
         return Err(NetworkError::PortCount { expected: 2, found: network.ports() });
     }
     let scattering = convert(network, ParameterKind::Scattering)?;
-    let scattering = renormalise(&scattering, vec![50.0.into()], WaveDefinition::Power)?;
+    let scattering = change_reference(&scattering, vec![50.0.into()], WaveDefinition::Kurokawa)?;
     let at_hz = scattering.grid().as_hz();
     let mut found = ThroughResidual {
         reflection: ValueAt::default(),

@@ -1,6 +1,6 @@
 //! The plane of amplitude imbalance and phase error, for the inverse question.
 
-use super::splitter::contour_axes;
+use super::splitter_curves::contour_axes;
 use super::style::{PlotError, Sizes, picture};
 use crate::splitter::contour_family;
 

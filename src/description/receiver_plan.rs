@@ -1,12 +1,10 @@
 //! The frequencies of a receiver, and which of them its files must cover.
 
+use super::error::{DescriptionError, DescriptionProblem};
 use super::parts::Loader;
+use super::receiver_entries::{FrequencyPlanEntry, ReceiverDescription, SidebandName, Sweep};
+use crate::downconverter::ReceiverPlan;
 use crate::downconverter::Sideband;
-use crate::downconverter::error::{DescriptionError, DescriptionProblem};
-use crate::downconverter::receiver::ReceiverPlan;
-use crate::downconverter::receiver_description::{
-    FrequencyPlanEntry, ReceiverDescription, SidebandName, Sweep,
-};
 use crate::network::Network;
 use crate::units::{ShownFrequency, equidistant};
 use std::ops::Range;

@@ -1,6 +1,6 @@
 //! Pictures of a receiver over its LO.
 
-use super::splitter::{HIGHEST_REJECTION_DB, ghz};
+use super::splitter_curves::{HIGHEST_REJECTION_DB, ghz};
 use super::style::{
     Axes, BLACK, BLUE, Canvas, Chart, Dash, Entry, GREEN, GREY, ORANGE, PURPLE, Pixel, PlotError,
     SKY_BLUE, Sizes, VERMILION, chart, line, picture, px_i, range_of, shade,

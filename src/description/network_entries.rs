@@ -2,7 +2,7 @@
 //!
 //! Everything that an error may have to point at carries its place in the file.
 
-use super::component_spec::ComponentSpec;
+use crate::component::{ArrangementName, ComponentSpec};
 use num_complex::Complex64;
 use serde::Deserialize;
 use std::path::PathBuf;
@@ -98,17 +98,6 @@ pub struct ResistorCapacitor {
     /// How they stand.
     #[serde(default)]
     pub arrangement: ArrangementName,
-}
-
-/// `series` or `parallel`.
-#[derive(Clone, Copy, Debug, Default, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum ArrangementName {
-    /// One after the other.
-    #[default]
-    Series,
-    /// Side by side.
-    Parallel,
 }
 
 /// A number or [re, im].

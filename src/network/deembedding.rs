@@ -2,10 +2,10 @@
 
 use super::lu::Lu;
 use super::quality::{Worst, assess};
-use super::renormalise::power_scattering;
+use super::reference_change::power_scattering;
 use super::{
     ChainForm, FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition,
-    Wiring, convert, from_chain, join, renormalise, to_chain,
+    Wiring, change_reference, convert, from_chain, join, to_chain,
 };
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
@@ -118,10 +118,10 @@ pub fn remove_fixture(measured: &Network, fixture: &Network) -> Result<Deembedde
     // The measurement is brought to the references of the fixture's outer ports.
     let outer = |point: usize| fixture.references_ohm(point)[..n].iter().copied();
     let outer_ohm: Vec<Complex64> = (0..measured.grid().len()).flat_map(outer).collect();
-    let measured_s = renormalise(
+    let measured_s = change_reference(
         &convert(measured, ParameterKind::Scattering)?,
         outer_ohm,
-        WaveDefinition::Power,
+        WaveDefinition::Kurokawa,
     )?;
 
     let mut condition = WorstCondition::default();
@@ -202,7 +202,7 @@ pub fn remove_open_short(
     // An ideal short has no Y, so the short stays S: with waves in R, v = √R (1 + S) a and
     // i = (1 - S) a / √R.
     let short = convert(short, ParameterKind::Scattering)
-        .and_then(|s| renormalise(&s, vec![R.into(); n], WaveDefinition::Power))
+        .and_then(|s| change_reference(&s, vec![R.into(); n], WaveDefinition::Kurokawa))
         .map_err(in_standard("short"))?;
     let mut condition = WorstCondition::default();
     let mut lu = Lu::new(n);
@@ -300,7 +300,7 @@ pub fn split_through(
             grid: through.grid().clone(),
             entries,
         };
-        from_chain(&chain, references.clone(), through.waves())
+        from_chain(&chain, references.clone(), through.wave_definition())
     };
     let left = build(chains.concat())?;
     // Turned round, a reciprocal two-port has A and D exchanged.

@@ -1,10 +1,10 @@
 //! What all descriptions share: blocks, loads, names of ports, joins.
 
+use super::error::{DescriptionError, DescriptionProblem};
+use super::network_entries::{BlockEntry, LoadEntry};
 use crate::component::{Arrangement, ComponentError, Elements, Terminated, one_port};
 use crate::diagnostic::Excerpt;
-use crate::downconverter::description::{BlockEntry, LoadEntry};
-use crate::downconverter::error::{DescriptionError, DescriptionProblem};
-use crate::network::{FrequencyGrid, Network, ParameterKind, Port, Terminal, interpolate};
+use crate::network::{FrequencyGrid, Network, ParameterKind, Port, Terminal, onto_grid};
 use crate::touchstone::{ReadOptions, read};
 use num_complex::Complex64;
 use serde::de::DeserializeOwned;
@@ -205,7 +205,7 @@ impl Loader<'_> {
         span: Range<usize>,
         notes: &mut Notes,
     ) -> Result<Network, DescriptionError> {
-        let interpolated = interpolate(network, grid).map_err(|source| {
+        let interpolated = onto_grid(network, grid).map_err(|source| {
             self.at(DescriptionProblem::Block { name: name.to_owned(), source }, span)
         })?;
         if let Some(step) = interpolated.unsafe_step {

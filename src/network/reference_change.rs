@@ -1,7 +1,7 @@
 //! The same network seen from other reference impedances.
 
 use super::container::checked_references;
-use super::convert::reframe;
+use super::conversion::reframe;
 use super::{Network, NetworkError, ParameterKind, WaveDefinition};
 use num_complex::Complex64;
 use std::borrow::Cow;
@@ -23,16 +23,16 @@ use std::borrow::Cow;
 ///
 /// # Examples
 /// ```
-/// use fourphase::network::{FrequencyGrid, Network, ParameterKind, WaveDefinition, renormalise};
+/// use fourphase::network::{FrequencyGrid, Network, ParameterKind, WaveDefinition, change_reference};
 ///
 /// // A 75 ohm load reflects 0.2 seen from 50 ohm, and nothing seen from 75 ohm.
 /// let grid = FrequencyGrid::from_hz(vec![1e9])?;
 /// let load = Network::new(ParameterKind::Scattering, grid, 1, vec![0.2.into()], vec![50.0.into()])?;
-/// let matched = renormalise(&load, vec![75.0.into()], WaveDefinition::Power)?;
+/// let matched = change_reference(&load, vec![75.0.into()], WaveDefinition::Kurokawa)?;
 /// assert!(matched.entries()[0].norm() < 1e-15);
 /// # Ok::<(), fourphase::network::NetworkError>(())
 /// ```
-pub fn renormalise(
+pub fn change_reference(
     network: &Network,
     references_ohm: Vec<Complex64>,
     waves: WaveDefinition,
@@ -42,9 +42,9 @@ pub fn renormalise(
         let entries = network.entries().to_vec();
         return Ok(network
             .with_matrices(network.kind(), entries, references_ohm)?
-            .with_waves(waves));
+            .with_wave_definition(waves));
     }
-    if waves == network.waves() && references_ohm == network.stored_references() {
+    if waves == network.wave_definition() && references_ohm == network.stored_references() {
         return Ok(network.clone());
     }
     reframe(network, ParameterKind::Scattering, references_ohm, waves)
@@ -55,9 +55,12 @@ pub fn renormalise(
 /// # Errors
 /// [`NetworkError::NoSuchMatrix`] with the frequency at which it has no S.
 pub(super) fn power_scattering(network: &Network) -> Result<Cow<'_, Network>, NetworkError> {
-    if network.kind() == ParameterKind::Scattering && network.waves() == WaveDefinition::Power {
+    if network.kind() == ParameterKind::Scattering
+        && network.wave_definition() == WaveDefinition::Kurokawa
+    {
         return Ok(Cow::Borrowed(network));
     }
     let references = network.stored_references().to_vec();
-    reframe(network, ParameterKind::Scattering, references, WaveDefinition::Power).map(Cow::Owned)
+    reframe(network, ParameterKind::Scattering, references, WaveDefinition::Kurokawa)
+        .map(Cow::Owned)
 }

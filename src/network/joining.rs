@@ -15,8 +15,8 @@
 
 use super::lu::Lu;
 use super::{
-    FrequencyGrid, Network, NetworkError, ParameterKind, Port, WaveDefinition, convert,
-    interpolate, renormalise,
+    FrequencyGrid, Network, NetworkError, ParameterKind, Port, WaveDefinition, change_reference,
+    convert, onto_grid,
 };
 use num_complex::Complex64;
 use rayon::prelude::{
@@ -66,7 +66,7 @@ pub fn join(blocks: &[Network], wiring: &Wiring) -> Result<Network, NetworkError
 /// points there, and the ends of the common range.
 ///
 /// # Errors
-/// [`NetworkError::NoCommonBand`] if no range is common to all; errors of [`interpolate`].
+/// [`NetworkError::NoCommonBand`] if no range is common to all; errors of [`onto_grid`].
 pub fn on_common_grid(blocks: &[Network]) -> Result<Vec<super::Interpolated>, NetworkError> {
     let first_hz = blocks.iter().map(|block| block.grid().first_hz()).fold(0.0, f64::max);
     let last_hz = blocks.iter().map(|block| block.grid().last_hz()).fold(f64::INFINITY, f64::min);
@@ -91,7 +91,7 @@ pub fn on_common_grid(blocks: &[Network]) -> Result<Vec<super::Interpolated>, Ne
     points_hz.sort_by(f64::total_cmp);
     points_hz.dedup();
     let grid = FrequencyGrid::from_hz(points_hz)?;
-    blocks.iter().map(|block| interpolate(block, &grid)).collect()
+    blocks.iter().map(|block| onto_grid(block, &grid)).collect()
 }
 
 /// The references, in ohms, at which [`join`] lets ports meet: those that share a node take that of
@@ -181,7 +181,7 @@ impl Assembly {
         for (network, targets_ohm) in blocks.iter().zip(&targets) {
             let scattering = convert(network, ParameterKind::Scattering)?;
             let references = targets_ohm.iter().map(|&ohm| ohm.into()).collect();
-            let moved = renormalise(&scattering, references, WaveDefinition::Power)?;
+            let moved = change_reference(&scattering, references, WaveDefinition::Kurokawa)?;
             made.push(moved.entries().to_vec(), targets_ohm);
         }
         let place =

@@ -8,7 +8,7 @@ use toml::Spanned;
 
 /// What stands on the command line.
 #[derive(Clone, Debug)]
-pub(in crate::cli) enum GivenUncertainty {
+pub enum GivenUncertainty {
     /// A description.
     File(PathBuf),
     /// The same for all entries.
@@ -48,57 +48,57 @@ impl std::str::FromStr for GivenUncertainty {
     }
 }
 
-pub(super) const SHORT_FORM: &str = "expected a file, or magnitude_db=..,phase_deg=.. \
+pub const SHORT_FORM: &str = "expected a file, or magnitude_db=..,phase_deg=.. \
     (magnitude= for a linear one, over_frequency=independent for trace noise)";
 /// A larger standard uncertainty is a slip of the pen.
-pub(super) const MOST: f64 = 90.0;
+pub const MOST: f64 = 90.0;
 
-pub(super) fn unplaced<T>(value: T) -> Spanned<T> {
+pub fn unplaced<T>(value: T) -> Spanned<T> {
     Spanned::new(0..0, value)
 }
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct Description {
-    pub(super) coverage_percent: Option<Spanned<f64>>,
-    pub(super) seed: Option<u64>,
-    pub(super) trials: Option<Spanned<usize>>,
-    pub(super) stability_db: Option<Spanned<f64>>,
+pub struct Description {
+    pub coverage_percent: Option<Spanned<f64>>,
+    pub seed: Option<u64>,
+    pub trials: Option<Spanned<usize>>,
+    pub stability_db: Option<Spanned<f64>>,
     #[serde(default)]
-    pub(super) decision: DecisionEntry,
+    pub decision: DecisionEntry,
     #[serde(default, rename = "source")]
-    pub(super) sources: Vec<SourceEntry>,
+    pub sources: Vec<SourceEntry>,
 }
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct DecisionEntry {
-    pub(super) conformity_percent: Option<Spanned<f64>>,
+pub struct DecisionEntry {
+    pub conformity_percent: Option<Spanned<f64>>,
     #[serde(default)]
-    pub(super) guard_band: BTreeMap<Spanned<String>, Spanned<f64>>,
+    pub guard_band: BTreeMap<Spanned<String>, Spanned<f64>>,
 }
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct SourceEntry {
-    pub(super) name: Option<String>,
-    pub(super) blocks: Option<Vec<Spanned<String>>>,
-    pub(super) files: Option<Vec<Spanned<PathBuf>>>,
-    pub(super) over_frequency: Option<Spanned<OverFrequencyName>>,
+pub struct SourceEntry {
+    pub name: Option<String>,
+    pub blocks: Option<Vec<Spanned<String>>>,
+    pub files: Option<Vec<Spanned<PathBuf>>>,
+    pub over_frequency: Option<Spanned<OverFrequencyName>>,
     #[serde(default)]
-    pub(super) reciprocal: bool,
-    pub(super) transmission: Option<AmountEntry>,
-    pub(super) reflection: Option<AmountEntry>,
-    pub(super) port: Option<PortEntry>,
-    pub(super) placement: Option<PlacementEntry>,
-    pub(super) table: Option<Spanned<PathBuf>>,
-    pub(super) repeats: Option<Spanned<Vec<PathBuf>>>,
-    pub(super) covariance: Option<Spanned<PathBuf>>,
+    pub reciprocal: bool,
+    pub transmission: Option<AmountEntry>,
+    pub reflection: Option<AmountEntry>,
+    pub port: Option<PortEntry>,
+    pub placement: Option<PlacementEntry>,
+    pub table: Option<Spanned<PathBuf>>,
+    pub repeats: Option<Spanned<Vec<PathBuf>>>,
+    pub covariance: Option<Spanned<PathBuf>>,
 }
 
 #[derive(Clone, Copy, Debug, Default, Deserialize)]
 #[serde(rename_all = "snake_case")]
-pub(super) enum OverFrequencyName {
+pub enum OverFrequencyName {
     #[default]
     Correlated,
     Independent,
@@ -107,28 +107,28 @@ pub(super) enum OverFrequencyName {
 /// Standard uncertainties of an entry.
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(in crate::cli) struct AmountEntry {
-    pub(super) magnitude_db: Option<Spanned<f64>>,
-    pub(super) magnitude: Option<Spanned<f64>>,
-    pub(super) phase_deg: Option<Spanned<f64>>,
+pub struct AmountEntry {
+    pub magnitude_db: Option<Spanned<f64>>,
+    pub magnitude: Option<Spanned<f64>>,
+    pub phase_deg: Option<Spanned<f64>>,
 }
 
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct PortEntry {
-    pub(super) magnitude_db: Option<Spanned<f64>>,
-    pub(super) phase_deg: Option<Spanned<f64>>,
+pub struct PortEntry {
+    pub magnitude_db: Option<Spanned<f64>>,
+    pub phase_deg: Option<Spanned<f64>>,
 }
 
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct PlacementEntry {
-    pub(super) um: Spanned<f64>,
-    pub(super) effective_permittivity: Spanned<f64>,
+pub struct PlacementEntry {
+    pub um: Spanned<f64>,
+    pub effective_permittivity: Spanned<f64>,
 }
 
 /// The columns of a table beside the frequency.
-pub(super) const TABLE_COLUMNS: [&str; 9] = [
+pub const TABLE_COLUMNS: [&str; 9] = [
     "frequency_ghz",
     "transmission_magnitude_db",
     "transmission_magnitude",

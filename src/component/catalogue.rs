@@ -3,7 +3,6 @@
 //! Names end in their units: `_ghz`, `_deg`, `_db`, `_ohm`, `_um`, `_ff` (femtofarad), `_ph`
 //! (picohenry).
 
-use super::description::ArrangementName;
 use serde::Deserialize;
 
 /// Each kind, its ports and its parameters, for help.
@@ -321,4 +320,15 @@ fn gallium_arsenide() -> f64 {
 }
 fn hundred() -> f64 {
     100.0
+}
+
+/// `series` or `parallel`.
+#[derive(Clone, Copy, Debug, Default, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ArrangementName {
+    /// One after the other.
+    #[default]
+    Series,
+    /// Side by side.
+    Parallel,
 }

@@ -1,7 +1,7 @@
 //! What a description of a receiver may say beyond blocks, joins and loads.
 
-use super::component_spec::ComponentSpec;
-use super::description::{BlockEntry, ComplexValue, LoadEntry};
+use super::network_entries::{BlockEntry, ComplexValue, LoadEntry};
+use crate::component::ComponentSpec;
 use serde::Deserialize;
 use std::path::PathBuf;
 use toml::Spanned;

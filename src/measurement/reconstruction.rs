@@ -17,11 +17,15 @@
 
 use super::error::RebuildError;
 use crate::network::{
-    FrequencyGrid, Network, NetworkError, ParameterKind, Port, WaveDefinition, convert,
-    interpolate, renormalise,
+    FrequencyGrid, Network, NetworkError, ParameterKind, Port, WaveDefinition, change_reference,
+    convert, onto_grid,
 };
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
+
+/// The columns of [`entry_covariance`].
+pub const COVARIANCE_COLUMNS: [&str; 7] =
+    ["frequency_hz", "row_a", "column_a", "row_b", "column_b", "re", "im"];
 
 /// A measurement of some ports.
 #[derive(Clone, Debug)]
@@ -125,7 +129,7 @@ const MOST_STEPS: usize = 60;
 ///
 /// # Errors
 /// [`RebuildError`]: ports that do not fit, entries that nothing tells, measurements that no matrix
-/// fits, and errors of [`convert`], [`interpolate`] and [`renormalise`].
+/// fits, and errors of [`convert`], [`onto_grid`] and [`change_reference`].
 pub fn rebuild(
     settings: &RebuildSettings,
     measurements: &[PartialMeasurement],
@@ -257,10 +261,10 @@ fn brought(
     if ends.len() != ports || ends.iter().any(|over| over.len() != grid.len()) {
         return Err(RebuildError::Terminations { measurement: at + 1, ports, points: grid.len() });
     }
-    let there = interpolate(&measurement.network, grid)?.network;
+    let there = onto_grid(&measurement.network, grid)?.network;
     let scattering = convert(&there, ParameterKind::Scattering)?;
     let references = vec![settings.reference_ohm.into(); named.len()];
-    Ok(renormalise(&scattering, references, WaveDefinition::Power)?)
+    Ok(change_reference(&scattering, references, WaveDefinition::Kurokawa)?)
 }
 
 type Matrix = DMatrix<Complex64>;

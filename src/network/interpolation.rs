@@ -64,18 +64,18 @@ const SMALLEST_TELLING_SHARE: f64 = 1e-2;
 ///
 /// # Examples
 /// ```
-/// use fourphase::network::{FrequencyGrid, Network, ParameterKind, interpolate};
+/// use fourphase::network::{FrequencyGrid, Network, ParameterKind, onto_grid};
 /// use num_complex::Complex64;
 ///
 /// // One nanosecond of line, sampled every 100 MHz, read half-way.
 /// let grid = FrequencyGrid::linear(1e9, 2e9, 11)?;
 /// let s = grid.as_hz().iter().map(|f| Complex64::cis(-std::f64::consts::TAU * f * 1e-9)).collect();
 /// let line = Network::new(ParameterKind::Scattering, grid, 1, s, vec![50.0.into()])?;
-/// let between = interpolate(&line, &FrequencyGrid::from_hz(vec![1.25e9])?)?.network;
+/// let between = onto_grid(&line, &FrequencyGrid::from_hz(vec![1.25e9])?)?.network;
 /// assert!((between.entries()[0] - Complex64::new(0.0, -1.0)).norm() < 1e-12);
 /// # Ok::<(), fourphase::network::NetworkError>(())
 /// ```
-pub fn interpolate(network: &Network, grid: &FrequencyGrid) -> Result<Interpolated, NetworkError> {
+pub fn onto_grid(network: &Network, grid: &FrequencyGrid) -> Result<Interpolated, NetworkError> {
     if grid == network.grid() {
         return Ok(Interpolated { network: network.clone(), unsafe_step: None });
     }
@@ -93,7 +93,7 @@ pub fn interpolate(network: &Network, grid: &FrequencyGrid) -> Result<Interpolat
         return Ok(Interpolated { network, unsafe_step: None });
     }
     if network.kind() != ParameterKind::Scattering {
-        let scattering = interpolate(&convert(network, ParameterKind::Scattering)?, grid)?;
+        let scattering = onto_grid(&convert(network, ParameterKind::Scattering)?, grid)?;
         let network = convert(&scattering.network, network.kind())?;
         return Ok(Interpolated { network, ..scattering });
     }
@@ -144,7 +144,7 @@ pub fn interpolate(network: &Network, grid: &FrequencyGrid) -> Result<Interpolat
     };
     let made =
         Network::new(ParameterKind::Scattering, grid.clone(), ports, entries, references_ohm)?
-            .with_waves(network.waves());
+            .with_wave_definition(network.wave_definition());
     let network = match network.modes() {
         Some(modes) => made.with_modes(modes.to_vec())?,
         None => made,
@@ -173,7 +173,7 @@ fn picked(network: &Network, grid: &FrequencyGrid) -> Result<Option<Network>, Ne
     let references_ohm = network.references_ohm(0).to_vec();
     let made =
         Network::new(network.kind(), grid.clone(), network.ports(), entries, references_ohm)?;
-    let made = made.with_waves(network.waves());
+    let made = made.with_wave_definition(network.wave_definition());
     Ok(Some(match network.modes() {
         Some(modes) => made.with_modes(modes.to_vec())?,
         None => made,
@@ -330,7 +330,7 @@ mod tests {
     fn worst_error(points: usize, value: impl Fn(f64) -> Complex64) -> f64 {
         let coarse = FrequencyGrid::linear(26e9, 32e9, points).unwrap();
         let fine = FrequencyGrid::linear(26e9, 32e9, 997).unwrap();
-        let got = interpolate(&one_port(&coarse, &value), &fine).unwrap().network;
+        let got = onto_grid(&one_port(&coarse, &value), &fine).unwrap().network;
         got.entries()
             .iter()
             .zip(fine.as_hz())
@@ -344,7 +344,7 @@ mod tests {
         let network = one_port(&grid, |hz| Complex64::cis(hz * 3.3e-9) * 0.7);
         let half =
             FrequencyGrid::from_hz(grid.as_hz().iter().copied().step_by(2).collect()).unwrap();
-        let got = interpolate(&network, &half).unwrap().network;
+        let got = onto_grid(&network, &half).unwrap().network;
         let want: Vec<_> = network.entries().iter().copied().step_by(2).collect();
         assert_eq!(got.entries(), want);
     }
@@ -367,9 +367,9 @@ mod tests {
         let grid = FrequencyGrid::linear(1e9, 2e9, 11).unwrap();
         let network = one_port(&grid, |hz| Complex64::cis(-TAU * hz * 3e-9));
         let outside = FrequencyGrid::from_hz(vec![2.000_001e9]).unwrap();
-        assert!(matches!(interpolate(&network, &outside), Err(NetworkError::OutsideData { .. })));
+        assert!(matches!(onto_grid(&network, &outside), Err(NetworkError::OutsideData { .. })));
         let inside = FrequencyGrid::from_hz(vec![1.55e9]).unwrap();
-        let step = interpolate(&network, &inside).unwrap().unsafe_step.unwrap();
+        let step = onto_grid(&network, &inside).unwrap().unsafe_step.unwrap();
         assert!((step.step_deg - 108.0).abs() < 1e-6);
     }
 
@@ -380,7 +380,7 @@ mod tests {
         let network =
             Network::new(ParameterKind::Scattering, grid, 1, jump, vec![50.0.into()]).unwrap();
         let asked = FrequencyGrid::from_hz(vec![1.5, 2.0, 2.5]).unwrap();
-        let got = interpolate(&network, &asked).unwrap().network;
+        let got = onto_grid(&network, &asked).unwrap().network;
         assert_eq!(got.entries(), [0.0, 0.0, 0.5].map(Complex64::from));
     }
 }

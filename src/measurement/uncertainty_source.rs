@@ -11,7 +11,7 @@
 //! directions of the complex plane, which suits reflections near nought.
 
 use crate::network::{FrequencyGrid, Network, NetworkError, ParameterKind, WaveDefinition};
-use crate::network::{convert, interpolate, renormalise};
+use crate::network::{change_reference, convert, onto_grid};
 use nalgebra::{DMatrix, SymmetricEigen};
 use num_complex::Complex64;
 use rand_chacha::ChaCha8Rng;
@@ -303,7 +303,7 @@ impl Source {
     /// frequencies of `grid`, in these references.
     ///
     /// # Errors
-    /// Those of [`interpolate`], [`convert`] and [`renormalise`], and
+    /// Those of [`onto_grid`], [`convert`] and [`change_reference`], and
     /// [`NetworkError::PortCount`] for measurements of different parts.
     pub fn repeats(
         measurements: &[Network],
@@ -318,8 +318,12 @@ impl Source {
                 return Err(NetworkError::PortCount { expected, found });
             }
             let scattering =
-                convert(&interpolate(measurement, grid)?.network, ParameterKind::Scattering)?;
-            brought.push(renormalise(&scattering, references_ohm.to_vec(), WaveDefinition::Power)?);
+                convert(&onto_grid(measurement, grid)?.network, ParameterKind::Scattering)?;
+            brought.push(change_reference(
+                &scattering,
+                references_ohm.to_vec(),
+                WaveDefinition::Kurokawa,
+            )?);
         }
         #[expect(clippy::cast_precision_loss, reason = "few measurements")]
         let count = brought.len() as f64;

@@ -2,8 +2,8 @@
 
 use super::channel_error::ChannelErrorDistribution;
 use super::monte_carlo::{Spread, Trial, TrialSettings, run_trials};
-use super::receiver::with_highest;
-use super::uncertainty::{Deviates, Errors, Source};
+use super::receiver_uncertainty::with_highest;
+use super::uncertainty_source::{Deviates, Errors, Source};
 use super::verdict::{Assessment, DecidedRequirement, DecisionSettings};
 use crate::network::{Load, Network, ParameterKind, convert};
 use crate::splitter::{
@@ -83,7 +83,7 @@ impl UncertainSplitter<'_> {
             let entries = errors.applied(own.entries());
             let network =
                 Network::new(own.kind(), own.grid().clone(), own.ports(), entries, references)?;
-            off.push(network.with_waves(own.waves()));
+            off.push(network.with_wave_definition(own.wave_definition()));
         }
         if off.len() == 1 {
             return channel_errors(&off[0], self.settings, self.roles);

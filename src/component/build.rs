@@ -1,9 +1,9 @@
 //! Parts built from their descriptions.
 
-use super::component_spec::{
-    ComponentSpec, CouplerSpec, ElementsSpec, EndName, MicrostripSpec, SplitSpec, WilkinsonSpec,
+use super::catalogue::{
+    ArrangementName, ComponentSpec, CouplerSpec, ElementsSpec, EndName, MicrostripSpec, SplitSpec,
+    WilkinsonSpec,
 };
-use super::description::ArrangementName;
 use crate::component::microstrip::{self, Substrate};
 use crate::component::{
     Arrangement, Bond, BranchLine, ComponentError, CoupledLineCoupler, CoupledPair, Elements,

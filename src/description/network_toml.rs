@@ -1,12 +1,12 @@
 //! NETWORK.toml: networks on one grid, and how they meet.
 
+use super::error::{DescriptionError, DescriptionProblem};
+use super::network_entries::{BlockEntry, NetworkDescription};
 use super::parts::{Loader, Notes, Part, read_text};
 use crate::diagnostic::Excerpt;
-use crate::downconverter::description::{BlockEntry, NetworkDescription};
-use crate::downconverter::error::{DescriptionError, DescriptionProblem};
 use crate::network::{
     FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
-    join, on_common_grid, renormalise,
+    change_reference, join, on_common_grid,
 };
 use crate::touchstone::ReadOptions;
 use crate::units::{ShownFrequency, parse_frequency_grid_hz};
@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 
 /// Networks on one grid, and how they meet.
 #[derive(Debug)]
-pub struct Circuit {
+pub struct WiredNetwork {
     /// The parts, then the loads.
     pub blocks: Vec<Network>,
     /// Their names.
@@ -36,7 +36,7 @@ pub struct Circuit {
     file: PathBuf,
 }
 
-impl Circuit {
+impl WiredNetwork {
     /// The network of the outside ports.
     ///
     /// # Errors
@@ -61,7 +61,7 @@ impl Circuit {
             return Ok(joined);
         }
         let references = self.references_ohm.iter().map(|&ohm| ohm.into()).collect();
-        renormalise(&joined, references, WaveDefinition::Power)
+        change_reference(&joined, references, WaveDefinition::Kurokawa)
             .map_err(|error| failed(error.into(), None))
     }
 }
@@ -74,7 +74,7 @@ pub fn load_network(
     path: &Path,
     options: &ReadOptions,
     grid_hz: Option<Vec<f64>>,
-) -> Result<Circuit, DescriptionError> {
+) -> Result<WiredNetwork, DescriptionError> {
     let text = read_text(path)?;
     let loader = Loader { path, text: &text, options };
     let description: NetworkDescription = loader.description()?;
@@ -86,8 +86,8 @@ impl Loader<'_> {
         &self,
         description: &NetworkDescription,
         grid_hz: Option<Vec<f64>>,
-    ) -> Result<Circuit, DescriptionError> {
-        let mut circuit = Circuit {
+    ) -> Result<WiredNetwork, DescriptionError> {
+        let mut circuit = WiredNetwork {
             blocks: Vec::new(),
             names: Vec::new(),
             wiring: Wiring::default(),
@@ -219,7 +219,7 @@ impl Loader<'_> {
         blocks: &[BlockEntry],
         parts: &[Part],
         grid: &FrequencyGrid,
-        circuit: &mut Circuit,
+        circuit: &mut WiredNetwork,
         notes: &mut Notes,
     ) -> Result<(), DescriptionError> {
         for (block, part) in blocks.iter().zip(parts) {
@@ -250,7 +250,7 @@ impl Loader<'_> {
         parts: &[Part],
         mut load_files: HashMap<usize, Network>,
         grid: &FrequencyGrid,
-        circuit: &mut Circuit,
+        circuit: &mut WiredNetwork,
         notes: &mut Notes,
     ) -> Result<(), DescriptionError> {
         let joins = self.joins(&description.joins, &description.blocks, parts)?;

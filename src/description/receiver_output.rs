@@ -1,13 +1,11 @@
 //! What lies behind the mixing elements, and how they mix.
 
+use super::error::{DescriptionError, DescriptionProblem};
 use super::parts::{Loader, Notes};
-use super::plan::Need;
-use crate::downconverter::error::{DescriptionError, DescriptionProblem};
-use crate::downconverter::receiver::{OutputChoice, OutputStage, ReceiverPlan, TrimSteps};
-use crate::downconverter::receiver_description::{
-    CombineName, IfHybridEntry, PortChoice, ReceiverDescription,
-};
+use super::receiver_entries::{CombineName, IfHybridEntry, PortChoice, ReceiverDescription};
+use super::receiver_plan::Need;
 use crate::downconverter::{Combination, Mixing};
+use crate::downconverter::{OutputChoice, OutputStage, ReceiverPlan, TrimSteps};
 use crate::network::{FrequencyGrid, Network, ParameterKind, Port, convert};
 use crate::units::amplitude_from_db;
 use num_complex::Complex64;

@@ -1,14 +1,14 @@
 //! RECEIVER.toml: parts at the frequencies of the plan.
 
+use super::error::{DescriptionError, DescriptionProblem};
+use super::network_entries::{BlockEntry, KindName};
 use super::parts::{Joins, Loader, Notes, Part, read_text};
+use super::receiver_entries::{ChannelName, PolarityName, ReceiverDescription};
 use crate::downconverter::Channel;
-use crate::downconverter::description::{BlockEntry, KindName};
-use crate::downconverter::error::{DescriptionError, DescriptionProblem};
-use crate::downconverter::receiver::{
+use crate::downconverter::{
     Mixer, OnWays, PartKind, PowerInput, Receiver, ReceiverLimits, ReceiverLoad, ReceiverPart,
     ReceiverPlan, RingSettings, Way, reached,
 };
-use crate::downconverter::receiver_description::{ChannelName, PolarityName, ReceiverDescription};
 use crate::network::{FrequencyGrid, Network, Port, Terminal};
 use crate::splitter::SplitterKind;
 use crate::touchstone::ReadOptions;

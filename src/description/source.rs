@@ -1,7 +1,7 @@
 //! A description in TOML, or a table in CSV, and errors that show its lines.
 
+use super::error::{DescriptionError, DescriptionProblem};
 use crate::diagnostic::Excerpt;
-use crate::downconverter::{DescriptionError, DescriptionProblem};
 use serde::de::DeserializeOwned;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -9,13 +9,13 @@ use toml::Spanned;
 
 /// A file's text, and where it came from.
 #[derive(Clone, Debug)]
-pub(super) struct Described {
-    pub(super) path: PathBuf,
+pub struct Described {
+    pub path: PathBuf,
     text: String,
 }
 
 impl Described {
-    pub(super) fn read(path: &Path) -> Result<Self, DescriptionError> {
+    pub fn read(path: &Path) -> Result<Self, DescriptionError> {
         let text = std::fs::read_to_string(path).map_err(|error| DescriptionError {
             file: path.to_owned(),
             problem: Box::new(DescriptionProblem::Io(error)),
@@ -24,7 +24,7 @@ impl Described {
         Ok(Self { path: path.to_owned(), text })
     }
 
-    pub(super) fn toml<D: DeserializeOwned>(&self) -> Result<D, DescriptionError> {
+    pub fn toml<D: DeserializeOwned>(&self) -> Result<D, DescriptionError> {
         toml::from_str(&self.text).map_err(|error| {
             let problem = DescriptionProblem::Toml(error.message().trim().replace('\n', "; "));
             self.at(problem, error.span().unwrap_or(0..0))
@@ -32,25 +32,25 @@ impl Described {
     }
 
     /// A file named in this one, which stands beside it.
-    pub(super) fn beside(&self, file: &Path) -> PathBuf {
+    pub fn beside(&self, file: &Path) -> PathBuf {
         self.path.parent().unwrap_or(Path::new("")).join(file)
     }
 
-    pub(super) fn at(&self, problem: DescriptionProblem, span: Range<usize>) -> DescriptionError {
+    pub fn at(&self, problem: DescriptionProblem, span: Range<usize>) -> DescriptionError {
         let excerpt = Some(Box::new(Excerpt::of_text(&self.text, span)));
         DescriptionError { file: self.path.clone(), problem: Box::new(problem), excerpt }
     }
 
-    pub(super) fn wrong(&self, what: impl Into<String>, span: Range<usize>) -> DescriptionError {
+    pub fn wrong(&self, what: impl Into<String>, span: Range<usize>) -> DescriptionError {
         self.at(DescriptionProblem::Value { what: what.into() }, span)
     }
 
-    pub(super) fn value<T>(&self, given: &Spanned<T>, what: impl Into<String>) -> DescriptionError {
+    pub fn value<T>(&self, given: &Spanned<T>, what: impl Into<String>) -> DescriptionError {
         self.wrong(what, given.span())
     }
 
     /// A number in a range, or what stands in its place when it is absent.
-    pub(super) fn number(
+    pub fn number(
         &self,
         given: Option<&Spanned<f64>>,
         range: std::ops::RangeInclusive<f64>,
@@ -69,7 +69,7 @@ impl Described {
 
 /// A CSV table of numbers.
 #[derive(Clone, Debug)]
-pub(super) struct NumberTable {
+pub struct NumberTable {
     file: Described,
     names: Vec<String>,
     rows: Vec<NumberRow>,
@@ -85,7 +85,7 @@ struct NumberRow {
 
 impl NumberTable {
     /// Reads a table of which every column is one of `known`.
-    pub(super) fn read(path: &Path, known: &[&str]) -> Result<Self, DescriptionError> {
+    pub fn read(path: &Path, known: &[&str]) -> Result<Self, DescriptionError> {
         let file = Described::read(path)?;
         let mut reader = csv::ReaderBuilder::new()
             .trim(csv::Trim::All)
@@ -136,22 +136,22 @@ impl NumberTable {
         Ok(Self { file, names, rows })
     }
 
-    pub(super) fn rows(&self) -> usize {
+    pub fn rows(&self) -> usize {
         self.rows.len()
     }
 
-    pub(super) fn has(&self, name: &str) -> bool {
+    pub fn has(&self, name: &str) -> bool {
         self.names.iter().any(|own| own == name)
     }
 
     /// A number of a row, if the column is there and the field not empty.
-    pub(super) fn get(&self, row: usize, name: &str) -> Option<f64> {
+    pub fn get(&self, row: usize, name: &str) -> Option<f64> {
         let column = self.names.iter().position(|own| own == name)?;
         self.rows[row].values[column]
     }
 
     /// A number that must be there.
-    pub(super) fn needed(&self, row: usize, name: &str) -> Result<f64, DescriptionError> {
+    pub fn needed(&self, row: usize, name: &str) -> Result<f64, DescriptionError> {
         self.get(row, name).ok_or_else(|| {
             if self.has(name) {
                 self.wrong(row, name, format!("{name} is empty"))
@@ -162,12 +162,7 @@ impl NumberTable {
     }
 
     /// An error about a field.
-    pub(super) fn wrong(
-        &self,
-        row: usize,
-        name: &str,
-        what: impl Into<String>,
-    ) -> DescriptionError {
+    pub fn wrong(&self, row: usize, name: &str, what: impl Into<String>) -> DescriptionError {
         let column = self.names.iter().position(|own| own == name).unwrap_or(0);
         self.file.wrong(what, field_span(&self.file.text, self.rows[row].byte, column))
     }
