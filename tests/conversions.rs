@@ -8,8 +8,8 @@
 mod values;
 
 use fourphase::network::{
-    FrequencyGrid, Network, NetworkError, ParameterKind, WaveDefinition, assess, change_reference,
-    convert,
+    FrequencyGrid, Network, NetworkError, ParameterKind, RECIPROCITY_TOLERANCE, WaveDefinition,
+    assess, change_reference, convert,
 };
 use num_complex::Complex64;
 use serde_json::Value;
