@@ -22,7 +22,9 @@ use fourphase::component::{
     pad_resistors_ohm, planar_balun, rat_race, series, shunt, strip_impedances_ohm, stub,
     wilkinson_divider,
 };
-use fourphase::network::{FrequencyGrid, Network, WaveDefinition, assess, change_reference};
+use fourphase::network::{
+    FrequencyGrid, Network, PASSIVITY_TOLERANCE, WaveDefinition, assess, change_reference,
+};
 use fourphase::splitter::{SplitterKind, SplitterSettings, analyse};
 use num_complex::Complex64;
 use proptest::prelude::*;
