@@ -515,7 +515,7 @@ fn every_component_kind_can_be_made() {
         | "marchand" => "center_ghz=29",
         _ => "",
     };
-    for (kind, ports, _) in fourphase::downconverter::KINDS {
+    for (kind, ports, _) in fourphase::component::KINDS {
         let ports = ports.split(' ').count();
         let file = format!("made_{kind}.s{ports}p");
         bench
