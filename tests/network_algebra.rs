@@ -9,10 +9,10 @@ mod values;
 
 use fourphase::network::{
     Assembly, ChainForm, Deembedded, FrequencyGrid, Network, NetworkError, NoisePath,
-    ParameterKind, Port, Terminal, WaveDefinition, Wiring, assess, cascade_noise_factor,
-    change_reference, compare, convert, from_chain, join, noise_correlation, noise_factor,
-    remove_fixture, remove_fixtures, remove_open_short, single_sideband_noise_factor, to_chain,
-    to_mixed_mode, to_single_ended,
+    PASSIVITY_TOLERANCE, ParameterKind, Port, Terminal, WaveDefinition, Wiring, assess,
+    cascade_noise_factor, change_reference, compare, convert, from_chain, join, noise_correlation,
+    noise_factor, remove_fixture, remove_fixtures, remove_open_short, single_sideband_noise_factor,
+    to_chain, to_mixed_mode, to_single_ended,
 };
 use fourphase::units::{db_from_power, power_from_db};
 use num_complex::Complex64;

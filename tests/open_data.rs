@@ -7,7 +7,9 @@
 //! 10 log10(|1 + r|² / |1 - r|²) or 20 log10(|S21 - S31| / |S21 + S31|) taken of them.
 #![allow(missing_docs, clippy::unwrap_used)]
 
-use fourphase::network::{WaveDefinition, assess, change_reference};
+use fourphase::network::{
+    PASSIVITY_TOLERANCE, RECIPROCITY_TOLERANCE, WaveDefinition, assess, change_reference,
+};
 use fourphase::splitter::{SplitterKind, SplitterSettings, analyse};
 use fourphase::touchstone::{ReadOptions, ports_in_name, read};
 use num_complex::Complex64;
