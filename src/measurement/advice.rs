@@ -1,8 +1,8 @@
 //! What must be known better for an undecided rejection to be decided.
 
 use super::channel_error::ChannelErrorDistribution;
+use super::conformity::normal_deviate;
 use super::receiver_uncertainty::Contribution;
-use super::verdict::normal_deviate;
 
 /// What would decide a requirement on the rejection that is undecided.
 #[derive(Clone, Debug, PartialEq)]

@@ -57,3 +57,20 @@ pub enum RebuildError {
     #[error(transparent)]
     Network(#[from] NetworkError),
 }
+
+/// Why values and their uncertainties cannot be taken together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum MeasurementError {
+    /// No point at all.
+    #[error("a requirement is decided from at least one point, found none")]
+    NoPoints,
+    /// Covariances of another number of points.
+    #[error("{points} points need as many covariances, found {covariances}")]
+    CovarianceCount {
+        /// How many points there are.
+        points: usize,
+        /// How many covariances.
+        covariances: usize,
+    },
+}

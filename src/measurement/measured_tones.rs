@@ -1,7 +1,7 @@
 //! Measured rejections against predicted ones: the normalised error, and what the mixers must have added.
 
+use super::conformity::normal_deviate;
 use super::monte_carlo::Spread;
-use super::verdict::normal_deviate;
 use crate::downconverter::PlanPoint;
 use crate::units::db_from_neper;
 use nalgebra::{Matrix2, Vector2};

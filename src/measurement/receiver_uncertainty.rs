@@ -7,9 +7,9 @@
 
 use super::advice::{Advice, OpenRejection};
 use super::channel_error::ChannelErrorDistribution;
+use super::conformity::{Assessment, DecidedRequirement, Decision, DecisionSettings};
 use super::monte_carlo::{Spread, Trial, TrialSettings, run_trials};
 use super::uncertainty_source::{Deviates, Errors, Source};
-use super::verdict::{Assessment, DecidedRequirement, Decision, DecisionSettings};
 use crate::downconverter::{
     BudgetRow, Contributor, DownconverterResult, Place, PlanPoint, Receiver, ReceiverError,
     ReceiverQuantity, Variation, Varied, Way, analyse_receiver,

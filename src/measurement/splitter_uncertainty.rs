@@ -1,10 +1,10 @@
 //! A splitter whose S-parameters are known only so well.
 
 use super::channel_error::ChannelErrorDistribution;
+use super::conformity::{Assessment, DecidedRequirement, DecisionSettings};
 use super::monte_carlo::{Spread, Trial, TrialSettings, run_trials};
 use super::receiver_uncertainty::with_highest;
 use super::uncertainty_source::{Deviates, Errors, Source};
-use super::verdict::{Assessment, DecidedRequirement, DecisionSettings};
 use crate::network::{Load, Network, ParameterKind, convert};
 use crate::splitter::{
     RequirementKind, Roles, SplitterError, SplitterResult, SplitterSettings, channel_errors,
