@@ -1,5 +1,4 @@
 //! No description of a network makes the loader panic, and every error names a line of it.
-#![allow(missing_docs, clippy::unwrap_used)]
 
 use fourphase::description::{load_network, load_receiver};
 use fourphase::downconverter::analyse_receiver;

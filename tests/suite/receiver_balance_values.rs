@@ -3,10 +3,8 @@
 //! Sources: `tests/check-values/10_frequency_plan_irr.json` (phasors, and sampled waveforms with a
 //! Fourier transform, which agree to 5e-12) and `11_correction_residual.json` (closed form, exact
 //! disk intersection and direct search).
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod values;
-
+use crate::check_values::{cases, check, complex, list, matrix, topic};
 use fourphase::downconverter::{
     Channel, Combination, CorrectionPoint, Element, IqOutputs, IqPair, Mixing, Sideband,
     favourable_combination, least_squares_weight, minimax_weight, receiver_balance,
@@ -15,7 +13,6 @@ use fourphase::downconverter::{
 use fourphase::units::db_from_power;
 use num_complex::Complex64;
 use serde_json::Value;
-use values::{cases, check, complex, list, matrix, topic};
 
 /// Two elements, or two balanced pairs.
 fn elements(upper: &[Complex64], lower: &[Complex64], lo: &[Complex64]) -> Vec<Element> {

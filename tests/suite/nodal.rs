@@ -3,7 +3,6 @@
 //! It shares nothing with the library: a circuit is a matrix of node admittances, ports are nodes
 //! with a reference resistance to ground, and S = 2 √G (Y + G)⁻¹ √G - 1. Lines and coupled lines
 //! enter by their admittance matrices (cosh and sinh forms, any textbook on transmission lines).
-#![allow(dead_code)]
 
 use nalgebra::DMatrix;
 use num_complex::Complex64;

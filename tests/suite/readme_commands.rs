@@ -1,5 +1,4 @@
 //! Every command that the README shows runs as it stands there, and ends as it says.
-#![allow(missing_docs, clippy::unwrap_used)]
 
 use std::path::Path;
 use std::process::Command;

@@ -2,17 +2,14 @@
 //!
 //! Source: `tests/check-values/02_components.json`: matrices after D. M. Pozar, "Microwave
 //! Engineering", computed by even- and odd-mode forms and by a tableau; and closed forms below.
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod values;
-
+use crate::check_values::{matrix, topic};
 use fourphase::network::{FrequencyGrid, Network, ParameterKind, Port};
 use fourphase::splitter::{
     GivenRoles, SplitterError, SplitterKind, SplitterResult, SplitterSettings, analyse,
 };
 use fourphase::units::{db_from_amplitude, wrap_deg};
 use num_complex::Complex64;
-use values::{matrix, topic};
 
 fn part(id: &str) -> Network {
     let topic = topic("02_components.json");

@@ -1,5 +1,4 @@
 //! `downconverter` as scripts and people meet it.
-#![allow(missing_docs, clippy::unwrap_used)]
 
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};

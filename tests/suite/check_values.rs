@@ -1,5 +1,4 @@
 //! Access to the JSON files of check values.
-#![allow(dead_code, clippy::unwrap_used)]
 
 use num_complex::Complex64;
 use serde_json::Value;

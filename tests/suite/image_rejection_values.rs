@@ -3,15 +3,12 @@
 //! Sources: `tests/check-values/01_irr_imbalance.json`, where each case names its own; among them
 //! the points printed by M. A. Richards, "Fundamentals of Radar Signal Processing", and in Philips
 //! application note AN2003 (1999).
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod values;
-
+use crate::check_values::{cases, check, complex, topic};
 use fourphase::splitter::{
     allowed_amplitude_imbalance_db, allowed_phase_error_deg, image_rejection_db,
     image_rejection_of_error_db,
 };
-use values::{cases, check, complex, topic};
 
 #[test]
 fn exact_formula() {

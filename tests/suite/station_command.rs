@@ -1,9 +1,6 @@
 //! `station`: pads, leads and unequal feeds taken off many files, checks, and what goes wrong.
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod bench;
-
-use bench::{Bench, status, text};
+use crate::harness::{Bench, status, text};
 use fourphase::network::{Network, ParameterKind, Port, Terminal, Wiring, join};
 use fourphase::touchstone::{ReadOptions, TouchstoneFile, WriteOptions, read, write};
 use num_complex::Complex64;

@@ -3,10 +3,8 @@
 //! Sources: `tests/check-values/05` to `09`, where each case names its own: tableau and
 //! junction-matrix solutions, modal and orthogonal-matrix forms, Bosma's theorem against summed
 //! resistor sources.
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod values;
-
+use crate::check_values::{cases, check, check_matrix, complex, list, matrix, topic};
 use fourphase::network::{
     Assembly, ChainForm, Deembedded, FrequencyGrid, Network, NetworkError, NoisePath,
     PASSIVITY_TOLERANCE, ParameterKind, Port, Terminal, WaveDefinition, Wiring, assess,
@@ -18,7 +16,6 @@ use fourphase::units::{db_from_power, power_from_db};
 use num_complex::Complex64;
 use serde_json::Value;
 use std::collections::HashMap;
-use values::{cases, check, check_matrix, complex, list, matrix, topic};
 
 fn network(entries: Vec<Complex64>, references: Vec<Complex64>) -> Network {
     let grid = FrequencyGrid::from_hz(vec![29e9]).unwrap();

@@ -1,5 +1,4 @@
 //! What is written reads back: the same bits in RI, 1e-12 in MA and DB, and without a warning.
-#![allow(missing_docs, clippy::unwrap_used)]
 
 use fourphase::network::{FrequencyGrid, Network, ParameterKind, Port, PortMode};
 use fourphase::touchstone::{

@@ -3,17 +3,14 @@
 //! Sources: `tests/check-values/03_conversions.json` and `04_renormalisation.json`; definitions by
 //! K. Kurokawa, IEEE Trans. MTT 13 (1965) 194-202 (power waves), and by R. B. Marks and
 //! D. F. Williams, J. Res. NIST 97 (1992) 533-562 (pseudo-waves).
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod values;
-
+use crate::check_values::{cases, check, check_matrix, list, matrix, topic};
 use fourphase::network::{
     FrequencyGrid, Network, NetworkError, ParameterKind, RECIPROCITY_TOLERANCE, WaveDefinition,
     assess, change_reference, convert,
 };
 use num_complex::Complex64;
 use serde_json::Value;
-use values::{cases, check, check_matrix, list, matrix, topic};
 
 fn network(kind: ParameterKind, entries: Vec<Complex64>, references: Vec<Complex64>) -> Network {
     let grid = FrequencyGrid::from_hz(vec![29e9]).unwrap();
@@ -186,7 +183,7 @@ fn a_reciprocal_network_is_symmetric_in_power_waves_only() {
             ("s21_over_s12_pseudo", WaveDefinition::MarksWilliams),
         ] {
             let s = scattering(&z, waves);
-            let (got, want) = (s[2] / s[1], values::complex(&expected[name]));
+            let (got, want) = (s[2] / s[1], crate::check_values::complex(&expected[name]));
             check(case, name, got.re, want.re);
             check(case, name, got.im, want.im);
         }

@@ -1,14 +1,11 @@
 //! LO-chain and decibel arithmetic.
 //!
 //! Source: `tests/check-values/14_arithmetic.json`, where each case names its own.
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod values;
-
+use crate::check_values::{cases, check, topic};
 use fourphase::downconverter::{PlanSettings, frequency_plan};
 use fourphase::splitter::image_rejection_db;
 use fourphase::units::{db_from_amplitude, db_from_power, power_from_db};
-use values::{cases, check, topic};
 
 #[test]
 fn multiplication() {

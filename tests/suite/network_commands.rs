@@ -1,5 +1,4 @@
 //! `convert`, `join`, `deembed`, `compare` and `component` as scripts and people meet them.
-#![allow(missing_docs, clippy::unwrap_used)]
 
 use fourphase::touchstone::{ReadOptions, TouchstoneFile, read};
 use num_complex::Complex64;

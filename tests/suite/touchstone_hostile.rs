@@ -1,5 +1,4 @@
 //! No input makes the reader panic, hang, or take memory out of proportion.
-#![allow(missing_docs, clippy::unwrap_used)]
 
 use fourphase::touchstone::{ReadOptions, parse};
 use proptest::prelude::*;

@@ -1,10 +1,7 @@
 //! Uncertainty through the commands: against the same receiver solved with files that are off, the
 //! linear law against trials, decisions, and what is said when a description is wrong.
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod bench;
-
-use bench::{Bench, status, text};
+use crate::harness::{Bench, status, text};
 use fourphase::network::{Network, Port};
 use fourphase::touchstone::{ReadOptions, TouchstoneFile, WriteOptions, read, write};
 use num_complex::Complex64;

@@ -1,8 +1,6 @@
 //! What must hold for any network, on generated ones.
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod nodal;
-
+use crate::nodal::{GROUND, WiredNetwork};
 use fourphase::component::{
     Arrangement, BranchLine, CoupledLineCoupler, Elements, Line, branch_line, coupled_line_coupler,
     line, series,
@@ -13,7 +11,6 @@ use fourphase::network::{
     from_chain, join, nearest_passive, on_common_grid, onto_grid, remove_through, select_ports,
     to_chain,
 };
-use nodal::{GROUND, WiredNetwork};
 use num_complex::Complex64;
 use proptest::prelude::*;
 
@@ -188,7 +185,7 @@ proptest! {
         let Ok(got) = got else { return Ok(()) };
         let mut circuit = WiredNetwork::new(5);
         for (model, (from, to)) in lines.iter().zip(ends) {
-            circuit.line(from, to, nodal::Line { impedance_ohm: model.impedance_ohm, exponent: model.exponent(29e9) });
+            circuit.line(from, to, crate::nodal::Line { impedance_ohm: model.impedance_ohm, exponent: model.exponent(29e9) });
         }
         circuit.branch(3, GROUND, Complex64::from(1.0 / load_ohm));
         let want = circuit.scattering(&[(0, 50.0), (1, 50.0), (4, 50.0)]);

@@ -5,7 +5,6 @@
 //! The expected imbalances were computed from the files by an independent script with numpy 2:
 //! the text split at blanks, complex numbers built from its columns, and
 //! 10 log10(|1 + r|² / |1 - r|²) or 20 log10(|S21 - S31| / |S21 + S31|) taken of them.
-#![allow(missing_docs, clippy::unwrap_used)]
 
 use fourphase::network::{
     PASSIVITY_TOLERANCE, RECIPROCITY_TOLERANCE, WaveDefinition, assess, change_reference,

@@ -3,7 +3,6 @@
 //! Source: `tests/corpus`, whose entries marked `source` carry the numbers of the examples in the
 //! Touchstone File Format Specification, revisions 1.1, 2.0 and 2.1. Tolerances are the corpus's
 //! own: matrices within 1e-12 of their largest entry, everything else within 1e-12 relative.
-#![allow(missing_docs, clippy::unwrap_used)]
 
 use fourphase::network::to_single_ended;
 use fourphase::touchstone::{ReadOptions, TouchstoneFile, read};

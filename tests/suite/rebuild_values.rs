@@ -1,16 +1,13 @@
 //! N-ports rebuilt from measurements of some of their ports: independent values, and random networks
 //! whose measurements are solved by closing the other ports.
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod values;
-
+use crate::check_values::{cases, check_matrix, list, matrix, topic};
 use fourphase::measurement::{PartialMeasurement, RebuildError, RebuildSettings, Rebuilt, rebuild};
 use fourphase::network::{
     FrequencyGrid, Load, Network, ParameterKind, Port, close_ports, select_ports,
 };
 use num_complex::Complex64;
 use proptest::prelude::{Strategy, any, prop, proptest};
-use values::{cases, check_matrix, list, matrix, topic};
 
 fn port(index: usize) -> Port {
     Port::from_index(index)

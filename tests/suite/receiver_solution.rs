@@ -1,9 +1,7 @@
 //! Whole receivers, from their description to their image rejection, against independent values,
 //! closed forms and symmetries.
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod values;
-
+use crate::check_values::{cases, check, complex, list, matrix, topic};
 use fourphase::description::load_receiver;
 use fourphase::downconverter::{
     Contributor, DownconverterResult, Receiver, TrimCover, analyse_receiver, plan_points,
@@ -14,7 +12,6 @@ use num_complex::Complex64;
 use serde_json::Value;
 use std::fmt::Write as _;
 use std::path::Path;
-use values::{cases, check, complex, list, matrix, topic};
 
 fn demo() -> String {
     std::fs::read_to_string(demo_folder().join("receiver.toml")).unwrap()

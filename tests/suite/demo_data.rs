@@ -1,15 +1,12 @@
 //! The parts of the demo are what `data-demo/README.md` says: this builds each from its model by
 //! nodal analysis and compares. With `FOURPHASE_WRITE_DEMO=1` it writes the files anew instead.
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod nodal;
-
+use crate::nodal::{GROUND, Line, Node, WiredNetwork};
 use fourphase::network::{FrequencyGrid, Network, ParameterKind};
 use fourphase::touchstone::{
     Comment, FrequencyUnit, NumberFormat, ReadOptions, TouchstoneFile, Version, WriteOptions, read,
     write,
 };
-use nodal::{GROUND, Line, Node, WiredNetwork};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 use std::path::{Path, PathBuf};

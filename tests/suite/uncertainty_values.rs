@@ -1,9 +1,7 @@
 //! Uncertainty of the channel error and the rejection, trials, and decisions: against the independently
 //! computed values of `tests/check-values/12_uncertainty.json`, and worked examples of the guides.
-#![allow(missing_docs, clippy::unwrap_used)]
 
-mod values;
-
+use crate::check_values::{cases, check, complex, topic};
 use fourphase::measurement::{
     ChannelErrorDistribution, Source, Trial, TrialSettings, conformity_probability, guard_band,
     run_trials,
@@ -18,7 +16,6 @@ use rand_distr::{Distribution as _, StandardNormal, Uniform};
 use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 use serde_json::Value;
 use std::convert::Infallible;
-use values::{cases, check, complex, topic};
 
 fn number(value: &Value, name: &str) -> f64 {
     value[name].as_f64().unwrap()

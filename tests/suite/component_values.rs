@@ -3,12 +3,9 @@
 //! Sources: `tests/check-values/02_components.json` (D. M. Pozar, "Microwave Engineering", and the
 //! papers named there, each computed by a tableau and by closed even- and odd-mode forms) and
 //! `microstrip.json` (a field solution made independently); and the nodal analysis of
-//! `tests/nodal`, which shares nothing with the library.
-#![allow(missing_docs, clippy::unwrap_used)]
+//! `tests/suite/nodal.rs`, which shares nothing with the library.
 
-mod nodal;
-mod values;
-
+use crate::check_values::{cases, check, check_matrix, topic};
 use fourphase::component::microstrip::{
     Substrate, coupled_strips, dispersed_permittivity, loss_db_per_m, strip, width_and_gap_m,
     width_m,
@@ -28,7 +25,6 @@ use fourphase::network::{
 use fourphase::splitter::{SplitterKind, SplitterSettings, analyse};
 use num_complex::Complex64;
 use proptest::prelude::*;
-use values::{cases, check, check_matrix, topic};
 
 const CENTRE_HZ: f64 = 29e9;
 
@@ -164,8 +160,10 @@ fn modes_strips_pads_and_lines() {
     let mut seen = 0;
     for case in cases(&topic, "line-") {
         let inputs = &case["inputs"];
-        let (zc, theta) =
-            (values::complex(&inputs["zc_ohm"]), values::complex(&inputs["theta_rad"]));
+        let (zc, theta) = (
+            crate::check_values::complex(&inputs["zc_ohm"]),
+            crate::check_values::complex(&inputs["theta_rad"]),
+        );
         if zc.im != 0.0 {
             // Lines of complex impedance are not part of the product.
             continue;
@@ -175,9 +173,12 @@ fn modes_strips_pads_and_lines() {
             ..Line::ideal(zc.re, CENTRE_HZ, theta.re.to_degrees())
         };
         let built = line(&grid_at(1.0), &lossy).unwrap();
-        let moved =
-            change_reference(&built, values::list(&inputs["zref_ohm"]), WaveDefinition::Kurokawa)
-                .unwrap();
+        let moved = change_reference(
+            &built,
+            crate::check_values::list(&inputs["zref_ohm"]),
+            WaveDefinition::Kurokawa,
+        )
+        .unwrap();
         check_matrix(case, "s", moved.entries(), &case["expected"]["s"]);
         seen += 1;
     }
@@ -210,14 +211,14 @@ fn compare(network: &Network, s: impl Fn(f64) -> Vec<Complex64>, what: &str) {
 
 #[test]
 fn lossy_parts_equal_their_nodal_analysis() {
-    use nodal::{GROUND, WiredNetwork};
+    use crate::nodal::{GROUND, WiredNetwork};
     let grid = FrequencyGrid::linear(20e9, 38e9, 7).unwrap();
     let model = |impedance_ohm: f64, angle_deg: f64, loss_db: f64| Line {
         loss_db,
         dispersion_percent: 1.5,
         ..Line::ideal(impedance_ohm, CENTRE_HZ, angle_deg)
     };
-    let nodal = |line: Line, hz: f64| nodal::Line {
+    let nodal = |line: Line, hz: f64| crate::nodal::Line {
         impedance_ohm: line.impedance_ohm,
         exponent: line.exponent(hz),
     };

@@ -1,5 +1,4 @@
 //! The command line as scripts and people meet it.
-#![allow(missing_docs, clippy::unwrap_used)]
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};

@@ -1,5 +1,4 @@
 //! `wafer` and `demo-wafer` as scripts and people meet them.
-#![allow(missing_docs, clippy::unwrap_used)]
 
 use serde_json::Value;
 use std::fmt::Write as _;

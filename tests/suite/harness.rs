@@ -1,5 +1,4 @@
 //! A folder to run the command in, and what it said.
-#![allow(dead_code, clippy::unwrap_used)]
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};

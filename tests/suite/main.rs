@@ -1,0 +1,34 @@
+//! The tests of the library from outside and of the command line, in one binary.
+//!
+//! Files end in `_values` where results are compared with values computed independently, in
+//! `_command` where the command is run, in `_properties` where generated inputs must keep an
+//! identity, in `_hostile` where no input may cause a panic.
+#![allow(missing_docs, clippy::unwrap_used)]
+
+mod arithmetic_values;
+mod check_values;
+mod command_line;
+mod component_values;
+mod conversion_values;
+mod demo_data;
+mod description_hostile;
+mod harness;
+mod image_rejection_values;
+mod network_commands;
+mod network_properties;
+mod network_values;
+mod nodal;
+mod open_data;
+mod readme_commands;
+mod rebuild_values;
+mod receiver_balance_values;
+mod receiver_command;
+mod receiver_solution;
+mod splitter_values;
+mod station_command;
+mod touchstone_corpus;
+mod touchstone_hostile;
+mod touchstone_round_trip;
+mod uncertainty_command;
+mod uncertainty_values;
+mod wafer_command;
