@@ -5,7 +5,7 @@ use super::args::{Format, Rebuild};
 use super::console::Console;
 use super::failure::Failure;
 use super::output::Outgoing;
-use crate::description::Described;
+use crate::description::TomlFile;
 use crate::description::{ComplexValue, DescriptionError, DescriptionProblem};
 use crate::measurement::{PartialMeasurement, RebuildSettings, rebuild};
 use crate::network::{
@@ -70,7 +70,7 @@ const LARGEST_MISFIT: f64 = 1.5;
 const MOST_PORTS: usize = 64;
 
 struct Set<'a> {
-    described: &'a Described,
+    described: &'a TomlFile,
     options: &'a ReadOptions,
     console: &'a Console,
     inputs: Vec<PathBuf>,
@@ -78,15 +78,15 @@ struct Set<'a> {
 
 pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure> {
     let path = &given.set;
-    let described = Described::read(path)?;
+    let described = TomlFile::read(path)?;
     let options = given.reading.options();
-    let file: SetFile = described.toml()?;
+    let file: SetFile = described.parse()?;
     let mut set =
         Set { described: &described, options: &options, console, inputs: vec![path.clone()] };
     let ports = *file.ports.get_ref();
     if !(2..=MOST_PORTS).contains(&ports) {
         return Err(described
-            .value(&file.ports, format!("ports is from 2 to {MOST_PORTS}"))
+            .complaint(&file.ports, format!("ports is from 2 to {MOST_PORTS}"))
             .into());
     }
     Outgoing::check_name(ports, &given.output)?;
@@ -94,7 +94,7 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
     if let Some(ohm) = &file.reference_ohm
         && !(reference_ohm > 0.0 && reference_ohm.is_finite())
     {
-        return Err(described.value(ohm, "reference_ohm is a positive number").into());
+        return Err(described.complaint(ohm, "reference_ohm is a positive number").into());
     }
     let symmetries = file
         .symmetric
@@ -103,7 +103,7 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
             let listed = order.get_ref();
             if listed.len() != ports || (1..=ports).any(|port| !listed.contains(&port)) {
                 let what = format!("an order lists each port from 1 to {ports} once");
-                return Err(described.value(order, what));
+                return Err(described.complaint(order, what));
             }
             Ok(listed.iter().map(|number| Port::from_index(number - 1)).collect())
         })
@@ -162,7 +162,7 @@ impl Set<'_> {
     fn network(&mut self, file: &Path, span: Range<usize>) -> Result<Network, DescriptionError> {
         let path = self.described.beside(file);
         let content =
-            read(&path, self.options).map_err(|error| self.described.at(error.into(), span))?;
+            read(&path, self.options).map_err(|error| self.described.error(error, span))?;
         for warning in &content.warnings {
             self.console.warning(&format!("{}:{warning}", path.display()));
         }
@@ -183,17 +183,19 @@ impl Set<'_> {
                 let network = self.network(file, span.clone())?;
                 match network.ports() {
                     1 => Ok(Load::OnePort(network)),
-                    ports => Err(self.described.at(DescriptionProblem::LoadPorts { ports }, span)),
+                    ports => {
+                        Err(self.described.error(DescriptionProblem::LoadPorts { ports }, span))
+                    }
                 }
             }
             (None, Some(ohm)) if ohm.re >= 0.0 && ohm.is_finite() => Ok(Load::Impedance(ohm)),
             (None, Some(_)) => {
                 let what = "a termination has a resistance of nought or more".to_owned();
-                Err(self.described.at(DescriptionProblem::Value { what }, span))
+                Err(self.described.error(DescriptionProblem::Value { what }, span))
             }
             _ => {
                 let what = "a termination is either ohm or file".to_owned();
-                Err(self.described.at(DescriptionProblem::Value { what }, span))
+                Err(self.described.error(DescriptionProblem::Value { what }, span))
             }
         }
     }
@@ -209,7 +211,7 @@ impl Set<'_> {
         } else {
             Err(self
                 .described
-                .value(given, format!("{number} is no port: they count from 1 to {ports}")))
+                .complaint(given, format!("{number} is no port: they count from 1 to {ports}")))
         }
     }
 
@@ -225,7 +227,7 @@ impl Set<'_> {
             if usual[port].is_some() {
                 return Err(self
                     .described
-                    .value(&entry.port, "this port's termination stands twice"));
+                    .complaint(&entry.port, "this port's termination stands twice"));
             }
             let path = entry.file.as_ref().map(|file| file.get_ref().clone());
             let span = entry.file.as_ref().map(Spanned::span);
@@ -243,7 +245,7 @@ impl Set<'_> {
             if measured.len() != network.ports() {
                 let what =
                     format!("the file has {} ports, {} are named", network.ports(), measured.len());
-                return Err(self.described.value(&entry.ports, what));
+                return Err(self.described.complaint(&entry.ports, what));
             }
             let mut places = Vec::new();
             for &number in measured {
@@ -251,7 +253,7 @@ impl Set<'_> {
                 if places.contains(&place) {
                     return Err(self
                         .described
-                        .value(&entry.ports, format!("port {number} stands twice")));
+                        .complaint(&entry.ports, format!("port {number} stands twice")));
                 }
                 places.push(place);
             }
@@ -272,14 +274,14 @@ impl Set<'_> {
                 vec![Complex64::ZERO; grid.len()],
                 vec![reference_ohm.into()],
             )
-            .map_err(|error| self.described.at(error.into(), entry.file.span()))?;
+            .map_err(|error| self.described.error(error, entry.file.span()))?;
             let mut terminations = Vec::new();
             for (port, end) in ends.iter().enumerate() {
                 let is_used = !places.contains(&port);
                 terminations.push(match end.as_ref().filter(|_| is_used) {
                     Some(end) => end
                         .reflections(&reference, Port::from_index(0))
-                        .map_err(|error| self.described.at(error.into(), entry.file.span()))?,
+                        .map_err(|error| self.described.error(error, entry.file.span()))?,
                     None => {
                         if is_used && !std::mem::replace(&mut warned[port], true) {
                             self.console.warning(&format!(
@@ -296,7 +298,7 @@ impl Set<'_> {
                 Some(given) if !(*given.get_ref() > 0.0 && given.get_ref().is_finite()) => {
                     return Err(self
                         .described
-                        .value(given, "standard_uncertainty is a positive number"));
+                        .complaint(given, "standard_uncertainty is a positive number"));
                 }
                 given => given.as_ref().map(|given| *given.get_ref()),
             };
@@ -304,7 +306,7 @@ impl Set<'_> {
         }
         if made.is_empty() {
             let what = "the set has no [[measurement]]".to_owned();
-            return Err(self.described.at(DescriptionProblem::Value { what }, 0..0));
+            return Err(self.described.complaint_in_file(what));
         }
         Ok(made)
     }

@@ -5,8 +5,8 @@ use super::args::{Format, Station};
 use super::console::Console;
 use super::failure::Failure;
 use super::output::Outgoing;
-use crate::description::Described;
-use crate::description::DescriptionError;
+use crate::description::TomlFile;
+use crate::description::{Allowed, DescriptionError, DescriptionProblem};
 use crate::measurement::{Drift, ThroughResidual, drift, through_residual};
 use crate::network::{
     Deembedded, Network, NetworkError, ThroughSplit, onto_grid, remove_feeds, remove_open_short,
@@ -68,7 +68,7 @@ struct CheckEntry {
 type Filling = Option<String>;
 
 struct Job<'a> {
-    recipe: Described,
+    recipe: TomlFile,
     entry: StationEntry,
     options: ReadOptions,
     console: &'a Console,
@@ -78,8 +78,8 @@ struct Job<'a> {
 }
 
 pub(super) fn run(given: &Station, console: &Console) -> Result<Outcome, Failure> {
-    let recipe = Described::read(&given.recipe)?;
-    let entry: StationEntry = recipe.toml()?;
+    let recipe = TomlFile::read(&given.recipe)?;
+    let entry: StationEntry = recipe.parse()?;
     let inputs = vec![given.recipe.clone()];
     let options = given.reading.options();
     let mut job = Job { recipe, entry, options, console, known: HashMap::new(), inputs };
@@ -161,7 +161,7 @@ impl Job<'_> {
         // What differs is told from names, so it stands behind the last folder.
         if !is_plain && braces(pattern).is_none_or(|at| pattern[at.start..].contains('/')) {
             let what = "one {name} stands for what differs, in the file's name, not its folder";
-            return Err(recipe.value(&entry.files, what));
+            return Err(recipe.complaint(&entry.files, what));
         }
         let remove = &entry.remove;
         let check = &entry.check;
@@ -171,13 +171,13 @@ impl Job<'_> {
             let text = given.get_ref();
             if text.contains(['{', '}']) && braces(text).map(|at| &text[at]) != own {
                 let own = own.unwrap_or("no braces");
-                return Err(recipe.value(given, format!("files has {own}; so must this")));
+                return Err(recipe.complaint(given, format!("files has {own}; so must this")));
             }
         }
         for given in [&check.before, &check.after].into_iter().flatten() {
             if given.get_ref().to_string_lossy().contains(['{', '}']) {
                 return Err(
-                    recipe.value(given, "before and after are one file each, without braces")
+                    recipe.complaint(given, "before and after are one file each, without braces")
                 );
             }
         }
@@ -188,39 +188,44 @@ impl Job<'_> {
             && (differs(&remove.open) || differs(&remove.short))
         {
             let what = "open and short differ from file to file; so must the through that they are taken off";
-            return Err(recipe.value(through, what));
+            return Err(recipe.complaint(through, what));
         }
         match (&remove.open, &remove.short) {
-            (Some(open), None) => return Err(recipe.value(open, "open needs short beside it")),
-            (None, Some(short)) => return Err(recipe.value(short, "short needs open beside it")),
+            (Some(open), None) => return Err(recipe.complaint(open, "open needs short beside it")),
+            (None, Some(short)) => {
+                return Err(recipe.complaint(short, "short needs open beside it"));
+            }
             _ => {}
         }
         if let (Some(through), Some(_)) = (&remove.through, &remove.open) {
             let what = "either open and short are taken off, or the halves of a through";
-            return Err(recipe.value(through, what));
+            return Err(recipe.complaint(through, what));
         }
         if remove.open.is_none() && remove.through.is_none() && remove.feeds.is_empty() {
-            return Err(recipe.wrong(
+            return Err(recipe.complaint_in_file(
                 "nothing to take off: [remove] names feeds, open and short, or through",
-                0..0,
             ));
         }
         if let (Some(given), None) | (None, Some(given)) = (&check.before, &check.after) {
-            return Err(recipe.value(given, "the drift check takes both before and after"));
+            return Err(recipe.complaint(given, "the drift check takes both before and after"));
         }
         if let (Some(limit), None) = (&check.through_residual, &check.through) {
-            return Err(recipe.value(limit, "through_residual limits a through, which is missing"));
-        }
-        if let (Some(limit), None) = (&check.drift_vector, &check.before) {
             return Err(
-                recipe.value(limit, "drift_vector limits a drift; before and after are missing")
+                recipe.complaint(limit, "through_residual limits a through, which is missing")
             );
         }
-        for limit in [&check.through_residual, &check.drift_vector] {
-            recipe.number(limit.as_ref(), 0.0..=2.0, "a limit", 0.0)?;
+        if let (Some(limit), None) = (&check.drift_vector, &check.before) {
+            return Err(recipe
+                .complaint(limit, "drift_vector limits a drift; before and after are missing"));
+        }
+        for (key, limit) in
+            [("through_residual", &check.through_residual), ("drift_vector", &check.drift_vector)]
+        {
+            recipe.optional_number(key, limit.as_ref(), Allowed::FromTo(0.0, 2.0))?;
         }
         let permittivity = entry.effective_permittivity.as_ref();
-        recipe.number(permittivity, 1.0..=1000.0, "effective_permittivity", 1.0)?;
+        let allowed = Allowed::FromTo(1.0, 1000.0);
+        recipe.optional_number("effective_permittivity", permittivity, allowed)?;
         Ok(())
     }
 
@@ -236,8 +241,9 @@ impl Job<'_> {
             (&text[..folder_end], &text[folder_end..at.start], &text[at.end..]);
         let folder = self.recipe.beside(Path::new(folder));
         let shown = if folder == Path::new("") { PathBuf::from(".") } else { folder.clone() };
-        let listed = std::fs::read_dir(&shown)
-            .map_err(|error| self.recipe.value(pattern, format!("{}: {error}", shown.display())))?;
+        let listed = std::fs::read_dir(&shown).map_err(|error| {
+            self.recipe.complaint(pattern, format!("{}: {error}", shown.display()))
+        })?;
         let mut found = Vec::new();
         for entry in listed.flatten() {
             let name = entry.file_name();
@@ -250,7 +256,7 @@ impl Job<'_> {
         }
         found.sort();
         if found.is_empty() {
-            return Err(self.recipe.value(pattern, "no file has such a name"));
+            return Err(self.recipe.complaint(pattern, "no file has such a name"));
         }
         Ok(found)
     }
@@ -307,7 +313,7 @@ impl Job<'_> {
         for (number, span, file) in named {
             if number == 0 || number > measured.ports() {
                 let what = format!("{} has no such port", path.display());
-                return Err(self.recipe.wrong(what, span).into());
+                return Err(self.recipe.error(DescriptionProblem::Value { what }, span).into());
             }
             feeds[number - 1] = Some(self.standard(&file, measured)?);
         }

@@ -1,43 +1,82 @@
-//! What can be wrong with a description.
+//! What can be wrong with a description or a table: one error for all formats of the room.
 
+use super::allowed::Allowed;
 use crate::component::ComponentError;
-use crate::diagnostic::{Diagnostic, Excerpt};
+use crate::diagnostic::{Diagnostic, Excerpt, Position};
 use crate::network::NetworkError;
 use crate::touchstone::ReadError;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-/// A description that cannot be used, and the line it is about.
+/// A text file of fourphase that cannot be used: the file, the line and what is wrong there.
 #[derive(Debug, thiserror::Error)]
 #[error("{}{}: {problem}", file.display(), excerpt.as_ref().map(|e| format!(":{}", e.position)).unwrap_or_default())]
 pub struct DescriptionError {
-    /// The description's file.
-    pub file: PathBuf,
-    /// What is wrong.
-    pub problem: Box<DescriptionProblem>,
-    /// The line it is about.
-    pub excerpt: Option<Box<Excerpt>>,
+    file: PathBuf,
+    // Boxed: a result that holds the error should stay small.
+    problem: Box<DescriptionProblem>,
+    excerpt: Option<Box<Excerpt>>,
 }
 
-/// Everything that makes a description unusable.
+/// Everything that makes a description or a table unusable.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 #[expect(missing_docs, reason = "the messages say what each variant means")]
 pub enum DescriptionProblem {
-    #[error("cannot read the description: {0}")]
+    // Any text.
+    #[error("cannot read the file: {0}")]
     Io(std::io::Error),
-    #[error("{0}")]
-    Toml(String),
-    #[error("block '{name}' is described twice")]
-    BlockTwice { name: String },
+    #[error("the file is longer than {limit_mib} MiB, which no description is")]
+    TooLong { limit_mib: u64 },
+    #[error("this is not UTF-8 text")]
+    NotText,
+
+    // Keys and values.
+    #[error("this is not TOML: {message}")]
+    NotToml { message: String },
+    #[error("unknown key '{found}'; known keys: {}", known.join(", "))]
+    UnknownKey { found: String, known: Vec<String> },
+    #[error("unknown value '{found}'; known values: {}", known.join(", "))]
+    UnknownValue { found: String, known: Vec<String> },
+    #[error("the key '{key}' is missing here")]
+    MissingKey { key: String },
+    #[error("expected {expected}, found {found}")]
+    WrongType { expected: String, found: String },
+    #[error("{key} must be {allowed}, found {found}")]
+    Number { key: String, allowed: Allowed, found: f64 },
+    #[error("{key} must be a whole number from {from} to {to}, found {found}")]
+    Whole { key: String, from: u64, to: u64, found: u64 },
+    /// A complaint of one format alone, in words.
+    #[error("{what}")]
+    Value { what: String },
+
+    // Tables.
+    #[error("the table has no column '{name}'")]
+    NoColumn { name: String, found: Vec<String> },
+    #[error("unknown column '{found}'; known columns: {}", known.join(", "))]
+    UnknownColumn { found: String, known: Vec<String> },
+    #[error("duplicate column '{name}'")]
+    DuplicateColumn { name: String },
+    #[error("this row has {found} fields, the header has {expected}")]
+    Fields { expected: u64, found: u64 },
+    #[error("expected a number, found '{found}'")]
+    NotANumber { found: String },
+    #[error("{column} is empty here")]
+    EmptyField { column: String },
+    #[error("the table has no row below its header")]
+    NoRows,
+
+    // Blocks, ports and joins.
+    #[error("duplicate block '{name}'")]
+    DuplicateBlock { name: String },
     #[error("'{name}' cannot be a name: use letters, digits, - and _")]
     BadName { name: String },
     #[error("block '{name}' needs either a file or a component")]
     NoSource { name: String },
     #[error("block '{name}' has {expected} ports, and {found} names are given")]
     PortNames { name: String, expected: usize, found: usize },
-    #[error("port '{name}' is named twice")]
-    PortNameTwice { name: String },
-    #[error("'{text}' is no port: expected BLOCK.PORT")]
+    #[error("duplicate port name '{name}'")]
+    DuplicatePortName { name: String },
+    #[error("'{text}' is not a port: expected BLOCK.PORT")]
     NotAPort { text: String },
     #[error("there is no block '{name}'")]
     UnknownBlock { name: String, known: Vec<String> },
@@ -47,38 +86,23 @@ pub enum DescriptionProblem {
     JoinTooSmall,
     #[error("{port} is joined twice")]
     JoinedTwice { port: String },
-    #[error("{port} is named twice among the outside ports")]
-    OutsideTwice { port: String },
+    #[error("duplicate outside port {port}")]
+    DuplicateOutside { port: String },
     #[error("{port} has two loads")]
     LoadedTwice { port: String },
-    #[error("{port} is left over: it is neither joined, loaded nor an outside port")]
-    LeftOver { port: String },
-    #[error("{port} is left over: it is neither joined, loaded nor an input")]
-    LeftOverInReceiver { port: String },
-    #[error("{port} is an input; its impedance is that of the source")]
-    LoadedInput { port: String },
-    #[error("mixer '{name}' is described twice")]
-    MixerTwice { name: String },
-    #[error("channel {channel} has no element: there is no [[mixer]] with channel = \"{channel}\"")]
-    EmptyChannel { channel: &'static str },
-    #[error("{port}, the {what} port of mixer '{mixer}', cannot be reached from {input}")]
-    Unreached { port: String, what: &'static str, mixer: String, input: String },
-    #[error("{what}")]
-    Value { what: String },
-    #[error(
-        "{what} {covers}, and the plan needs {} there: {need}",
-        crate::units::ShownFrequency(*frequency_hz)
-    )]
-    OutsideFile { what: String, covers: String, frequency_hz: f64, need: String },
-    #[error("lo_power_dbm_min asks for power at the mixers, but lo_power_dbm is not given")]
-    NoPower,
+    #[error("{port} is unconnected: it is neither joined, loaded nor an outside port")]
+    Unconnected { port: String },
+    #[error("{port} is unconnected: it is neither joined, loaded nor an input")]
+    UnconnectedInReceiver { port: String },
     #[error("the load at {port} needs one of ohm, file, rc, open and short, and one only")]
     NoLoad { port: String },
-    #[error("the load's file has {ports} ports; a load has one")]
+    #[error("a load needs a file of one port, this file has {ports} ports")]
     LoadPorts { ports: usize },
-    #[error("block '{name}' is mixed-mode; the ports of a join are single-ended")]
+    #[error("block '{name}' is mixed-mode; only single-ended ports can be joined")]
     MixedMode { name: String },
-    #[error("only closed-form components are described: say at which frequencies")]
+
+    // Frequencies.
+    #[error("all parts are closed-form components; the description needs a grid")]
     NoGrid,
     #[error(
         "no frequency is common to all: '{starts_late}' starts above the end of '{ends_early}'"
@@ -86,31 +110,80 @@ pub enum DescriptionProblem {
     NoCommonBand { starts_late: String, ends_early: String },
     #[error("{0}")]
     Grid(String),
+    #[error(
+        "{what} {covers}, and the plan needs {} there: {need}",
+        crate::units::ShownFrequency(*frequency_hz)
+    )]
+    OutsideFile { what: String, covers: String, frequency_hz: f64, need: String },
+
+    // Receivers.
+    #[error("{port} is an input; its impedance is that of the source")]
+    LoadedInput { port: String },
+    #[error("duplicate mixer '{name}'")]
+    DuplicateMixer { name: String },
+    #[error("channel {channel} has no mixer: add a [[mixer]] with channel = \"{channel}\"")]
+    EmptyChannel { channel: &'static str },
+    #[error("{port}, the {what} port of mixer '{mixer}', cannot be reached from {input}")]
+    Unreached { port: String, what: &'static str, mixer: String, input: String },
+    #[error("lo_power_dbm_min limits the power at the mixers, and lo_power_dbm is missing")]
+    NoPower,
+
+    // What the rooms below say.
     #[error(transparent)]
     File(#[from] ReadError),
     #[error(transparent)]
     Component(#[from] ComponentError),
     #[error("{name}: {source}")]
     Block { name: String, source: NetworkError },
-    #[error("join \"{join}\" closes a loop that rings at {}", crate::units::ShownFrequency(*frequency_hz))]
-    RingingJoin { join: String, frequency_hz: f64 },
+    #[error("join \"{join}\" closes a loop that is singular at {}", crate::units::ShownFrequency(*frequency_hz))]
+    SingularJoin { join: String, frequency_hz: f64 },
     #[error(transparent)]
     Network(#[from] NetworkError),
 }
 
 impl DescriptionError {
+    /// An error about a file as a whole.
+    pub(crate) fn about_file(file: &Path, problem: impl Into<DescriptionProblem>) -> Self {
+        Self { file: file.to_owned(), problem: Box::new(problem.into()), excerpt: None }
+    }
+
+    /// An error about a place in a file.
+    pub(crate) fn about_place(
+        file: &Path,
+        problem: impl Into<DescriptionProblem>,
+        excerpt: Excerpt,
+    ) -> Self {
+        let excerpt = Some(Box::new(excerpt));
+        Self { file: file.to_owned(), problem: Box::new(problem.into()), excerpt }
+    }
+
+    /// The description or table.
+    #[must_use]
+    pub fn file(&self) -> &Path {
+        &self.file
+    }
+
+    /// What is wrong.
+    #[must_use]
+    pub fn problem(&self) -> &DescriptionProblem {
+        &self.problem
+    }
+
+    /// The line and column that the error is about, where it is about one.
+    #[must_use]
+    pub fn position(&self) -> Option<Position> {
+        self.excerpt.as_ref().map(|excerpt| excerpt.position)
+    }
+
     /// The same, ready to be shown with its source line.
     #[must_use]
     pub fn diagnostic(&self) -> Diagnostic {
-        // A part's file that cannot be read speaks for itself, with its own line.
+        // A part's file that cannot be read has a message with a line of its own.
         if let DescriptionProblem::File(error) = &*self.problem {
             let mut shown = error.diagnostic();
-            if let Some(excerpt) = &self.excerpt {
-                shown.notes.push(format!(
-                    "named in {}, line {}",
-                    self.file.display(),
-                    excerpt.position.line
-                ));
+            if let Some(position) = self.position() {
+                let file = self.file.display();
+                shown.notes.push(format!("named in {file}, line {}", position.line));
             }
             return shown;
         }
@@ -125,26 +198,66 @@ impl DescriptionError {
 impl DescriptionProblem {
     fn remedy(&self) -> Option<String> {
         Some(match self {
-            Self::UnknownBlock { known, .. } => format!("the blocks are {}", known.join(", ")),
+            Self::UnknownKey { found, known }
+            | Self::UnknownValue { found, known }
+            | Self::UnknownColumn { found, known } => return meant(found, known),
+            Self::NoColumn { name, found } => match meant(name, found) {
+                Some(hint) => hint,
+                None => format!("its columns are {}", found.join(", ")),
+            },
+            Self::UnknownBlock { name, known } => match meant(name, known) {
+                Some(hint) => hint,
+                None => format!("the blocks are {}", known.join(", ")),
+            },
             Self::UnknownPort { known, .. } => format!("its ports are {}", known.join(", ")),
-            Self::LeftOver { .. } => "join it, give it a [[load]], or add it to ports".to_owned(),
-            Self::LeftOverInReceiver { .. } => "join it, or give it a [[load]]".to_owned(),
+            Self::Unconnected { .. } => {
+                "join it, give it a [[load]], or add it to ports".to_owned()
+            }
+            Self::UnconnectedInReceiver { .. } => "join it, or give it a [[load]]".to_owned(),
             Self::LoadedInput { .. } => {
                 "set lo_source_ohm or rf_source_ohm instead of a [[load]]".to_owned()
             }
             Self::Unreached { .. } => "check the joins between the two".to_owned(),
             Self::OutsideFile { .. } => {
-                "narrow the plan or bring wider data; nothing is extrapolated".to_owned()
+                "narrow the plan or use wider data; nothing is extrapolated".to_owned()
             }
             Self::NoPower => "add lo_power_dbm = 17.0 to [frequency_plan]".to_owned(),
             Self::JoinedTwice { .. } => {
                 "join more than two ports in one line: \"a.x -- b.y -- c.z\"".to_owned()
             }
-            Self::NoGrid => "add grid = \"24GHz..34GHz:101\", or give --grid".to_owned(),
-            Self::MixedMode { .. } => {
-                "convert it first: fourphase convert IN OUT --single-ended".to_owned()
-            }
+            Self::NoGrid => "add grid = \"24GHz..34GHz:101\"".to_owned(),
+            Self::MixedMode { .. } => "convert the file to single-ended ports first".to_owned(),
             _ => return None,
         })
     }
+}
+
+/// Old spellings that are refused, and what replaced them.
+const RENAMED: [(&str, &str); 10] = [
+    ("open", "open_end"),
+    ("short", "shorted_end"),
+    ("load", "termination"),
+    ("shunt", "shunt_element"),
+    ("series", "series_element"),
+    ("through", "zero_length_line"),
+    ("odd_faster_percent", "odd_mode_velocity_excess_percent"),
+    ("feeds", "access_lines"),
+    ("told_from_data", "inferred"),
+    ("waves", "wave_definition"),
+];
+
+/// A hint for a name that is not known: what replaced it, or the known name that is most like it.
+fn meant(found: &str, known: &[String]) -> Option<String> {
+    let renamed = RENAMED.iter().find(|(old, _)| *old == found).map(|(_, new)| *new);
+    if let Some(new) = renamed.filter(|new| known.iter().any(|name| name == new)) {
+        return Some(format!("'{found}' is now called '{new}'"));
+    }
+    // A third of the letters may differ: more and unrelated names would be proposed.
+    let most = found.chars().count().div_ceil(3);
+    known
+        .iter()
+        .map(|name| (strsim::osa_distance(found, name), name))
+        .filter(|(distance, _)| *distance <= most)
+        .min()
+        .map(|(_, name)| format!("did you mean '{name}'?"))
 }

@@ -10,7 +10,9 @@
 //! | `uncertainty_toml`, `uncertainty_entries`, `uncertainty_tables` | UNCERTAINTY.toml |
 //! | `tones_csv` | measured tones |
 
+mod allowed;
 mod error;
+mod named_files;
 mod network_entries;
 mod network_toml;
 mod parts;
@@ -19,16 +21,19 @@ mod receiver_output;
 mod receiver_plan;
 mod receiver_toml;
 mod source;
+mod table;
+mod toml_words;
 mod tones_csv;
 mod uncertainty_entries;
 mod uncertainty_tables;
 mod uncertainty_toml;
 
+pub use allowed::Allowed;
 pub use error::{DescriptionError, DescriptionProblem};
 pub use network_entries::{BlockEntry, ComplexValue, LoadEntry, NetworkDescription};
 pub use network_toml::{WiredNetwork, load_network};
 pub use receiver_toml::{LoadedReceiver, load_receiver};
-pub use source::{Described, NumberTable};
+pub(crate) use source::TomlFile;
 pub use tones_csv::compared;
 pub use uncertainty_entries::GivenUncertainty;
 pub use uncertainty_toml::{SplitterSources, Uncertainty};

@@ -1,8 +1,10 @@
 //! NETWORK.toml: networks on one grid, and how they meet.
 
 use super::error::{DescriptionError, DescriptionProblem};
+use super::named_files::NamedFiles;
 use super::network_entries::{BlockEntry, NetworkDescription};
-use super::parts::{Loader, Notes, Part, read_text};
+use super::parts::Part;
+use super::source::TomlFile;
 use crate::diagnostic::Excerpt;
 use crate::network::{
     FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
@@ -42,18 +44,17 @@ impl WiredNetwork {
     /// # Errors
     /// [`DescriptionError`] with the join that rings, or the reference that cannot be.
     pub fn join(&self) -> Result<Network, DescriptionError> {
-        let failed = |problem, excerpt| DescriptionError {
-            file: self.file.clone(),
-            problem: Box::new(problem),
-            excerpt,
+        let failed = |problem: DescriptionProblem, excerpt: Option<&Excerpt>| match excerpt {
+            Some(excerpt) => DescriptionError::about_place(&self.file, problem, excerpt.clone()),
+            None => DescriptionError::about_file(&self.file, problem),
         };
         let joined = join(&self.blocks, &self.wiring).map_err(|error| match error {
             NetworkError::RingingJoin { join, frequency_hz } => failed(
-                DescriptionProblem::RingingJoin {
+                DescriptionProblem::SingularJoin {
                     join: self.join_texts[join].clone(),
                     frequency_hz,
                 },
-                self.excerpts.get(join).cloned().map(Box::new),
+                self.excerpts.get(join),
             ),
             other => failed(other.into(), None),
         })?;
@@ -75,16 +76,16 @@ pub fn load_network(
     options: &ReadOptions,
     grid_hz: Option<Vec<f64>>,
 ) -> Result<WiredNetwork, DescriptionError> {
-    let text = read_text(path)?;
-    let loader = Loader { path, text: &text, options };
-    let description: NetworkDescription = loader.description()?;
-    loader.circuit(&description, grid_hz)
+    let source = TomlFile::read(path)?;
+    let description: NetworkDescription = source.parse()?;
+    source.circuit(&description, NamedFiles::of(&source, options), grid_hz)
 }
 
-impl Loader<'_> {
+impl TomlFile {
     fn circuit(
         &self,
         description: &NetworkDescription,
+        mut notes: NamedFiles<'_>,
         grid_hz: Option<Vec<f64>>,
     ) -> Result<WiredNetwork, DescriptionError> {
         let mut circuit = WiredNetwork {
@@ -100,13 +101,13 @@ impl Loader<'_> {
             inputs: Vec::new(),
             warnings: Vec::new(),
             excerpts: Vec::new(),
-            file: self.path.to_owned(),
+            file: self.path().to_owned(),
         };
         if let Some(list) = &description.reference_ohm {
             let (found, ports) = (circuit.references_ohm.len(), description.ports.len());
             if found != 1 && found != ports {
                 return Err(
-                    self.at(NetworkError::ReferenceCount { ports, found }.into(), list.span())
+                    self.error(NetworkError::ReferenceCount { ports, found }.into(), list.span())
                 );
             }
             if let Some(&value) =
@@ -119,13 +120,12 @@ impl Loader<'_> {
                         .position(|&ohm| ohm.total_cmp(&value).is_eq())
                         .unwrap_or(0),
                 );
-                return Err(self.at(
+                return Err(self.error(
                     NetworkError::Reference { port, value_ohm: value.into() }.into(),
                     list.span(),
                 ));
             }
         }
-        let mut notes = Notes { inputs: vec![self.path.to_owned()], ..Notes::default() };
         let parts = self.parts(&description.blocks, &mut notes)?;
         let load_files = self.load_files(&description.loads, &mut notes)?;
         let grid = self.grid(description, grid_hz, &parts, &load_files, &mut notes)?;
@@ -142,17 +142,17 @@ impl Loader<'_> {
         grid_hz: Option<Vec<f64>>,
         parts: &[Part],
         load_files: &HashMap<usize, Network>,
-        notes: &mut Notes,
+        notes: &mut NamedFiles<'_>,
     ) -> Result<FrequencyGrid, DescriptionError> {
         if let Some(points_hz) = grid_hz {
-            return FrequencyGrid::from_hz(points_hz).map_err(|error| self.anywhere(error.into()));
+            return FrequencyGrid::from_hz(points_hz).map_err(|error| self.error_in_file(error));
         }
         if let Some(text) = &description.grid {
             let points_hz = parse_frequency_grid_hz(text.get_ref()).map_err(|error| {
-                self.at(DescriptionProblem::Grid(error.to_string()), text.span())
+                self.error(DescriptionProblem::Grid(error.to_string()), text.span())
             })?;
             return FrequencyGrid::from_hz(points_hz)
-                .map_err(|error| self.at(error.into(), text.span()));
+                .map_err(|error| self.error(error, text.span()));
         }
         let named: Vec<(&str, &Network)> = parts
             .iter()
@@ -166,7 +166,7 @@ impl Loader<'_> {
         let Some(latest) =
             named.iter().max_by(|a, b| a.1.grid().first_hz().total_cmp(&b.1.grid().first_hz()))
         else {
-            return Err(self.anywhere(DescriptionProblem::NoGrid));
+            return Err(self.error_in_file(DescriptionProblem::NoGrid));
         };
         if let Some(earliest) =
             named.iter().min_by(|a, b| a.1.grid().last_hz().total_cmp(&b.1.grid().last_hz()))
@@ -179,8 +179,8 @@ impl Loader<'_> {
             let span =
                 parts.iter().find(|part| part.name == latest.0).map(|part| part.span.clone());
             return Err(span.map_or_else(
-                || self.anywhere(DescriptionProblem::NoGrid),
-                |span| self.at(problem, span),
+                || self.error_in_file(DescriptionProblem::NoGrid),
+                |span| self.error(problem, span),
             ));
         }
         // Only the grids matter here; one-port stand-ins spare interpolating everything twice.
@@ -199,7 +199,7 @@ impl Loader<'_> {
             .collect();
         let common = stand_ins
             .and_then(|list| on_common_grid(&list))
-            .map_err(|error| self.anywhere(error.into()))?;
+            .map_err(|error| self.error_in_file(error))?;
         let grid = common[0].network.grid().clone();
         let narrows = |(_, network): &(&str, &Network)| {
             network.grid().first_hz() < grid.first_hz() || network.grid().last_hz() > grid.last_hz()
@@ -220,7 +220,7 @@ impl Loader<'_> {
         parts: &[Part],
         grid: &FrequencyGrid,
         circuit: &mut WiredNetwork,
-        notes: &mut Notes,
+        notes: &mut NamedFiles<'_>,
     ) -> Result<(), DescriptionError> {
         for (block, part) in blocks.iter().zip(parts) {
             let network = match (&part.network, &block.component) {
@@ -230,9 +230,9 @@ impl Loader<'_> {
                 (None, Some(component)) => component
                     .get_ref()
                     .build(grid)
-                    .map_err(|error| self.at(error.into(), component.span()))?,
+                    .map_err(|error| self.error(error, component.span()))?,
                 (None, None) => {
-                    return Err(self.at(
+                    return Err(self.error(
                         DescriptionProblem::NoSource { name: part.name.clone() },
                         part.span.clone(),
                     ));
@@ -251,22 +251,22 @@ impl Loader<'_> {
         mut load_files: HashMap<usize, Network>,
         grid: &FrequencyGrid,
         circuit: &mut WiredNetwork,
-        notes: &mut Notes,
+        notes: &mut NamedFiles<'_>,
     ) -> Result<(), DescriptionError> {
         let joins = self.joins(&description.joins, &description.blocks, parts)?;
         let mut joined: HashMap<Terminal, usize> = joins.node_of;
         circuit.wiring.joins = joins.nodes;
         circuit.join_texts = joins.texts;
-        circuit.excerpts =
-            joins.spans.into_iter().map(|span| Excerpt::of_text(self.text, span)).collect();
+        circuit.excerpts = joins.spans.into_iter().map(|span| self.excerpt(span)).collect();
         let mut loaded: HashSet<Terminal> = HashSet::new();
         for (at, load) in description.loads.iter().enumerate() {
             let text = load.at.get_ref();
             let terminal = self.terminal(text, load.at.span(), parts)?;
             if !loaded.insert(terminal) {
-                return Err(
-                    self.at(DescriptionProblem::LoadedTwice { port: text.clone() }, load.at.span())
-                );
+                return Err(self.error(
+                    DescriptionProblem::LoadedTwice { port: text.clone() },
+                    load.at.span(),
+                ));
             }
             let network = match load_files.remove(&at) {
                 Some(file) => {
@@ -286,14 +286,14 @@ impl Loader<'_> {
                 joined.insert(terminal, circuit.wiring.joins.len());
                 circuit.wiring.joins.push(vec![terminal, closing]);
                 circuit.join_texts.push(format!("{text} and its load"));
-                circuit.excerpts.push(Excerpt::of_text(self.text, load.at.span()));
+                circuit.excerpts.push(self.excerpt(load.at.span()));
             }
         }
         for port in &description.ports {
             let terminal = self.terminal(port.get_ref(), port.span(), parts)?;
             if circuit.wiring.outside.contains(&terminal) {
-                return Err(self.at(
-                    DescriptionProblem::OutsideTwice { port: port.get_ref().clone() },
+                return Err(self.error(
+                    DescriptionProblem::DuplicateOutside { port: port.get_ref().clone() },
                     port.span(),
                 ));
             }
@@ -304,7 +304,9 @@ impl Loader<'_> {
                 let terminal = Terminal { block, port: Port::from_index(index) };
                 if !joined.contains_key(&terminal) && !circuit.wiring.outside.contains(&terminal) {
                     let port = format!("{}.{port}", part.name);
-                    return Err(self.at(DescriptionProblem::LeftOver { port }, part.span.clone()));
+                    return Err(
+                        self.error(DescriptionProblem::Unconnected { port }, part.span.clone())
+                    );
                 }
             }
         }

@@ -1,31 +1,15 @@
 //! What all descriptions share: blocks, loads, names of ports, joins.
 
 use super::error::{DescriptionError, DescriptionProblem};
+use super::named_files::NamedFiles;
 use super::network_entries::{BlockEntry, LoadEntry};
+use super::source::TomlFile;
 use crate::component::{Arrangement, ComponentError, Elements, Terminated, one_port};
-use crate::diagnostic::Excerpt;
 use crate::network::{FrequencyGrid, Network, ParameterKind, Port, Terminal, onto_grid};
-use crate::touchstone::{ReadOptions, read};
 use num_complex::Complex64;
-use serde::de::DeserializeOwned;
 use std::collections::{HashMap, HashSet};
 use std::ops::Range;
-use std::path::{Path, PathBuf};
 use toml::Spanned;
-
-/// A description's text, and where it came from.
-pub(super) struct Loader<'a> {
-    pub(super) path: &'a Path,
-    pub(super) text: &'a str,
-    pub(super) options: &'a ReadOptions,
-}
-
-/// What came up on the way.
-#[derive(Debug, Default)]
-pub(super) struct Notes {
-    pub(super) inputs: Vec<PathBuf>,
-    pub(super) warnings: Vec<String>,
-}
 
 /// A part before and after it is on the common grid.
 pub(super) struct Part {
@@ -48,73 +32,27 @@ pub(super) struct Joins {
     pub(super) node_of: HashMap<Terminal, usize>,
 }
 
-/// The description's text.
-pub(super) fn read_text(path: &Path) -> Result<String, DescriptionError> {
-    std::fs::read_to_string(path).map_err(|error| DescriptionError {
-        file: path.to_owned(),
-        problem: Box::new(DescriptionProblem::Io(error)),
-        excerpt: None,
-    })
-}
-
-impl Loader<'_> {
-    pub(super) fn at(&self, problem: DescriptionProblem, span: Range<usize>) -> DescriptionError {
-        let excerpt = Some(Box::new(Excerpt::of_text(self.text, span)));
-        DescriptionError { file: self.path.to_owned(), problem: Box::new(problem), excerpt }
-    }
-
-    pub(super) fn anywhere(&self, problem: DescriptionProblem) -> DescriptionError {
-        DescriptionError { file: self.path.to_owned(), problem: Box::new(problem), excerpt: None }
-    }
-
-    pub(super) fn description<D: DeserializeOwned>(&self) -> Result<D, DescriptionError> {
-        toml::from_str(self.text).map_err(|error| {
-            let problem = DescriptionProblem::Toml(error.message().trim().replace('\n', "; "));
-            match error.span() {
-                Some(span) => self.at(problem, span),
-                None => self.anywhere(problem),
-            }
-        })
-    }
-
-    pub(super) fn read(
-        &self,
-        file: &Spanned<PathBuf>,
-        notes: &mut Notes,
-    ) -> Result<Network, DescriptionError> {
-        let path = self.path.parent().unwrap_or(Path::new("")).join(file.get_ref());
-        let content =
-            read(&path, self.options).map_err(|error| self.at(error.into(), file.span()))?;
-        for warning in &content.warnings {
-            notes.warnings.push(format!("{}:{warning}", path.display()));
-        }
-        if !content.noise.is_empty() {
-            notes.warnings.push(format!("{}: its noise data are left out", path.display()));
-        }
-        if !notes.inputs.contains(&path) {
-            notes.inputs.push(path);
-        }
-        Ok(content.network)
-    }
-
+impl TomlFile {
     /// Reads the blocks' files and names their ports.
     pub(super) fn parts(
         &self,
         blocks: &[BlockEntry],
-        notes: &mut Notes,
+        notes: &mut NamedFiles<'_>,
     ) -> Result<Vec<Part>, DescriptionError> {
         let mut parts: Vec<Part> = Vec::new();
         for block in blocks {
             let name = block.name.get_ref().clone();
             self.check_name(&block.name)?;
             if parts.iter().any(|part| part.name == name) {
-                return Err(self.at(DescriptionProblem::BlockTwice { name }, block.name.span()));
+                return Err(
+                    self.error(DescriptionProblem::DuplicateBlock { name }, block.name.span())
+                );
             }
             let (network, expected) = match (&block.file, &block.component) {
                 (Some(file), None) => {
-                    let network = self.read(file, notes)?;
+                    let network = notes.network(file)?;
                     if network.modes().is_some() {
-                        return Err(self.at(DescriptionProblem::MixedMode { name }, file.span()));
+                        return Err(self.error(DescriptionProblem::MixedMode { name }, file.span()));
                     }
                     let ports = network.ports();
                     (Some(network), ports)
@@ -122,11 +60,15 @@ impl Loader<'_> {
                 (None, Some(component)) => {
                     // Any frequency tells the number of ports.
                     let probe = FrequencyGrid::from_hz(vec![1e9])
-                        .map_err(|error| self.anywhere(error.into()))?;
+                        .map_err(|error| self.error_in_file(error))?;
                     let built = component.get_ref().build(&probe);
-                    (None, built.map_err(|error| self.at(error.into(), component.span()))?.ports())
+                    (None, built.map_err(|error| self.error(error, component.span()))?.ports())
                 }
-                _ => return Err(self.at(DescriptionProblem::NoSource { name }, block.name.span())),
+                _ => {
+                    return Err(
+                        self.error(DescriptionProblem::NoSource { name }, block.name.span())
+                    );
+                }
             };
             let ports = self.port_names(block, expected)?;
             parts.push(Part { name, span: block.name.span(), ports, network });
@@ -146,7 +88,7 @@ impl Loader<'_> {
         if found != expected {
             let name = block.name.get_ref().clone();
             return Err(
-                self.at(DescriptionProblem::PortNames { name, expected, found }, names.span())
+                self.error(DescriptionProblem::PortNames { name, expected, found }, names.span())
             );
         }
         let mut seen = HashSet::new();
@@ -154,7 +96,7 @@ impl Loader<'_> {
             self.check_name(port)?;
             if !seen.insert(port.get_ref()) {
                 let name = port.get_ref().clone();
-                return Err(self.at(DescriptionProblem::PortNameTwice { name }, port.span()));
+                return Err(self.error(DescriptionProblem::DuplicatePortName { name }, port.span()));
             }
         }
         Ok(names.get_ref().iter().map(|port| port.get_ref().clone()).collect())
@@ -166,14 +108,14 @@ impl Loader<'_> {
         if !text.is_empty() && text.chars().all(fits) && !text.contains("--") {
             return Ok(());
         }
-        Err(self.at(DescriptionProblem::BadName { name: text.clone() }, name.span()))
+        Err(self.error(DescriptionProblem::BadName { name: text.clone() }, name.span()))
     }
 
     /// Checks that each load is one thing, and reads those that come from files.
     pub(super) fn load_files(
         &self,
         loads: &[LoadEntry],
-        notes: &mut Notes,
+        notes: &mut NamedFiles<'_>,
     ) -> Result<HashMap<usize, Network>, DescriptionError> {
         let mut files = HashMap::new();
         for (at, load) in loads.iter().enumerate() {
@@ -181,12 +123,12 @@ impl Loader<'_> {
                 [load.ohm.is_some(), load.file.is_some(), load.rc.is_some(), load.open, load.short];
             if given.iter().filter(|&&given| given).count() != 1 {
                 let port = load.at.get_ref().clone();
-                return Err(self.at(DescriptionProblem::NoLoad { port }, load.at.span()));
+                return Err(self.error(DescriptionProblem::NoLoad { port }, load.at.span()));
             }
             if let Some(file) = &load.file {
-                let network = self.read(file, notes)?;
+                let network = notes.network(file)?;
                 if network.ports() != 1 {
-                    return Err(self.at(
+                    return Err(self.error(
                         DescriptionProblem::LoadPorts { ports: network.ports() },
                         file.span(),
                     ));
@@ -203,10 +145,10 @@ impl Loader<'_> {
         grid: &FrequencyGrid,
         name: &str,
         span: Range<usize>,
-        notes: &mut Notes,
+        notes: &mut NamedFiles<'_>,
     ) -> Result<Network, DescriptionError> {
         let interpolated = onto_grid(network, grid).map_err(|source| {
-            self.at(DescriptionProblem::Block { name: name.to_owned(), source }, span)
+            self.error(DescriptionProblem::Block { name: name.to_owned(), source }, span)
         })?;
         if let Some(step) = interpolated.unsafe_step {
             notes.warnings.push(format!("{name}: {step}"));
@@ -222,11 +164,11 @@ impl Loader<'_> {
         parts: &[Part],
     ) -> Result<Terminal, DescriptionError> {
         let Some((block_name, port_name)) = text.split_once('.') else {
-            return Err(self.at(DescriptionProblem::NotAPort { text: text.to_owned() }, span));
+            return Err(self.error(DescriptionProblem::NotAPort { text: text.to_owned() }, span));
         };
         let Some(block) = parts.iter().position(|part| part.name == block_name) else {
             let known = parts.iter().map(|part| part.name.clone()).collect();
-            return Err(self.at(
+            return Err(self.error(
                 DescriptionProblem::UnknownBlock { name: block_name.to_owned(), known },
                 span,
             ));
@@ -237,7 +179,7 @@ impl Loader<'_> {
                 port: port_name.to_owned(),
                 known: parts[block].ports.clone(),
             };
-            return Err(self.at(problem, span));
+            return Err(self.error(problem, span));
         };
         Ok(Terminal { block, port: Port::from_index(index) })
     }
@@ -253,13 +195,13 @@ impl Loader<'_> {
         for join in joins.iter().chain(blocks.iter().flat_map(|block| &block.joins)) {
             let mut node = Vec::new();
             if !join.get_ref().contains("--") {
-                return Err(self.at(DescriptionProblem::JoinTooSmall, join.span()));
+                return Err(self.error(DescriptionProblem::JoinTooSmall, join.span()));
             }
             for text in join.get_ref().split("--").map(str::trim) {
                 let terminal = self.terminal(text, join.span(), parts)?;
                 if made.node_of.insert(terminal, made.nodes.len()).is_some() {
                     let port = text.to_owned();
-                    return Err(self.at(DescriptionProblem::JoinedTwice { port }, join.span()));
+                    return Err(self.error(DescriptionProblem::JoinedTwice { port }, join.span()));
                 }
                 node.push(terminal);
             }
@@ -276,7 +218,7 @@ impl Loader<'_> {
         load: &LoadEntry,
         grid: &FrequencyGrid,
     ) -> Result<Network, DescriptionError> {
-        let failed = |error: ComponentError| self.at(error.into(), load.at.span());
+        let failed = |error: ComponentError| self.error(error, load.at.span());
         if let Some(ohm) = load.ohm {
             let impedance = Complex64::from(ohm);
             if !(impedance.re >= 0.0 && impedance.is_finite()) {
@@ -296,7 +238,7 @@ impl Loader<'_> {
                 entries,
                 vec![50.0.into()],
             )
-            .map_err(|error| self.at(error.into(), load.at.span()));
+            .map_err(|error| self.error(error, load.at.span()));
         }
         let terminated = if let Some(rc) = load.rc {
             let elements = Elements {

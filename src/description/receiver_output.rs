@@ -1,9 +1,10 @@
 //! What lies behind the mixing elements, and how they mix.
 
 use super::error::{DescriptionError, DescriptionProblem};
-use super::parts::{Loader, Notes};
+use super::named_files::NamedFiles;
 use super::receiver_entries::{CombineName, IfHybridEntry, PortChoice, ReceiverDescription};
 use super::receiver_plan::Need;
+use super::source::TomlFile;
 use crate::downconverter::{Combination, Mixing};
 use crate::downconverter::{OutputChoice, OutputStage, ReceiverPlan, TrimSteps};
 use crate::network::{FrequencyGrid, Network, ParameterKind, Port, convert};
@@ -13,16 +14,16 @@ use std::ops::Range;
 use std::path::PathBuf;
 use toml::Spanned;
 
-impl Loader<'_> {
+impl TomlFile {
     pub(super) fn output(
         &self,
         description: &ReceiverDescription,
         plan: &ReceiverPlan,
-        notes: &mut Notes,
+        notes: &mut NamedFiles<'_>,
     ) -> Result<OutputStage, DescriptionError> {
         let points = plan.if_hz.len();
         let grid = FrequencyGrid::from_hz(plan.if_hz.clone())
-            .map_err(|error| self.anywhere(error.into()))?;
+            .map_err(|error| self.error_in_file(error))?;
         let mut paths = [vec![Complex64::ONE; points], vec![Complex64::ONE; points]];
         let path_files = description.if_path.iter().flat_map(|path| [&path.i, &path.q]);
         for (at, file) in path_files.enumerate() {
@@ -31,7 +32,7 @@ impl Loader<'_> {
             let [input, output] = [Port::from_index(0), Port::from_index(1)];
             paths[at] = (0..points).map(|point| network.matrix(point).at(output, input)).collect();
             if paths[at].iter().any(|transfer| transfer.norm() == 0.0) {
-                return Err(self.value(file, "this IF path lets nothing through from 1 to 2"));
+                return Err(self.complaint(file, "this IF path lets nothing through from 1 to 2"));
             }
         }
         let with_paths = |transfers: Vec<Combination>| -> Vec<Combination> {
@@ -75,7 +76,9 @@ impl Loader<'_> {
         {
             if let Some(given) = given {
                 if !(-1000.0..=1000.0).contains(given.get_ref()) {
-                    return Err(self.value(given, "a correction is a number from -1000 to 1000"));
+                    return Err(
+                        self.complaint(given, "a correction is a number from -1000 to 1000")
+                    );
                 }
                 *value = *given.get_ref();
             }
@@ -94,13 +97,13 @@ impl Loader<'_> {
         file: &Spanned<PathBuf>,
         grid: &FrequencyGrid,
         ports: Option<usize>,
-        notes: &mut Notes,
+        notes: &mut NamedFiles<'_>,
     ) -> Result<Network, DescriptionError> {
-        let network = self.read(file, notes)?;
+        let network = notes.network(file)?;
         if let Some(expected) = ports
             && network.ports() != expected
         {
-            return Err(self.value(
+            return Err(self.complaint(
                 file,
                 format!("an IF path has {expected} ports, this file {}", network.ports()),
             ));
@@ -113,7 +116,7 @@ impl Loader<'_> {
             .collect();
         self.check_cover(&network, &needs, &what, file.span())?;
         let scattering = convert(&network, ParameterKind::Scattering)
-            .map_err(|error| self.at(error.into(), file.span()))?;
+            .map_err(|error| self.error(error, file.span()))?;
         self.on_grid(&scattering, grid, &what, file.span(), notes)
     }
 
@@ -123,10 +126,10 @@ impl Loader<'_> {
         description: &ReceiverDescription,
         hybrid: &IfHybridEntry,
         grid: &FrequencyGrid,
-        notes: &mut Notes,
+        notes: &mut NamedFiles<'_>,
     ) -> Result<(Vec<OutputChoice>, Vec<OutputChoice>), DescriptionError> {
         if description.combine != CombineName::Auto {
-            return Err(self.value(
+            return Err(self.complaint(
                 &hybrid.output,
                 "the IF hybrid puts I and Q together; leave combine out, and choose an output",
             ));
@@ -136,16 +139,16 @@ impl Loader<'_> {
             (None, Some(component)) => component
                 .get_ref()
                 .build(grid)
-                .map_err(|error| self.at(error.into(), component.span()))?,
+                .map_err(|error| self.error(error, component.span()))?,
             _ => {
                 return Err(
-                    self.value(&hybrid.output, "the IF hybrid is either a file or a component")
+                    self.complaint(&hybrid.output, "the IF hybrid is either a file or a component")
                 );
             }
         };
         let port = |number: usize, span: Range<usize>| match Port::from_number(number) {
             Some(port) if number <= network.ports() => Ok(port),
-            _ => Err(self.at(
+            _ => Err(self.error(
                 DescriptionProblem::Value {
                     what: format!("the IF hybrid has ports 1 to {}", network.ports()),
                 },
@@ -162,7 +165,7 @@ impl Loader<'_> {
         for number in outputs {
             let output = port(number, hybrid.output.span())?;
             if i == q || output == i || output == q {
-                return Err(self.value(&hybrid.output, "i, q and output are different ports"));
+                return Err(self.complaint(&hybrid.output, "i, q and output are different ports"));
             }
             let transfers: Vec<Combination> = (0..grid.len())
                 .map(|point| {
@@ -171,7 +174,7 @@ impl Loader<'_> {
                 })
                 .collect();
             if transfers.iter().any(|transfer| transfer.i.norm() * transfer.q.norm() == 0.0) {
-                return Err(self.value(
+                return Err(self.complaint(
                     &hybrid.output,
                     format!("nothing comes from i or q to port {number} of the IF hybrid"),
                 ));
@@ -186,7 +189,7 @@ impl Loader<'_> {
             ideal.push(OutputChoice { name, transfers: matched });
         }
         if real.is_empty() {
-            return Err(self.value(&hybrid.output, "the IF hybrid needs an output"));
+            return Err(self.complaint(&hybrid.output, "the IF hybrid needs an output"));
         }
         Ok((real, ideal))
     }
@@ -215,7 +218,7 @@ impl Loader<'_> {
             None => 1.0,
             Some(given) if (0.0..=10.0).contains(given.get_ref()) => *given.get_ref(),
             Some(given) => {
-                return Err(self.value(given, "lo_amplitude_exponent is from 0 to 10"));
+                return Err(self.complaint(given, "lo_amplitude_exponent is from 0 to 10"));
             }
         };
         // Both factors are at most 1000.

@@ -1,8 +1,8 @@
 //! The frequencies of a receiver, and which of them its files must cover.
 
 use super::error::{DescriptionError, DescriptionProblem};
-use super::parts::Loader;
 use super::receiver_entries::{FrequencyPlanEntry, ReceiverDescription, SidebandName, Sweep};
+use super::source::TomlFile;
 use crate::downconverter::ReceiverPlan;
 use crate::downconverter::Sideband;
 use crate::network::Network;
@@ -21,7 +21,7 @@ pub(super) struct Need {
     pub(super) purpose: String,
 }
 
-impl Loader<'_> {
+impl TomlFile {
     fn sweep(&self, given: &Spanned<Sweep>, what: &str) -> Result<Vec<f64>, DescriptionError> {
         let hz = |ghz: f64| {
             let hz = ghz * 1e9;
@@ -34,18 +34,18 @@ impl Loader<'_> {
             Sweep::Range(range) => {
                 if !(1..=MOST_PLAN_POINTS).contains(&range.points) {
                     return Err(
-                        self.value(given, format!("points is from 1 to {MOST_PLAN_POINTS}"))
+                        self.complaint(given, format!("points is from 1 to {MOST_PLAN_POINTS}"))
                     );
                 }
                 if range.points == 1 && range.from < range.to {
-                    return Err(self.value(given, "one point cannot be at both from and to"));
+                    return Err(self.complaint(given, "one point cannot be at both from and to"));
                 }
                 equidistant(hz(range.from), hz(range.to), range.points)
             }
         };
         let is_ascending = list.windows(2).all(|pair| pair[0] < pair[1]);
         if list.is_empty() || !list.iter().all(|hz| *hz > 0.0 && hz.is_finite()) || !is_ascending {
-            return Err(self.value(
+            return Err(self.complaint(
                 given,
                 format!("{what} needs positive frequencies in ascending order, in GHz"),
             ));
@@ -58,7 +58,7 @@ impl Loader<'_> {
             None => Ok(1),
             Some(given) if (1..=1000).contains(given.get_ref()) => Ok(*given.get_ref()),
             Some(given) => {
-                Err(self.value(given, format!("{name} is a whole number from 1 to 1000")))
+                Err(self.complaint(given, format!("{name} is a whole number from 1 to 1000")))
             }
         }
     }
@@ -73,7 +73,7 @@ impl Loader<'_> {
         let lo_hz = self.sweep(&entry.lo_ghz, "lo_ghz")?;
         let if_hz = self.sweep(&entry.if_ghz, "if_ghz")?;
         if lo_hz.len().saturating_mul(if_hz.len()) > MOST_PLAN_POINTS {
-            return Err(self.value(
+            return Err(self.complaint(
                 &entry.lo_ghz,
                 format!("LO times IF points are more than {MOST_PLAN_POINTS}"),
             ));
@@ -84,7 +84,7 @@ impl Loader<'_> {
         if let Some(given) = &entry.lo_multiplication_after_split
             && !multiplication.is_multiple_of(after)
         {
-            return Err(self.value(
+            return Err(self.complaint(
                 given,
                 format!("{after} is no part of the multiplication by {multiplication}"),
             ));
@@ -93,10 +93,10 @@ impl Loader<'_> {
         if let Some(power) = &entry.lo_power_dbm
             && !(-200.0..=200.0).contains(power.get_ref())
         {
-            return Err(self.value(power, "lo_power_dbm is from -200 to 200"));
+            return Err(self.complaint(power, "lo_power_dbm is from -200 to 200"));
         }
         if let (None, Some(limit)) = (&entry.lo_power_dbm, &description.require.lo_power_dbm_min) {
-            return Err(self.at(DescriptionProblem::NoPower, limit.span()));
+            return Err(self.error(DescriptionProblem::NoPower, limit.span()));
         }
 
         // RF points of both sidebands; many coincide.
@@ -107,7 +107,7 @@ impl Loader<'_> {
             for &intermediate in &if_hz {
                 let (upper, lower) = (times * lo + intermediate, times * lo - intermediate);
                 if lower <= 0.0 {
-                    return Err(self.value(
+                    return Err(self.complaint(
                         &entry.if_ghz,
                         format!(
                             "an IF of {} leaves no lower sideband at an LO of {}",
@@ -174,7 +174,7 @@ impl Loader<'_> {
         let (first_hz, last_hz) = (network.grid().first_hz(), network.grid().last_hz());
         let beyond = |need: &&Need| (first_hz - need.frequency_hz).max(need.frequency_hz - last_hz);
         match needs.iter().max_by(|one, other| beyond(one).total_cmp(&beyond(other))) {
-            Some(need) if beyond(&need) > 0.0 => Err(self.at(
+            Some(need) if beyond(&need) > 0.0 => Err(self.error(
                 DescriptionProblem::OutsideFile {
                     what: what.to_owned(),
                     covers: format!(

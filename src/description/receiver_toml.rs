@@ -1,9 +1,11 @@
 //! RECEIVER.toml: parts at the frequencies of the plan.
 
 use super::error::{DescriptionError, DescriptionProblem};
+use super::named_files::NamedFiles;
 use super::network_entries::{BlockEntry, KindName};
-use super::parts::{Joins, Loader, Notes, Part, read_text};
+use super::parts::{Joins, Part};
 use super::receiver_entries::{ChannelName, PolarityName, ReceiverDescription};
+use super::source::TomlFile;
 use crate::downconverter::Channel;
 use crate::downconverter::{
     Mixer, OnWays, PartKind, PowerInput, Receiver, ReceiverLimits, ReceiverLoad, ReceiverPart,
@@ -38,13 +40,11 @@ pub fn load_receiver(
     path: &Path,
     options: &ReadOptions,
 ) -> Result<LoadedReceiver, DescriptionError> {
-    let text = read_text(path)?;
-    let loader = Loader { path, text: &text, options };
-    let description: ReceiverDescription = loader.description()?;
-    let mut notes = Notes { inputs: vec![path.to_owned()], ..Notes::default() };
-    let receiver = loader.receiver(&description, &mut notes)?;
-    let folder = path.parent().unwrap_or(Path::new(""));
-    let named = |file: &Option<Spanned<PathBuf>>| file.as_ref().map(|f| folder.join(f.get_ref()));
+    let source = TomlFile::read(path)?;
+    let description: ReceiverDescription = source.parse()?;
+    let mut notes = NamedFiles::of(&source, options);
+    let receiver = source.receiver(&description, &mut notes)?;
+    let named = |file: &Option<Spanned<PathBuf>>| file.as_ref().map(|f| source.beside(f.get_ref()));
     let files = [
         description.blocks.iter().map(|block| named(&block.file)).collect(),
         description.loads.iter().map(|load| named(&load.file)).collect(),
@@ -52,15 +52,11 @@ pub fn load_receiver(
     Ok(LoadedReceiver { receiver, inputs: notes.inputs, files, warnings: notes.warnings })
 }
 
-impl Loader<'_> {
-    pub(super) fn value<T>(&self, given: &Spanned<T>, what: impl Into<String>) -> DescriptionError {
-        self.at(DescriptionProblem::Value { what: what.into() }, given.span())
-    }
-
+impl TomlFile {
     fn receiver(
         &self,
         description: &ReceiverDescription,
-        notes: &mut Notes,
+        notes: &mut NamedFiles<'_>,
     ) -> Result<Receiver, DescriptionError> {
         let (plan, rf_hz, needs) = self.plan(description)?;
         let parts = self.parts(&description.blocks, notes)?;
@@ -83,7 +79,7 @@ impl Loader<'_> {
                        what: &str,
                        span: Range<usize>,
                        build: &dyn Fn(&FrequencyGrid) -> Result<Network, DescriptionError>,
-                       notes: &mut Notes| {
+                       notes: &mut NamedFiles<'_>| {
             let mut made = OnWays::default();
             for way in Way::BOTH {
                 if !reaches[way.index()][block] {
@@ -147,7 +143,7 @@ impl Loader<'_> {
             let terminal = self.terminal(text, load.at.span(), parts)?;
             if found.contains(&terminal) {
                 let port = text.clone();
-                return Err(self.at(DescriptionProblem::LoadedTwice { port }, load.at.span()));
+                return Err(self.error(DescriptionProblem::LoadedTwice { port }, load.at.span()));
             }
             found.push(terminal);
         }
@@ -167,17 +163,17 @@ impl Loader<'_> {
             if loads_at.contains(&at) {
                 let port_name = port.get_ref().clone();
                 return Err(
-                    self.at(DescriptionProblem::LoadedInput { port: port_name }, port.span())
+                    self.error(DescriptionProblem::LoadedInput { port: port_name }, port.span())
                 );
             }
             let source_ohm = source.map_or(50.0.into(), |ohm| Complex64::from(*ohm.get_ref()));
             if let Some(given) = source
                 && !(source_ohm.re > 0.0 && source_ohm.is_finite())
             {
-                return Err(self.value(given, "a source's impedance has a positive real part"));
+                return Err(self.complaint(given, "a source's impedance has a positive real part"));
             }
             let grid =
-                FrequencyGrid::from_hz(hz).map_err(|error| self.at(error.into(), port.span()))?;
+                FrequencyGrid::from_hz(hz).map_err(|error| self.error(error, port.span()))?;
             Ok(PowerInput { at, source_ohm, grid })
         };
         let after = f64::from(plan.lo_multiplication_after_split);
@@ -185,7 +181,7 @@ impl Loader<'_> {
         let lo = input(&description.lo_input, description.lo_source_ohm.as_ref(), lo_hz)?;
         let rf = input(&description.rf_input, description.rf_source_ohm.as_ref(), rf_hz)?;
         if lo.at == rf.at {
-            return Err(self.value(&description.rf_input, "LO and RF enter by the same port"));
+            return Err(self.complaint(&description.rf_input, "LO and RF enter by the same port"));
         }
         Ok([lo, rf])
     }
@@ -206,8 +202,8 @@ impl Loader<'_> {
                     || inputs.iter().any(|input| input.at == terminal);
                 if !is_placed {
                     let port = format!("{}.{port}", part.name);
-                    let problem = DescriptionProblem::LeftOverInReceiver { port };
-                    return Err(self.at(problem, part.span.clone()));
+                    let problem = DescriptionProblem::UnconnectedInReceiver { port };
+                    return Err(self.error(problem, part.span.clone()));
                 }
             }
         }
@@ -225,7 +221,9 @@ impl Loader<'_> {
             let name = entry.name.get_ref().clone();
             self.check_name(&entry.name)?;
             if mixers.iter().any(|mixer| mixer.name == name) {
-                return Err(self.at(DescriptionProblem::MixerTwice { name }, entry.name.span()));
+                return Err(
+                    self.error(DescriptionProblem::DuplicateMixer { name }, entry.name.span())
+                );
             }
             let ways = [
                 (&entry.lo, "lo", &description.lo_input),
@@ -241,7 +239,7 @@ impl Loader<'_> {
                         mixer: name,
                         input: input.get_ref().clone(),
                     };
-                    return Err(self.at(problem, port.span()));
+                    return Err(self.error(problem, port.span()));
                 }
                 terminals.push(terminal);
             }
@@ -249,7 +247,7 @@ impl Loader<'_> {
             if let Some(given) = &entry.gain
                 && !(1e-6..=1e6).contains(&gain.norm())
             {
-                return Err(self.value(given, "a gain is from 1e-6 to 1e6 in magnitude"));
+                return Err(self.complaint(given, "a gain is from 1e-6 to 1e6 in magnitude"));
             }
             mixers.push(Mixer {
                 name,
@@ -265,7 +263,7 @@ impl Loader<'_> {
         }
         for (channel, name) in [(Channel::I, "i"), (Channel::Q, "q")] {
             if !mixers.iter().any(|mixer| mixer.channel == channel) {
-                return Err(self.anywhere(DescriptionProblem::EmptyChannel { channel: name }));
+                return Err(self.error_in_file(DescriptionProblem::EmptyChannel { channel: name }));
             }
         }
         Ok(mixers)
@@ -278,13 +276,12 @@ impl Loader<'_> {
         span: Range<usize>,
     ) -> Result<Network, DescriptionError> {
         match &block.component {
-            Some(component) => component
-                .get_ref()
-                .build(grid)
-                .map_err(|error| self.at(error.into(), component.span())),
+            Some(component) => {
+                component.get_ref().build(grid).map_err(|error| self.error(error, component.span()))
+            }
             None => {
                 let name = block.name.get_ref().clone();
-                Err(self.at(DescriptionProblem::NoSource { name }, span))
+                Err(self.error(DescriptionProblem::NoSource { name }, span))
             }
         }
     }
@@ -298,7 +295,7 @@ impl Loader<'_> {
         if let Some(nominal) = &block.nominal_deg
             && !nominal.get_ref().is_finite()
         {
-            return Err(self.value(nominal, "nominal_deg is a finite number"));
+            return Err(self.complaint(nominal, "nominal_deg is a finite number"));
         }
         Ok(ReceiverPart {
             name: part.name.clone(),
@@ -322,7 +319,7 @@ impl Loader<'_> {
     ) -> Result<Option<f64>, DescriptionError> {
         match given {
             Some(given) if !(*given.get_ref() > 0.0 && given.get_ref().is_finite()) => {
-                Err(self.value(given, format!("{name} is a positive number")))
+                Err(self.complaint(given, format!("{name} is a positive number")))
             }
             given => Ok(given.map(|given| *given.get_ref())),
         }
@@ -331,7 +328,7 @@ impl Loader<'_> {
     fn ring(&self, description: &ReceiverDescription) -> Result<RingSettings, DescriptionError> {
         let magnitude = |given: &Option<Spanned<f64>>| match given {
             Some(given) if !(0.0..1.0).contains(given.get_ref()) => {
-                Err(self.value(given, "a reflection's magnitude is from 0 to below 1"))
+                Err(self.complaint(given, "a reflection's magnitude is from 0 to below 1"))
             }
             given => Ok(given.as_ref().map(|given| *given.get_ref())),
         };
@@ -349,7 +346,7 @@ impl Loader<'_> {
         if let Some(limit) = &require.lo_power_dbm_min
             && !limit.get_ref().is_finite()
         {
-            return Err(self.value(limit, "lo_power_dbm_min is a finite number"));
+            return Err(self.complaint(limit, "lo_power_dbm_min is a finite number"));
         }
         Ok(ReceiverLimits {
             image_rejection_db: self

@@ -1,226 +1,253 @@
-//! A description in TOML, or a table in CSV, and errors that show its lines.
+//! A TOML file with positions: every error about a value shows its line.
 
+use super::allowed::Allowed;
 use super::error::{DescriptionError, DescriptionProblem};
+use super::toml_words;
 use crate::diagnostic::Excerpt;
 use serde::de::DeserializeOwned;
-use std::ops::Range;
+use std::io::Read as _;
+use std::ops::{Range, RangeInclusive};
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 
-/// A file's text, and where it came from.
+/// Nobody writes more by hand, and a device that never ends is no description.
+const LONGEST_MIB: u64 = 16;
+
+/// The text of a TOML file, and its path.
 #[derive(Clone, Debug)]
-pub struct Described {
-    pub path: PathBuf,
+pub(crate) struct TomlFile {
+    path: PathBuf,
     text: String,
 }
 
-impl Described {
-    pub fn read(path: &Path) -> Result<Self, DescriptionError> {
-        let text = std::fs::read_to_string(path).map_err(|error| DescriptionError {
-            file: path.to_owned(),
-            problem: Box::new(DescriptionProblem::Io(error)),
-            excerpt: None,
-        })?;
-        Ok(Self { path: path.to_owned(), text })
+impl TomlFile {
+    /// Reads the text of a file.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] if the file cannot be read, is longer than any description, or is not
+    /// UTF-8.
+    pub(crate) fn read(path: &Path) -> Result<Self, DescriptionError> {
+        let failed = |problem| DescriptionError::about_file(path, problem);
+        let mut bytes = Vec::new();
+        std::fs::File::open(path)
+            .and_then(|file| file.take((LONGEST_MIB << 20) + 1).read_to_end(&mut bytes))
+            .map_err(|error| failed(DescriptionProblem::Io(error)))?;
+        if bytes.len() as u64 > LONGEST_MIB << 20 {
+            return Err(failed(DescriptionProblem::TooLong { limit_mib: LONGEST_MIB }));
+        }
+        let text = String::from_utf8(bytes).map_err(|_| failed(DescriptionProblem::NotText))?;
+        Ok(Self::of_text(path, text))
     }
 
-    pub fn toml<D: DeserializeOwned>(&self) -> Result<D, DescriptionError> {
+    /// A text that is at hand, as if it had been read from `path`.
+    pub(crate) fn of_text(path: &Path, text: impl Into<String>) -> Self {
+        Self { path: path.to_owned(), text: text.into() }
+    }
+
+    /// The keys and values as a type.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] at the key or value that is unknown, missing or of another type.
+    pub(crate) fn parse<D: DeserializeOwned>(&self) -> Result<D, DescriptionError> {
         toml::from_str(&self.text).map_err(|error| {
-            let problem = DescriptionProblem::Toml(error.message().trim().replace('\n', "; "));
-            self.at(problem, error.span().unwrap_or(0..0))
+            let at = error.span().and_then(|span| self.text.get(span));
+            // Without a place nothing was found that could be quoted.
+            let problem = toml_words::problem(error.message(), at.unwrap_or("nothing"));
+            match error.span() {
+                Some(span) => self.error(problem, span),
+                None => self.error_in_file(problem),
+            }
         })
     }
 
-    /// A file named in this one, which stands beside it.
-    pub fn beside(&self, file: &Path) -> PathBuf {
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The path of a file that is named in this one, relative to it.
+    pub(crate) fn beside(&self, file: &Path) -> PathBuf {
         self.path.parent().unwrap_or(Path::new("")).join(file)
     }
 
-    pub fn at(&self, problem: DescriptionProblem, span: Range<usize>) -> DescriptionError {
-        let excerpt = Some(Box::new(Excerpt::of_text(&self.text, span)));
-        DescriptionError { file: self.path.clone(), problem: Box::new(problem), excerpt }
+    /// The line of a span, to be shown later.
+    pub(crate) fn excerpt(&self, span: Range<usize>) -> Excerpt {
+        Excerpt::of_text(&self.text, span)
     }
 
-    pub fn wrong(&self, what: impl Into<String>, span: Range<usize>) -> DescriptionError {
-        self.at(DescriptionProblem::Value { what: what.into() }, span)
-    }
-
-    pub fn value<T>(&self, given: &Spanned<T>, what: impl Into<String>) -> DescriptionError {
-        self.wrong(what, given.span())
-    }
-
-    /// A number in a range, or what stands in its place when it is absent.
-    pub fn number(
+    /// An error about a span of the text.
+    pub(crate) fn error(
         &self,
-        given: Option<&Spanned<f64>>,
-        range: std::ops::RangeInclusive<f64>,
-        what: &str,
-        absent: f64,
+        problem: impl Into<DescriptionProblem>,
+        span: Range<usize>,
+    ) -> DescriptionError {
+        DescriptionError::about_place(&self.path, problem, self.excerpt(span))
+    }
+
+    /// An error about the file as a whole.
+    pub(crate) fn error_in_file(&self, problem: impl Into<DescriptionProblem>) -> DescriptionError {
+        DescriptionError::about_file(&self.path, problem)
+    }
+
+    /// A complaint in words about a value.
+    pub(crate) fn complaint<T>(
+        &self,
+        given: &Spanned<T>,
+        what: impl Into<String>,
+    ) -> DescriptionError {
+        self.error(DescriptionProblem::Value { what: what.into() }, given.span())
+    }
+
+    /// A complaint in words about the file as a whole.
+    pub(crate) fn complaint_in_file(&self, what: impl Into<String>) -> DescriptionError {
+        self.error_in_file(DescriptionProblem::Value { what: what.into() })
+    }
+
+    /// A number that must be allowed.
+    pub(crate) fn number(
+        &self,
+        key: &str,
+        given: &Spanned<f64>,
+        allowed: Allowed,
     ) -> Result<f64, DescriptionError> {
-        match given {
-            Some(given) if !range.contains(given.get_ref()) => Err(self.value(
-                given,
-                format!("{what} is a number from {} to {}", range.start(), range.end()),
-            )),
-            given => Ok(given.map_or(absent, |given| *given.get_ref())),
+        let found = *given.get_ref();
+        if allowed.contains(found) {
+            return Ok(found);
         }
+        let key = key.to_owned();
+        Err(self.error(DescriptionProblem::Number { key, allowed, found }, given.span()))
     }
-}
 
-/// A CSV table of numbers.
-#[derive(Clone, Debug)]
-pub struct NumberTable {
-    file: Described,
-    names: Vec<String>,
-    rows: Vec<NumberRow>,
-}
+    /// A number that must be allowed where it is given.
+    pub(crate) fn optional_number(
+        &self,
+        key: &str,
+        given: Option<&Spanned<f64>>,
+        allowed: Allowed,
+    ) -> Result<Option<f64>, DescriptionError> {
+        given.map(|given| self.number(key, given, allowed)).transpose()
+    }
 
-#[derive(Clone, Debug)]
-struct NumberRow {
-    /// Where it starts in the text.
-    byte: usize,
-    /// `None` where a field is empty.
-    values: Vec<Option<f64>>,
-}
-
-impl NumberTable {
-    /// Reads a table of which every column is one of `known`.
-    pub fn read(path: &Path, known: &[&str]) -> Result<Self, DescriptionError> {
-        let file = Described::read(path)?;
-        let mut reader = csv::ReaderBuilder::new()
-            .trim(csv::Trim::All)
-            .terminator(csv::Terminator::Any(b'\n'))
-            .comment(Some(b'#'))
-            .from_reader(file.text.as_bytes());
-        let failed = |error: &csv::Error| {
-            let at = error.position().map_or(0, |at| usize::try_from(at.byte()).unwrap_or(0));
-            let what = match error.kind() {
-                csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {
-                    format!("this row has {len} fields, the first row {expected_len}")
-                }
-                _ => error.to_string(),
-            };
-            file.wrong(what, at..at)
+    /// A whole number that must be in a range.
+    pub(crate) fn whole<N: WholeNumber>(
+        &self,
+        key: &str,
+        given: &Spanned<N>,
+        range: RangeInclusive<N>,
+    ) -> Result<N, DescriptionError> {
+        let found = *given.get_ref();
+        if range.contains(&found) {
+            return Ok(found);
+        }
+        let problem = DescriptionProblem::Whole {
+            key: key.to_owned(),
+            from: range.start().to_u64(),
+            to: range.end().to_u64(),
+            found: found.to_u64(),
         };
-        let header = reader.headers().map_err(|error| failed(&error))?.clone();
-        let names: Vec<String> = header.iter().map(str::to_owned).collect();
-        let header_byte = header.position().map_or(0, |at| usize::try_from(at.byte()).unwrap_or(0));
-        for (at, name) in names.iter().enumerate() {
-            let span = field_span(&file.text, header_byte, at);
-            if !known.contains(&name.as_str()) {
-                let what = format!("there is no column '{name}'; known are {}", known.join(", "));
-                return Err(file.wrong(what, span));
-            }
-            if names[..at].contains(name) {
-                return Err(file.wrong(format!("column '{name}' stands twice"), span));
-            }
-        }
-        let mut rows = Vec::new();
-        for record in reader.records() {
-            let record = record.map_err(|error| failed(&error))?;
-            let byte = record.position().map_or(0, |at| usize::try_from(at.byte()).unwrap_or(0));
-            let mut values = Vec::new();
-            for (at, field) in record.iter().enumerate() {
-                let value = field.parse::<f64>().ok().filter(|value| value.is_finite());
-                if value.is_none() && !field.is_empty() {
-                    let span = field_span(&file.text, byte, at);
-                    return Err(file.wrong("expected a number", span));
-                }
-                values.push(value);
-            }
-            rows.push(NumberRow { byte, values });
-        }
-        if rows.is_empty() {
-            return Err(file.wrong("the table has no row", 0..0));
-        }
-        Ok(Self { file, names, rows })
-    }
-
-    pub fn rows(&self) -> usize {
-        self.rows.len()
-    }
-
-    pub fn has(&self, name: &str) -> bool {
-        self.names.iter().any(|own| own == name)
-    }
-
-    /// A number of a row, if the column is there and the field not empty.
-    pub fn get(&self, row: usize, name: &str) -> Option<f64> {
-        let column = self.names.iter().position(|own| own == name)?;
-        self.rows[row].values[column]
-    }
-
-    /// A number that must be there.
-    pub fn needed(&self, row: usize, name: &str) -> Result<f64, DescriptionError> {
-        self.get(row, name).ok_or_else(|| {
-            if self.has(name) {
-                self.wrong(row, name, format!("{name} is empty"))
-            } else {
-                self.file.wrong(format!("the table has no column '{name}'"), 0..0)
-            }
-        })
-    }
-
-    /// An error about a field.
-    pub fn wrong(&self, row: usize, name: &str, what: impl Into<String>) -> DescriptionError {
-        let column = self.names.iter().position(|own| own == name).unwrap_or(0);
-        self.file.wrong(what, field_span(&self.file.text, self.rows[row].byte, column))
+        Err(self.error(problem, given.span()))
     }
 }
 
-/// Where a field of the record that starts at a byte stands.
-fn field_span(text: &str, byte: usize, column: usize) -> Range<usize> {
-    // The position of a record counts what is skipped before it.
-    let skipped = text[byte..].len() - text[byte..].trim_start().len();
-    let mut start = byte + skipped;
-    let (mut at, mut is_quoted) = (0, false);
-    for (offset, character) in text[start..].char_indices() {
-        match character {
-            '"' => is_quoted = !is_quoted,
-            '\n' if !is_quoted => return start..byte + skipped + offset,
-            ',' if !is_quoted => {
-                let place = byte + skipped + offset;
-                if at == column {
-                    return start..place;
-                }
-                (at, start) = (at + 1, place + 1);
-            }
-            _ => {}
-        }
+/// The types of whole numbers that formats use.
+pub(crate) trait WholeNumber: Copy + PartialOrd {
+    fn to_u64(self) -> u64;
+}
+
+impl WholeNumber for u32 {
+    fn to_u64(self) -> u64 {
+        self.into()
     }
-    start..text.len()
+}
+
+impl WholeNumber for usize {
+    fn to_u64(self) -> u64 {
+        self as u64
+    }
 }
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use serde::Deserialize;
+
+    #[derive(Debug, Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct Keys {
+        #[expect(dead_code, reason = "only its type matters")]
+        title: Option<String>,
+        #[expect(dead_code, reason = "only its type matters")]
+        count: Option<u32>,
+        size_mm: Spanned<f64>,
+        #[expect(dead_code, reason = "only its type matters")]
+        side: Option<Side>,
+        #[expect(dead_code, reason = "only its type matters")]
+        pair: Option<[f64; 2]>,
+        #[expect(dead_code, reason = "only its type matters")]
+        inner: Option<Inner>,
+        #[expect(dead_code, reason = "only its type matters")]
+        either: Option<Either>,
+    }
+
+    #[derive(Debug, Deserialize)]
+    #[serde(rename_all = "snake_case")]
+    enum Side {
+        Left,
+        Right,
+        Upper,
+    }
+
+    #[derive(Debug, Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct Inner {}
+
+    #[derive(Debug, Deserialize)]
+    #[serde(untagged, expecting = "expected a number or a list of numbers")]
+    enum Either {
+        One(#[expect(dead_code, reason = "only its type matters")] f64),
+        Many(#[expect(dead_code, reason = "only its type matters")] Vec<f64>),
+    }
 
     #[test]
-    fn fields_are_found_where_they_stand() {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("table.csv");
-        let known = ["a", "b"];
+    fn no_word_of_the_libraries_below_reaches_a_user() {
         for (text, place, says) in [
-            ("a,b\n1,2\n3,x\n", "3:3", "expected a number"),
-            ("a,c\n1,2\n", "1:3", "no column 'c'"),
-            ("a,a\n", "1:3", "stands twice"),
-            ("a,b\n1,2\n3\n", "3:1", "1 fields"),
-            ("# told\na,b\n", "1:1", "no row"),
-            ("a,b\n1,inf\n", "2:3", "expected a number"),
+            ("sise_mm = 1", "1:1", "unknown key 'sise_mm'; known keys: title, count, size_mm,"),
+            ("title = \"a\"", "", "the key 'size_mm' is missing here"),
+            ("size_mm = \"big\"", "1:11", "expected a number, found text \"big\""),
+            ("size_mm = true", "1:11", "expected a number, found true"),
+            ("size_mm = [1]", "1:11", "expected a number, found a list"),
+            ("title = 3", "1:9", "expected text in quotes, found 3"),
+            ("count = -1", "1:9", "expected a whole number from 0 to 4294967295, found -1"),
+            ("count = 1.5", "1:9", "expected a whole number from 0 to 4294967295, found 1.5"),
+            ("side = \"up\"", "1:8", "unknown value 'up'; known values: left, right, upper"),
+            ("pair = [1]", "1:8", "expected a list of 2 values, found 1"),
+            ("pair = 1", "1:8", "expected a list of 2 values, found 1"),
+            ("inner = 1", "1:9", "expected a table of keys, found 1"),
+            ("inner = { a = 1 }", "1:11", "unknown key 'a'; there are no keys here"),
+            ("either = \"x\"", "1:10", "expected a number or a list of numbers, found \"x\""),
+            ("size_mm = ", "1:11", "this is not TOML: "),
+            ("size_mm = 1\nsize_mm = 2", "2:1", "this is not TOML: duplicate key"),
         ] {
-            std::fs::write(&path, text).unwrap();
-            let error = NumberTable::read(&path, &known).unwrap_err();
-            let shown = error.to_string();
-            assert!(shown.contains(says), "{shown}");
-            assert_eq!(error.excerpt.unwrap().position.to_string(), place, "{shown}");
+            let error = TomlFile::of_text("a.toml".as_ref(), text).parse::<Keys>().unwrap_err();
+            assert!(error.problem().to_string().contains(says), "{text}: {error}");
+            let found = error.position().map(|position| position.to_string()).unwrap_or_default();
+            assert_eq!(found, place, "{text}: {error}");
         }
-        std::fs::write(&path, "b,a\r\n# a note\r\n-1e3, 2\r\n,4\r\n").unwrap();
-        let table = NumberTable::read(&path, &known).unwrap();
-        assert_eq!(
-            (table.rows(), table.get(0, "b"), table.get(1, "a")),
-            (2, Some(-1e3), Some(4.0))
-        );
-        assert_eq!(table.needed(1, "b").unwrap_err().excerpt.unwrap().position.to_string(), "4:1");
+    }
+
+    #[test]
+    fn a_key_that_is_nearly_right_is_proposed() {
+        let error =
+            TomlFile::of_text("a.toml".as_ref(), "sise_mm = 1").parse::<Keys>().unwrap_err();
+        assert!(error.diagnostic().render(false).contains("did you mean 'size_mm'?"));
+    }
+
+    #[test]
+    fn a_number_out_of_range_is_named_with_its_key() {
+        let file = TomlFile::of_text("a/b.toml".as_ref(), "size_mm = -150");
+        let keys: Keys = file.parse().unwrap();
+        let error = file.number("size_mm", &keys.size_mm, Allowed::AboveZero).unwrap_err();
+        assert_eq!(error.to_string(), "a/b.toml:1:11: size_mm must be above 0, found -150");
+        assert_eq!(file.beside("c.s2p".as_ref()), Path::new("a/c.s2p"));
     }
 }

@@ -1,7 +1,8 @@
 //! A table of measured rejections, against the prediction.
 
+use super::allowed::Allowed;
 use super::error::DescriptionError;
-use super::source::NumberTable;
+use super::table::NumberTable;
 use crate::downconverter::{DownconverterResult, PlanPoint};
 use crate::measurement::{
     ReceiverUncertainty, Spread, ToneComparisons, ToneMeasurement, compare_tones,
@@ -21,11 +22,16 @@ pub fn compared(
     uncertainty: Option<&ReceiverUncertainty>,
 ) -> Result<ToneComparisons, DescriptionError> {
     let table = NumberTable::read(path, &COLUMNS)?;
+    let header = &table.header;
+    let [lo, intermediate, wanted, image, u_wanted, u_image] =
+        COLUMNS.map(|name| header.required(name));
+    let (lo, intermediate, wanted, image) = (lo?, intermediate?, wanted?, image?);
+    let u_columns = [u_wanted?, u_image?];
     let mut measured = Vec::new();
     let mut predicted: Vec<(PlanPoint, Option<Spread>)> = Vec::new();
-    for row in 0..table.rows() {
-        let (lo_hz, if_hz) =
-            (table.needed(row, "lo_ghz")? * 1e9, table.needed(row, "if_ghz")? * 1e9);
+    for row in &table.rows {
+        let number = |column| header.number(row, column, Allowed::Finite);
+        let (lo_hz, if_hz) = (number(lo)? * 1e9, number(intermediate)? * 1e9);
         let is_same = |one: f64, other: f64| (one - other).abs() <= SAME_FREQUENCY * other.abs();
         let place = result
             .points
@@ -37,20 +43,16 @@ pub fn compared(
                 ShownFrequency(lo_hz),
                 ShownFrequency(if_hz)
             );
-            return Err(table.wrong(row, "lo_ghz", what));
+            return Err(header.complaint(what, row.place(), lo));
         };
         let mut u = [0.0; 2];
-        for (u, name) in u.iter_mut().zip(["u_wanted_db", "u_image_db"]) {
-            *u = table.needed(row, name)?;
-            if !(1e-4..=30.0).contains(u) {
-                let what = "a standard uncertainty from 0.0001 to 30 dB is needed";
-                return Err(table.wrong(row, name, what));
-            }
+        for (u, column) in u.iter_mut().zip(u_columns) {
+            *u = header.number(row, column, Allowed::FromTo(1e-4, 30.0))?;
         }
         measured.push(ToneMeasurement {
             lo_hz: result.points[place].lo_hz,
             if_hz: result.points[place].if_hz,
-            rejection_db: table.needed(row, "wanted_dbm")? - table.needed(row, "image_dbm")?,
+            rejection_db: number(wanted)? - number(image)?,
             u_db: u[0].hypot(u[1]),
         });
         let spread = uncertainty.map(|uncertainty| uncertainty.points[place].rejection);

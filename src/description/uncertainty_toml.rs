@@ -1,14 +1,14 @@
 //! UNCERTAINTY.toml, or the short form on the command line: how uncertain S-parameters are.
 
 use super::uncertainty_entries::{
-    AmountEntry, Description, GivenUncertainty, MOST, OverFrequencyName, SourceEntry,
-    TABLE_COLUMNS, unplaced,
+    AmountEntry, Description, GivenUncertainty, MOST, OverFrequencyName, SourceEntry, unplaced,
 };
-use super::uncertainty_tables::{covariance, interpolated};
+use super::uncertainty_tables::{AmountTable, covariance};
 
-use super::error::DescriptionError;
+use super::allowed::Allowed;
+use super::error::{DescriptionError, DescriptionProblem};
 use super::receiver_toml::LoadedReceiver;
-use super::source::{Described, NumberTable};
+use super::source::TomlFile;
 use crate::downconverter::{Place, Receiver, ReceiverQuantity, Way};
 use crate::measurement::{
     Amounts, DecisionSettings, OverFrequency, PartSource, Source, TrialSettings, UncertainPart,
@@ -25,7 +25,7 @@ use toml::Spanned;
 
 /// Uncertainty as described, its files read.
 pub struct Uncertainty {
-    described: Option<Described>,
+    described: Option<TomlFile>,
     sources: Vec<DescribedSource>,
     pub trials: TrialSettings,
     pub decisions: DecisionSettings,
@@ -44,7 +44,7 @@ struct DescribedSource {
 
 /// What it says.
 pub(super) enum What {
-    Stated(Option<NumberTable>),
+    Stated(Option<AmountTable>),
     Repeats(Vec<Network>),
     Covariance { ports: usize, at_hz: Vec<f64>, matrices: Vec<DMatrix<Complex64>> },
 }
@@ -53,8 +53,8 @@ impl Uncertainty {
     pub fn read(given: &GivenUncertainty, options: &ReadOptions) -> Result<Self, DescriptionError> {
         let (described, description) = match given {
             GivenUncertainty::File(path) => {
-                let described = Described::read(path)?;
-                let description: Description = described.toml()?;
+                let described = TomlFile::read(path)?;
+                let description: Description = described.parse()?;
                 (Some(described), description)
             }
             GivenUncertainty::Short(amounts, over_frequency) => {
@@ -70,7 +70,7 @@ impl Uncertainty {
                 (None, Description { sources: vec![entry], ..Description::default() })
             }
         };
-        let inputs = described.iter().map(|described| described.path.clone()).collect();
+        let inputs = described.iter().map(|described| described.path().to_owned()).collect();
         let mut read = Self {
             sources: Vec::new(),
             trials: TrialSettings::default(),
@@ -93,33 +93,35 @@ impl Uncertainty {
 
     fn wrong(&self, what: impl Into<String>, span: std::ops::Range<usize>) -> DescriptionError {
         match &self.described {
-            Some(described) => described.wrong(what, span),
+            Some(described) => {
+                described.error(DescriptionProblem::Value { what: what.into() }, span)
+            }
             // The short form has been checked already.
-            None => DescriptionError {
-                file: PathBuf::from("--uncertainty"),
-                problem: Box::new(crate::description::DescriptionProblem::Value {
-                    what: what.into(),
-                }),
-                excerpt: None,
-            },
+            None => DescriptionError::about_file(
+                Path::new("the short form"),
+                DescriptionProblem::Value { what: what.into() },
+            ),
         }
     }
 
     fn settings(&mut self, description: &Description) -> Result<(), DescriptionError> {
         let Some(described) = &self.described else { return Ok(()) };
         let percent = |given: Option<&Spanned<f64>>, what| {
-            described.number(given, 50.0..=99.9, what, 95.0).map(|percent| percent / 100.0)
+            described
+                .optional_number(what, given, Allowed::FromTo(50.0, 99.9))
+                .map(|percent| percent.unwrap_or(95.0) / 100.0)
         };
         self.trials.coverage = percent(description.coverage_percent.as_ref(), "coverage_percent")?;
         self.decisions.conformity =
             percent(description.decision.conformity_percent.as_ref(), "conformity_percent")?;
         let stability = description.stability_db.as_ref();
-        self.trials.stability =
-            described.number(stability, 1e-3..=10.0, "stability_db", self.trials.stability)?;
+        self.trials.stability = described
+            .optional_number("stability_db", stability, Allowed::FromTo(1e-3, 10.0))?
+            .unwrap_or(self.trials.stability);
         self.trials.seed = description.seed.unwrap_or(self.trials.seed);
         if let Some(trials) = &description.trials {
             if !(100..=10_000_000).contains(trials.get_ref()) {
-                return Err(described.value(trials, "trials is from 100 to 10000000"));
+                return Err(described.complaint(trials, "trials is from 100 to 10000000"));
             }
             self.trials.trials = Some(*trials.get_ref());
             #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
@@ -146,9 +148,9 @@ impl Uncertainty {
                     name.get_ref(),
                     known.join(", ")
                 );
-                return Err(described.value(name, what));
+                return Err(described.complaint(name, what));
             }
-            let width = described.number(Some(width), 0.0..=100.0, name.get_ref(), 0.0)?;
+            let width = described.number(name.get_ref(), width, Allowed::FromTo(0.0, 100.0))?;
             self.decisions.guard_bands.insert(name.get_ref().clone(), width);
         }
         Ok(())
@@ -187,14 +189,10 @@ impl Uncertainty {
                 let content = match (&self.described, read(&path, options)) {
                     (_, Ok(content)) => content,
                     (Some(described), Err(error)) => {
-                        return Err(described.at(error.into(), repeats.span()).into());
+                        return Err(described.error(error, repeats.span()).into());
                     }
                     (None, Err(error)) => {
-                        return Err(DescriptionError {
-                            file: path,
-                            problem: Box::new(error.into()),
-                            excerpt: None,
-                        });
+                        return Err(DescriptionError::about_file(&path, error));
                     }
                 };
                 let warnings = content.warnings.iter();
@@ -227,20 +225,7 @@ impl Uncertainty {
             Some(file) => {
                 let path = self.beside(file.get_ref());
                 self.check_there(&path, file.span())?;
-                let table = NumberTable::read(&path, &TABLE_COLUMNS)?;
-                for row in 0..table.rows() {
-                    let hz = table.needed(row, TABLE_COLUMNS[0])?;
-                    if row > 0 && table.needed(row - 1, TABLE_COLUMNS[0])? >= hz {
-                        let what = "frequencies ascend from row to row";
-                        return Err(table.wrong(row, TABLE_COLUMNS[0], what).into());
-                    }
-                    for name in &TABLE_COLUMNS[1..] {
-                        if table.has(name) && !(0.0..=MOST).contains(&table.needed(row, name)?) {
-                            let what = format!("{name} is a number from 0 to {MOST}");
-                            return Err(table.wrong(row, name, what).into());
-                        }
-                    }
-                }
+                let table = AmountTable::read(&path)?;
                 self.inputs.push(path);
                 Some(table)
             }
@@ -467,7 +452,7 @@ impl Uncertainty {
     fn stated(
         &self,
         entry: &SourceEntry,
-        table: Option<&NumberTable>,
+        table: Option<&AmountTable>,
         at_hz: &[f64],
     ) -> Result<Source, DescriptionError> {
         let number = |given: Option<&Spanned<f64>>, what: &str| match given {
@@ -479,7 +464,11 @@ impl Uncertainty {
         // A constant, or a column of the table; both would hide a mistake.
         let amounts = |given: Option<&Spanned<f64>>, what: &str, column: String, scale: f64| {
             let constant = number(given, what)?;
-            let Some(table) = table.filter(|table| table.has(&column)) else {
+            let listed = match table {
+                Some(table) => table.onto(&column, at_hz)?,
+                None => None,
+            };
+            let Some(listed) = listed else {
                 return Ok(if constant > 0.0 {
                     vec![constant * scale; at_hz.len()]
                 } else {
@@ -489,8 +478,7 @@ impl Uncertainty {
             if let Some(given) = given {
                 return Err(self.wrong(format!("{column} stands in the table too"), given.span()));
             }
-            let column = |hz: f64| interpolated(table, &column, hz).map(|value| value * scale);
-            at_hz.iter().map(|&hz| column(hz)).collect::<Result<Vec<f64>, DescriptionError>>()
+            Ok(listed.into_iter().map(|value| value * scale).collect())
         };
         let (neper, radian) = (neper_from_db(1.0), 1_f64.to_radians());
         let of = |given: Option<&AmountEntry>, kind: &str| -> Result<Amounts, DescriptionError> {

@@ -119,7 +119,7 @@ proptest! {
             }
             Err(error) => {
                 let lines = text.lines().count() + 1;
-                prop_assert!(error.excerpt.as_ref().is_none_or(|excerpt| excerpt.position.line <= lines));
+                prop_assert!(error.position().is_none_or(|position| position.line <= lines));
                 let _ = error.diagnostic().render(true);
             }
         }

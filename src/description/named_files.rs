@@ -1,0 +1,56 @@
+//! The Touchstone files that a description names.
+
+use super::error::DescriptionError;
+use super::source::TomlFile;
+use crate::network::Network;
+use crate::touchstone::{ReadOptions, read};
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+use toml::Spanned;
+
+/// Reads the files that a description names, and keeps which they were and what was to be said.
+#[derive(Debug)]
+pub(crate) struct NamedFiles<'a> {
+    source: &'a TomlFile,
+    options: &'a ReadOptions,
+    /// The description and every file read, each once.
+    pub(crate) inputs: Vec<PathBuf>,
+    /// Warnings of the files, each with its file's path.
+    pub(crate) warnings: Vec<String>,
+}
+
+impl<'a> NamedFiles<'a> {
+    pub(crate) fn of(source: &'a TomlFile, options: &'a ReadOptions) -> Self {
+        Self { source, options, inputs: vec![source.path().to_owned()], warnings: Vec::new() }
+    }
+
+    /// Reads a file that the description names, relative to it.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] at the name, with the error of the file.
+    pub(crate) fn network(&mut self, file: &Spanned<PathBuf>) -> Result<Network, DescriptionError> {
+        self.network_at(file.get_ref(), file.span())
+    }
+
+    /// The same, for a name that is part of a longer value.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] at the span, with the error of the file.
+    pub(crate) fn network_at(
+        &mut self,
+        file: &Path,
+        span: Range<usize>,
+    ) -> Result<Network, DescriptionError> {
+        let path = self.source.beside(file);
+        let content = read(&path, self.options).map_err(|error| self.source.error(error, span))?;
+        let shown = path.display();
+        self.warnings.extend(content.warnings.iter().map(|warning| format!("{shown}:{warning}")));
+        if !content.noise.is_empty() {
+            self.warnings.push(format!("{shown}: its noise data are left out"));
+        }
+        if !self.inputs.contains(&path) {
+            self.inputs.push(path);
+        }
+        Ok(content.network)
+    }
+}

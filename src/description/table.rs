@@ -1,0 +1,400 @@
+//! A CSV file with positions: every error about a field shows its line.
+//!
+//! Rows are read one after the other, so that a table of any length takes the same memory. A number
+//! is finite; blanks around a field do not count. The line of an error is read again from the file.
+
+use super::allowed::Allowed;
+use super::error::{DescriptionError, DescriptionProblem};
+use crate::diagnostic::Excerpt;
+use std::fs::File;
+use std::io::{BufRead as _, BufReader, Read as _, Seek as _, SeekFrom};
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+/// Whether lines that start with `#` are comments.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Comments {
+    /// They are left out.
+    Skipped,
+    /// There are none: such a line is a row.
+    None,
+}
+
+/// A column of a table that is there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Column(usize);
+
+/// The place of a record in its file, from which its line can be shown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct RowPlace {
+    byte: u64,
+    /// The line, from 1.
+    pub(crate) line: u64,
+}
+
+/// The file and the header of a table: what its errors need.
+#[derive(Clone, Debug)]
+pub(crate) struct TableHeader {
+    path: PathBuf,
+    names: Vec<String>,
+    comments: Comments,
+}
+
+/// A CSV file, read row by row; after an error there are no further rows.
+#[derive(Debug)]
+pub(super) struct CsvFile {
+    header: TableHeader,
+    reader: csv::Reader<File>,
+    has_failed: bool,
+}
+
+/// One row: its fields in the order of the header.
+#[derive(Clone, Debug)]
+pub(super) struct CsvRow {
+    place: RowPlace,
+    record: csv::StringRecord,
+}
+
+impl CsvFile {
+    /// Opens a table and checks that no column has the name of another.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] if the file cannot be read or its header is wrong.
+    pub(super) fn open(path: &Path, comments: Comments) -> Result<Self, DescriptionError> {
+        let file = File::open(path)
+            .map_err(|error| DescriptionError::about_file(path, DescriptionProblem::Io(error)))?;
+        // Lines end in \n, so that they are counted right; a \r before it is trimmed like any blank.
+        let mut reader = csv::ReaderBuilder::new()
+            .trim(csv::Trim::All)
+            .terminator(csv::Terminator::Any(b'\n'))
+            .comment((comments == Comments::Skipped).then_some(b'#'))
+            .from_reader(file);
+        let mut header = TableHeader { path: path.to_owned(), names: Vec::new(), comments };
+        let names = reader.headers().map_err(|error| header.csv_error(&error))?;
+        header.names = names.iter().map(str::to_owned).collect();
+        for (at, name) in header.names.iter().enumerate() {
+            if header.names[..at].contains(name) {
+                let problem = DescriptionProblem::DuplicateColumn { name: name.clone() };
+                return Err(header.error_at(problem, RowPlace::HEADER, at));
+            }
+        }
+        Ok(Self { header, reader, has_failed: false })
+    }
+
+    pub(super) fn header(&self) -> &TableHeader {
+        &self.header
+    }
+}
+
+impl Iterator for CsvFile {
+    type Item = Result<CsvRow, DescriptionError>;
+
+    /// The next row; after an error there is none.
+    fn next(&mut self) -> Option<Self::Item> {
+        if self.has_failed {
+            return None;
+        }
+        let mut record = csv::StringRecord::new();
+        let item = match self.reader.read_record(&mut record) {
+            Ok(false) => return None,
+            Ok(true) => {
+                let place = record.position().map_or(RowPlace::HEADER, RowPlace::of);
+                Ok(CsvRow { place, record })
+            }
+            Err(error) => Err(self.header.csv_error(&error)),
+        };
+        self.has_failed = item.is_err();
+        Some(item)
+    }
+}
+
+impl RowPlace {
+    const HEADER: Self = Self { byte: 0, line: 1 };
+
+    fn of(position: &csv::Position) -> Self {
+        Self { byte: position.byte(), line: position.line() }
+    }
+}
+
+impl CsvRow {
+    pub(super) fn place(&self) -> RowPlace {
+        self.place
+    }
+
+    /// The text of a field, without blanks around it.
+    pub(super) fn text(&self, column: Column) -> &str {
+        // The reader refuses rows of another length than the header.
+        self.record.get(column.0).expect("a row has a field for each column of its header")
+    }
+}
+
+impl TableHeader {
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The names of all columns, in order.
+    pub(super) fn names(&self) -> &[String] {
+        &self.names
+    }
+
+    /// Refuses a table with a column that is not one of `known`.
+    pub(super) fn only(&self, known: &[&str]) -> Result<(), DescriptionError> {
+        match self.names.iter().position(|name| !known.contains(&name.as_str())) {
+            None => Ok(()),
+            Some(at) => {
+                let known = known.iter().map(|name| (*name).to_owned()).collect();
+                let problem =
+                    DescriptionProblem::UnknownColumn { found: self.names[at].clone(), known };
+                Err(self.error_at(problem, RowPlace::HEADER, at))
+            }
+        }
+    }
+
+    /// A column that may be there.
+    pub(super) fn optional(&self, name: &str) -> Option<Column> {
+        self.names.iter().position(|own| own == name).map(Column)
+    }
+
+    /// A column that must be there.
+    pub(super) fn required(&self, name: &str) -> Result<Column, DescriptionError> {
+        self.optional(name).ok_or_else(|| {
+            let (name, found) = (name.to_owned(), self.names.clone());
+            self.error_at(DescriptionProblem::NoColumn { name, found }, RowPlace::HEADER, 0)
+        })
+    }
+
+    /// The columns that are none of `others`, in order.
+    pub(super) fn remaining(&self, others: &[Column]) -> Vec<Column> {
+        (0..self.names.len()).map(Column).filter(|column| !others.contains(column)).collect()
+    }
+
+    pub(super) fn name(&self, column: Column) -> &str {
+        &self.names[column.0]
+    }
+
+    /// The text of a field that must not be empty.
+    pub(super) fn filled<'r>(
+        &self,
+        row: &'r CsvRow,
+        column: Column,
+    ) -> Result<&'r str, DescriptionError> {
+        match row.text(column) {
+            "" => {
+                let column_name = self.name(column).to_owned();
+                let problem = DescriptionProblem::EmptyField { column: column_name };
+                Err(self.error(problem, row.place, column))
+            }
+            text => Ok(text),
+        }
+    }
+
+    /// The number in a field, which must be there and be allowed.
+    pub(super) fn number(
+        &self,
+        row: &CsvRow,
+        column: Column,
+        allowed: Allowed,
+    ) -> Result<f64, DescriptionError> {
+        let text = self.filled(row, column)?;
+        let Some(found) = text.parse::<f64>().ok().filter(|number| number.is_finite()) else {
+            let problem = DescriptionProblem::NotANumber { found: text.to_owned() };
+            return Err(self.error(problem, row.place, column));
+        };
+        if allowed.contains(found) {
+            return Ok(found);
+        }
+        let key = self.name(column).to_owned();
+        let problem = DescriptionProblem::Number { key, allowed, found };
+        Err(self.error(problem, row.place, column))
+    }
+
+    /// An error about a field.
+    pub(super) fn error(
+        &self,
+        problem: impl Into<DescriptionProblem>,
+        place: RowPlace,
+        column: Column,
+    ) -> DescriptionError {
+        self.error_at(problem, place, column.0)
+    }
+
+    /// A complaint in words about a field.
+    pub(super) fn complaint(
+        &self,
+        what: impl Into<String>,
+        place: RowPlace,
+        column: Column,
+    ) -> DescriptionError {
+        self.error(DescriptionProblem::Value { what: what.into() }, place, column)
+    }
+
+    fn error_at(
+        &self,
+        problem: impl Into<DescriptionProblem>,
+        place: RowPlace,
+        column: usize,
+    ) -> DescriptionError {
+        let excerpt = self.excerpt(place, column);
+        DescriptionError::about_place(&self.path, problem, excerpt)
+    }
+
+    fn csv_error(&self, error: &csv::Error) -> DescriptionError {
+        let (problem, place) = match error.kind() {
+            csv::ErrorKind::UnequalLengths { pos, expected_len, len } => {
+                (DescriptionProblem::Fields { expected: *expected_len, found: *len }, pos.as_ref())
+            }
+            csv::ErrorKind::Utf8 { pos, .. } => (DescriptionProblem::NotText, pos.as_ref()),
+            csv::ErrorKind::Io(error) => {
+                let copy = std::io::Error::new(error.kind(), error.to_string());
+                return DescriptionError::about_file(&self.path, DescriptionProblem::Io(copy));
+            }
+            _ => (DescriptionProblem::Value { what: error.to_string() }, error.position()),
+        };
+        self.error_at(problem, place.map_or(RowPlace::HEADER, RowPlace::of), 0)
+    }
+
+    /// The line of a record, read again, with one field marked; the empty line where it cannot be
+    /// read any more.
+    fn excerpt(&self, place: RowPlace, column: usize) -> Excerpt {
+        let (line, text) = self.line(place).unwrap_or((place.line, Vec::new()));
+        let line_number = usize::try_from(line).unwrap_or(usize::MAX);
+        Excerpt::of_line(line_number, &text, field_range(&text, column))
+    }
+
+    /// The number and the text of the first line of a record.
+    fn line(&self, place: RowPlace) -> std::io::Result<(u64, Vec<u8>)> {
+        /// Longer lines are not shown to their end.
+        const LONGEST_LINE: u64 = 1 << 16;
+        let mut file = File::open(&self.path)?;
+        file.seek(SeekFrom::Start(place.byte))?;
+        let mut reader = BufReader::new(file);
+        let mut text = Vec::new();
+        // The place of a record is where the one before ends: comments and empty lines may follow.
+        for line in place.line.. {
+            text.clear();
+            if reader.by_ref().take(LONGEST_LINE).read_until(b'\n', &mut text)? == 0 {
+                return Ok((place.line, Vec::new()));
+            }
+            let end = text.iter().rposition(|byte| !matches!(byte, b'\n' | b'\r'));
+            text.truncate(end.map_or(0, |end| end + 1));
+            let is_comment = self.comments == Comments::Skipped && text.starts_with(b"#");
+            if !text.is_empty() && !is_comment {
+                return Ok((line, text));
+            }
+        }
+        Ok((place.line, Vec::new()))
+    }
+}
+
+/// The bytes of a field in a line of CSV, without blanks around it.
+fn field_range(line: &[u8], column: usize) -> Range<usize> {
+    let (mut at, mut start, mut is_quoted) = (0, 0, false);
+    for (index, &byte) in line.iter().enumerate() {
+        match byte {
+            b'"' => is_quoted = !is_quoted,
+            b',' if !is_quoted && at == column => return trimmed(line, start..index),
+            b',' if !is_quoted => {
+                at += 1;
+                start = index + 1;
+            }
+            _ => {}
+        }
+    }
+    if at == column { trimmed(line, start..line.len()) } else { 0..line.len() }
+}
+
+fn trimmed(line: &[u8], field: Range<usize>) -> Range<usize> {
+    let is_blank = |at: &usize| line[*at].is_ascii_whitespace();
+    let start = field.clone().find(|at| !is_blank(at)).unwrap_or(field.start);
+    let end = field.clone().rev().find(|at| !is_blank(at)).map_or(start, |at| at + 1);
+    start..end.max(start)
+}
+
+/// A table of numbers, read whole.
+#[derive(Clone, Debug)]
+pub(super) struct NumberTable {
+    pub(super) header: TableHeader,
+    /// At least one.
+    pub(super) rows: Vec<CsvRow>,
+}
+
+impl NumberTable {
+    /// Reads a table of which every column is one of `known`; lines that start with `#` are
+    /// comments.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] at the first column or row that is wrong, or for a table without rows.
+    pub(super) fn read(path: &Path, known: &[&str]) -> Result<Self, DescriptionError> {
+        let file = CsvFile::open(path, Comments::Skipped)?;
+        let header = file.header().clone();
+        header.only(known)?;
+        let rows = file.collect::<Result<Vec<_>, _>>()?;
+        if rows.is_empty() {
+            return Err(DescriptionError::about_file(path, DescriptionProblem::NoRows));
+        }
+        Ok(Self { header, rows })
+    }
+
+    /// All numbers of a column.
+    pub(super) fn column(
+        &self,
+        column: Column,
+        allowed: Allowed,
+    ) -> Result<Vec<f64>, DescriptionError> {
+        self.rows.iter().map(|row| self.header.number(row, column, allowed)).collect()
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    fn numbers(text: &str) -> Result<Vec<Vec<f64>>, DescriptionError> {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("table.csv");
+        std::fs::write(&path, text).unwrap();
+        let table = NumberTable::read(&path, &["a", "b"])?;
+        let columns = ["a", "b"].map(|name| table.header.required(name));
+        columns.into_iter().map(|column| table.column(column?, Allowed::Finite)).collect()
+    }
+
+    #[test]
+    fn errors_stand_at_their_line_and_column() {
+        for (text, place, says) in [
+            ("a,b\n1,2\n3,x\n", "3:3", "expected a number, found 'x'"),
+            ("a,c\n1,2\n", "1:3", "unknown column 'c'; known columns: a, b"),
+            ("a\n1\n", "1:1", "the table has no column 'b'"),
+            ("a,a\n", "1:3", "duplicate column 'a'"),
+            ("a,b\n1,2\n3\n", "3:1", "this row has 1 fields, the header has 2"),
+            ("# a comment\na,b\n", "", "no row"),
+            ("a,b\n1,inf\n", "2:3", "expected a number, found 'inf'"),
+            ("b,a\r\n# a comment\r\n\n-1e3, 2\r\n# another\r\n,4\r\n", "6:1", "b is empty here"),
+            ("a,b\n1,\"x, y\"\n", "2:3", "found 'x, y'"),
+        ] {
+            let error = numbers(text).unwrap_err();
+            assert!(error.problem().to_string().contains(says), "{error}");
+            let found = error.position().map(|position| position.to_string()).unwrap_or_default();
+            assert_eq!(found, place, "{error}");
+        }
+    }
+
+    #[test]
+    fn numbers_stand_in_any_order_of_columns() {
+        let read = numbers("b,a\r\n# a comment\r\n-1e3, 2\r\n4 ,5\r\n").unwrap();
+        assert_eq!(read, [[2.0, 5.0], [-1e3, 4.0]]);
+    }
+
+    #[test]
+    fn a_line_that_is_gone_still_has_its_number() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("table.csv");
+        std::fs::write(&path, "a\n1\n2\n").unwrap();
+        let table = NumberTable::read(&path, &["a"]).unwrap();
+        std::fs::remove_file(&path).unwrap();
+        let column = table.header.required("a").unwrap();
+        let error = table.header.complaint("too large", table.rows[1].place(), column);
+        assert_eq!(error.position().unwrap().line, 3);
+    }
+}
