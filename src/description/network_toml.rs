@@ -106,9 +106,7 @@ impl TomlFile {
         if let Some(list) = &description.reference_ohm {
             let (found, ports) = (circuit.references_ohm.len(), description.ports.len());
             if found != 1 && found != ports {
-                return Err(
-                    self.error(NetworkError::ReferenceCount { ports, found }.into(), list.span())
-                );
+                return Err(self.error(NetworkError::ReferenceCount { ports, found }, list.span()));
             }
             if let Some(&value) =
                 circuit.references_ohm.iter().find(|ohm| !(**ohm > 0.0 && ohm.is_finite()))
@@ -121,7 +119,7 @@ impl TomlFile {
                         .unwrap_or(0),
                 );
                 return Err(self.error(
-                    NetworkError::Reference { port, value_ohm: value.into() }.into(),
+                    NetworkError::Reference { port, value_ohm: value.into() },
                     list.span(),
                 ));
             }

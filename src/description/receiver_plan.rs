@@ -53,14 +53,8 @@ impl TomlFile {
         Ok(list)
     }
 
-    fn whole(&self, given: Option<&Spanned<u32>>, name: &str) -> Result<u32, DescriptionError> {
-        match given {
-            None => Ok(1),
-            Some(given) if (1..=1000).contains(given.get_ref()) => Ok(*given.get_ref()),
-            Some(given) => {
-                Err(self.complaint(given, format!("{name} is a whole number from 1 to 1000")))
-            }
-        }
+    fn factor(&self, given: Option<&Spanned<u32>>, key: &str) -> Result<u32, DescriptionError> {
+        given.map_or(Ok(1), |given| self.whole(key, given, 1..=1000))
     }
 
     /// The plan, the RF grid, and what each way needs.
@@ -78,9 +72,11 @@ impl TomlFile {
                 format!("LO times IF points are more than {MOST_PLAN_POINTS}"),
             ));
         }
-        let multiplication = self.whole(entry.lo_multiplication.as_ref(), "lo_multiplication")?;
-        let after = self
-            .whole(entry.lo_multiplication_after_split.as_ref(), "lo_multiplication_after_split")?;
+        let multiplication = self.factor(entry.lo_multiplication.as_ref(), "lo_multiplication")?;
+        let after = self.factor(
+            entry.lo_multiplication_after_split.as_ref(),
+            "lo_multiplication_after_split",
+        )?;
         if let Some(given) = &entry.lo_multiplication_after_split
             && !multiplication.is_multiple_of(after)
         {
@@ -89,7 +85,7 @@ impl TomlFile {
                 format!("{after} is no part of the multiplication by {multiplication}"),
             ));
         }
-        let harmonic = self.whole(description.mixing.lo_harmonic.as_ref(), "lo_harmonic")?;
+        let harmonic = self.factor(description.mixing.lo_harmonic.as_ref(), "lo_harmonic")?;
         if let Some(power) = &entry.lo_power_dbm
             && !(-200.0..=200.0).contains(power.get_ref())
         {
