@@ -20,6 +20,7 @@
 //! | [`downconverter`] | networks and receivers described in TOML; image rejection, its budget and its correction |
 //! | [`measurement`] | N-ports rebuilt from measurements of pairs of ports |
 //! | [`wafer`] | many dies: positions, trends, yield |
+//! | [`batch`] | a job over many dies |
 //! | [`plot`] | pictures |
 //! | [`report`] | text, JSON, CSV, and files that appear whole |
 //! | [`cli`] | the command line |
@@ -41,6 +42,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+pub mod batch;
 pub mod cli;
 pub mod component;
 pub mod description;

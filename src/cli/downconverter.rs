@@ -4,7 +4,7 @@ use super::Outcome;
 use super::args::{Downconverter, Format};
 use super::console::Console;
 use super::failure::Failure;
-use super::input::hashed;
+use crate::batch::InputFile;
 use crate::description::Uncertainty;
 use crate::description::compared;
 use crate::description::load_receiver;
@@ -60,7 +60,7 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
         console.warning(warning);
     }
     let report = || {
-        let inputs = hashed(&loaded.inputs)?;
+        let inputs = InputFile::of(&loaded.inputs)?;
         let report =
             ReceiverReport::new(receiver, &result, uncertainty, inputs, &options, &warnings);
         Ok::<_, Failure>(match &tones {

@@ -1,5 +1,6 @@
 //! Whatever stops a command, in one shape.
 
+use crate::batch::BatchError;
 use crate::component::ComponentError;
 use crate::description::DescriptionError;
 use crate::diagnostic::Diagnostic;
@@ -7,10 +8,10 @@ use crate::downconverter::ReceiverError;
 use crate::measurement::RebuildError;
 use crate::network::NetworkError;
 use crate::plot::PlotError;
-use crate::report::PublishError;
+use crate::report::{LotFilesError, PublishError};
 use crate::splitter::SplitterError;
 use crate::touchstone::{ReadError, WriteError};
-use crate::wafer::{JournalError, WaferError};
+use crate::wafer::JournalError;
 use std::path::PathBuf;
 
 /// Why a command could not do its work.
@@ -27,9 +28,9 @@ pub(super) enum Failure {
     #[error("{source}")]
     Rebuild { file: PathBuf, source: RebuildError },
     #[error(transparent)]
-    Wafer(#[from] WaferError),
+    Batch(#[from] BatchError),
     #[error(transparent)]
-    Journal(#[from] JournalError),
+    LotFiles(#[from] LotFilesError),
     #[error(transparent)]
     Component(#[from] ComponentError),
     #[error(transparent)]
@@ -56,17 +57,7 @@ impl Failure {
         match self {
             Self::Read(error) => error.diagnostic(),
             Self::Description(error) => error.diagnostic(),
-            Self::Wafer(error) => error.diagnostic(),
-            Self::Journal(JournalError::OtherRun(_)) => shown.with_help(
-                "choose another folder, or remove the journal if its run is not needed any more",
-            ),
-            Self::Journal(JournalError::Io { source, .. })
-                if source.kind() != std::io::ErrorKind::NotFound =>
-            {
-                shown.with_help(
-                    "once there is space and permission, --resume goes on where it stopped",
-                )
-            }
+            Self::Batch(error) => batch_diagnostic(error),
             Self::Network { file, source } => {
                 let shown = shown.in_file(file.display().to_string());
                 match source {
@@ -130,6 +121,29 @@ impl Failure {
             }
             _ => shown,
         }
+    }
+}
+
+fn batch_diagnostic(error: &BatchError) -> Diagnostic {
+    let shown = error.diagnostic();
+    match error {
+        BatchError::Journal(JournalError::Exists(_)) => {
+            shown.with_help("give --resume to go on with it")
+        }
+        BatchError::Journal(JournalError::OtherRun(_)) => shown.with_help(
+            "choose another folder, or remove the journal if its run is not needed any more",
+        ),
+        BatchError::Journal(JournalError::Io { source, .. })
+            if source.kind() != std::io::ErrorKind::NotFound =>
+        {
+            shown.with_help("once there is space and permission, --resume goes on where it stopped")
+        }
+        BatchError::Folder { .. } => shown.with_help("choose another folder for --out"),
+        BatchError::RecipeGone => shown.with_help("name it: wafer RECIPE.toml --combine .."),
+        BatchError::Unfinished { shard, .. } => {
+            shown.with_help(format!("go on with it by --shard {shard} --resume"))
+        }
+        _ => shown,
     }
 }
 

@@ -3,11 +3,8 @@
 use super::args::Reading;
 use super::console::Console;
 use super::failure::Failure;
-use crate::report::InputFile;
 use crate::touchstone::{ReadOptions, TouchstoneFile, read};
-use sha2::{Digest as _, Sha256};
-use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 impl Reading {
     pub(super) fn options(&self) -> ReadOptions {
@@ -22,22 +19,4 @@ impl Reading {
         }
         Ok(file)
     }
-}
-
-/// Input files with their digests.
-pub(super) fn hashed(inputs: &[PathBuf]) -> Result<Vec<InputFile>, Failure> {
-    inputs
-        .iter()
-        .map(|path| {
-            let bytes = std::fs::read(path).map_err(|error| {
-                Failure::Usage(format!("cannot read {} again: {error}", path.display()))
-            })?;
-            let digest = Sha256::digest(bytes);
-            let mut sha256 = String::with_capacity(64);
-            for byte in digest {
-                let _ = write!(sha256, "{byte:02x}");
-            }
-            Ok(InputFile { file: path.display().to_string(), sha256 })
-        })
-        .collect()
 }

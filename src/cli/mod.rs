@@ -23,6 +23,7 @@ mod inspect;
 mod join;
 mod output;
 mod plan;
+mod progress;
 mod rebuild;
 mod splitter;
 mod station;

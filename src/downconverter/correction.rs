@@ -5,6 +5,7 @@
 //! so that the worst rejection is best (minimax).
 
 use super::iq_balance::rejection_db;
+use crate::units::amplitude_from_db;
 use num_complex::Complex64;
 
 /// I and Q of both sidebands at one point of the plan.
@@ -21,6 +22,23 @@ pub struct CorrectionPoint {
 }
 
 impl CorrectionPoint {
+    /// From channel errors (nepers and radians) and the gain of the wanted sideband over the image
+    /// sideband before I, dB: I and Q of both sidebands in units of I in the image sideband.
+    #[must_use]
+    pub fn of_errors(
+        sideband_gain_db: f64,
+        wanted_error: Complex64,
+        image_error: Complex64,
+    ) -> Self {
+        let gain = Complex64::from(amplitude_from_db(sideband_gain_db));
+        Self {
+            wanted_i: gain,
+            wanted_q: gain * wanted_error.exp(),
+            image_i: Complex64::ONE,
+            image_q: -image_error.exp(),
+        }
+    }
+
     /// Wanted over image with a weight, dB; infinite without an image.
     #[must_use]
     pub fn rejection_db(&self, weight: Complex64) -> f64 {
@@ -55,6 +73,18 @@ impl CorrectionPoint {
 #[must_use]
 pub fn worst_rejection_db(points: &[CorrectionPoint], weight: Complex64) -> f64 {
     points.iter().map(|point| point.rejection_db(weight)).fold(f64::INFINITY, f64::min)
+}
+
+/// The smallest rejection over points after the best correction that they can share, dB: by the
+/// minimax weight, or none where that does better.
+#[must_use]
+pub fn best_shared_correction_db(points: &[CorrectionPoint]) -> f64 {
+    let uncorrected_db = worst_rejection_db(points, Complex64::ONE);
+    match minimax_weight(points) {
+        Some(weight) => worst_rejection_db(points, weight).max(uncorrected_db),
+        // Q has no image, so that no weight changes anything.
+        None => uncorrected_db,
+    }
 }
 
 /// The weight that makes the sum of |image|² least; `None` where Q has no image at all.

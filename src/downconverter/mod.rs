@@ -45,7 +45,10 @@ pub use analysis::{
     DownconverterResult, PlanPoint, ReceiverSummary, analyse_receiver, plan_points,
 };
 pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
-pub use correction::{CorrectionPoint, least_squares_weight, minimax_weight, worst_rejection_db};
+pub use correction::{
+    CorrectionPoint, best_shared_correction_db, least_squares_weight, minimax_weight,
+    worst_rejection_db,
+};
 pub use die_receiver::DieReceiver;
 pub use drive::{LoPoint, MixerDrive, PairDrive};
 pub use error::ReceiverError;

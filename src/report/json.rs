@@ -29,15 +29,6 @@ pub fn document<T: Serialize>(content: &T) -> Result<String, serde_json::Error> 
     Ok(text)
 }
 
-/// A file that went in, and its SHA-256 in hexadecimal digits.
-#[derive(Clone, Debug, Serialize)]
-pub struct InputFile {
-    /// As named.
-    pub file: String,
-    /// Of its bytes.
-    pub sha256: String,
-}
-
 /// What `inspect` says of one file.
 #[derive(Debug, Serialize)]
 pub struct InspectedFile {

@@ -14,8 +14,10 @@ pub mod text;
 pub mod tones;
 pub mod uncertainty;
 pub mod wafer_csv;
+mod wafer_files;
 pub mod wafer_json;
 pub mod wafer_text;
 
-pub use json::InputFile;
 pub use publish::{PublishError, ReportFile, publish, remove_unfinished};
+pub use wafer_files::{LotFilesError, lot_files, refuse_lot_files};
+pub use wafer_json::lot_report;

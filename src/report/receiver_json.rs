@@ -1,6 +1,7 @@
 //! The document of a receiver.
 
-use super::json::{InputFile, PlanReport};
+use super::json::PlanReport;
+use crate::batch::InputFile;
 use crate::downconverter::{
     Allocation, Budget, Channel, Contributor, CorrectionPlan, DownconverterResult, LoPoint,
     LoadRing, NoisePathResult, PartKind, PartTaken, PlanPoint, Receiver, ReceiverVerdict,

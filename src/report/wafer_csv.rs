@@ -1,25 +1,15 @@
 //! The table of all dies.
 
 use super::csv::{Table, harmless, optional};
+use crate::batch::LotJob;
 use crate::units::db_from_neper;
 use crate::wafer::{DieFigures, DieRow, LotResult};
-
-/// Names of the manifest's own columns, and of what is judged.
-#[derive(Clone, Copy, Debug)]
-pub struct DieColumns<'a> {
-    /// Columns that name files.
-    pub files: &'a [String],
-    /// Columns that are carried through.
-    pub carried: &'a [String],
-    /// `image_rejection_db` or `common_mode_rejection_db`.
-    pub rejection: &'a str,
-}
 
 /// One row per row of the manifest, in its order.
 ///
 /// # Errors
 /// None in practice: the table is made in memory.
-pub fn dies(result: &LotResult, columns: &DieColumns<'_>) -> Result<String, csv::Error> {
+pub fn dies(job: &LotJob, result: &LotResult) -> Result<String, csv::Error> {
     let mut table = Table::new();
     let own = [
         "lot",
@@ -27,7 +17,7 @@ pub fn dies(result: &LotResult, columns: &DieColumns<'_>) -> Result<String, csv:
         "die_x",
         "die_y",
         "status",
-        &format!("worst_{}", columns.rejection),
+        &format!("worst_{}", job.heading().rejection_name),
         "worst_at_lo_hz",
         "worst_at_if_hz",
         "worst_phase_error_deg",
@@ -51,7 +41,7 @@ pub fn dies(result: &LotResult, columns: &DieColumns<'_>) -> Result<String, csv:
         true => format!("listed_{name}"),
         false => harmless(name),
     };
-    let given = columns.files.iter().chain(columns.carried).map(apart);
+    let given = job.file_columns().iter().chain(job.carried_columns()).map(apart);
     table.row(own.iter().map(|name| (*name).to_owned()).chain(given))?;
     for row in &result.rows {
         let given = row

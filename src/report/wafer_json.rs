@@ -1,6 +1,6 @@
 //! The document of many dies.
 
-use super::json::InputFile;
+use crate::batch::{InputFile, LotJob};
 use crate::touchstone::ReadOptions;
 use crate::units::db_from_neper;
 use crate::wafer::{
@@ -33,66 +33,64 @@ pub struct LotReport {
     warnings: Vec<String>,
 }
 
-impl LotReport {
-    /// Puts together the document; `warnings` are all that were shown.
-    #[must_use]
-    pub fn new(
-        heading: &LotHeading<'_>,
-        result: &LotResult,
-        inputs: Vec<InputFile>,
-        reading: &ReadOptions,
-        warnings: &[String],
-    ) -> Self {
-        let name = heading.rejection_name;
-        Self {
-            title: heading.title(),
-            version: env!("CARGO_PKG_VERSION"),
-            all: group(&result.all, name),
-            verdict: json!({
-                "pass": result.passes(),
-                "required_yield": result.required_yield,
-                "yield": result.all.counts.yield_of_tested().share,
-            }),
-            lots: result.lots.iter().map(|lot| group(lot, name)).collect(),
-            wafers: result.wafers.iter().map(|one| wafer(one, name)).collect(),
-            what_if: result.what_ifs.iter().map(|answer| what_if(answer, name)).collect(),
-            yield_by_retest_policy: result
-                .yield_by_policy
-                .iter()
-                .map(|(policy, share)| (policy.name().to_owned(), yield_of(share)))
-                .collect::<Map<_, _>>()
-                .into(),
-            yield_against_limit: against_limit(&result.all, name),
-            curve: curve(heading, result),
-            retests: result
-                .retests
-                .iter()
-                .map(|retest| retested(retest.rows.as_slice(), result))
-                .collect(),
-            not_measured: result
-                .rows
-                .iter()
-                .filter(|row| matches!(row.status, DieStatus::Incomplete | DieStatus::Error))
-                .map(|row| {
-                    named(
-                        row,
-                        &[
-                            ("status", row.status.name().into()),
-                            ("message", row.message.clone().into()),
-                        ],
-                    )
-                })
-                .collect(),
-            outliers: result
-                .rows
-                .iter()
-                .filter(|row| row.counts() && row.is_outlier)
-                .map(|row| named(row, &[("status", row.status.name().into())]))
-                .collect(),
-            settings: settings(heading, result, reading),
-            inputs,
-            warnings: warnings.to_vec(),
-        }
+/// The document of a lot.
+#[must_use]
+pub fn lot_report(job: &LotJob, result: &LotResult) -> LotReport {
+    let heading = &job.heading();
+    let name = heading.rejection_name;
+    LotReport {
+        title: heading.title(),
+        version: env!("CARGO_PKG_VERSION"),
+        all: group(&result.all, name),
+        verdict: json!({
+            "pass": result.passes(),
+            "required_yield": result.required_yield,
+            "yield": result.all.counts.yield_of_tested().share,
+        }),
+        lots: result.lots.iter().map(|lot| group(lot, name)).collect(),
+        wafers: result.wafers.iter().map(|one| wafer(one, name)).collect(),
+        what_if: result.what_ifs.iter().map(|answer| what_if(answer, name)).collect(),
+        yield_by_retest_policy: result
+            .yield_by_policy
+            .iter()
+            .map(|(policy, share)| (policy.name().to_owned(), yield_of(share)))
+            .collect::<Map<_, _>>()
+            .into(),
+        yield_against_limit: against_limit(&result.all, name),
+        curve: curve(heading, result),
+        retests: result
+            .retests
+            .iter()
+            .map(|retest| retested(retest.rows.as_slice(), result))
+            .collect(),
+        not_measured: result
+            .rows
+            .iter()
+            .filter(|row| matches!(row.status, DieStatus::Incomplete | DieStatus::Error))
+            .map(|row| {
+                named(
+                    row,
+                    &[
+                        ("status", row.status.name().into()),
+                        ("message", row.message.clone().into()),
+                    ],
+                )
+            })
+            .collect(),
+        outliers: result
+            .rows
+            .iter()
+            .filter(|row| row.counts() && row.is_outlier)
+            .map(|row| named(row, &[("status", row.status.name().into())]))
+            .collect(),
+        settings: settings(heading, result, job.reading()),
+        inputs: job.digests().to_vec(),
+        warnings: job
+            .warnings()
+            .iter()
+            .cloned()
+            .chain(job.warnings_of(result).iter().map(ToString::to_string))
+            .collect(),
     }
 }
 

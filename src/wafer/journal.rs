@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 #[non_exhaustive]
 pub enum JournalError {
     /// There is one already.
-    #[error("{} holds an unfinished run; give --resume to go on with it", .0.display())]
+    #[error("{} holds an unfinished run", .0.display())]
     Exists(PathBuf),
     /// It belongs to another run.
     #[error("{} belongs to a run with other inputs or settings; nothing is mixed", .0.display())]

@@ -41,6 +41,11 @@ impl Shard {
         (1..=count).contains(&number).then_some(Self { number, count })
     }
 
+    /// All shards of a list that is split into so many.
+    pub(crate) fn all_of(count: u64) -> impl Iterator<Item = Self> {
+        (1..=count).map(move |number| Self { count, number })
+    }
+
     /// How many shards share the list.
     #[must_use]
     pub fn count(&self) -> u64 {
@@ -50,7 +55,7 @@ impl Shard {
     /// How many of so many rows belong to it.
     #[must_use]
     pub fn share_of(&self, rows: u64) -> u64 {
-        (rows + self.count - self.number) / self.count
+        rows / self.count + u64::from(rows % self.count >= self.number)
     }
 
     /// Whether a row, counted from 0, belongs to it.

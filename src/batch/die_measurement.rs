@@ -1,0 +1,281 @@
+//! The files of one die, read and measured.
+
+use crate::description::Uncertainty;
+use crate::downconverter::{
+    CorrectionPoint, DieReceiver, PlanPoint, ReceiverBalance, best_shared_correction_db,
+};
+use crate::measurement::{Decision, KnownBalances, PlanCovariance, UncertainSplitter};
+use crate::network::Network;
+use crate::splitter::{SplitterError, SplitterSettings, analyse, scattering_over_band};
+use crate::touchstone::{ReadError, ReadOptions, read};
+use crate::wafer::{
+    Conformity, DieDecision, DieEntry, DieLimit, DieOutcome, DiePoint, DieQuantity, MeasuredDie,
+    Recipe, measured,
+};
+use num_complex::Complex64;
+use std::path::{Path, PathBuf};
+
+/// What is measured on a die.
+pub(super) enum DieSubject {
+    Receiver(Box<DieReceiver>),
+    Splitter(SplitterSettings),
+}
+
+/// How well dies are known.
+pub(super) struct Known {
+    pub(super) uncertainty: Uncertainty,
+    /// Of each point of a receiver's plan, with its own blocks: dies are near enough to it.
+    pub(super) plan: Vec<PlanCovariance>,
+}
+
+/// How a die is measured.
+pub(super) struct DieMeasurement {
+    subject: DieSubject,
+    limits: Vec<DieLimit>,
+    known: Option<Known>,
+    options: ReadOptions,
+    folder: PathBuf,
+    columns: Vec<String>,
+    has_correction: bool,
+    ideal: Vec<String>,
+}
+
+impl DieMeasurement {
+    pub(super) fn new(
+        subject: DieSubject,
+        limits: Vec<DieLimit>,
+        known: Option<Known>,
+        recipe: &Recipe,
+        columns: &[String],
+        options: &ReadOptions,
+    ) -> Self {
+        Self {
+            subject,
+            limits,
+            known,
+            options: options.clone(),
+            folder: recipe.manifest.parent().unwrap_or(Path::new("")).to_owned(),
+            columns: columns.to_vec(),
+            has_correction: recipe.what_if.has_correction,
+            ideal: recipe.what_if.ideal.clone(),
+        }
+    }
+
+    /// What every die must hold.
+    pub(super) fn limits(&self) -> &[DieLimit] {
+        &self.limits
+    }
+
+    /// How I and Q are put together on every die; `None` for a splitter.
+    pub(super) fn combination(&self) -> Option<&str> {
+        match &self.subject {
+            DieSubject::Receiver(receiver) => Some(receiver.combination()),
+            DieSubject::Splitter(_) => None,
+        }
+    }
+
+    /// The IFs of a receiver, Hz.
+    pub(super) fn if_hz(&self) -> &[f64] {
+        match &self.subject {
+            DieSubject::Receiver(receiver) => &receiver.receiver().plan.if_hz,
+            DieSubject::Splitter(_) => &[],
+        }
+    }
+
+    /// Reads a die's files and measures it. Whatever is wrong with it is its own result.
+    pub(super) fn die(&self, entry: &DieEntry) -> DieOutcome {
+        let mut networks = Vec::with_capacity(self.columns.len());
+        for (column, file) in self.columns.iter().zip(&entry.files) {
+            let Some(file) = file else {
+                return DieOutcome::Incomplete(format!("no file is given for {column}"));
+            };
+            match self.network(file) {
+                Ok(network) => networks.push(network),
+                Err(ReadError::Io { source, .. })
+                    if source.kind() == std::io::ErrorKind::NotFound =>
+                {
+                    return DieOutcome::Incomplete(format!("{} is not there", file.display()));
+                }
+                Err(error) => return DieOutcome::Error(self.named(&error.to_string(), file)),
+            }
+        }
+        match self.measured(&networks) {
+            Ok(die) => DieOutcome::Measured(Box::new(die)),
+            Err(message) => DieOutcome::Error(message),
+        }
+    }
+
+    /// The smallest rejection of a receiver made of files from different dies, dB.
+    pub(super) fn assembled_db(&self, files: &[&Path]) -> Result<f64, String> {
+        let networks = files
+            .iter()
+            .map(|file| self.network(file).map_err(|error| error.to_string()))
+            .collect::<Result<Vec<_>, _>>()?;
+        let points = self.points(&networks)?.0;
+        Ok(points.iter().map(|point| point.rejection_db).fold(f64::INFINITY, f64::min))
+    }
+
+    fn network(&self, file: &Path) -> Result<Network, ReadError> {
+        read(&self.folder.join(file), &self.options).map(|content| content.network)
+    }
+
+    /// A message with the file as the manifest names it, so that it is the same from wherever the
+    /// run was started.
+    fn named(&self, message: &str, file: &Path) -> String {
+        let shown = self.folder.join(file).display().to_string();
+        message.replace(&shown, &file.display().to_string())
+    }
+
+    /// A die's points, and the least LO power at any mixer of a receiver that limits it, dBm.
+    fn points(&self, networks: &[Network]) -> Result<(Vec<DiePoint>, Option<f64>), String> {
+        match &self.subject {
+            DieSubject::Receiver(receiver) => {
+                let (points, drive) =
+                    receiver.points(networks).map_err(|error| error.to_string())?;
+                let drive = drive.map(|drive| drive.power_dbm);
+                Ok((points.iter().map(die_point).collect(), drive))
+            }
+            DieSubject::Splitter(settings) => {
+                let result = analyse(&networks[0], settings).map_err(|error| error.to_string())?;
+                let points = result.points.iter().map(|point| DiePoint {
+                    frequency_hz: point.frequency_hz,
+                    if_hz: None,
+                    rejection_db: point.rejection_db,
+                    sideband_gain_db: 0.0,
+                    wanted_error: point.channel_error,
+                    channel_error: point.channel_error,
+                });
+                Ok((points.collect(), None))
+            }
+        }
+    }
+
+    fn measured(&self, networks: &[Network]) -> Result<MeasuredDie, String> {
+        let (points, drive) = self.points(networks)?;
+        let mut die = measured(points, drive).ok_or("it has no points")?;
+        if let Some(known) = &self.known {
+            die.figures.conformity = Some(self.conformity(known, &die, networks)?);
+        }
+        if self.has_correction {
+            let points: Vec<CorrectionPoint> = die.points.iter().map(correction_point).collect();
+            die.own_trim_db = best_shared_correction_db(&points);
+            let same_frequency = |one: &DiePoint, other: &DiePoint| {
+                one.frequency_hz.total_cmp(&other.frequency_hz).is_eq()
+            };
+            let mut taken = 0;
+            let runs = die.points.chunk_by(same_frequency).map(|run| {
+                taken += run.len();
+                best_shared_correction_db(&points[taken - run.len()..taken])
+            });
+            die.own_trims_db = runs.fold(f64::INFINITY, f64::min);
+        }
+        if let DieSubject::Receiver(receiver) = &self.subject {
+            for name in &self.ideal {
+                let points =
+                    receiver.points_if_ideal(networks, name).map_err(|error| error.to_string())?;
+                let rejections = points.iter().map(|point| point.balance.image_rejection_db);
+                die.if_ideal_db.push(rejections.fold(f64::INFINITY, f64::min));
+            }
+        }
+        Ok(die)
+    }
+
+    /// What can be said of a die within the uncertainty of its files: each limit where the die is
+    /// nearest to missing it.
+    fn conformity(
+        &self,
+        known: &Known,
+        die: &MeasuredDie,
+        networks: &[Network],
+    ) -> Result<Conformity, String> {
+        let covariances = self.covariances(known, networks)?;
+        let balances = die.points.iter().map(balance).collect();
+        let known_points =
+            KnownBalances::new(balances, &covariances).map_err(|error| error.to_string())?;
+        let mut probability_of_all = 1.0_f64;
+        let mut decisions = Vec::new();
+        for limit in &self.limits {
+            let margin = limit.margin(&die.figures);
+            let probability = match limit.quantity {
+                DieQuantity::ImageRejection | DieQuantity::CommonModeRejection => {
+                    known_points.rejection_probability(limit.limit)
+                }
+                DieQuantity::AmplitudeImbalance => known_points.imbalance_probability(limit.limit),
+                DieQuantity::PhaseError | DieQuantity::QuadratureError => {
+                    known_points.phase_error_probability(limit.limit)
+                }
+                // Drive is far from its limit or far below it, and known to a tenth of a decibel.
+                DieQuantity::LoPower => f64::from(u8::from(margin >= 0.0)),
+            };
+            probability_of_all = probability_of_all.min(probability);
+            let decided =
+                known.uncertainty.decisions.decide(limit.quantity.name(), margin, probability);
+            decisions.push(decided.decision);
+        }
+        Ok(Conformity {
+            probability: probability_of_all,
+            decision: match Decision::of_all(decisions) {
+                Decision::Pass => DieDecision::Pass,
+                Decision::Fail => DieDecision::Fail,
+                Decision::Undecided => DieDecision::Undecided,
+            },
+        })
+    }
+
+    /// How well each point of a die is known.
+    fn covariances(
+        &self,
+        known: &Known,
+        networks: &[Network],
+    ) -> Result<Vec<PlanCovariance>, String> {
+        let settings = match &self.subject {
+            DieSubject::Receiver(_) => return Ok(known.plan.clone()),
+            DieSubject::Splitter(settings) => settings,
+        };
+        let failed = |error: SplitterError| error.to_string();
+        let own = scattering_over_band(&networks[0], settings).map_err(failed)?;
+        let sources = known.uncertainty.at(&own).map_err(|error| error.to_string())?;
+        let roles = analyse(&networks[0], settings).map_err(failed)?.roles;
+        let uncertain = UncertainSplitter {
+            scattering: &own,
+            settings,
+            roles: &roles,
+            sources,
+            load_sources: Vec::new(),
+        };
+        let covariances = uncertain.covariances().map_err(failed)?;
+        Ok(covariances
+            .into_iter()
+            .map(|image| PlanCovariance { image, wanted: [image[0][0], image[1][1]] })
+            .collect())
+    }
+}
+
+fn die_point(point: &PlanPoint) -> DiePoint {
+    DiePoint {
+        frequency_hz: point.lo_hz,
+        if_hz: Some(point.if_hz),
+        rejection_db: point.balance.image_rejection_db,
+        sideband_gain_db: point.balance.sideband_gain_db,
+        wanted_error: point.balance.wanted_error,
+        channel_error: point.balance.channel_error,
+    }
+}
+
+fn balance(point: &DiePoint) -> ReceiverBalance {
+    ReceiverBalance {
+        image_rejection_db: point.rejection_db,
+        sideband_gain_db: point.sideband_gain_db,
+        wanted_error: point.wanted_error,
+        channel_error: point.channel_error,
+    }
+}
+
+fn correction_point(point: &DiePoint) -> CorrectionPoint {
+    CorrectionPoint::of_errors(point.sideband_gain_db, point.wanted_error, point.channel_error)
+}
+
+/// The rejection of a point whose Q is multiplied by a weight, dB.
+pub(super) fn trimmed_db(point: &DiePoint, weight: Complex64) -> f64 {
+    correction_point(point).rejection_db(weight)
+}

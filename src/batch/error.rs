@@ -1,0 +1,135 @@
+//! Why a job over many dies could not be done.
+
+use crate::description::DescriptionError;
+use crate::diagnostic::Diagnostic;
+use crate::downconverter::ReceiverError;
+use crate::wafer::{JournalError, Recipe, Shard, WaferError};
+use std::path::PathBuf;
+
+/// Why a job could not be done. A die that cannot be measured is not among these: it is a result.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum BatchError {
+    /// The receiver or its uncertainty is described wrongly.
+    #[error(transparent)]
+    Description(#[from] DescriptionError),
+    /// The recipe or the list of dies is wrong.
+    #[error(transparent)]
+    Wafer(#[from] WaferError),
+    /// The journal cannot be used.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+    /// The recipe's receiver cannot be solved.
+    #[error("{source}")]
+    Receiver {
+        /// The recipe.
+        recipe: PathBuf,
+        /// Why.
+        source: ReceiverError,
+    },
+    /// LO power is limited and its source is not given.
+    #[error(
+        "lo_power_dbm_min needs the LO power at the receiver's input; set lo_power_dbm in its \
+         [frequency_plan]"
+    )]
+    NoLoPower {
+        /// The recipe.
+        recipe: PathBuf,
+    },
+    /// A block or pair that the receiver does not have.
+    #[error(
+        "[what_if] ideal must name blocks or pairs of the receiver, found '{name}'; there are {}",
+        known.join(", ")
+    )]
+    NoContributor {
+        /// The recipe.
+        recipe: PathBuf,
+        /// The name found.
+        name: String,
+        /// Names that it could be.
+        known: Vec<String>,
+    },
+    /// Blocks of different dies make no receiver.
+    #[error("a receiver assembled from different dies: {message}")]
+    Assembled {
+        /// Why.
+        message: String,
+    },
+    /// A file that was read before cannot be read again.
+    #[error("cannot read {} again: {source}", path.display())]
+    Again {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// The journal's folder cannot be made.
+    #[error("cannot make the folder {}: {source}", path.display())]
+    Folder {
+        /// The folder.
+        path: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// The operating system refuses.
+    #[error("cannot find the place of {}: {source}", path.display())]
+    Place {
+        /// The recipe.
+        path: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// A die's result cannot be written down.
+    #[error("cannot write a die's result down: {0}")]
+    Record(#[from] serde_json::Error),
+    /// No journal is given to be joined.
+    #[error("expected the journals of all shards of a run, found none")]
+    NoShards,
+    /// A journal does not say which shard of a run it is.
+    #[error("{} is no shard of a run", .0.display())]
+    NotAShard(PathBuf),
+    /// A shard is given twice.
+    #[error("shard {0} is there twice")]
+    ShardTwice(Shard),
+    /// A shard is not given.
+    #[error("shard {0} is missing")]
+    ShardMissing(Shard),
+    /// Shards of runs that were split into different numbers of shards.
+    #[error("the shards are of runs that were split differently")]
+    SplitDifferently,
+    /// The recipe that the shards name is not there.
+    #[error("the recipe of these shards is not where they were measured")]
+    RecipeGone,
+    /// A shard of which rows are still to be measured.
+    #[error("{} holds {done} of the {rows} rows of shard {shard}; measure the others first", path.display())]
+    Unfinished {
+        /// The journal.
+        path: PathBuf,
+        /// The shard.
+        shard: Shard,
+        /// Rows that are done.
+        done: u64,
+        /// Rows of the shard.
+        rows: u64,
+    },
+}
+
+impl BatchError {
+    pub(super) fn receiver(recipe: &Recipe, source: ReceiverError) -> Self {
+        Self::Receiver { recipe: recipe.path.clone(), source }
+    }
+
+    /// The same, ready to be shown with its source line.
+    #[must_use]
+    pub fn diagnostic(&self) -> Diagnostic {
+        let shown = || Diagnostic::error(self.to_string());
+        match self {
+            Self::Description(error) => error.diagnostic(),
+            Self::Wafer(error) => error.diagnostic(),
+            Self::Receiver { recipe, .. }
+            | Self::NoLoPower { recipe }
+            | Self::NoContributor { recipe, .. } => shown().in_file(recipe.display().to_string()),
+            _ => shown(),
+        }
+    }
+}

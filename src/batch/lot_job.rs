@@ -1,0 +1,173 @@
+//! A recipe and all that its dies share, read and checked: what has to be measured.
+
+use super::die_measurement::DieMeasurement;
+use super::error::BatchError;
+use super::input_file::InputFile;
+use super::shared_inputs::SharedInputs;
+use crate::touchstone::ReadOptions;
+use crate::wafer::{
+    LotHeading, Manifest, Recipe, RecipeAnalysis, RecipeKind, Shard, SplitterRecipe, WaferError,
+};
+use serde_json::{Value, json};
+use std::path::{Path, PathBuf};
+
+/// A lot to be measured: the recipe, the receiver and the uncertainty that its dies share, and how
+/// their files are read.
+pub struct LotJob {
+    recipe: Recipe,
+    reading: ReadOptions,
+    measurement: DieMeasurement,
+    file_columns: Vec<String>,
+    carried_columns: Vec<String>,
+    inputs: Vec<PathBuf>,
+    digests: Vec<InputFile>,
+    warnings: Vec<String>,
+}
+
+impl LotJob {
+    /// Reads RECIPE.toml, the header of its list of dies and every file that all dies share.
+    ///
+    /// # Errors
+    /// [`BatchError`] for a description or a file that cannot be used.
+    pub fn read(recipe: &Path, reading: &ReadOptions) -> Result<Self, BatchError> {
+        let path = recipe;
+        let recipe = Recipe::read(path)?;
+        let shared = SharedInputs::read(&recipe, reading)?;
+        let manifest = Manifest::open(&recipe.manifest, &shared.blocks())?;
+        let file_columns = manifest.file_names().to_vec();
+        let carried_columns = manifest.carried_names().to_vec();
+        let prepared = shared.prepare(&recipe, &file_columns, reading)?;
+        let mut inputs = vec![path.to_owned(), recipe.manifest.clone()];
+        inputs.extend(prepared.files);
+        let mut digests = InputFile::of(&inputs)?;
+        // The same from wherever the run was started.
+        let folder = path.parent().unwrap_or(Path::new(""));
+        for (digest, input) in digests.iter_mut().zip(&inputs) {
+            digest.file = input.strip_prefix(folder).unwrap_or(input).display().to_string();
+        }
+        Ok(Self {
+            recipe,
+            reading: reading.clone(),
+            measurement: prepared.measurement,
+            file_columns,
+            carried_columns,
+            inputs,
+            digests,
+            warnings: prepared.warnings,
+        })
+    }
+
+    /// How the files are read.
+    #[must_use]
+    pub fn reading(&self) -> &ReadOptions {
+        &self.reading
+    }
+
+    /// Files that are read and never written.
+    #[must_use]
+    pub fn inputs(&self) -> &[PathBuf] {
+        &self.inputs
+    }
+
+    /// The same with their digests, named as seen from the recipe.
+    #[must_use]
+    pub fn digests(&self) -> &[InputFile] {
+        &self.digests
+    }
+
+    /// What the user should know of the files that all dies share.
+    #[must_use]
+    pub fn warnings(&self) -> &[String] {
+        &self.warnings
+    }
+
+    /// Columns of the list of dies that name files.
+    #[must_use]
+    pub fn file_columns(&self) -> &[String] {
+        &self.file_columns
+    }
+
+    /// Columns of the list of dies that are carried through.
+    #[must_use]
+    pub fn carried_columns(&self) -> &[String] {
+        &self.carried_columns
+    }
+
+    /// What the pictures, the text and the document say about the run.
+    #[must_use]
+    pub fn heading(&self) -> LotHeading<'_> {
+        let is_antiphase = matches!(
+            self.recipe.analysis,
+            RecipeAnalysis::Splitter(SplitterRecipe { kind: RecipeKind::Antiphase, .. })
+        );
+        LotHeading {
+            recipe: &self.recipe,
+            combination: self.measurement.combination(),
+            if_hz: self.measurement.if_hz(),
+            file_columns: &self.file_columns,
+            frequency_word: self.recipe.frequency_word(),
+            rejection_word: if is_antiphase { "common-mode rejection" } else { "image rejection" },
+            rejection_name: if is_antiphase {
+                "common_mode_rejection_db"
+            } else {
+                "image_rejection_db"
+            },
+        }
+    }
+
+    /// How many rows the list of dies has; it is read to its end.
+    ///
+    /// # Errors
+    /// [`BatchError`] for a row that is wrong, or a list without rows.
+    pub fn count_rows(&self) -> Result<u64, BatchError> {
+        let mut count = 0;
+        for entry in self.manifest()? {
+            entry?;
+            count += 1;
+        }
+        if count == 0 {
+            return Err(WaferError::without_dies(&self.recipe.manifest).into());
+        }
+        Ok(count)
+    }
+
+    pub(super) fn recipe(&self) -> &Recipe {
+        &self.recipe
+    }
+
+    pub(super) fn measurement(&self) -> &DieMeasurement {
+        &self.measurement
+    }
+
+    pub(super) fn manifest(&self) -> Result<Manifest, BatchError> {
+        Ok(Manifest::open(&self.recipe.manifest, &self.file_columns)?)
+    }
+
+    /// What tells this run, or a shard of it, from any other.
+    pub(super) fn subject(&self, shard: Shard) -> String {
+        let digests: Vec<&str> = self.digests.iter().map(|input| input.sha256.as_str()).collect();
+        let option_line = self.reading.option_line.as_ref().map(ToString::to_string);
+        json!({
+            "fourphase": env!("CARGO_PKG_VERSION"),
+            "sha256": digests,
+            "strict": self.reading.strict,
+            "option_line": option_line,
+            "shard": shard.to_string(),
+        })
+        .to_string()
+    }
+
+    /// The shard that the first line of a journal names.
+    pub(super) fn shard_of(subject: &str) -> Option<Shard> {
+        let subject: Value = serde_json::from_str(subject).ok()?;
+        subject.get("shard")?.as_str()?.parse().ok()
+    }
+
+    /// Where the recipe stands, for whoever joins shards without naming it.
+    pub(super) fn origin(&self) -> Result<String, BatchError> {
+        let path = &self.recipe.path;
+        let place = std::path::absolute(path)
+            .map_err(|source| BatchError::Place { path: path.clone(), source })?;
+        Ok(place.display().to_string())
+    }
+}

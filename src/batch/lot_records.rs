@@ -1,0 +1,80 @@
+//! Rows that are measured, read back from the journals of a run in the order of the list of dies.
+
+use super::error::BatchError;
+use crate::wafer::{DieRecord, Journal, JournalError};
+use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
+use std::path::{Path, PathBuf};
+
+/// Rows in journals: those of one, or of shards in turn.
+pub(super) struct LotRecords {
+    journals: Vec<PathBuf>,
+}
+
+/// How much of each record is read.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Depth {
+    /// The worst figures only, which is fast.
+    Figures,
+    /// Every frequency too.
+    Points,
+}
+
+/// Lines taken from the journals at once, to be understood on all threads.
+const LINES_AT_ONCE: usize = 512;
+
+impl LotRecords {
+    /// `journals` are those of the shards 1 to N.
+    pub(super) fn of(journals: Vec<PathBuf>) -> Self {
+        Self { journals }
+    }
+
+    /// Hands on every row with its place in the list of dies, from 0.
+    pub(super) fn walk(
+        &self,
+        depth: Depth,
+        mut hand_on: impl FnMut(usize, &DieRecord),
+    ) -> Result<(), BatchError> {
+        let mut readers = Vec::new();
+        for path in &self.journals {
+            readers.push(Journal::rows(path)?);
+        }
+        let (mut row, mut lines) = (0, Vec::with_capacity(LINES_AT_ONCE));
+        loop {
+            lines.clear();
+            while lines.len() < LINES_AT_ONCE {
+                let turn = (row + lines.len()) % readers.len();
+                match readers[turn].next() {
+                    Some(line) => lines.push(line?),
+                    None => break,
+                }
+            }
+            let records: Vec<Option<DieRecord>> = lines
+                .par_iter()
+                .map(|line| DieRecord::from_line(line, depth == Depth::Points))
+                .collect();
+            for record in records {
+                hand_on(row, &record.ok_or_else(|| self.damaged(row))?);
+                row += 1;
+            }
+            if lines.len() < LINES_AT_ONCE {
+                return Ok(());
+            }
+        }
+    }
+
+    fn damaged(&self, row: usize) -> JournalError {
+        let count = self.journals.len();
+        let path = self.journals[row % count].clone();
+        JournalError::Damaged { path, row: (row / count + 1) as u64 }
+    }
+}
+
+/// How many whole rows a journal holds.
+pub(super) fn rows_in(journal: &Path) -> Result<u64, BatchError> {
+    let mut count = 0;
+    for row in Journal::rows(journal)? {
+        row?;
+        count += 1;
+    }
+    Ok(count)
+}

@@ -1,0 +1,239 @@
+//! A lot measured row by row into a journal, and the answer from what stands there.
+
+use super::error::BatchError;
+use super::lot_job::LotJob;
+use super::lot_records::{Depth, LotRecords, rows_in};
+use super::progress::{OnProgress, Progress, Work};
+use super::shard_journals::ShardJournals;
+use crate::wafer::{
+    DieEntry, DieRecord, Journal, LotCollector, LotResult, Shard, WhatIfResult, run_in_order,
+};
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{RngCore as _, SeedableRng as _};
+use rayon::prelude::{IntoParallelIterator as _, ParallelIterator as _};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+
+/// What a run does with a journal that is there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Start {
+    /// It refuses: an unfinished run is not begun anew.
+    New,
+    /// It goes on with it.
+    Resume,
+}
+
+/// How many rows of the list of dies are measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ShardRows {
+    /// Rows in the shard's journal: all of the shard.
+    pub done: u64,
+    /// Rows of the whole list.
+    pub listed: u64,
+}
+
+/// Measures every die of a lot and judges them together.
+///
+/// What is measured goes to `journal`, in order, so that a run that was stopped can be resumed; the
+/// journal stays, and may be removed once the result is kept. Its folder is made if it is not there.
+/// Dies are measured on all threads of the current rayon pool; the result does not depend on their
+/// number. A die whose files are missing or wrong is a part of the result, not an error.
+///
+/// # Errors
+/// [`BatchError`] if the list of dies is wrong or the journal cannot be used.
+///
+/// # Examples
+/// ```
+/// use fourphase::batch::{LotJob, Start, run_lot};
+/// use fourphase::touchstone::ReadOptions;
+///
+/// // The couplers of the demo wafer: 65 dies and a second measurement of one.
+/// let recipe = std::path::Path::new("data-demo/wafer/recipe.toml");
+/// let job = LotJob::read(recipe, &ReadOptions::default())?;
+/// let folder = tempfile::tempdir()?;
+/// let journal = folder.path().join("wafer.journal");
+/// let lot = run_lot(&job, &journal, Start::New, &|_| {})?;
+///
+/// let counts = &lot.all.counts;
+/// assert_eq!((counts.rows, counts.tested(), counts.incomplete, counts.error), (66, 59, 1, 1));
+/// assert!(counts.yield_of_tested().interval.0 > 0.5);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn run_lot(
+    job: &LotJob,
+    journal: &Path,
+    start: Start,
+    on_progress: OnProgress<'_>,
+) -> Result<LotResult, BatchError> {
+    measure_shard(job, Shard::WHOLE, journal, start, on_progress)?;
+    result(job, &LotRecords::of(vec![journal.to_owned()]), on_progress)
+}
+
+/// Measures a shard of a lot: every N-th row of its list, into a journal of its own.
+/// [`join_shards`] makes the result from the journals of all.
+///
+/// # Errors
+/// As [`run_lot`].
+pub fn measure_shard(
+    job: &LotJob,
+    shard: Shard,
+    journal: &Path,
+    start: Start,
+    on_progress: OnProgress<'_>,
+) -> Result<ShardRows, BatchError> {
+    let mut journal = open_journal(job, shard, journal, start)?;
+    // The list is read once to its end, so that a slip in the last line is told before work begins.
+    let listed = job.count_rows()?;
+    let total = shard.share_of(listed);
+    let report = |done| on_progress(Progress { work: Work::Measuring, done, total });
+    report(journal.done());
+    let mut number = 0;
+    let owned = job.manifest()?.filter(|_| {
+        number += 1;
+        shard.owns(number - 1)
+    });
+    let measure = |entry: &DieEntry| {
+        let record = DieRecord::new(entry, job.measurement().die(entry));
+        record.to_line().map_err(BatchError::from)
+    };
+    let done = journal.done();
+    run_in_order(owned.map(|entry| entry.map_err(BatchError::from)), done, measure, |batch| {
+        let lines = batch.into_iter().map(|(_, line)| line).collect::<Result<Vec<_>, _>>()?;
+        journal.add(&lines)?;
+        report(journal.done());
+        Ok(())
+    })?;
+    Ok(ShardRows { done: journal.done(), listed })
+}
+
+/// The result of a lot whose shards are all measured.
+///
+/// # Errors
+/// [`BatchError::Unfinished`] for a shard of which rows are not measured yet, and
+/// [`JournalError::OtherRun`](crate::wafer::JournalError::OtherRun) for one of another job.
+pub fn join_shards(
+    job: &LotJob,
+    shards: &ShardJournals,
+    on_progress: OnProgress<'_>,
+) -> Result<LotResult, BatchError> {
+    let rows = job.count_rows()?;
+    shards.check(|shard| job.subject(shard), rows)?;
+    result(job, &LotRecords::of(shards.paths()), on_progress)
+}
+
+/// Whether a journal is there and holds every row of a job.
+#[must_use]
+pub fn is_measured(job: &LotJob, journal: &Path) -> bool {
+    // What cannot be read is told by the run that uses it.
+    journal.exists()
+        && rows_in(journal).is_ok_and(|done| job.count_rows().is_ok_and(|rows| done == rows))
+}
+
+/// Opens a journal in a folder that may have to be made; without success no folder is left behind.
+fn open_journal(
+    job: &LotJob,
+    shard: Shard,
+    path: &Path,
+    start: Start,
+) -> Result<Journal, BatchError> {
+    let folder = path.parent().unwrap_or(Path::new(""));
+    // The folder and those above it that are not there yet, innermost first.
+    let made: Vec<&Path> = folder
+        .ancestors()
+        .take_while(|folder| *folder != Path::new("") && !folder.exists())
+        .collect();
+    if !made.is_empty() {
+        std::fs::create_dir_all(folder)
+            .map_err(|source| BatchError::Folder { path: folder.to_owned(), source })?;
+    }
+    let (subject, origin) = (job.subject(shard), job.origin()?);
+    let opened = match start {
+        Start::New => Journal::begin(path, &subject, &origin),
+        Start::Resume => Journal::resume(path, &subject, &origin),
+    };
+    Ok(opened.inspect_err(|_| {
+        for folder in &made {
+            // One that holds something by now is somebody else's too.
+            let _ = std::fs::remove_dir(folder);
+        }
+    })?)
+}
+
+/// The whole answer from rows that are measured.
+fn result(
+    job: &LotJob,
+    records: &LotRecords,
+    on_progress: OnProgress<'_>,
+) -> Result<LotResult, BatchError> {
+    let measurement = job.measurement();
+    let mut collector = LotCollector::new(job.recipe(), measurement.limits().to_vec());
+    records.walk(Depth::Figures, |_, record| collector.add(record))?;
+    let mut second = collector.first_answer();
+    records.walk(Depth::Points, |row, record| second.add(row, record))?;
+    if second.wants_third_walk() {
+        let trimmed_db = super::die_measurement::trimmed_db;
+        records.walk(Depth::Points, |row, record| second.add_trimmed(row, record, trimmed_db))?;
+    }
+    let assembled = assembled(job, second.so_far(), on_progress)?;
+    let mut result = second.finish();
+    if let Some(assembled) = assembled {
+        if result.what_ifs.is_empty() {
+            result.what_ifs.push(WhatIfResult::of(
+                "as_measured".to_owned(),
+                "as measured".to_owned(),
+                result.all.rejections_db.clone(),
+                &result.limits,
+            ));
+        }
+        result.what_ifs.push(assembled);
+    }
+    Ok(result)
+}
+
+/// Receivers made of blocks from different dies, each drawn from all dies that count.
+fn assembled(
+    job: &LotJob,
+    so_far: &LotResult,
+    on_progress: OnProgress<'_>,
+) -> Result<Option<WhatIfResult>, BatchError> {
+    let what_if = &job.recipe().what_if;
+    let count = what_if.assemble;
+    let files: Vec<&[Option<PathBuf>]> = so_far
+        .rows
+        .iter()
+        .filter(|row| row.counted_figures().is_some())
+        .map(|row| row.files.as_slice())
+        .collect();
+    if count == 0 || files.is_empty() {
+        return Ok(None);
+    }
+    let total = u64::from(count);
+    on_progress(Progress { work: Work::Assembling, done: 0, total });
+    let done = AtomicU64::new(0);
+    let draw = |number: u32| {
+        // A stream of its own for each receiver: the same for any number of threads.
+        let mut random = ChaCha8Rng::seed_from_u64(what_if.seed);
+        random.set_stream(u64::from(number));
+        let drawn: Vec<&Path> = (0..job.file_columns().len())
+            .filter_map(|column| files[below(&mut random, files.len())][column].as_deref())
+            .collect();
+        let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+        on_progress(Progress { work: Work::Assembling, done, total });
+        job.measurement().assembled_db(&drawn)
+    };
+    let drawn: Vec<Result<f64, String>> = (0..count).into_par_iter().map(draw).collect();
+    let rejections_db = drawn
+        .into_iter()
+        .collect::<Result<Vec<f64>, _>>()
+        .map_err(|message| BatchError::Assembled { message })?;
+    let words = format!("{count} assembled from various dies");
+    Ok(Some(WhatIfResult::of("assembled".to_owned(), words, rejections_db, &so_far.limits)))
+}
+
+/// A number from 0 to below `count`, each as likely as any other to one part in 2^64 / count.
+fn below(random: &mut ChaCha8Rng, count: usize) -> usize {
+    let product = u128::from(random.next_u64()) * count as u128;
+    #[expect(clippy::cast_possible_truncation, reason = "it is below count")]
+    let drawn = (product >> 64) as usize;
+    drawn
+}

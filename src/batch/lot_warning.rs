@@ -1,0 +1,74 @@
+//! What the user should know of the result of a lot.
+
+use super::lot_job::LotJob;
+use crate::wafer::LotResult;
+
+/// Something that makes a result worth a second look.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum LotWarning {
+    /// Dies lie beyond the rim of the wafer on the recipe's map.
+    #[error(
+        "{rows} rows lie beyond the wafer's rim; check centre_die, die_pitch_mm and \
+         wafer_diameter_mm"
+    )]
+    BeyondRim {
+        /// How many rows of the list.
+        rows: u64,
+    },
+    /// The recipe does not say which die is at the wafer's centre.
+    #[error(
+        "the wafer's centre is taken to be at die ({}, {}), told from the dies listed; set \
+         centre_die in [map] if it is not", centre_die.0, centre_die.1
+    )]
+    CentreInferred {
+        /// The die numbers at the centre, inferred from the numbers listed.
+        centre_die: (f64, f64),
+    },
+    /// Receivers are assembled where only one block changes from die to die.
+    #[error(
+        "assembling draws blocks from various dies; with one column of files it only draws the same \
+         dies again, and its interval means nothing"
+    )]
+    OneBlockAssembled,
+    /// More dies could not be measured than were.
+    #[error("{missing} dies could not be measured, {tested} were: the yield is that of the few")]
+    FewMeasured {
+        /// Dies that could not be measured.
+        missing: u64,
+        /// Dies that were.
+        tested: u64,
+    },
+    /// Dies have other frequencies than the first, so that no quantile over dies can be taken.
+    #[error("{dies} dies have other frequencies than the first and are left out of the curves")]
+    OtherFrequencies {
+        /// How many dies.
+        dies: u64,
+    },
+}
+
+impl LotJob {
+    /// What the user should know of a result of this job, beyond [`LotJob::warnings`].
+    #[must_use]
+    pub fn warnings_of(&self, result: &LotResult) -> Vec<LotWarning> {
+        let mut warnings = Vec::new();
+        if result.off_wafer > 0 {
+            warnings.push(LotWarning::BeyondRim { rows: result.off_wafer });
+        }
+        if let Some(map) = result.map.as_ref().filter(|_| !self.recipe().has_centre) {
+            warnings.push(LotWarning::CentreInferred { centre_die: map.centre_die });
+        }
+        if self.recipe().what_if.assemble > 0 && self.file_columns().len() < 2 {
+            warnings.push(LotWarning::OneBlockAssembled);
+        }
+        let counts = &result.all.counts;
+        let (missing, tested) = (counts.incomplete + counts.error, counts.tested());
+        if missing > tested {
+            warnings.push(LotWarning::FewMeasured { missing, tested });
+        }
+        if result.curves.left_out > 0 {
+            warnings.push(LotWarning::OtherFrequencies { dies: result.curves.left_out });
+        }
+        warnings
+    }
+}

@@ -1,0 +1,37 @@
+//! Jobs over many dies: what is measured, in which order, and what they come to together.
+//!
+//! [`LotJob`] reads a recipe and all that its dies share; [`run_lot`] measures every die into a
+//! journal and judges them together. [`measure_shard`] and [`join_shards`] do the same on several
+//! machines. Warnings are values ([`LotWarning`]), progress goes to a function ([`Progress`]).
+//!
+//! | file | subject |
+//! |---|---|
+//! | `lot_job` | a recipe and all that its dies share |
+//! | `die_measurement` | the files of one die, read and measured |
+//! | `shared_inputs` | the receiver or splitter, and the uncertainty, that all dies share |
+//! | `lot_run` | dies measured into a journal; the result of the lot |
+//! | `lot_records` | measured rows, read back from journals |
+//! | `shard_journals` | the journals of all shards of a run |
+//! | `lot_warning` | what the user should know of a result |
+//! | `input_file` | files that went in, and their digests |
+//! | `progress` | how far a run is |
+//! | `error` | why a job could not be done |
+
+mod die_measurement;
+mod error;
+mod input_file;
+mod lot_job;
+mod lot_records;
+mod lot_run;
+mod lot_warning;
+mod progress;
+mod shard_journals;
+mod shared_inputs;
+
+pub use error::BatchError;
+pub use input_file::InputFile;
+pub use lot_job::LotJob;
+pub use lot_run::{ShardRows, Start, is_measured, join_shards, measure_shard, run_lot};
+pub use lot_warning::LotWarning;
+pub use progress::{OnProgress, Progress, Work};
+pub use shard_journals::ShardJournals;

@@ -1,0 +1,96 @@
+//! The journals of all shards of a run.
+
+use super::error::BatchError;
+use super::lot_job::LotJob;
+use super::lot_records::rows_in;
+use crate::wafer::{Journal, JournalError, Shard};
+use std::path::{Path, PathBuf};
+
+/// The journals of every shard of a run, each once.
+#[derive(Clone, Debug)]
+pub struct ShardJournals {
+    /// In the order of their numbers, 1 to N.
+    shards: Vec<ShardJournal>,
+    /// Where the recipe stood when the shards were measured, in the order in which they were given.
+    origins: Vec<PathBuf>,
+}
+
+#[derive(Clone, Debug)]
+struct ShardJournal {
+    shard: Shard,
+    path: PathBuf,
+    subject: String,
+}
+
+impl ShardJournals {
+    /// Reads what each journal is about; they may come in any order.
+    ///
+    /// # Errors
+    /// [`BatchError`] for a file that is no journal of a shard, and for shards that are missing, come
+    /// twice or belong to runs that were split differently.
+    pub fn read(journals: &[PathBuf]) -> Result<Self, BatchError> {
+        let (mut shards, mut origins) = (Vec::new(), Vec::new());
+        for path in journals {
+            let (subject, origin) = Journal::subject(path)?;
+            let Some(shard) = LotJob::shard_of(&subject) else {
+                return Err(BatchError::NotAShard(path.clone()));
+            };
+            shards.push(ShardJournal { shard, path: path.clone(), subject });
+            origins.push(PathBuf::from(origin));
+        }
+        shards.sort_by_key(|journal| journal.shard);
+        let Some(first) = shards.first() else { return Err(BatchError::NoShards) };
+        let count = first.shard.count();
+        let found: Vec<Shard> = shards.iter().map(|journal| journal.shard).collect();
+        if let Some(twice) = found.windows(2).find(|pair| pair[0] == pair[1]) {
+            return Err(BatchError::ShardTwice(twice[0]));
+        }
+        if let Some(missing) = Shard::all_of(count).find(|shard| !found.contains(shard)) {
+            return Err(BatchError::ShardMissing(missing));
+        }
+        if found.len() as u64 != count {
+            return Err(BatchError::SplitDifferently);
+        }
+        Ok(Self { shards, origins })
+    }
+
+    /// The recipe of the shards, where it still stands as it did when one of them was measured.
+    ///
+    /// # Errors
+    /// [`BatchError::RecipeGone`] if it stands at none of those places.
+    pub fn recipe(&self) -> Result<&Path, BatchError> {
+        let found = self.origins.iter().find(|origin| origin.is_file());
+        found.map(PathBuf::as_path).ok_or(BatchError::RecipeGone)
+    }
+
+    /// Refuses journals of another run than the one whose shards have these subjects, or which lack
+    /// rows of a list that has so many.
+    pub(super) fn check(
+        &self,
+        subject_of: impl Fn(Shard) -> String,
+        rows: u64,
+    ) -> Result<(), BatchError> {
+        for journal in &self.shards {
+            if journal.subject != subject_of(journal.shard) {
+                return Err(JournalError::OtherRun(journal.path.clone()).into());
+            }
+        }
+        for ShardJournal { shard, path, .. } in &self.shards {
+            let (done, rows) = (rows_in(path)?, shard.share_of(rows));
+            if done != rows {
+                return Err(BatchError::Unfinished {
+                    path: path.clone(),
+                    shard: *shard,
+                    done,
+                    rows,
+                });
+            }
+        }
+        Ok(())
+    }
+
+    /// The journals in the order of their shards.
+    pub(super) fn paths(&self) -> Vec<PathBuf> {
+        self.shards.iter().map(|journal| journal.path.clone()).collect()
+    }
+}

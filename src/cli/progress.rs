@@ -1,0 +1,58 @@
+//! The progress of a long run, as a bar on the terminal.
+
+use super::console::Console;
+use crate::batch::{Progress, Work};
+use indicatif::{ProgressBar, ProgressStyle};
+use std::sync::{Mutex, PoisonError};
+use std::time::Duration;
+
+/// A bar for each work of a run, in turn; nothing where progress is not to be shown.
+pub(super) struct Bar {
+    is_shown: bool,
+    current: Mutex<Option<(Work, ProgressBar)>>,
+}
+
+impl Bar {
+    pub(super) fn new(console: &Console) -> Self {
+        Self { is_shown: console.shows_progress(), current: Mutex::new(None) }
+    }
+
+    /// Shows how far a run is.
+    pub(super) fn show(&self, progress: Progress) {
+        if !self.is_shown {
+            return;
+        }
+        let mut current = self.current.lock().unwrap_or_else(PoisonError::into_inner);
+        match &*current {
+            Some((work, bar)) if *work == progress.work => bar.set_position(progress.done),
+            earlier => {
+                if let Some((_, bar)) = earlier {
+                    bar.finish_and_clear();
+                }
+                *current = Some((progress.work, begun(progress)));
+            }
+        }
+    }
+}
+
+impl Drop for Bar {
+    fn drop(&mut self) {
+        let current = self.current.get_mut().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, bar)) = current {
+            bar.finish_and_clear();
+        }
+    }
+}
+
+fn begun(progress: Progress) -> ProgressBar {
+    let bar = ProgressBar::new(progress.total);
+    let template = "{bar:32} {pos}/{len} dies, {per_sec}, {eta} left";
+    if let Ok(style) = ProgressStyle::with_template(template) {
+        bar.set_style(style);
+    }
+    bar.enable_steady_tick(Duration::from_millis(200));
+    bar.set_position(progress.done);
+    // What an earlier run has done says nothing about the speed of this one.
+    bar.reset_eta();
+    bar
+}

@@ -1,0 +1,121 @@
+//! `fourphase wafer`.
+
+use super::Outcome;
+use super::args::{Format, Wafer};
+use super::console::Console;
+use super::failure::Failure;
+use super::progress::Bar;
+use crate::batch::{
+    LotJob, ShardJournals, Start, is_measured, join_shards, measure_shard, run_lot,
+};
+use crate::report::json::document;
+use crate::report::{
+    PublishError, lot_files, lot_report, publish, refuse_lot_files, remove_unfinished, wafer_csv,
+    wafer_text,
+};
+use crate::wafer::{LotResult, Shard};
+
+/// What a run keeps in its folder until it is done, and a shard for those who combine.
+const JOURNAL: &str = "wafer.journal";
+
+pub(super) fn run(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
+    if given.combine.is_empty() { measure(given, console) } else { combine(given, console) }
+}
+
+/// Measures all dies, or a shard of them.
+fn measure(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
+    let Some(recipe) = &given.recipe else {
+        return Err(Failure::Usage("give a RECIPE.toml, or --combine and folders".to_owned()));
+    };
+    let job = LotJob::read(recipe, &given.reading.options())?;
+    let journal = given.out.join(JOURNAL);
+    let start = if given.resume { Start::Resume } else { Start::New };
+    // A run that was killed while it wrote its report, all rows done, goes on over what it had
+    // written. Before that it has written nothing, so that everything there is somebody else's.
+    let goes_on = given.resume && is_measured(&job, &journal);
+    let overwrite = given.overwrite || goes_on;
+    let shard = given.shard.unwrap_or(Shard::WHOLE);
+    if shard == Shard::WHOLE && !overwrite {
+        refuse_lot_files(&given.out)?;
+    }
+    show_warnings(job.warnings(), console);
+    let bar = Bar::new(console);
+    if shard != Shard::WHOLE {
+        let rows = measure_shard(&job, shard, &journal, start, &|progress| bar.show(progress))?;
+        drop(bar);
+        console.notice(&format!(
+            "shard {shard}: {} of {} rows are in {}; join all shards with --combine",
+            rows.done,
+            rows.listed,
+            given.out.display()
+        ));
+        return Ok(Outcome::Holds);
+    }
+    let lot = run_lot(&job, &journal, start, &|progress| bar.show(progress))?;
+    drop(bar);
+    let io = |path| |source| Failure::from(PublishError::Io { path, source });
+    if goes_on {
+        remove_unfinished(&given.out).map_err(io(given.out.clone()))?;
+    }
+    let outcome = finish(given, &job, &lot, overwrite, console)?;
+    // All of it stands in the report now.
+    std::fs::remove_file(&journal).map_err(io(journal))?;
+    Ok(outcome)
+}
+
+/// Joins shards.
+fn combine(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
+    if given.shard.is_some() || given.resume {
+        return Err(Failure::Usage("--combine goes without --shard and --resume".to_owned()));
+    }
+    let journals: Vec<_> = given.combine.iter().map(|folder| folder.join(JOURNAL)).collect();
+    let shards = ShardJournals::read(&journals)?;
+    let recipe = match &given.recipe {
+        Some(recipe) => recipe,
+        None => shards.recipe()?,
+    };
+    let job = LotJob::read(recipe, &given.reading.options())?;
+    if !given.overwrite {
+        refuse_lot_files(&given.out)?;
+    }
+    show_warnings(job.warnings(), console);
+    let bar = Bar::new(console);
+    let lot = join_shards(&job, &shards, &|progress| bar.show(progress))?;
+    drop(bar);
+    finish(given, &job, &lot, given.overwrite, console)
+}
+
+fn show_warnings(warnings: &[String], console: &Console) {
+    for warning in warnings {
+        console.warning(warning);
+    }
+}
+
+/// Writes the report and shows the result.
+fn finish(
+    given: &Wafer,
+    job: &LotJob,
+    lot: &LotResult,
+    overwrite: bool,
+    console: &Console,
+) -> Result<Outcome, Failure> {
+    let warnings: Vec<String> = job.warnings_of(lot).iter().map(ToString::to_string).collect();
+    show_warnings(&warnings, console);
+    let files = lot_files(&given.out, job, lot)?;
+    publish(&files, job.inputs(), overwrite)?;
+    match given.format {
+        Format::Json => console.data(&document(&lot_report(job, lot))?)?,
+        Format::Csv => console.data(&wafer_csv::dies(job, lot)?)?,
+        Format::Text => console.data(&wafer_text::lot(&job.heading(), lot))?,
+    }
+    for written in &files {
+        console.notice(&format!("wrote {}", written.path.display()));
+    }
+    Ok(if lot.passes() {
+        Outcome::Holds
+    } else if lot.all.counts.tested() == 0 {
+        Outcome::Incomplete
+    } else {
+        Outcome::Fails
+    })
+}

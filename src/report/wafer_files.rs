@@ -1,0 +1,124 @@
+//! The files of a report on a lot.
+
+use super::json::document;
+use super::publish::{PublishError, ReportFile};
+use super::{wafer_csv, wafer_json};
+use crate::batch::LotJob;
+use crate::plot::{self, PlotError};
+use crate::wafer::{LotHeading, LotResult};
+use rayon::prelude::{IntoParallelIterator as _, ParallelIterator as _};
+use std::collections::HashSet;
+use std::path::Path;
+
+const TABLE: &str = "dies.csv";
+const DOCUMENT: &str = "summary.json";
+
+type Picture = fn(&LotHeading<'_>, &LotResult) -> Result<Vec<u8>, PlotError>;
+
+/// Pictures of a lot, whether they need a map of the wafers, and what draws them.
+const PICTURES: [(&str, bool, Picture); 5] = [
+    ("distribution.png", false, plot::lot_distribution),
+    ("yield.png", false, plot::lot_yield),
+    ("wafers.png", false, plot::lot_wafers),
+    ("rejection-curves.png", false, plot::lot_curves),
+    ("radial.png", true, plot::lot_radial),
+];
+
+/// What the names of maps begin and end with.
+const MAP_NAME: (&str, &str) = ("wafer-map-", ".png");
+
+/// Why the files of a report could not be made.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum LotFilesError {
+    /// The table.
+    #[error("cannot make the table: {0}")]
+    Csv(#[from] csv::Error),
+    /// The document.
+    #[error("cannot make the report: {0}")]
+    Json(#[from] serde_json::Error),
+    /// A picture.
+    #[error(transparent)]
+    Plot(#[from] PlotError),
+}
+
+/// The table, the document and the pictures of a lot, on all threads.
+///
+/// # Errors
+/// [`LotFilesError::Plot`] if drawing fails; the others not in practice.
+pub fn lot_files(
+    folder: &Path,
+    job: &LotJob,
+    result: &LotResult,
+) -> Result<Vec<ReportFile>, LotFilesError> {
+    let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
+    let mut files = vec![
+        file(TABLE, wafer_csv::dies(job, result)?.into_bytes()),
+        file(DOCUMENT, document(&wafer_json::lot_report(job, result))?.into_bytes()),
+    ];
+    let heading = job.heading();
+    let names = map_names(result);
+    let maps = (0..names.len())
+        .into_par_iter()
+        .map(|wafer| Ok(file(&names[wafer], plot::wafer_map(&heading, result, wafer)?)));
+    let drawn = PICTURES
+        .into_par_iter()
+        .filter(|(_, needs_map, _)| result.map.is_some() || !needs_map)
+        .map(|(name, _, picture)| Ok(file(name, picture(&heading, result)?)))
+        .chain(maps);
+    files.extend(drawn.collect::<Result<Vec<_>, PlotError>>()?);
+    Ok(files)
+}
+
+/// Refuses a folder that holds a file which a report on a lot may have, so that hours of work do not
+/// end at a file that stands in the way.
+///
+/// # Errors
+/// [`PublishError::Exists`] with the first of those files.
+pub fn refuse_lot_files(folder: &Path) -> Result<(), PublishError> {
+    // A folder that is not there or cannot be read is told when it is written to.
+    let there = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let mut names: Vec<_> = there.map(|entry| entry.file_name()).collect();
+    names.sort();
+    match names.into_iter().find(|name| name.to_str().is_some_and(is_ours)) {
+        Some(name) => Err(PublishError::Exists(folder.join(name))),
+        None => Ok(()),
+    }
+}
+
+/// Whether a report may have a file of this name.
+fn is_ours(name: &str) -> bool {
+    [TABLE, DOCUMENT].contains(&name)
+        || PICTURES.iter().any(|(own, ..)| *own == name)
+        || name.starts_with(MAP_NAME.0) && name.ends_with(MAP_NAME.1)
+}
+
+/// A name for each wafer's map; none where the recipe has no map.
+fn map_names(result: &LotResult) -> Vec<String> {
+    if result.map.is_none() {
+        return Vec::new();
+    }
+    // What file systems or shells might take amiss becomes a line.
+    let plain = |name: &Option<String>| -> String {
+        let fits = |c: char| c.is_alphanumeric() || matches!(c, '.' | '_' | '-' | ' ');
+        let name = name.as_deref().unwrap_or_default().chars().take(60);
+        name.map(|c| if fits(c) { c } else { '_' }).collect()
+    };
+    let mut taken: HashSet<String> = HashSet::new();
+    result
+        .wafers
+        .iter()
+        .map(|wafer| {
+            let (start, end) = MAP_NAME;
+            let stem = format!("{start}{}-{}", plain(&wafer.group.lot), plain(&wafer.group.wafer));
+            let mut name = stem.clone();
+            let mut number = 1;
+            // Two names that became the same, or differ in case only, are told apart.
+            while !taken.insert(name.to_lowercase()) {
+                number += 1;
+                name = format!("{stem}-{number}");
+            }
+            name + end
+        })
+        .collect()
+}
