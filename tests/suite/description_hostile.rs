@@ -1,16 +1,15 @@
-//! No description of a network makes the loader panic, and every error names a line of it.
+//! No description or table makes a loader or a command panic, and every error names a line of it.
 
+use crate::harness::{Sandbox, project};
 use fourphase::description::{load_network, load_receiver};
 use fourphase::downconverter::analyse_receiver;
 use fourphase::touchstone::ReadOptions;
 use proptest::prelude::*;
-use std::path::Path;
 use std::sync::LazyLock;
 
 static TREE: LazyLock<String> = LazyLock::new(|| {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("data-demo/tree.toml");
     // A closed-form part in place of each file keeps a run short.
-    std::fs::read_to_string(path)
+    std::fs::read_to_string(project("data-demo/tree.toml"))
         .unwrap()
         .replace(
             "file = \"coupler.s4p\"",
@@ -186,4 +185,57 @@ fn the_tree_itself_joins() {
     std::fs::write(&path, &*TREE).unwrap();
     let joined = load_network(&path, &ReadOptions::default(), None).unwrap().join().unwrap();
     assert_eq!((joined.ports(), joined.grid().len()), (3, 3));
+}
+
+/// Values that may stand in the place of a word or a number.
+const ODD: [&str; 12] =
+    ["", "0", "-1", "1e999", "nan", "1e-300", "89", "\"x\"", "[]", "{}", "\u{0}", "é"];
+
+/// A text with a word or number replaced by an odd value, or a piece cut out. The numbers choose the
+/// word, the value, and how much is cut (nothing but the word for none).
+fn spoiled(text: &str, word: usize, odd: usize, cut: Option<usize>) -> String {
+    let words: Vec<(usize, &str)> = text
+        .split(|c: char| !(c.is_alphanumeric() || c == '.' || c == '_'))
+        .filter(|word| !word.is_empty())
+        .map(|word| (word.as_ptr() as usize - text.as_ptr() as usize, word))
+        .collect();
+    let (at, word) = words[word % words.len()];
+    let mut end = (at + cut.unwrap_or(word.len())).min(text.len());
+    while !text.is_char_boundary(end) {
+        end += 1;
+    }
+    [&text[..at], ODD[odd % ODD.len()], &text[end..]].concat()
+}
+
+/// Descriptions and tables with pieces missing, doubled or absurd: a result or an error.
+#[test]
+fn no_description_makes_a_command_panic() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.add("data-demo/station");
+    let uncertainty = sandbox.read("uncertainty.toml").replace("seed = 1", "trials = 100");
+    sandbox.write("uncertainty.toml", &uncertainty);
+    let splitter = "splitter coupler.s4p --uncertainty uncertainty.toml --band 28GHz..30GHz";
+    let receiver = "downconverter receiver.toml --measured tones.csv";
+    let mut state = 17_u64;
+    let mut random = || {
+        state =
+            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        usize::try_from(state >> 33).unwrap()
+    };
+    for round in 0..120 {
+        let (name, command) = [
+            ("uncertainty.toml", splitter),
+            ("analyser.csv", splitter),
+            ("tones.csv", receiver),
+            ("station.toml", "station station.toml"),
+        ][round % 4];
+        let kept = sandbox.read(name);
+        let cut = (round % 3 == 0).then(|| random() % 40);
+        let text = spoiled(&kept, random(), random(), cut);
+        sandbox.write(name, &text);
+        // A panic has status 101.
+        let run = sandbox.run(command);
+        assert!(run.status < 3, "{name}: {text}\n{}", run.stderr);
+        sandbox.write(name, kept);
+    }
 }

@@ -1,0 +1,105 @@
+//! `--measured`: a receiver that is the demo but for the mixers' gains, measured with tones.
+
+use crate::harness::{Sandbox, assert_fits_80_columns, number};
+use num_complex::Complex64;
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::SeedableRng as _;
+use rand_distr::{Distribution as _, StandardNormal};
+use std::f64::consts::LN_10;
+use std::fmt::Write as _;
+
+const HEADER: &str = "lo_ghz,if_ghz,wanted_dbm,image_dbm,u_wanted_db,u_image_db\n";
+
+/// The gain of channel Q's mixers that the description does not have.
+const ADDED_DB: f64 = 0.3;
+const ADDED_DEG: f64 = -1.5;
+
+/// Tones of every fourth point of a receiver, with normal noise. Two standard uncertainties of 0.06
+/// and 0.08 dB make one of 0.1 dB.
+fn tones(sandbox: &Sandbox, receiver: &str, noise_db: f64) -> String {
+    let report = sandbox.json(&format!("downconverter {receiver}"));
+    let mut random = ChaCha8Rng::seed_from_u64(11);
+    let mut table = HEADER.to_owned();
+    for point in report["points"].as_array().unwrap().iter().step_by(4) {
+        let (lo, intermediate) = (number(point, "/lo_hz") / 1e9, number(point, "/if_hz") / 1e9);
+        let error: f64 = StandardNormal.sample(&mut random);
+        let image = -20.0 - number(point, "/image_rejection_db") + noise_db * error;
+        let _ = writeln!(table, "{lo},{intermediate},-20,{image},0.06,0.08");
+    }
+    table
+}
+
+/// The demo, and tones of it with the added gain as `differs.csv`.
+fn sandbox_that_differs() -> Sandbox {
+    let sandbox = Sandbox::with_demo();
+    let gain = Complex64::from_polar(10_f64.powf(ADDED_DB / 20.0), ADDED_DEG.to_radians());
+    let mut truth = sandbox.read("receiver.toml");
+    for name in ["q_plus", "q_minus"] {
+        let name = format!("name = \"{name}\"\n");
+        truth = truth.replace(&name, &format!("{name}gain = [{}, {}]\n", gain.re, gain.im));
+    }
+    sandbox.write("truth.toml", truth);
+    sandbox.write("differs.csv", tones(&sandbox, "truth.toml", 0.0));
+    sandbox
+}
+
+#[test]
+fn tones_agree_where_the_mixers_are_as_described() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.write("agrees.csv", tones(&sandbox, "receiver.toml", 0.1));
+    let report = sandbox.json("downconverter receiver.toml --measured agrees.csv");
+    let measured = &report["measured"];
+    let points = measured["points"].as_array().unwrap();
+    assert_eq!(points.len(), 31);
+    // With an expanded uncertainty of two standard ones 95 % agree; three of 31 may not.
+    assert!(measured["agreeing"].as_u64().unwrap() >= 28, "{measured}");
+    let of = |key: &str| number(&points[0], key);
+    let gap_db = of("/measured_image_rejection_db") - of("/predicted_image_rejection_db");
+    assert!((of("/normalised_error") - gap_db / 0.2).abs() < 1e-9);
+    assert!((of("/u_measured_db") - 0.1).abs() < 1e-12);
+}
+
+#[test]
+fn the_error_of_the_mixers_is_found() {
+    let sandbox = sandbox_that_differs();
+    let report = sandbox.json("downconverter receiver.toml --measured differs.csv");
+    assert!(report["measured"]["agreeing"].as_u64().unwrap() < 10);
+    let mixers = &report["measured"]["mixer_error"];
+    let of = |key: &str| number(mixers, key);
+    // The gain counts conjugate in the image sideband.
+    assert!((of("/amplitude_db") - ADDED_DB).abs() < 1e-3, "{mixers}");
+    assert!((of("/phase_deg").abs() - ADDED_DEG.abs()).abs() < 1e-2, "{mixers}");
+    assert!(of("/rms_in_standard_uncertainties") < 0.01 && of("/rms_without") > 3.0, "{mixers}");
+    // The bounds of every point hold the error that was put in.
+    let neper_db = 20.0 / LN_10;
+    let size_db = ADDED_DB.hypot(ADDED_DEG.to_radians() * neper_db);
+    for point in report["measured"]["points"].as_array().unwrap() {
+        assert!(number(point, "/added_error_least_db") <= size_db + 1e-3, "{point} {size_db}");
+        assert!(number(point, "/added_error_most_db") >= size_db - 1e-3, "{point} {size_db}");
+    }
+}
+
+#[test]
+fn tones_come_with_text_table_and_picture() {
+    let sandbox = sandbox_that_differs();
+    sandbox
+        .write("u.toml", "trials = 300\nsource = [{ transmission = { magnitude_db = 0.05 } }]\n");
+    let run = sandbox
+        .run("downconverter receiver.toml --measured differs.csv --uncertainty u.toml --out out");
+    assert!(run.stdout.contains("explains it best"), "{}", run.stdout);
+    assert_fits_80_columns(&run.stdout);
+    for name in ["measured.csv", "measured.png", "coverage.png", "uncertainty.csv"] {
+        assert!(sandbox.path("out").join(name).exists(), "{name}");
+    }
+}
+
+#[test]
+fn wrong_tables_of_tones_are_refused() {
+    let sandbox = Sandbox::with_demo();
+    for (row, place) in
+        [("27.33,1,0,-30,0.1,0.1", "odd.csv:2:1"), ("27,1,0,-30,0,0.1", "odd.csv:2:12")]
+    {
+        sandbox.write("odd.csv", format!("{HEADER}{row}\n"));
+        sandbox.refuses("downconverter receiver.toml --measured odd.csv", place);
+    }
+}
