@@ -257,6 +257,21 @@ pub fn shown_frequencies(list_hz: &[f64]) -> String {
     }
 }
 
+/// A number with so many decimals and its sign; zero has none.
+///
+/// ```
+/// use fourphase::units::shown_signed;
+///
+/// assert_eq!(shown_signed(0.5, 2), "+0.50");
+/// assert_eq!(shown_signed(-0.004, 2), "0.00");
+/// ```
+#[must_use]
+pub fn shown_signed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:+.decimals$}");
+    let is_zero = text.chars().all(|c| matches!(c, '+' | '-' | '.' | '0'));
+    if is_zero { format!("{:.decimals$}", 0.0) } else { text }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -6,8 +6,7 @@ use super::console::Console;
 use super::failure::Failure;
 use crate::network::compare;
 use crate::plot;
-use crate::report::json::{ComparisonReport, document};
-use crate::report::{ReportFile, csv, publish, text};
+use crate::report::{self, ComparisonReport, ReportFile, document, publish};
 
 pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure> {
     let first = given.reading.read(&given.first, console)?;
@@ -25,7 +24,7 @@ pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure
     if let Some(folder) = &given.writing.out {
         let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
         files.push(file("report.json", document(&report)?.into_bytes()));
-        files.push(file("entries.csv", csv::comparison(&report)?.into_bytes()));
+        files.push(file("entries.csv", report::comparison_csv(&report)?.into_bytes()));
         files.push(file("overlay.png", plot::overlay(&comparison)?));
     }
     if let Some(path) = &given.plot {
@@ -35,8 +34,8 @@ pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure
     publish(&files, &inputs, given.writing.overwrite)?;
     match given.format {
         Format::Json => console.data(&document(&report)?)?,
-        Format::Csv => console.data(&csv::comparison(&report)?)?,
-        Format::Text => console.data(&text::comparison(&report))?,
+        Format::Csv => console.data(&report::comparison_csv(&report)?)?,
+        Format::Text => console.data(&report::comparison_text(&report))?,
     }
     for written in &files {
         console.notice(&format!("wrote {}", written.path.display()));

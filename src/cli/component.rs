@@ -8,7 +8,7 @@ use super::output::Outgoing;
 use crate::component::microstrip::Substrate;
 use crate::component::{ComponentSpec, Dimension, KINDS};
 use crate::network::FrequencyGrid;
-use crate::report::{csv, json, text};
+use crate::report;
 
 pub(super) fn run(given: &Component, console: &Console) -> Result<Outcome, Failure> {
     if given.kind == "list" {
@@ -17,7 +17,7 @@ pub(super) fn run(given: &Component, console: &Console) -> Result<Outcome, Failu
                 "'component list' is text and takes no parameters or files".to_owned(),
             ));
         }
-        console.data(&text::kinds(&KINDS))?;
+        console.data(&report::component_kinds_text(&KINDS))?;
         return Ok(Outcome::Holds);
     }
     let spec = spec(given)?;
@@ -44,9 +44,9 @@ pub(super) fn run(given: &Component, console: &Console) -> Result<Outcome, Failu
     let pairs: Vec<(String, f64)> =
         dimensions.list.into_iter().map(|Dimension { name, value }| (name, value)).collect();
     match given.format {
-        Format::Json => console.data(&json::document(&json::named_values(&pairs))?)?,
-        Format::Csv => console.data(&csv::named_values(&pairs)?)?,
-        Format::Text => console.data(&text::named_values(&pairs))?,
+        Format::Json => console.data(&report::document(&report::component_values_json(&pairs))?)?,
+        Format::Csv => console.data(&report::component_values_csv(&pairs)?)?,
+        Format::Text => console.data(&report::component_values_text(&pairs))?,
     }
     Ok(Outcome::Holds)
 }

@@ -11,11 +11,9 @@ use crate::description::load_receiver;
 use crate::downconverter::{DownconverterResult, Receiver, analyse_receiver};
 use crate::measurement::{Decision, receiver_uncertainty};
 use crate::plot;
-use crate::report::json::document;
-use crate::report::receiver_json::ReceiverReport;
-use crate::report::tones::{tones_csv, tones_text};
-use crate::report::uncertainty::receiver_csv;
-use crate::report::{ReportFile, publish, receiver_csv as tables, receiver_text};
+use crate::report::{
+    self, ReceiverReport, ReportFile, document, publish, receiver_text, tones_csv, tones_text,
+};
 use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
 use std::path::Path;
 
@@ -72,7 +70,7 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
     if let Some(folder) = &given.writing.out {
         files.extend(report_files(folder, receiver, &result, &report()?)?);
         if let Some(uncertainty) = uncertainty {
-            let table = receiver_csv(uncertainty)?.into_bytes();
+            let table = report::receiver_uncertainty_csv(uncertainty)?.into_bytes();
             let picture = plot::receiver_coverage(receiver, &result, uncertainty)?;
             for (name, bytes) in [("uncertainty.csv", table), ("coverage.png", picture)] {
                 files.push(ReportFile { path: folder.join(name), bytes });
@@ -89,10 +87,10 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
     publish(&files, &loaded.inputs, given.writing.overwrite)?;
     match given.format {
         Format::Json => console.data(&document(&report()?)?)?,
-        Format::Csv => console.data(&tables::points(&result)?)?,
+        Format::Csv => console.data(&report::receiver_points_csv(&result)?)?,
         Format::Text => {
             let measured = tones.as_ref().map(tones_text).unwrap_or_default();
-            let text = receiver_text::receiver(receiver, &result, uncertainty);
+            let text = receiver_text(receiver, &result, uncertainty);
             console.data(&(text + &measured))?;
         }
     }
@@ -113,9 +111,9 @@ fn report_files(
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     let mut files = vec![
         file("report.json", document(report)?.into_bytes()),
-        file("points.csv", tables::points(result)?.into_bytes()),
-        file("lo.csv", tables::lo(receiver, result)?.into_bytes()),
-        file("budget.csv", tables::budget(result)?.into_bytes()),
+        file("points.csv", report::receiver_points_csv(result)?.into_bytes()),
+        file("lo.csv", report::receiver_lo_csv(receiver, result)?.into_bytes()),
+        file("budget.csv", report::receiver_budget_csv(result)?.into_bytes()),
     ];
     type Picture = fn(&Receiver, &DownconverterResult) -> Result<Vec<u8>, plot::PlotError>;
     let pictures: [(&str, Picture); 7] = [

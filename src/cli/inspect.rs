@@ -5,8 +5,9 @@ use super::args::{Format, Inspect};
 use super::console::Console;
 use super::failure::Failure;
 use crate::network::assess;
-use crate::report::json::{Inspected, InspectedFile, UnreadableFile, document};
-use crate::report::{ReportFile, csv, publish, text};
+use crate::report::{
+    self, Inspected, InspectedFile, ReportFile, UnreadableFile, document, publish,
+};
 use crate::touchstone::{ReadError, ReadOptions, TouchstoneFile, ports_in_name, read};
 use std::io;
 use std::path::{Path, PathBuf};
@@ -31,13 +32,13 @@ pub(super) fn run(given: &Inspect, console: &Console) -> Result<Outcome, Failure
     let json = || document(&entries);
     let table = || {
         if given.data {
-            csv::data(
+            report::data_csv(
                 looked
                     .iter()
                     .filter_map(|one| one.file.as_ref().map(|file| (one.name.as_str(), file))),
             )
         } else {
-            csv::inspected(&entries)
+            report::inspect_csv(&entries)
         }
     };
     if let Some(folder) = &given.writing.out {
@@ -73,9 +74,9 @@ fn look(path: &Path, given: &Inspect, options: &ReadOptions, console: &Console) 
         Ok(file) => {
             // A file whose Z or Y has no S at some frequency is still worth showing.
             let quality = assess(&file.network).ok();
-            let mut part = text::inspected(&name, &file, quality.as_ref());
+            let mut part = report::inspect_text(&name, &file, quality.as_ref());
             if given.data && given.format == Format::Text {
-                part.push_str(&text::data(&file));
+                part.push_str(&report::data_text(&file));
             }
             let entry = InspectedFile::new(&name, &file, quality.as_ref(), given.data);
             Looked {

@@ -5,8 +5,7 @@ use super::args::{Format, Plan};
 use super::console::Console;
 use super::failure::Failure;
 use crate::downconverter::{PlanSettings, frequency_plan};
-use crate::report::json::{PlanReport, document};
-use crate::report::{csv, text};
+use crate::report::{self, PlanReport, document};
 
 pub(super) fn run(given: &Plan, console: &Console) -> Result<Outcome, Failure> {
     let settings = PlanSettings {
@@ -18,8 +17,8 @@ pub(super) fn run(given: &Plan, console: &Console) -> Result<Outcome, Failure> {
     let report = PlanReport::from(&plan);
     match given.format {
         Format::Json => console.data(&document(&report)?)?,
-        Format::Csv => console.data(&csv::plan(&plan)?)?,
-        Format::Text => console.data(&text::plan(&plan))?,
+        Format::Csv => console.data(&report::plan_csv(&plan)?)?,
+        Format::Text => console.data(&report::plan_text(&plan))?,
     }
     Ok(Outcome::Holds)
 }

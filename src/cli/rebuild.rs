@@ -11,8 +11,7 @@ use crate::measurement::{PartialMeasurement, RebuildSettings, rebuild};
 use crate::network::{
     FrequencyGrid, Load, Network, PASSIVITY_TOLERANCE, ParameterKind, Port, assess,
 };
-use crate::report::json::{RebuildReport, document};
-use crate::report::{ReportFile, publish, text};
+use crate::report::{self, RebuildReport, ReportFile, document, publish};
 use crate::touchstone::{ReadOptions, read};
 use num_complex::Complex64;
 use serde::Deserialize;
@@ -134,7 +133,7 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
             let what = "no covariance to write: the set says nothing of uncertainty";
             return Err(Failure::Usage(format!("{what}; {why}")));
         };
-        let bytes = crate::report::csv::entry_covariance(covariance, rebuilt.network.grid())?;
+        let bytes = report::entry_covariance_csv(covariance, rebuilt.network.grid())?;
         files.push(ReportFile { path: path.clone(), bytes: bytes.into_bytes() });
     }
     if let Some(ratio) = rebuilt.misfit_ratio.filter(|ratio| *ratio > LARGEST_MISFIT) {
@@ -152,8 +151,8 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
     }
     match given.format {
         Format::Json => console.data(&document(&report)?)?,
-        Format::Csv => console.data(&crate::report::csv::rebuilt(&report)?)?,
-        Format::Text => console.data(&text::rebuilt(&report))?,
+        Format::Csv => console.data(&report::rebuild_csv(&report)?)?,
+        Format::Text => console.data(&report::rebuild_text(&report))?,
     }
     Ok(Outcome::Holds)
 }

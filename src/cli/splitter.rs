@@ -8,9 +8,7 @@ use crate::description::Uncertainty;
 use crate::measurement::{Decision, UncertainSplitter, splitter_uncertainty};
 use crate::network::Load;
 use crate::plot;
-use crate::report::json::{SeenWith, SplitterReport, document};
-use crate::report::uncertainty::splitter_csv;
-use crate::report::{ReportFile, csv, publish, text};
+use crate::report::{self, ReportFile, SeenWith, SplitterReport, document, publish};
 use crate::splitter::{
     GivenRoles, Requirement, RequirementKind, SplitterKind, SplitterResult, SplitterSettings,
     analyse, scattering_over_band,
@@ -75,7 +73,7 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     if let Some(folder) = &given.writing.out {
         files.extend(report_files(folder, &report, &result)?);
         if let Some(uncertainty) = uncertainty {
-            let table = splitter_csv(uncertainty, &result)?.into_bytes();
+            let table = report::splitter_uncertainty_csv(uncertainty, &result)?.into_bytes();
             let picture = plot::splitter_coverage(&result, uncertainty)?;
             for (name, bytes) in [("uncertainty.csv", table), ("coverage.png", picture)] {
                 files.push(ReportFile { path: folder.join(name), bytes });
@@ -88,9 +86,9 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     publish(&files, &inputs, given.writing.overwrite)?;
     match given.format {
         Format::Json => console.data(&document(&report)?)?,
-        Format::Csv => console.data(&csv::splitter(&result)?)?,
+        Format::Csv => console.data(&report::splitter_csv(&result)?)?,
         Format::Text => {
-            console.data(&text::splitter(&name, &result, &seen_with(given), uncertainty))?;
+            console.data(&report::splitter_text(&name, &result, &seen_with(given), uncertainty))?;
         }
     }
     for written in &files {
@@ -192,7 +190,7 @@ fn report_files(
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     Ok(vec![
         file("report.json", document(report)?.into_bytes()),
-        file("points.csv", csv::splitter(result)?.into_bytes()),
+        file("points.csv", report::splitter_csv(result)?.into_bytes()),
         file("imbalance.png", plot::imbalance(result)?),
         file(rejection, plot::rejection(result)?),
         file("contours.png", plot::contours(result)?),

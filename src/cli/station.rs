@@ -12,9 +12,10 @@ use crate::network::{
     Deembedded, Network, NetworkError, ThroughSplit, onto_grid, remove_feeds, remove_open_short,
     remove_through,
 };
-use crate::report::json::document;
-use crate::report::station::{StationCheck, StationFile, StationReport, station_csv, station_text};
-use crate::report::{ReportFile, publish};
+use crate::report::{
+    ReportFile, StationCheck, StationFile, StationReport, document, publish, station_csv,
+    station_text,
+};
 use crate::touchstone::{ReadOptions, TouchstoneFile, read};
 use serde::Deserialize;
 use std::collections::btree_map::Entry;

@@ -5,10 +5,10 @@ use super::args::{Format, Tolerance};
 use super::console::Console;
 use super::failure::Failure;
 use crate::plot;
-use crate::report::json::{
-    AllowedAmplitudeImbalance, AllowedPhaseError, ToleranceReport, document,
+use crate::report::{
+    self, AllowedAmplitudeImbalance, AllowedPhaseError, ReportFile, ToleranceReport, document,
+    publish,
 };
-use crate::report::{ReportFile, csv, publish, text};
 use crate::splitter::{allowed_amplitude_imbalance_db, allowed_phase_error_deg};
 
 /// Rows of a table where nothing is asked for in particular.
@@ -29,8 +29,8 @@ pub(super) fn run(given: &Tolerance, console: &Console) -> Result<Outcome, Failu
     }
     match given.format {
         Format::Json => console.data(&document(&report)?)?,
-        Format::Csv => console.data(&csv::tolerance(&report)?)?,
-        Format::Text => console.data(&text::tolerance(&report))?,
+        Format::Csv => console.data(&report::tolerance_csv(&report)?)?,
+        Format::Text => console.data(&report::tolerance_text(&report))?,
     }
     Ok(Outcome::Holds)
 }

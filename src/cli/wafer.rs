@@ -8,10 +8,9 @@ use super::progress::Bar;
 use crate::batch::{
     LotJob, ShardJournals, Start, is_measured, join_shards, measure_shard, run_lot,
 };
-use crate::report::json::document;
 use crate::report::{
-    PublishError, lot_files, lot_report, publish, refuse_lot_files, remove_unfinished, wafer_csv,
-    wafer_text,
+    PublishError, dies_csv, document, lot_files, lot_report, publish, refuse_lot_files,
+    remove_unfinished, wafer_text,
 };
 use crate::wafer::{LotResult, Shard};
 
@@ -105,8 +104,8 @@ fn finish(
     publish(&files, job.inputs(), overwrite)?;
     match given.format {
         Format::Json => console.data(&document(&lot_report(job, lot))?)?,
-        Format::Csv => console.data(&wafer_csv::dies(job, lot)?)?,
-        Format::Text => console.data(&wafer_text::lot(&job.heading(), lot))?,
+        Format::Csv => console.data(&dies_csv(job, lot)?)?,
+        Format::Text => console.data(&wafer_text(&job.heading(), lot))?,
     }
     for written in &files {
         console.notice(&format!("wrote {}", written.path.display()));

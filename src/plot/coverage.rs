@@ -1,11 +1,14 @@
 //! What was measured, within what can be said of the truth.
 
-use super::receiver_curves::{CUT_NOTE, LO_LABEL, cut, is_beyond};
-use super::splitter_curves::ghz;
-use super::style::{
-    Axes, BLUE, Dash, Entry, GREY, ORANGE, PlotError, Sizes, VERMILION, area, chart, line, picture,
-    range_of,
-};
+use super::axis::{Chart, range_of};
+use super::canvas::picture;
+use super::chart::{Axes, chart};
+use super::error::PlotError;
+use super::frequency_axis::{LO_LABEL, frequency_range, ghz};
+use super::legend::{Entry, limit_entry};
+use super::rejection_axis::{CUT_NOTE, cut, is_beyond, required_name};
+use super::series::{area, horizontal, line};
+use super::style::{BLUE, Dash, GREY, ORANGE, Sizes, VERMILION};
 use crate::downconverter::{DownconverterResult, Receiver};
 use crate::measurement::{Assessment, ReceiverUncertainty, SplitterUncertainty, ToneComparisons};
 use crate::splitter::{SplitterKind, SplitterResult};
@@ -42,7 +45,16 @@ pub fn splitter_coverage(
     };
     let limit = result.verdict.requirements.iter().map(|held| held.requirement);
     let limit = limit.into_iter().find(|limit| limit.kind.is_rejection()).map(|limit| limit.limit);
-    drawn(&points.collect::<Vec<_>>(), what, "", "Frequency (GHz)", limit, &uncertainty.assessment)
+    let at_hz: Vec<f64> = result.points.iter().map(|point| point.frequency_hz).collect();
+    let coverage = Coverage {
+        what,
+        note: "",
+        x_label: "Frequency (GHz)",
+        x: frequency_range(&at_hz),
+        limit,
+        assessment: &uncertainty.assessment,
+    };
+    coverage.drawn(&points.collect::<Vec<_>>())
 }
 
 /// The rejection of a receiver over its LO, at the worst IF of each, with its coverage band, the limit
@@ -70,14 +82,15 @@ pub fn receiver_coverage(
         })
     });
     let note = if ifs > 1 { ", at the worst IF" } else { "" };
-    drawn(
-        &points.collect::<Vec<_>>(),
-        "Image rejection",
+    let coverage = Coverage {
+        what: "Image rejection",
         note,
-        LO_LABEL,
-        receiver.limits.image_rejection_db,
-        &uncertainty.assessment,
-    )
+        x_label: LO_LABEL,
+        x: frequency_range(&receiver.plan.lo_hz),
+        limit: receiver.limits.image_rejection_db,
+        assessment: &uncertainty.assessment,
+    };
+    coverage.drawn(&points.collect::<Vec<_>>())
 }
 
 /// Measured rejections with their bars of two standard uncertainties over predicted ones with their
@@ -134,7 +147,7 @@ pub fn receiver_tones(
                 title: &format!("IF {}{left_out}", ShownFrequency(receiver.plan.if_hz[*at])),
                 x_label: LO_LABEL,
                 y_label: "Image rejection (dB)",
-                x: range_x(&points),
+                x: frequency_range(&receiver.plan.lo_hz),
                 y: range_of(values.filter(|value| value.is_finite()).map(cut), 5.0),
             };
             let mut legend = vec![Entry { name: "predicted", colour: BLUE, dash: Dash::Solid }];
@@ -143,16 +156,13 @@ pub fn receiver_tones(
             }
             legend.push(Entry { name: "measured, ±2 u", colour: VERMILION, dash: Dash::Dots });
             let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
-            let over = |value: fn(&Point) -> f64| -> Vec<(f64, f64)> {
-                points
-                    .iter()
-                    .map(|p| (p.at_ghz, cut(value(p)).clamp(axes.y.start, axes.y.end)))
-                    .collect()
-            };
             if uncertainty.is_some() {
-                area(&mut chart, &over(|p| p.low), &over(|p| p.high), BLUE)?;
+                let (low, high) =
+                    (within(&points, &axes.y, |p| p.low), within(&points, &axes.y, |p| p.high));
+                area(&mut chart, &low, &high, BLUE)?;
             }
-            line(&mut chart, over(|p| p.measured), BLUE, Dash::Solid, sizes)?;
+            let predicted = within(&points, &axes.y, |p| p.measured);
+            line(&mut chart, predicted, BLUE, Dash::Solid, sizes)?;
             for (x, db, half) in tones {
                 let bar = [(x, cut(db - half)), (x, cut(db + half))];
                 line(&mut chart, bar, VERMILION, Dash::Solid, sizes)?;
@@ -163,92 +173,107 @@ pub fn receiver_tones(
     })
 }
 
-fn drawn(
-    points: &[Point],
-    what: &str,
-    note: &str,
-    x_label: &str,
+/// What stands around a coverage band.
+struct Coverage<'a> {
+    what: &'a str,
+    note: &'a str,
+    x_label: &'a str,
+    x: Range<f64>,
+    /// The required rejection, dB.
     limit: Option<f64>,
-    assessment: &Assessment,
-) -> Result<Vec<u8>, PlotError> {
-    let guard = limit.zip(assessment.guard_band_db.filter(|width| *width > 0.0));
-    let drawn: Vec<f64> = points
-        .iter()
-        .flat_map(|point| [point.measured, point.median, point.low])
-        .chain(points.iter().map(|point| point.high).filter(|high| high.is_finite()))
-        .chain(limit)
-        .chain(guard.map(|(limit, width)| limit + width))
-        .map(cut)
-        .collect();
-    let (x, mut y) = (range_x(points), range_of(drawn.iter().copied(), 5.0));
-    let is_unbounded = points.iter().any(|point| point.high.is_infinite());
-    if is_unbounded {
-        // Room above shows that the band goes on.
-        y.end += 0.15 * (y.end - y.start);
-    }
-    let is_cut = points.iter().any(|point| is_beyond(point.measured) || is_beyond(point.low));
-    let percent = 100.0 * assessment.coverage;
-    let title = format!("{what}{note}, and what can be said of it");
-    let axes = Axes {
-        title: &title,
-        x_label,
-        y_label: &format!("{what} (dB{})", if is_cut { CUT_NOTE } else { "" }),
-        x: x.clone(),
-        y: y.clone(),
-    };
-    let open = if is_unbounded { "; open above: may be perfect" } else { "" };
-    let band_name = format!("{percent:.4} % coverage{open}").replace(".0000", "");
-    let limit_name = format!("required {} dB", limit.unwrap_or_default());
-    let guard_name = guard.map_or_else(String::new, |(_, width)| {
-        let acceptance = limit.unwrap_or_default() + width;
-        format!("accepted from {acceptance:.2} dB on: guard band {width:.2} dB")
-    });
-    let mut legend = vec![
-        Entry { name: "measured", colour: BLUE, dash: Dash::Solid },
-        Entry { name: "median", colour: GREY, dash: Dash::Dotted },
-        Entry { name: &band_name, colour: BLUE, dash: Dash::Area },
-    ];
-    if limit.is_some() {
-        legend.push(Entry { name: &limit_name, colour: VERMILION, dash: Dash::Dashed });
-    }
-    if guard.is_some() {
-        legend.push(Entry { name: &guard_name, colour: ORANGE, dash: Dash::Dotted });
-    }
-    picture(|canvas| {
-        let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
-        let at = |value: fn(&Point) -> f64| -> Vec<(f64, f64)> {
-            let points = points.iter().map(|point| (point.at_ghz, value(point)));
-            points.map(|(x, value)| (x, cut(value).clamp(y.start, y.end))).collect()
-        };
-        let high: Vec<(f64, f64)> = points
-            .iter()
-            .map(|point| {
-                let high = if point.high.is_infinite() { y.end } else { cut(point.high) };
-                (point.at_ghz, high.min(y.end))
-            })
-            .collect();
-        let low = at(|point| point.low);
-        if let ([from], [to]) = (low.as_slice(), high.as_slice()) {
-            line(&mut chart, [*from, *to], BLUE, Dash::Solid, Sizes::LARGE)?;
-        } else {
-            area(&mut chart, &low, &high, BLUE)?;
-        }
-        if let Some((limit, width)) = guard {
-            let ends = [(x.start, limit + width), (x.end, limit + width)];
-            line(&mut chart, ends, ORANGE, Dash::Dotted, Sizes::LARGE)?;
-        }
-        if let Some(limit) = limit {
-            let ends = [(x.start, limit), (x.end, limit)];
-            line(&mut chart, ends, VERMILION, Dash::Dashed, Sizes::LARGE)?;
-        }
-        line(&mut chart, at(|point| point.median), GREY, Dash::Dotted, Sizes::LARGE)?;
-        line(&mut chart, at(|point| point.measured), BLUE, Dash::Solid, Sizes::LARGE)
-    })
+    assessment: &'a Assessment,
 }
 
-fn range_x(points: &[Point]) -> Range<f64> {
-    let (first, last) = (points.first(), points.last());
-    let (low, high) =
-        (first.map_or(0.0, |point| point.at_ghz), last.map_or(0.0, |point| point.at_ghz));
-    if low < high { low..high } else { 0.98 * low..1.02 * high.max(f64::MIN_POSITIVE) }
+impl Coverage<'_> {
+    /// The required rejection and the guard band above it, dB.
+    fn guard(&self) -> Option<(f64, f64)> {
+        self.limit.zip(self.assessment.guard_band_db.filter(|width| *width > 0.0))
+    }
+
+    /// The range of the rejection, cut as it is drawn.
+    fn range(&self, points: &[Point], is_unbounded: bool) -> Range<f64> {
+        let drawn = points
+            .iter()
+            .flat_map(|point| [point.measured, point.median, point.low])
+            .chain(points.iter().map(|point| point.high).filter(|high| high.is_finite()))
+            .chain(self.limit)
+            .chain(self.guard().map(|(limit, width)| limit + width));
+        let mut y = range_of(drawn.map(cut), 5.0);
+        if is_unbounded {
+            // Room above shows that the band goes on.
+            y.end += 0.15 * (y.end - y.start);
+        }
+        y
+    }
+
+    fn drawn(&self, points: &[Point]) -> Result<Vec<u8>, PlotError> {
+        let (what, limit, guard) = (self.what, self.limit, self.guard());
+        let is_unbounded = points.iter().any(|point| point.high.is_infinite());
+        let y = self.range(points, is_unbounded);
+        let is_cut = points.iter().any(|point| is_beyond(point.measured) || is_beyond(point.low));
+        let title = format!("{what}{}, and what can be said of it", self.note);
+        let axes = Axes {
+            title: &title,
+            x_label: self.x_label,
+            y_label: &format!("{what} (dB{})", if is_cut { CUT_NOTE } else { "" }),
+            x: self.x.clone(),
+            y: y.clone(),
+        };
+        let percent = 100.0 * self.assessment.coverage;
+        let open = if is_unbounded { "; open above: may be perfect" } else { "" };
+        let band_name = format!("{percent:.4} % coverage{open}").replace(".0000", "");
+        let limit_name = required_name(limit);
+        let guard_name = guard.map(|(limit, width)| {
+            format!("accepted from {:.2} dB on: guard band {width:.2} dB", limit + width)
+        });
+        let mut legend = vec![
+            Entry { name: "measured", colour: BLUE, dash: Dash::Solid },
+            Entry { name: "median", colour: GREY, dash: Dash::Dotted },
+            Entry { name: &band_name, colour: BLUE, dash: Dash::Area },
+        ];
+        legend.extend(limit_entry(limit_name.as_ref()));
+        legend.extend(guard_name.as_ref().map(|name| Entry {
+            name,
+            colour: ORANGE,
+            dash: Dash::Dotted,
+        }));
+        picture(|canvas| {
+            let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
+            band(&mut chart, points, &y)?;
+            if let Some((limit, width)) = guard {
+                let at = limit + width;
+                horizontal(&mut chart, &self.x, at, ORANGE, Dash::Dotted, Sizes::LARGE)?;
+            }
+            if let Some(limit) = limit {
+                horizontal(&mut chart, &self.x, limit, VERMILION, Dash::Dashed, Sizes::LARGE)?;
+            }
+            let median = within(points, &y, |point| point.median);
+            line(&mut chart, median, GREY, Dash::Dotted, Sizes::LARGE)?;
+            let measured = within(points, &y, |point| point.measured);
+            line(&mut chart, measured, BLUE, Dash::Solid, Sizes::LARGE)
+        })
+    }
+}
+
+/// Values of points, cut to the range of the axis.
+fn within(points: &[Point], y: &Range<f64>, value: fn(&Point) -> f64) -> Vec<(f64, f64)> {
+    let points = points.iter().map(|point| (point.at_ghz, value(point)));
+    points.map(|(x, value)| (x, cut(value).clamp(y.start, y.end))).collect()
+}
+
+/// The coverage band; a line where there is one point only.
+fn band(chart: &mut Chart<'_, '_>, points: &[Point], y: &Range<f64>) -> Result<(), PlotError> {
+    let high: Vec<(f64, f64)> = points
+        .iter()
+        .map(|point| {
+            let high = if point.high.is_infinite() { y.end } else { cut(point.high) };
+            (point.at_ghz, high.min(y.end))
+        })
+        .collect();
+    let low = within(points, y, |point| point.low);
+    if let ([from], [to]) = (low.as_slice(), high.as_slice()) {
+        line(chart, [*from, *to], BLUE, Dash::Solid, Sizes::LARGE)
+    } else {
+        area(chart, &low, &high, BLUE)
+    }
 }

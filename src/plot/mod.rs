@@ -5,22 +5,45 @@
 //! from the set of M. Okabe and K. Ito, "Color Universal Design" (2008), which people with
 //! colour-blindness can tell apart; lines differ in dash as well.
 
+mod axis;
+mod canvas;
+mod chart;
+mod colour_scale;
+mod contour_plane;
 mod coverage;
-mod lot;
+mod error;
+mod frequency_axis;
+mod if_lines;
+mod legend;
+mod lettering;
+mod lot_caption;
+mod lot_curves;
+mod lot_distribution;
+mod lot_radial;
+mod lot_wafers;
+mod lot_yield;
+mod nested_lines;
 mod overlay;
+mod raster;
 mod receiver_budget;
 mod receiver_contours;
 mod receiver_curves;
 mod receiver_map;
 mod receiver_phasors;
-mod scale;
+mod rejection_axis;
+mod series;
 mod splitter_curves;
 mod style;
 mod tolerance_chart;
 mod wafer_map;
 
 pub use coverage::{receiver_coverage, receiver_tones, splitter_coverage};
-pub use lot::{lot_curves, lot_distribution, lot_radial, lot_wafers, lot_yield};
+pub use error::PlotError;
+pub use lot_curves::lot_curves;
+pub use lot_distribution::lot_distribution;
+pub use lot_radial::lot_radial;
+pub use lot_wafers::lot_wafers;
+pub use lot_yield::lot_yield;
 pub use overlay::overlay;
 pub use receiver_budget::receiver_budget;
 pub use receiver_contours::receiver_contours;
@@ -28,6 +51,5 @@ pub use receiver_curves::{receiver_drive, receiver_imbalance, receiver_rejection
 pub use receiver_map::receiver_rejection_map;
 pub use receiver_phasors::receiver_phasors;
 pub use splitter_curves::{contours, imbalance, losses, overview, rejection};
-pub use style::PlotError;
 pub use tolerance_chart::tolerance;
 pub use wafer_map::wafer_map;

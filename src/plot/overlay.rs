@@ -1,10 +1,14 @@
 //! Two networks over each other.
 
-use super::style::{
-    Axes, BLUE, Canvas, Dash, Entry, PlotError, Sizes, VERMILION, chart, line, picture, range_of,
-};
+use super::axis::range_of;
+use super::canvas::{Canvas, picture};
+use super::chart::{Axes, chart};
+use super::error::PlotError;
+use super::legend::Entry;
+use super::series::line;
+use super::style::{BLUE, Dash, Sizes, VERMILION};
 use crate::network::{Comparison, EntryDifference, Network};
-use crate::units::db_from_amplitude;
+use crate::units::{ShownFrequency, db_from_amplitude};
 
 /// Magnitudes below this are drawn at it: a hundred dB down is noise to any receiver.
 const LOWEST_DB: f64 = -100.0;
@@ -55,7 +59,7 @@ fn panel(
         entry.row,
         entry.column,
         shown(entry.vector.worst),
-        crate::units::ShownFrequency(entry.vector.worst_at_hz)
+        ShownFrequency(entry.vector.worst_at_hz)
     );
     let axes = Axes {
         title: &title,

@@ -1,13 +1,13 @@
 //! The error budget as bars.
 
-use super::receiver_curves::{LOWEST_REJECTION_DB, signed};
-use super::splitter_curves::HIGHEST_REJECTION_DB;
-use super::style::{
-    BLACK, BLUE, Canvas, GREY, GRID, HEIGHT, PlotError, Sizes, VERMILION, WIDTH, letters, picture,
-    px, px_i, range_of, shortened, ticks, width_of, words,
-};
+use super::axis::{range_of, ticks};
+use super::canvas::{Canvas, HEIGHT, WIDTH, count, offset, picture, px, px_i};
+use super::error::PlotError;
+use super::lettering::{shortened, width_of, words};
+use super::rejection_axis::{HIGHEST_REJECTION_DB, LOWEST_REJECTION_DB};
+use super::style::{BLACK, BLUE, GREY, GRID, Sizes, VERMILION, letters};
 use crate::downconverter::{Budget, DownconverterResult};
-use crate::units::{ShownFrequency, db_from_neper};
+use crate::units::{ShownFrequency, db_from_neper, shown_signed};
 use num_complex::Complex64;
 use plotters::prelude::{Color, PathElement, Rectangle, ShapeStyle};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
@@ -121,18 +121,14 @@ struct Table {
 
 impl Table {
     fn of(rows: usize) -> Self {
-        let rows = u32::try_from(rows).unwrap_or(u32::MAX).max(1);
+        let rows = count(rows).max(1);
         let row = (px(BARS.end - BARS.start) / rows).min(px(HIGHEST_ROW)).max(1);
         let size = (row / px(1) * 3 / 4).clamp(8, Sizes::LARGE.label * 11 / 12);
-        Self {
-            row: i32::try_from(row).unwrap_or_default(),
-            rows: i32::try_from(rows).unwrap_or_default(),
-            size,
-        }
+        Self { row: offset(row), rows: offset(rows), size }
     }
 
     fn middle(&self, at: usize) -> i32 {
-        px_i(BARS.start) + self.row * i32::try_from(at).unwrap_or_default() + self.row / 2
+        px_i(BARS.start) + self.row * offset(count(at)) + self.row / 2
     }
 
     fn bottom(&self) -> i32 {
@@ -150,7 +146,7 @@ fn panel(
 ) -> Result<(), PlotError> {
     let number = letters(table.size * 11 / 12, BLACK);
     let digits = if least_width < 1.0 { 3 } else { 2 };
-    let texts: Vec<String> = values.iter().map(|value| signed(*value, digits)).collect();
+    let texts: Vec<String> = values.iter().map(|value| shown_signed(*value, digits)).collect();
     let range = range_of(values.iter().copied().chain([0.0]), least_width);
     // Numbers stand beyond the ends of the bars and need their room.
     let mut widest = 0;

@@ -1,14 +1,18 @@
 //! The channel error over LO in the plane of imbalance and phase error.
 
-use super::receiver_curves::{IfLines, nested_widths, signed};
-use super::splitter_curves::{contour_axes, is_inside};
-use super::style::{
-    BLACK, BLUE, Canvas, Dash, Entry, GREEN, ORANGE, PURPLE, Pixel, PlotError, SKY_BLUE, Sizes,
-    VERMILION, line, note, picture, place_beside, px, px_i,
-};
+use super::canvas::{Canvas, Pixel, picture, px, px_i};
+use super::contour_plane::{contour_axes, is_inside};
+use super::error::PlotError;
+use super::if_lines::IfLines;
+use super::legend::{Entry, limit_entry};
+use super::lettering::{note, place_beside};
+use super::nested_lines::nested_widths;
+use super::rejection_axis::required_name;
+use super::series::line;
+use super::style::{BLACK, BLUE, Dash, GREEN, ORANGE, PURPLE, SKY_BLUE, Sizes};
 use crate::downconverter::{DownconverterResult, Receiver};
 use crate::splitter::{ContourFamily, channel_error, contour_family};
-use crate::units::{ShownFrequency, wrap_deg};
+use crate::units::{ShownFrequency, shown_signed, wrap_deg};
 use plotters::prelude::{Circle, Color, EmptyElement, RGBColor};
 use std::ops::Range;
 
@@ -43,8 +47,8 @@ pub fn receiver_contours(
     let family = contour_family(&errors, receiver.limits.image_rejection_db);
     let title = format!(
         "Channel error over LO; curves: rejection by balance alone (dB); best single trim {} dB, {} deg",
-        signed(trim.amplitude_db, 2),
-        signed(trim.phase_deg, 2)
+        shown_signed(trim.amplitude_db, 2),
+        shown_signed(trim.phase_deg, 2)
     );
     // Three IFs before and after: six colours.
     let colours = [[BLUE, ORANGE], [GREEN, PURPLE], [BLACK, SKY_BLUE]];
@@ -63,11 +67,8 @@ pub fn receiver_contours(
             ]
         })
         .collect();
-    let required_name =
-        format!("required {} dB", receiver.limits.image_rejection_db.unwrap_or_default());
-    if receiver.limits.image_rejection_db.is_some() {
-        legend.push(Entry { name: &required_name, colour: VERMILION, dash: Dash::Dashed });
-    }
+    let required_name = required_name(receiver.limits.image_rejection_db);
+    legend.extend(limit_entry(required_name.as_ref()));
     // Labels of the curves go to the corner that the errors visit least.
     let (x, y) =
         ways.iter().flatten().flatten().fold((0.0, 0.0), |(x, y), (dx, dy)| (x + dx, y + dy));

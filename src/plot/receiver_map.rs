@@ -1,12 +1,15 @@
 //! The rejection over LO and IF as a map.
 
-use super::receiver_curves::{CUT_NOTE, LO_LABEL, cut, is_beyond};
-use super::scale::{ColourScale, SCALE_WIDTH};
-use super::splitter_curves::{HIGHEST_REJECTION_DB, ghz};
-use super::style::{
-    Axes, BLACK, Canvas, Chart, Dash, Entry, Pixel, PlotError, Sizes, WIDTH, chart, hatch, picture,
-    px,
-};
+use super::axis::{Chart, extent};
+use super::canvas::{Canvas, Pixel, WIDTH, picture, px};
+use super::chart::{Axes, chart};
+use super::colour_scale::{ColourScale, SCALE_WIDTH};
+use super::error::PlotError;
+use super::frequency_axis::{LO_LABEL, ghz};
+use super::legend::Entry;
+use super::rejection_axis::{CUT_NOTE, HIGHEST_REJECTION_DB, cut, is_beyond};
+use super::series::hatch;
+use super::style::{BLACK, Dash, Sizes};
 use crate::downconverter::{DownconverterResult, Receiver};
 use plotters::prelude::{Color, PathElement, Rectangle, ShapeStyle, WHITE};
 use std::ops::Range;
@@ -67,9 +70,9 @@ impl Map {
         let (if_unit, unit_hz) = if highest_if_hz < 0.5e9 { ("MHz", 1e6) } else { ("GHz", 1e9) };
         let rejections = || result.points.iter().map(|point| point.balance.image_rejection_db);
         let values: Vec<f64> = rejections().map(cut).collect();
-        let finite = || values.iter().copied().filter(|value| value.is_finite());
-        let low = finite().fold(HIGHEST_REJECTION_DB, f64::min);
-        let high = finite().fold(low, f64::max);
+        // No rejection is finite where the receiver gives nothing at any point.
+        let (low, high) =
+            extent(values.iter().copied()).unwrap_or((HIGHEST_REJECTION_DB, HIGHEST_REJECTION_DB));
         // A map of one value still needs a scale.
         let missing = (1.0 - (high - low)).max(0.0) / 2.0;
         let top = (high + missing).min(HIGHEST_REJECTION_DB);

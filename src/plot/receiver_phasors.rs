@@ -1,12 +1,12 @@
 //! The LO at the elements as phasors.
 
-use super::receiver_curves::{look, signed};
-use super::style::{
-    BLACK, Canvas, GREY, PlotError, Sizes, WIDTH, letters, picture, px, px_i, shortened, width_of,
-    words,
-};
+use super::canvas::{Canvas, WIDTH, picture, px, px_i};
+use super::error::PlotError;
+use super::lettering::{shortened, width_of, words};
+use super::nested_lines::look;
+use super::style::{BLACK, GREY, Sizes, letters};
 use crate::downconverter::{DownconverterResult, LoPoint, Receiver};
-use crate::units::ShownFrequency;
+use crate::units::{ShownFrequency, shown_signed};
 use plotters::prelude::{Color, PathElement, Polygon, RGBColor, Rectangle, ShapeStyle, WHITE};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
@@ -259,7 +259,7 @@ impl<'r> Diagram<'r> {
             one.0.lo_phase_error_deg.abs().total_cmp(&other.0.lo_phase_error_deg.abs())
         });
         if let Some((drive, mixer)) = worst {
-            let error = signed(drive.lo_phase_error_deg, 2);
+            let error = shown_signed(drive.lo_phase_error_deg, 2);
             let style = letters(label * 5 / 6, BLACK);
             let widest = rounded((0.4 * self.width, 0.0)).0;
             let name = shortened(panel, &mixer.name, &style, widest)?;

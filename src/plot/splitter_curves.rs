@@ -1,17 +1,22 @@
 //! Pictures of a splitter.
 
-use super::style::{
-    Axes, BLACK, BLUE, Canvas, Dash, Entry, GREEN, GREY, LINES, PlotError, Sizes, VERMILION, chart,
-    line, note, picture, place_beside, px, px_i, range_of, shade,
-};
+use super::axis::range_of;
+use super::canvas::{Canvas, picture, px, px_i};
+use super::chart::{Axes, chart};
+use super::contour_plane::{contour_axes, is_inside};
+use super::error::PlotError;
+use super::frequency_axis::ghz;
+use super::legend::{Entry, limit_entry};
+use super::lettering::{note, place_beside};
+use super::rejection_axis::{HIGHEST_REJECTION_DB, required_name};
+use super::series::{horizontal, line, shade};
+use super::style::{BLACK, BLUE, Dash, GREEN, GREY, LINES, Sizes, VERMILION};
 use crate::splitter::{
-    ContourFamily, RequirementKind, SplitterKind, SplitterPoint, SplitterResult, contour_family,
+    RequirementKind, SplitterKind, SplitterPoint, SplitterResult, contour_family,
 };
+use crate::units::ShownFrequency;
 use plotters::prelude::{Circle, Color, EmptyElement};
 use std::ops::Range;
-
-/// Rejections beyond this are drawn at the edge: the eye learns nothing from them.
-pub(super) const HIGHEST_REJECTION_DB: f64 = 80.0;
 
 /// Amplitude imbalance above phase error, over frequency, with their limits.
 ///
@@ -69,10 +74,6 @@ pub fn overview(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
     })
 }
 
-pub(super) fn ghz(frequency_hz: f64) -> f64 {
-    frequency_hz / 1e9
-}
-
 fn frequencies(result: &SplitterResult) -> Range<f64> {
     let (low, high) = (ghz(result.summary.band_hz.0), ghz(result.summary.band_hz.1));
     // A single point still needs an axis.
@@ -110,24 +111,16 @@ fn signed_panel(
     let x = frequencies(result);
     let y_label = format!("{quantity} ({unit})");
     let axes = Axes { title, x_label: "Frequency (GHz)", y_label: &y_label, x: x.clone(), y };
-    let shown = format!("limit {} {unit} either way", limit.unwrap_or_default());
-    let legend = match limit {
-        None => vec![],
-        Some(_) => vec![
-            Entry { name: "this part", colour: BLUE, dash: Dash::Solid },
-            Entry { name: &shown, colour: VERMILION, dash: Dash::Dashed },
-        ],
-    };
+    let limit_name = limit.map(|limit| format!("limit {limit} {unit} either way"));
+    let mut legend = Vec::new();
+    if limit.is_some() {
+        legend.push(Entry { name: "this part", colour: BLUE, dash: Dash::Solid });
+        legend.extend(limit_entry(limit_name.as_ref()));
+    }
     let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
-    line(
-        &mut chart,
-        [(x.start, 0.0), (x.end, 0.0)],
-        GREY,
-        Dash::Solid,
-        Sizes { line: 1, ..sizes },
-    )?;
+    horizontal(&mut chart, &x, 0.0, GREY, Dash::Solid, Sizes { line: 1, ..sizes })?;
     for limit in limits {
-        line(&mut chart, [(x.start, limit), (x.end, limit)], VERMILION, Dash::Dashed, sizes)?;
+        horizontal(&mut chart, &x, limit, VERMILION, Dash::Dashed, sizes)?;
     }
     line(
         &mut chart,
@@ -179,14 +172,12 @@ fn rejection_panel(
     let label = format!("{title} (dB{cut})");
     let axes =
         Axes { title, x_label: "Frequency (GHz)", y_label: &label, x: x.clone(), y: y.clone() };
-    let shown = format!("required {} dB", required.unwrap_or_default());
+    let required_name = required_name(required);
     let has_requirements = !result.verdict.requirements.is_empty();
     let mut legend = Vec::new();
     if has_requirements {
         legend.push(Entry { name: "this part", colour: BLUE, dash: Dash::Solid });
-        if required.is_some() {
-            legend.push(Entry { name: &shown, colour: VERMILION, dash: Dash::Dashed });
-        }
+        legend.extend(limit_entry(required_name.as_ref()));
         legend.push(Entry { name: "all requirements hold", colour: GREEN, dash: Dash::Area });
     }
     let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
@@ -196,7 +187,7 @@ fn rejection_panel(
         shade(&mut chart, (ghz(low), ghz(high)), &y, GREEN)?;
     }
     if let Some(required) = required {
-        line(&mut chart, [(x.start, required), (x.end, required)], VERMILION, Dash::Dashed, sizes)?;
+        horizontal(&mut chart, &x, required, VERMILION, Dash::Dashed, sizes)?;
     }
     let points = result.points.iter().map(|p| ghz(p.frequency_hz)).zip(values());
     line(&mut chart, points, BLUE, Dash::Solid, sizes)
@@ -332,7 +323,7 @@ fn contour_panel(
         chart.draw_series(std::iter::once(dot)).map_err(PlotError::from_display)?;
         let others: Vec<(i32, i32)> =
             marked.iter().filter(|&&other| other != at).map(|&other| on_picture[other]).collect();
-        let text = crate::units::ShownFrequency(point.frequency_hz).to_string();
+        let text = ShownFrequency(point.frequency_hz).to_string();
         let place = place_beside(on_picture[at], (&on_picture, &others), &frame, &text, sizes);
         let apart = |place: &(i32, i32), other: &(i32, i32)| {
             (other.0 - place.0).abs() > px_i(sizes.label * 5)
@@ -344,54 +335,4 @@ fn contour_panel(
         }
     }
     Ok(())
-}
-
-pub(super) fn is_inside(family: &ContourFamily, (imbalance_db, phase_deg): (f64, f64)) -> bool {
-    imbalance_db.abs() <= family.reach_db && phase_deg.abs() <= family.reach_deg
-}
-
-/// Axes and curves of constant rejection, labelled along the diagonal towards `corner`.
-pub(super) fn contour_axes<'a, 'b>(
-    panel: &'a Canvas<'b>,
-    family: &ContourFamily,
-    title: &str,
-    corner: (f64, f64),
-    legend: &[Entry<'_>],
-    sizes: Sizes,
-) -> Result<(Canvas<'b>, super::style::Chart<'a, 'b>), PlotError> {
-    let axes = Axes {
-        title,
-        x_label: "Amplitude imbalance (dB)",
-        y_label: "Phase error (deg)",
-        x: -family.reach_db..family.reach_db,
-        y: -family.reach_deg..family.reach_deg,
-    };
-    let (canvas, mut chart) = chart(panel, &axes, legend, sizes)?;
-    let required =
-        family.required.iter().map(|(level, curve)| (level, curve, VERMILION, Dash::Dashed));
-    let others = family.curves.iter().map(|(level, curve)| (level, curve, GREY, Dash::Solid));
-    let thin = Sizes { line: sizes.line.div_ceil(2), ..sizes };
-    let mut labels: Vec<(_, String, _)> = Vec::new();
-    for (level, curve, colour, dash) in others.chain(required) {
-        // Only what lies within the axes may be drawn.
-        let inside = |at: &(f64, f64)| is_inside(family, *at);
-        let clipped =
-            curve.iter().map(|point| if inside(point) { *point } else { (point.0, f64::NAN) });
-        line(&mut chart, clipped, colour, dash, if dash == Dash::Dashed { sizes } else { thin })?;
-        let towards = |&(x, y): &(f64, f64)| {
-            (x * corner.0 / family.reach_db - y * corner.1 / family.reach_deg).abs()
-                + if x * corner.0 < 0.0 { 10.0 } else { 0.0 }
-        };
-        let place = curve
-            .iter()
-            .filter(|point| inside(point))
-            .min_by(|a, b| towards(a).total_cmp(&towards(b)));
-        if let Some(place) = place.filter(|place| towards(place) < 0.1) {
-            labels.push((chart.backend_coord(place), format!("{level}"), colour));
-        }
-    }
-    for (place, text, colour) in labels {
-        note(&canvas, place, &text, if colour == GREY { BLACK } else { colour }, sizes)?;
-    }
-    Ok((canvas, chart))
 }

@@ -1,7 +1,9 @@
 //! The plane of amplitude imbalance and phase error, for the inverse question.
 
-use super::splitter_curves::contour_axes;
-use super::style::{PlotError, Sizes, picture};
+use super::canvas::picture;
+use super::contour_plane::contour_axes;
+use super::error::PlotError;
+use super::style::Sizes;
 use crate::splitter::contour_family;
 
 /// Curves of constant rejection with the required one among them.

@@ -1,12 +1,17 @@
 //! A wafer as it lies: rejection and verdict of every die, where each is worst, and what a smooth
 //! trend leaves.
 
-use super::lot::{captioned, cut_db};
-use super::scale::ColourScale;
-use super::style::{
-    Axes, BLACK, BLUE, Canvas, Chart, Dash, Entry, GREY, Pixel, PlotError, Sizes, VERMILION, WIDTH,
-    hatch, letters, map_chart, picture, px, px_i, range_of, words,
-};
+use super::axis::{Chart, extent};
+use super::canvas::{Canvas, Pixel, WIDTH, picture, px, px_i};
+use super::chart::{Axes, map_chart};
+use super::colour_scale::ColourScale;
+use super::error::PlotError;
+use super::legend::Entry;
+use super::lettering::words;
+use super::lot_caption::captioned;
+use super::rejection_axis::cut;
+use super::series::hatch;
+use super::style::{BLACK, BLUE, Dash, GREY, Sizes, VERMILION, letters};
 use crate::units::db_from_neper;
 use crate::wafer::{
     DieDecision, DieRow, DieStatus, LotHeading, LotResult, Position, WaferGeometry, WaferResult,
@@ -73,9 +78,8 @@ impl Sheet<'_> {
     }
 
     fn rejections(&self, canvas: &Canvas<'_>, panel: &Canvas<'_>) -> Result<(), PlotError> {
-        let values = || {
-            self.standing().filter_map(|(_, row, _)| Some(cut_db(row.figures?.worst_rejection_db)))
-        };
+        let values =
+            || self.standing().filter_map(|(_, row, _)| Some(cut(row.figures?.worst_rejection_db)));
         let required = required_rejection_db(&self.result.limits);
         let word = self.heading.rejection_word;
         let scale = ColourScale {
@@ -114,7 +118,7 @@ impl Sheet<'_> {
                 frame(canvas, cell, GREY, 1)?;
                 continue;
             };
-            let value = cut_db(figures.worst_rejection_db);
+            let value = cut(figures.worst_rejection_db);
             fill(canvas, cell, scale.colour(value))?;
             if row.status == DieStatus::Fail {
                 hatch(canvas, cell, scale.ink(value))?;
@@ -285,14 +289,7 @@ const WHITE: RGBColor = RGBColor(255, 255, 255);
 
 /// A range that holds all values with nothing to spare, and is never empty.
 fn tight(values: impl Iterator<Item = f64>, least_width: f64) -> Range<f64> {
-    let (low, high) = values
-        .filter(|value| value.is_finite())
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
-            (low.min(value), high.max(value))
-        });
-    if low > high {
-        return range_of([], least_width);
-    }
+    let Some((low, high)) = extent(values) else { return 0.0..least_width.max(1.0) };
     let missing = 0.5 * (least_width - (high - low)).max(0.0);
     low - missing..high + missing
 }

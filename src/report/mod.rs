@@ -1,23 +1,64 @@
-//! Results as text, CSV and JSON, and the writing of report files.
+//! Results as text, JSON and CSV, one file a subject, and the writing of report files.
 //!
-//! Every name in JSON and CSV that holds a quantity ends in its unit; a complex number is
-//! `[re, im]`. A value without bound is `null` in JSON and `inf` in CSV and text.
+//! Functions that end in `_text` give text of 80 columns for people, those that end in `_csv` a table
+//! with one header row; a type that ends in `Report` is a JSON document, which [`document`] writes
+//! out. Every name in JSON and CSV that holds a quantity ends in its unit; a complex number is
+//! `[re, im]`. An unbounded value is `null` in JSON and `inf` in CSV and text.
 
-pub mod csv;
-pub mod json;
+mod assessment_report;
+mod comparison_report;
+mod component_report;
+mod csv_table;
+mod data_report;
+mod inspect_report;
+mod json_document;
+mod plan_report;
 mod publish;
-pub mod receiver_csv;
-pub mod receiver_json;
-pub mod receiver_text;
-pub mod station;
-pub mod text;
-pub mod tones;
-pub mod uncertainty;
-pub mod wafer_csv;
+mod rebuild_report;
+mod receiver_budget_report;
+mod receiver_correction_report;
+mod receiver_loads_report;
+mod receiver_noise_report;
+mod receiver_points_report;
+mod receiver_report;
+mod receiver_settings_report;
+mod receiver_uncertainty_report;
+mod receiver_verdict_report;
+mod splitter_report;
+mod splitter_uncertainty_report;
+mod station_report;
+mod text_table;
+mod tolerance_report;
+mod tones_report;
+mod wafer_dies_report;
 mod wafer_files;
-pub mod wafer_json;
-pub mod wafer_text;
+mod wafer_groups_report;
+mod wafer_report;
+mod wafer_settings_report;
+mod wafer_trend_report;
+mod wafer_yield_report;
 
+pub use comparison_report::{ComparisonReport, comparison_csv, comparison_text};
+pub use component_report::{
+    component_kinds_text, component_values_csv, component_values_json, component_values_text,
+};
+pub use data_report::{data_csv, data_text};
+pub use inspect_report::{Inspected, InspectedFile, UnreadableFile, inspect_csv, inspect_text};
+pub use json_document::document;
+pub use plan_report::{PlanReport, plan_csv, plan_text};
 pub use publish::{PublishError, ReportFile, publish, remove_unfinished};
+pub use rebuild_report::{RebuildReport, entry_covariance_csv, rebuild_csv, rebuild_text};
+pub use receiver_budget_report::receiver_budget_csv;
+pub use receiver_points_report::{receiver_lo_csv, receiver_points_csv};
+pub use receiver_report::{ReceiverReport, receiver_text};
+pub use receiver_uncertainty_report::receiver_uncertainty_csv;
+pub use splitter_report::{SeenWith, SplitterReport, splitter_csv, splitter_text};
+pub use splitter_uncertainty_report::splitter_uncertainty_csv;
+pub use station_report::{StationCheck, StationFile, StationReport, station_csv, station_text};
+pub use tolerance_report::{
+    AllowedAmplitudeImbalance, AllowedPhaseError, ToleranceReport, tolerance_csv, tolerance_text,
+};
+pub use tones_report::{tones_csv, tones_text};
+pub use wafer_dies_report::dies_csv;
 pub use wafer_files::{LotFilesError, lot_files, refuse_lot_files};
-pub use wafer_json::lot_report;
+pub use wafer_report::{LotReport, lot_report, wafer_text};

@@ -1,8 +1,9 @@
 //! The files of a report on a lot.
 
-use super::json::document;
+use super::json_document::document;
 use super::publish::{PublishError, ReportFile};
-use super::{wafer_csv, wafer_json};
+use super::wafer_dies_report::dies_csv;
+use super::wafer_report::lot_report;
 use crate::batch::LotJob;
 use crate::plot::{self, PlotError};
 use crate::wafer::{LotHeading, LotResult};
@@ -53,8 +54,8 @@ pub fn lot_files(
 ) -> Result<Vec<ReportFile>, LotFilesError> {
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     let mut files = vec![
-        file(TABLE, wafer_csv::dies(job, result)?.into_bytes()),
-        file(DOCUMENT, document(&wafer_json::lot_report(job, result))?.into_bytes()),
+        file(TABLE, dies_csv(job, result)?.into_bytes()),
+        file(DOCUMENT, document(&lot_report(job, result))?.into_bytes()),
     ];
     let heading = job.heading();
     let names = map_names(result);

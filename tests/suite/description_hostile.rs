@@ -159,7 +159,7 @@ proptest! {
                         loaded.receiver.plan.lo_hz.len() * loaded.receiver.plan.if_hz.len()
                     );
                     prop_assert!(result.points.iter().all(|point| !point.balance.image_rejection_db.is_nan()));
-                    let _ = fourphase::report::receiver_text::receiver(&loaded.receiver, &result, None);
+                    let _ = fourphase::report::receiver_text(&loaded.receiver, &result, None);
                 }
             }
             Err(error) => {

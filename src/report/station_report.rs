@@ -1,7 +1,7 @@
-//! What came of many files from a probe station, as JSON, CSV and text.
+//! What came of many files from a probe station: text, JSON and CSV.
 
-use super::csv::{Table, optional};
-use super::text::{filled, fixed, lines, table};
+use super::csv_table::{CsvTable, harmless, optional};
+use super::text_table::{filled, fixed, lines, table};
 use crate::diagnostic::printable;
 use crate::measurement::{Drift, ThroughResidual, length_um};
 use crate::network::Deembedded;
@@ -160,7 +160,7 @@ impl StationReport {
 /// # Errors
 /// None in practice: the table is made in memory.
 pub fn station_csv(report: &StationReport) -> Result<String, csv::Error> {
-    let mut table = Table::new();
+    let mut table = CsvTable::new();
     table.row([
         "file",
         "status",
@@ -174,13 +174,13 @@ pub fn station_csv(report: &StationReport) -> Result<String, csv::Error> {
         let figures = file.figures.map(|(a, b, c, d)| [a, b, c, d]);
         let number = |at: usize| optional(figures.map(|figures| figures[at]));
         table.row([
-            super::csv::harmless(&file.file),
+            harmless(&file.file),
             (if file.has_failed() { "error" } else { "done" }).to_owned(),
             number(0),
             number(1),
             number(2),
             number(3),
-            super::csv::harmless(&file.message),
+            harmless(&file.message),
         ])?;
     }
     table.finish()
@@ -188,6 +188,7 @@ pub fn station_csv(report: &StationReport) -> Result<String, csv::Error> {
 
 /// Files shown; the table has them all.
 const SHOWN: usize = 20;
+
 /// Names longer than this lose their beginning.
 const LONGEST_NAME: usize = 24;
 

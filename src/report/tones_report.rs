@@ -1,15 +1,14 @@
-//! Measured rejections against predicted ones, as JSON, CSV and text.
+//! Measured rejections against predicted ones: text, JSON and CSV.
 
-use super::csv::{Table, optional};
-use super::text::{filled, fixed, lines, table};
+use super::csv_table::{CsvTable, optional};
+use super::text_table::{filled, fixed, lines, table};
 use crate::measurement::{ToneComparison, ToneComparisons};
 use crate::units::{ShownFrequency, db_from_neper};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 
 /// As a part of a receiver's document.
-#[must_use]
-pub fn tones_json(tones: &ToneComparisons) -> Value {
+pub(super) fn tones_json(tones: &ToneComparisons) -> Value {
     let finite = |value: f64| value.is_finite().then_some(value);
     let points = tones.points.iter().map(|point| {
         json!({
@@ -51,7 +50,7 @@ pub fn tones_json(tones: &ToneComparisons) -> Value {
 /// # Errors
 /// None in practice: the table is made in memory.
 pub fn tones_csv(tones: &ToneComparisons) -> Result<String, csv::Error> {
-    let mut table = Table::new();
+    let mut table = CsvTable::new();
     table.row([
         "lo_hz",
         "if_hz",

@@ -1,6 +1,10 @@
 //! A scale of colours beside a map.
 
-use super::style::{BLACK, Canvas, PlotError, Sizes, letters, px, px_i, ticks, words};
+use super::axis::ticks;
+use super::canvas::{Canvas, px, px_i};
+use super::error::PlotError;
+use super::lettering::words;
+use super::style::{BLACK, Sizes, letters};
 use plotters::prelude::{Color, PathElement, RGBColor, Rectangle, ShapeStyle, WHITE};
 use plotters::style::FontTransform;
 use plotters::style::text_anchor::{HPos, Pos, VPos};

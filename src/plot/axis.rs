@@ -1,0 +1,107 @@
+//! A linear axis: its range and its ticks.
+
+use super::canvas::count;
+use plotters::coord::cartesian::Cartesian2d;
+use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, ValueFormatter};
+use plotters::coord::types::RangedCoordf64;
+use plotters::prelude::{BitMapBackend, ChartContext};
+use std::ops::Range;
+
+pub(super) type Chart<'a, 'b> = ChartContext<'a, BitMapBackend<'b>, Cartesian2d<Axis, Axis>>;
+
+/// A linear axis with ticks at round values, written with the digits that tell them apart.
+#[derive(Clone)]
+pub(super) struct Axis {
+    scale: RangedCoordf64,
+    ticks: Vec<f64>,
+    digits: usize,
+}
+
+impl Axis {
+    /// About `wanted` ticks.
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_precision_loss,
+        reason = "small counts"
+    )]
+    pub(super) fn over(range: &Range<f64>, wanted: usize) -> Self {
+        let width = (range.end - range.start).max(f64::MIN_POSITIVE);
+        let rough = width / wanted.max(1) as f64;
+        let step = round_step(rough);
+        let first = (range.start / step - 1e-9).ceil();
+        let ticks = (0..100)
+            .map(|at| (first + f64::from(at)) * step)
+            .take_while(|value| *value <= range.end + 1e-9 * step)
+            // Minus zero would be labelled -0.
+            .map(|value| if value.abs() < 1e-9 * step { 0.0 } else { value })
+            .collect();
+        let digits = (-(step * 1.0001).log10().floor()).max(0.0) as usize;
+        Self { scale: range.clone().into(), ticks, digits }
+    }
+}
+
+impl Axis {
+    /// Letters of the longest tick; 0 without ticks.
+    pub(super) fn longest(&self) -> u32 {
+        let lengths = self.ticks.iter().map(|tick| self.format_ext(tick).chars().count());
+        count(lengths.fold(0, usize::max))
+    }
+}
+
+impl Ranged for Axis {
+    type FormatOption = NoDefaultFormatting;
+    type ValueType = f64;
+
+    fn map(&self, value: &f64, limit: (i32, i32)) -> i32 {
+        self.scale.map(value, limit)
+    }
+
+    fn key_points<Hint: KeyPointHint>(&self, _hint: Hint) -> Vec<f64> {
+        self.ticks.clone()
+    }
+
+    fn range(&self) -> Range<f64> {
+        self.scale.range()
+    }
+}
+
+impl ValueFormatter<f64> for Axis {
+    fn format_ext(&self, value: &f64) -> String {
+        format!("{value:.0$}", self.digits)
+    }
+}
+
+/// About so many round values of a range, as an axis would write them.
+pub(super) fn ticks(range: &Range<f64>, wanted: usize) -> Vec<(f64, String)> {
+    let axis = Axis::over(range, wanted);
+    axis.ticks.iter().map(|tick| (*tick, axis.format_ext(tick))).collect()
+}
+
+/// The smallest of 1, 2 or 5 times a power of ten that is not below a width above 0.
+pub(super) fn round_step(least: f64) -> f64 {
+    let decade = 10_f64.powf(least.log10().floor());
+    match least / decade {
+        ratio if ratio <= 1.0 => decade,
+        ratio if ratio <= 2.0 => 2.0 * decade,
+        ratio if ratio <= 5.0 => 5.0 * decade,
+        _ => 10.0 * decade,
+    }
+}
+
+/// The lowest and the highest of the finite ones among values; `None` where there is none.
+pub(super) fn extent(values: impl IntoIterator<Item = f64>) -> Option<(f64, f64)> {
+    values.into_iter().filter(|value| value.is_finite()).fold(None, |extent, value| {
+        let (low, high) = extent.unwrap_or((value, value));
+        Some((low.min(value), high.max(value)))
+    })
+}
+
+/// A range that holds all finite values with a little room and is at least so wide. Without any
+/// value it begins at 0.
+pub(super) fn range_of(values: impl IntoIterator<Item = f64>, least_width: f64) -> Range<f64> {
+    let Some((low, high)) = extent(values) else { return 0.0..least_width.max(1.0) };
+    let missing = (least_width - (high - low)).max(0.0) / 2.0;
+    let room = 0.06 * (high - low).max(least_width);
+    low - missing - room..high + missing + room
+}

@@ -1,0 +1,91 @@
+//! The IFs that a picture of a receiver shows, a line for each.
+
+use super::axis::Chart;
+use super::error::PlotError;
+use super::frequency_axis::ghz;
+use super::legend::Entry;
+use super::nested_lines::{look, nested};
+use crate::downconverter::{DownconverterResult, PlanPoint, Receiver};
+use crate::units::ShownFrequency;
+
+/// More lines than this cannot be followed.
+pub(super) const MOST_IFS: usize = 6;
+
+/// The IFs that a picture shows.
+pub(super) struct IfLines {
+    count: usize,
+    pub(super) shown: Vec<usize>,
+    pub(super) names: Vec<String>,
+}
+
+impl IfLines {
+    /// All, or so many at even distances with both ends.
+    pub(super) fn of(receiver: &Receiver, most: usize) -> Self {
+        let if_hz = &receiver.plan.if_hz;
+        let count = if_hz.len();
+        let shown: Vec<usize> = if count <= most {
+            (0..count).collect()
+        } else {
+            let steps = most - 1;
+            (0..most).map(|at| (at * (count - 1) + steps / 2) / steps).collect()
+        };
+        let names = shown.iter().map(|&at| format!("IF {}", ShownFrequency(if_hz[at]))).collect();
+        Self { count, shown, names }
+    }
+
+    /// What a title says of those left out.
+    pub(super) fn note(&self) -> String {
+        if self.shown.len() < self.count {
+            format!(", {} of {} IFs", self.shown.len(), self.count)
+        } else {
+            String::new()
+        }
+    }
+
+    /// The points of one IF.
+    pub(super) fn line<'r>(
+        &self,
+        result: &'r DownconverterResult,
+        at: usize,
+    ) -> impl Iterator<Item = &'r PlanPoint> + use<'r> {
+        result.points.iter().skip(at).step_by(self.count.max(1))
+    }
+
+    /// The points of all IFs that are shown.
+    pub(super) fn points<'r>(
+        &self,
+        result: &'r DownconverterResult,
+    ) -> impl Iterator<Item = &'r PlanPoint> {
+        self.shown.iter().flat_map(|&at| self.line(result, at))
+    }
+
+    pub(super) fn legend(&self) -> Vec<Entry<'_>> {
+        self.names
+            .iter()
+            .enumerate()
+            .map(|(at, name)| Entry { name, colour: look(at).0, dash: look(at).1 })
+            .collect()
+    }
+
+    pub(super) fn draw(
+        &self,
+        chart: &mut Chart<'_, '_>,
+        result: &DownconverterResult,
+        value: impl Fn(&PlanPoint) -> f64,
+    ) -> Result<(), PlotError> {
+        let points = |&at: &usize| {
+            let mut shown: Vec<(f64, f64)> = Vec::new();
+            for point in self.line(result, at) {
+                let (x, y) = (ghz(point.lo_hz), value(point));
+                // An angle that comes round at half a turn does not cross the picture.
+                if shown.last().is_some_and(|last| (last.1 - y).abs() > 180.0) {
+                    shown.push((x, f64::NAN));
+                }
+                shown.push((x, y));
+            }
+            shown
+        };
+        let lines: Vec<Vec<(f64, f64)>> = self.shown.iter().map(points).collect();
+        nested(chart, &lines)
+    }
+}

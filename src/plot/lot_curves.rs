@@ -1,0 +1,73 @@
+//! Rejection over frequency of many dies.
+
+use super::axis::range_of;
+use super::canvas::picture;
+use super::chart::{Axes, chart};
+use super::error::PlotError;
+use super::legend::{Entry, limit_entry};
+use super::lot_caption::{capital, captioned};
+use super::rejection_axis::{cut, required_name};
+use super::series::{horizontal, line};
+use super::style::{BLUE, Dash, GREY, ORANGE, Sizes, VERMILION};
+use crate::wafer::{LotHeading, LotResult, required_rejection_db};
+use plotters::prelude::{Color, Polygon};
+
+/// Rejection over frequency: some dies, the median, and the band that holds 90 % of them.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>, PlotError> {
+    let curves = &result.curves;
+    let ghz: Vec<f64> = curves.frequencies_hz.iter().map(|hz| hz / 1e9).collect();
+    let required = required_rejection_db(&result.limits);
+    let values = curves.some.iter().flatten().copied().map(cut).chain(required);
+    let (x, y) = (range_of(ghz.iter().copied(), 0.01), range_of(values, 5.0));
+    // The band from the first frequency to the last is what is of interest.
+    let x = match (ghz.first(), ghz.last()) {
+        (Some(first), Some(last)) if last > first => *first..*last,
+        _ => x,
+    };
+    let word = heading.rejection_word;
+    let axes = Axes {
+        title: "Rejection over frequency, the worst over IF where there are several",
+        x_label: if heading.if_hz.is_empty() {
+            "Frequency (GHz)"
+        } else {
+            "LO at the mixers (GHz)"
+        },
+        y_label: &format!("{} (dB)", capital(word)),
+        x: x.clone(),
+        y: y.clone(),
+    };
+    let single = format!("{} of {} dies", curves.some.len(), curves.dies);
+    let required_name = required_name(required);
+    let mut legend = vec![
+        Entry { name: "median", colour: BLUE, dash: Dash::Solid },
+        Entry { name: "5 to 95 % of dies", colour: ORANGE, dash: Dash::Area },
+        Entry { name: &single, colour: GREY, dash: Dash::Solid },
+    ];
+    legend.extend(limit_entry(required_name.as_ref()));
+    picture(|canvas| {
+        let name = format!("{} of {} dies over frequency", capital(word), curves.dies);
+        let body = captioned(canvas, &name, heading, result, "")?;
+        let (_, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
+        let thin = Sizes { line: 1, ..Sizes::LARGE };
+        for curve in &curves.some {
+            let points = ghz.iter().copied().zip(curve.iter().copied().map(cut));
+            line(&mut chart, points, GREY, Dash::Solid, thin)?;
+        }
+        let low = ghz.iter().copied().zip(curves.bands.iter().map(|band| cut(band.p05_db)));
+        let high = ghz.iter().copied().zip(curves.bands.iter().map(|band| cut(band.p95_db)));
+        let corners: Vec<(f64, f64)> = low.chain(high.rev()).collect();
+        if !corners.is_empty() {
+            let band = Polygon::new(corners, ORANGE.mix(0.3).filled());
+            chart.draw_series(std::iter::once(band)).map_err(PlotError::from_display)?;
+        }
+        let median = ghz.iter().copied().zip(curves.bands.iter().map(|band| cut(band.median_db)));
+        line(&mut chart, median, BLUE, Dash::Solid, Sizes { line: 4, ..Sizes::LARGE })?;
+        if let Some(required) = required {
+            horizontal(&mut chart, &x, required, VERMILION, Dash::Dashed, Sizes::LARGE)?;
+        }
+        Ok(())
+    })
+}

@@ -1,0 +1,126 @@
+//! How many dies have which rejection.
+
+use super::axis::{range_of, round_step};
+use super::canvas::picture;
+use super::chart::{Axes, chart};
+use super::error::PlotError;
+use super::legend::{Entry, limit_entry};
+use super::lot_caption::{capital, captioned};
+use super::rejection_axis::{cut, required_name};
+use super::series::{line, vertical};
+use super::style::{BLUE, Dash, SKY_BLUE, Sizes, VERMILION};
+use crate::wafer::{LotHeading, LotResult, required_rejection_db};
+use plotters::prelude::{Color, Rectangle};
+use std::ops::Range;
+
+/// How many dies have which worst rejection, and the share that has less.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn lot_distribution(
+    heading: &LotHeading<'_>,
+    result: &LotResult,
+) -> Result<Vec<u8>, PlotError> {
+    let values: Vec<f64> = result.all.rejections_db.iter().copied().map(cut).collect();
+    let required = required_rejection_db(&result.limits);
+    let bars = bars(&values, &range_of(values.iter().copied().chain(required), 2.0));
+    let width = bars.get(1).map_or(1.0, |bar| bar.0 - bars[0].0);
+    let x = bars.first().map_or(0.0, |bar| bar.0)..bars.last().map_or(1.0, |bar| bar.0 + width);
+    let highest = bars.iter().map(|bar| bar.1).fold(1.0, f64::max);
+    let y = 0.0..1.06 * highest;
+    let required_name = required_name(required);
+    let label = format!("Worst {} of a die (dB)", heading.rejection_word);
+    picture(|canvas| {
+        let name = format!("{} of {} dies", capital(heading.rejection_word), values.len());
+        let body = captioned(canvas, &name, heading, result, "")?;
+        let halves = body.split_evenly((2, 1));
+        let legend: Vec<Entry<'_>> = limit_entry(required_name.as_ref()).into_iter().collect();
+        let axes = Axes {
+            title: "How many dies have how much",
+            x_label: &label,
+            y_label: "Dies",
+            x: x.clone(),
+            y: y.clone(),
+        };
+        let (_, mut upper) = chart(&halves[0], &axes, &legend, Sizes::LARGE)?;
+        let boxes = bars.iter().filter(|bar| bar.1 > 0.0).map(|&(low, count)| {
+            Rectangle::new([(low, 0.0), (low + 0.94 * width, count)], SKY_BLUE.filled())
+        });
+        upper.draw_series(boxes).map_err(PlotError::from_display)?;
+        if let Some(required) = required {
+            vertical(&mut upper, required, &y, VERMILION, Dash::Dashed, Sizes::LARGE)?;
+        }
+
+        let axes = Axes {
+            title: "Share of dies with less",
+            x_label: &label,
+            y_label: "Share (%)",
+            x: x.clone(),
+            y: 0.0..104.0,
+        };
+        let (_, mut lower) = chart(&halves[1], &axes, &[], Sizes::LARGE)?;
+        line(&mut lower, stairs(&values, &x), BLUE, Dash::Solid, Sizes::LARGE)?;
+        if let Some(required) = required {
+            vertical(&mut lower, required, &(0.0..104.0), VERMILION, Dash::Dashed, Sizes::LARGE)?;
+        }
+        Ok(())
+    })
+}
+
+/// Bars of equal width: where each begins, and how many values it holds.
+#[expect(
+    clippy::cast_precision_loss,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "counts of dies"
+)]
+fn bars(values: &[f64], x: &Range<f64>) -> Vec<(f64, f64)> {
+    // About twice the root of their number, at a round width.
+    let wanted = (2.0 * (values.len() as f64).sqrt()).clamp(12.0, 80.0);
+    let width = round_step((x.end - x.start) / wanted);
+    let first = (x.start / width).floor();
+    let count = (((x.end / width).ceil() - first) as usize).max(1);
+    let mut bars: Vec<(f64, f64)> =
+        (0..count).map(|at| ((first + at as f64) * width, 0.0)).collect();
+    for value in values {
+        let at = ((value / width).floor() - first) as usize;
+        if let Some(bar) = bars.get_mut(at) {
+            bar.1 += 1.0;
+        }
+    }
+    bars
+}
+
+/// The share of values below, in per cent, as a line of stairs.
+#[expect(clippy::cast_precision_loss, reason = "counts of dies")]
+fn stairs(values: &[f64], x: &Range<f64>) -> Vec<(f64, f64)> {
+    let mut steps = vec![(x.start, 0.0)];
+    let total = values.len().max(1) as f64;
+    for (at, &value) in values.iter().enumerate() {
+        steps.push((value, 100.0 * at as f64 / total));
+        steps.push((value, 100.0 * (at + 1) as f64 / total));
+    }
+    steps.push((x.end, if values.is_empty() { 0.0 } else { 100.0 }));
+    steps
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_value_falls_into_one_bar() {
+        let values: Vec<f64> = (0..100).map(|at| 20.0 + f64::from(at) * 0.17).collect();
+        let bars = bars(&values, &range_of(values.iter().copied(), 2.0));
+        let total: f64 = bars.iter().map(|bar| bar.1).sum();
+        assert!((total - 100.0).abs() < 1e-9, "{bars:?}");
+        assert!(bars.windows(2).all(|pair| pair[0].0 < pair[1].0));
+    }
+
+    #[test]
+    fn stairs_end_at_all() {
+        let steps = stairs(&[1.0, 2.0], &(0.0..3.0));
+        assert_eq!(steps.last(), Some(&(3.0, 100.0)));
+        assert_eq!(steps[2], (1.0, 50.0));
+    }
+}

@@ -1,0 +1,119 @@
+//! What an uncertainty comes to, whatever was measured: text and JSON for splitter and receiver alike.
+
+use super::text_table::{filled, fixed, lines, table};
+use crate::measurement::{Assessment, DecidedRequirement, Decision, DecisionRule, Spread};
+use serde_json::{Value, json};
+use std::fmt::Write as _;
+
+/// A name, its unit as in names of fields, and what it came to.
+pub(super) struct Estimate<'u> {
+    pub(super) name: &'static str,
+    pub(super) words: &'static str,
+    pub(super) unit: &'static str,
+    pub(super) measured: f64,
+    pub(super) spread: &'u Spread,
+}
+
+pub(super) fn assessment_json(assessment: &Assessment) -> Value {
+    json!({
+        "coverage_percent": 100.0 * assessment.coverage,
+        "seed": assessment.seed,
+        "trials": assessment.trials,
+        "stability_db": assessment.stability_db,
+        "decision": assessment.decision.to_string(),
+        "probability": assessment.probability,
+        "highest_distinguishable_rejection_db": assessment.highest_distinguishable_db,
+        "guard_band_db": assessment.guard_band_db.filter(|width| width.is_finite()),
+    })
+}
+
+pub(super) fn estimates_json(quantities: &[Estimate<'_>]) -> Value {
+    let mut all = json!({});
+    for quantity in quantities {
+        let high = quantity.spread.high;
+        all[quantity.name] = json!({
+            "measured": quantity.measured,
+            "median": quantity.spread.median,
+            "bias": quantity.measured - quantity.spread.median,
+            "low": quantity.spread.low,
+            "high": high.is_finite().then_some(high),
+            "standard_uncertainty": quantity.spread.standard_uncertainty,
+        });
+    }
+    all
+}
+
+/// What a requirement's decision adds to its entry in a verdict.
+pub(super) fn add_decision(entry: &mut Value, decided: &DecidedRequirement) {
+    entry["pass"] = json!(decided.decision == Decision::Pass);
+    entry["probability"] = json!(decided.probability);
+    entry["decision"] = json!(decided.decision.to_string());
+    entry["rule"] = json!(match decided.rule {
+        DecisionRule::Conformity(_) => "conformity",
+        DecisionRule::GuardBand(_) => "guard_band",
+    });
+}
+
+pub(super) fn assessment_text(assessment: &Assessment, quantities: &[Estimate<'_>]) -> String {
+    let mut text = format!(
+        "\nUncertainty: {} % intervals from {} trials{}\n",
+        percent(assessment.coverage),
+        assessment.trials,
+        assessment
+            .stability_db
+            .map_or_else(String::new, |db| format!(", stable to {} dB", fixed(db, 3)))
+    );
+    let mut rows = table(&["worst, no sign", "measured", "median", "from", "to", "unit"]);
+    for quantity in quantities {
+        let digits = if quantity.unit == "dB" && quantity.measured < 10.0 { 3 } else { 2 };
+        rows.add_row([
+            quantity.words.to_owned(),
+            fixed(quantity.measured, digits),
+            fixed(quantity.spread.median, digits),
+            fixed(quantity.spread.low, digits),
+            fixed(quantity.spread.high, digits),
+            quantity.unit.to_owned(),
+        ]);
+    }
+    let _ = writeln!(text, "{}", lines(&rows));
+    if quantities.first().is_some_and(|rejection| rejection.spread.high.is_infinite()) {
+        text.push_str("Nowhere can it be told from perfect balance.\n");
+    }
+    text.push_str(&filled(&format!(
+        "At the worst point only readings below {} dB can be told from perfect ({} %).",
+        fixed(assessment.highest_distinguishable_db, 1),
+        percent(assessment.coverage),
+    )));
+    text
+}
+
+fn percent(share: f64) -> String {
+    fixed(100.0 * share, 1).trim_end_matches(".0").to_owned()
+}
+
+/// `PASS`, `FAIL` or `OPEN` for a requirement by its place, and the probability behind it.
+pub(super) fn judged(
+    passes: bool,
+    assessment: Option<&Assessment>,
+    place: usize,
+    unit: &str,
+) -> (&'static str, String) {
+    let Some(decided) = assessment.and_then(|assessment| assessment.requirements.get(place)) else {
+        return (if passes { "PASS" } else { "FAIL" }, String::new());
+    };
+    let word = match decided.decision {
+        Decision::Pass => "PASS",
+        Decision::Fail => "FAIL",
+        Decision::Undecided => "OPEN",
+    };
+    let percent = match 100.0 * decided.probability {
+        percent if percent > 99.95 => "over 99.9".to_owned(),
+        percent if percent < 0.05 => "under 0.1".to_owned(),
+        percent => fixed(percent, 1),
+    };
+    let guard = match decided.rule {
+        DecisionRule::GuardBand(width) => format!(", guard band {width} {unit}"),
+        DecisionRule::Conformity(_) => String::new(),
+    };
+    (word, format!("met with {percent} % probability{guard}"))
+}

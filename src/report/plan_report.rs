@@ -1,0 +1,140 @@
+//! A frequency plan: text, JSON and CSV.
+
+use super::csv_table::CsvTable;
+use super::text_table::{lines, table};
+use crate::downconverter::{FrequencyPlan, SidebandPlan};
+use crate::units::ShownFrequency;
+use serde::Serialize;
+use std::fmt::Write as _;
+
+/// The document of `plan`.
+#[derive(Debug, Serialize)]
+pub struct PlanReport {
+    rf_hz: [f64; 2],
+    if_hz: [f64; 2],
+    multiplication: u32,
+    phase_noise_rise_db: f64,
+    sidebands: Vec<SidebandReport>,
+}
+
+#[derive(Debug, Serialize)]
+struct SidebandReport {
+    sideband: String,
+    rf_hz: [f64; 2],
+    lo_hz: [f64; 2],
+    lo_input_hz: [f64; 2],
+    image_hz: [f64; 2],
+    harmonics: Vec<HarmonicReport>,
+}
+
+#[derive(Debug, Serialize)]
+struct HarmonicReport {
+    harmonic: u32,
+    band: String,
+    overlap_hz: [f64; 2],
+    lo_input_hz: [f64; 2],
+}
+
+impl From<&FrequencyPlan> for PlanReport {
+    fn from(plan: &FrequencyPlan) -> Self {
+        let list = |(low, high): (f64, f64)| [low, high];
+        let harmonics = |plan: &SidebandPlan| {
+            let hits = plan.harmonics.iter().map(|hit| HarmonicReport {
+                harmonic: hit.harmonic,
+                band: hit.victim.to_string(),
+                overlap_hz: list(hit.overlap_hz),
+                lo_input_hz: list(hit.lo_input_hz),
+            });
+            hits.collect()
+        };
+        let sidebands = plan.sidebands.iter().map(|plan| SidebandReport {
+            sideband: plan.sideband.to_string(),
+            rf_hz: list(plan.rf_hz),
+            lo_hz: list(plan.lo_hz),
+            lo_input_hz: list(plan.lo_input_hz),
+            image_hz: list(plan.image_hz),
+            harmonics: harmonics(plan),
+        });
+        Self {
+            rf_hz: list(plan.settings.rf_hz),
+            if_hz: list(plan.settings.if_hz),
+            multiplication: plan.settings.multiplication,
+            phase_noise_rise_db: plan.phase_noise_rise_db,
+            sidebands: sidebands.collect(),
+        }
+    }
+}
+
+/// The report of `plan`.
+#[must_use]
+pub fn plan_text(plan: &FrequencyPlan) -> String {
+    let band =
+        |(low, high): (f64, f64)| format!("{} to {}", ShownFrequency(low), ShownFrequency(high));
+    let mut text = format!(
+        "RF {}, IF {}, LO input times {}\nPhase noise rises by {:.2} dB, phase errors by {} times.\n",
+        band(plan.settings.rf_hz),
+        band(plan.settings.if_hz),
+        plan.settings.multiplication,
+        plan.phase_noise_rise_db,
+        plan.settings.multiplication
+    );
+    for side in &plan.sidebands {
+        let _ = writeln!(text, "\nWanted sideband: {}", side.sideband);
+        let mut bands = table(&["band", "from", "to"]);
+        for (name, (low, high)) in
+            [("LO", side.lo_hz), ("LO input", side.lo_input_hz), ("image", side.image_hz)]
+        {
+            bands.add_row([
+                name.to_owned(),
+                ShownFrequency(low).to_string(),
+                ShownFrequency(high).to_string(),
+            ]);
+        }
+        let _ = writeln!(text, "{}", lines(&bands));
+        if side.harmonics.is_empty() {
+            let _ =
+                writeln!(text, "No harmonic of the LO input falls into the RF, image or IF band.");
+            continue;
+        }
+        let mut hits = table(&["harmonic of the LO input", "falls into", "from", "to"]);
+        for hit in &side.harmonics {
+            let is_lo = if hit.harmonic == plan.settings.multiplication { " (the LO)" } else { "" };
+            hits.add_row([
+                format!("{}{is_lo}", hit.harmonic),
+                hit.victim.to_string(),
+                ShownFrequency(hit.overlap_hz.0).to_string(),
+                ShownFrequency(hit.overlap_hz.1).to_string(),
+            ]);
+        }
+        let _ = writeln!(text, "{}", lines(&hits));
+    }
+    text
+}
+
+/// The bands and harmonics of a plan, one row each; `harmonic` is empty for a band.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn plan_csv(plan: &FrequencyPlan) -> Result<String, csv::Error> {
+    let mut table = CsvTable::new();
+    table.row(["sideband", "what", "harmonic", "low_hz", "high_hz"])?;
+    for side in &plan.sidebands {
+        for (what, (low, high)) in
+            [("lo", side.lo_hz), ("lo_input", side.lo_input_hz), ("image", side.image_hz)]
+        {
+            let name = side.sideband.to_string();
+            table.row([name, what.to_owned(), String::new(), low.to_string(), high.to_string()])?;
+        }
+        for hit in &side.harmonics {
+            let (low, high) = hit.overlap_hz;
+            table.row([
+                side.sideband.to_string(),
+                format!("in_{}", hit.victim.to_string().to_lowercase()),
+                hit.harmonic.to_string(),
+                low.to_string(),
+                high.to_string(),
+            ])?;
+        }
+    }
+    table.finish()
+}

@@ -1,0 +1,161 @@
+//! A network rebuilt from measurements of pairs of ports: text, JSON and CSV.
+
+use super::csv_table::CsvTable;
+use super::text_table::{fixed, lines, table};
+use crate::diagnostic::printable;
+use crate::measurement::{COVARIANCE_COLUMNS, EntryCovariance, Rebuilt};
+use crate::network::{FrequencyGrid, Quality};
+use crate::units::ShownFrequency;
+use serde::Serialize;
+use std::fmt::Write as _;
+
+/// What `rebuild` says.
+#[derive(Debug, Serialize)]
+pub struct RebuildReport {
+    file: String,
+    ports: usize,
+    residual_rms: f64,
+    residual_largest: f64,
+    residual_at_hz: f64,
+    condition: f64,
+    change_if_terminations_ignored: f64,
+    max_singular_value: f64,
+    max_reciprocity_error: Option<f64>,
+    /// What does not fit over what the stated uncertainties allow.
+    misfit_ratio: Option<f64>,
+    /// The largest of an entry's real or imaginary part; `null` where nothing tells it.
+    largest_standard_uncertainty: Option<f64>,
+    /// `measurements` or `residual`: what it was told from.
+    uncertainty_from: Option<&'static str>,
+    reflections: Vec<RepeatedReport>,
+}
+
+/// How a port's reflection came out in several measurements.
+#[derive(Debug, Serialize)]
+struct RepeatedReport {
+    port: usize,
+    measurements: usize,
+    largest_residual: f64,
+    at_hz: f64,
+}
+
+impl RebuildReport {
+    /// What came out, and how good it is.
+    #[must_use]
+    pub fn new(file: &str, rebuilt: &Rebuilt, quality: &Quality) -> Self {
+        Self {
+            file: file.to_owned(),
+            ports: rebuilt.network.ports(),
+            residual_rms: rebuilt.residual_rms,
+            residual_largest: rebuilt.residual_largest,
+            residual_at_hz: rebuilt.residual_at_hz,
+            condition: rebuilt.condition,
+            change_if_terminations_ignored: rebuilt.if_terminations_ignored,
+            max_singular_value: quality.max_singular_value.value,
+            max_reciprocity_error: quality.max_reciprocity_error.map(|worst| worst.value),
+            misfit_ratio: rebuilt.misfit_ratio,
+            largest_standard_uncertainty: rebuilt.covariance.as_ref().map(EntryCovariance::largest),
+            uncertainty_from: rebuilt.covariance.as_ref().map(|covariance| {
+                if covariance.degrees_of_freedom.is_some() { "residual" } else { "measurements" }
+            }),
+            reflections: rebuilt
+                .repeated
+                .iter()
+                .map(|repeated| RepeatedReport {
+                    port: repeated.port.number(),
+                    measurements: repeated.count,
+                    largest_residual: repeated.largest_residual,
+                    at_hz: repeated.at_hz,
+                })
+                .collect(),
+        }
+    }
+}
+
+/// The report of `rebuild`.
+#[must_use]
+pub fn rebuild_text(report: &RebuildReport) -> String {
+    let mut text = format!(
+        "{}: {} ports\n\
+         does not fit: {:.1e} rms, {:.1e} at worst ({})\n\
+         condition number {}: relative errors may grow so many times\n\
+         taking every termination for matched would have moved an entry by {:.1e}\n\
+         largest singular value {}, worst |Sij - Sji| {:.1e}\n\n",
+        printable(&report.file),
+        report.ports,
+        report.residual_rms,
+        report.residual_largest,
+        ShownFrequency(report.residual_at_hz),
+        fixed(report.condition, 1),
+        report.change_if_terminations_ignored,
+        fixed(report.max_singular_value, 4),
+        report.max_reciprocity_error.unwrap_or_default(),
+    );
+    if let (Some(largest), Some(from)) =
+        (report.largest_standard_uncertainty, report.uncertainty_from)
+    {
+        let _ = writeln!(
+            text,
+            "standard uncertainty of an entry at most {largest:.1e}, told from the {from}\n"
+        );
+    }
+    let mut rows = table(&["reflection", "measured", "worst misfit", "at"]);
+    for row in &report.reflections {
+        rows.add_row(vec![
+            format!("S{0},{0}", row.port),
+            format!("{} times", row.measurements),
+            format!("{:.1e}", row.largest_residual),
+            ShownFrequency(row.at_hz).to_string(),
+        ]);
+    }
+    text.push_str(&lines(&rows));
+    text.push('\n');
+    text
+}
+
+/// The reflections of a rebuilt network, one row per port.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn rebuild_csv(report: &RebuildReport) -> Result<String, csv::Error> {
+    let mut table = CsvTable::new();
+    table.row(["port", "measurements", "largest_residual", "at_hz"])?;
+    for row in &report.reflections {
+        table.row([
+            row.port.to_string(),
+            row.measurements.to_string(),
+            row.largest_residual.to_string(),
+            row.at_hz.to_string(),
+        ])?;
+    }
+    table.finish()
+}
+
+/// Covariances of a network's entries: one row for each frequency and pair of entries, either order
+/// once; `re` and `im` are the mean of e_a conj(e_b) / 2 for errors e of the entries.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn entry_covariance_csv(
+    covariance: &EntryCovariance,
+    grid: &FrequencyGrid,
+) -> Result<String, csv::Error> {
+    let mut table = CsvTable::new();
+    table.row(COVARIANCE_COLUMNS)?;
+    for (matrix, hz) in covariance.points.iter().zip(grid.as_hz()) {
+        for one in 0..matrix.nrows() {
+            for other in one..matrix.ncols() {
+                let ports = covariance.ports;
+                let places =
+                    [one / ports, one % ports, other / ports, other % ports].map(|at| at + 1);
+                let value = matrix[(one, other)];
+                table.row(
+                    std::iter::once(hz.to_string())
+                        .chain(places.iter().map(ToString::to_string))
+                        .chain([value.re.to_string(), value.im.to_string()]),
+                )?;
+            }
+        }
+    }
+    table.finish()
+}

@@ -1,0 +1,192 @@
+//! The error budget of a receiver and what each part may contribute: text, JSON and CSV.
+
+use super::csv_table::{CsvTable, harmless, optional};
+use super::text_table::{abbreviated, filled, fixed, lines, rejection, table};
+use crate::diagnostic::printable;
+use crate::downconverter::{
+    Allocation, Budget, Contributor, DownconverterResult, PartKind, PartTaken, Receiver, Share, Way,
+};
+use crate::units::{db_from_neper, shown_signed};
+use serde_json::{Value, json};
+use std::fmt::Write as _;
+
+/// The rows of the budget; none where there is no budget.
+pub(super) fn budget_json(result: &DownconverterResult) -> Vec<Value> {
+    result.budget.iter().flat_map(rows).collect()
+}
+
+fn rows(budget: &Budget) -> Vec<Value> {
+    budget
+        .rows
+        .iter()
+        .map(|row| {
+            json!({
+                "block": row.contributor.to_string(),
+                "is_block": matches!(row.contributor, Contributor::Block(_)),
+                "amplitude_db": db_from_neper(row.error.re),
+                "phase_deg": row.error.im.to_degrees(),
+                "image_rejection_alone_db": row.alone_db,
+                "image_rejection_if_ideal_db": row.if_ideal_db,
+                "worst_image_rejection_if_ideal_db": row.plan_if_ideal_db,
+            })
+        })
+        .collect()
+}
+
+/// What each block was taken for in the budget.
+pub(super) fn blocks_json(result: &DownconverterResult) -> Vec<Value> {
+    result.budget.iter().flat_map(|budget| &budget.taken).map(block).collect()
+}
+
+fn block(taken: &PartTaken) -> Value {
+    json!({
+        "block": taken.name,
+        "way": if taken.way == Way::Lo { "lo" } else { "rf" },
+        "kind": taken.kind.map(|kind| match kind {
+            PartKind::Splitter(kind) => kind.to_string(),
+            PartKind::Line => "line".to_owned(),
+        }),
+        "input": taken.input,
+        "outputs": taken.outputs,
+        "nominal_deg": taken.nominal_deg,
+    })
+}
+
+pub(super) fn allocation_json(allocation: &Allocation) -> Value {
+    let shares: Vec<Value> = allocation
+        .shares
+        .iter()
+        .map(|share| {
+            json!({
+                "block": share.contributor.to_string(),
+                "present_amplitude_db": db_from_neper(share.present),
+                "allowed_amplitude_db": share.allowed_amplitude_db(),
+                "allowed_phase_deg": share.allowed_phase_deg(),
+            })
+        })
+        .collect();
+    json!({
+        "image_rejection_db": allocation.required_db,
+        "allowed_total_amplitude_db": db_from_neper(allocation.allowed_total),
+        "allowed_total_phase_deg": allocation.allowed_total.to_degrees(),
+        "factor": allocation.factor,
+        "shares": shares,
+        "return_losses": allocation.return_losses.map(|losses| json!({
+            "needed_sum_db": losses.needed_sum_db,
+            "mixers_db": losses.mixers_db,
+            "mixers_needed_db": losses.mixers_needed_db,
+            "isolated_db": losses.isolated_db,
+            "isolated_needed_db": losses.isolated_needed_db,
+        })),
+    })
+}
+
+/// The error budget, one row per contributor.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn receiver_budget_csv(result: &DownconverterResult) -> Result<String, csv::Error> {
+    let mut table = CsvTable::new();
+    table.row([
+        "block",
+        "amplitude_db",
+        "phase_deg",
+        "image_rejection_alone_db",
+        "image_rejection_if_ideal_db",
+        "worst_image_rejection_if_ideal_db",
+        "allowed_amplitude_db",
+        "allowed_phase_deg",
+    ])?;
+    let shares = result.allocation.as_ref().map(|allocation| &allocation.shares);
+    for (at, row) in result.budget.iter().flat_map(|budget| &budget.rows).enumerate() {
+        let share = shares.and_then(|shares| shares.get(at));
+        table.row([
+            harmless(&row.contributor.to_string()),
+            db_from_neper(row.error.re).to_string(),
+            row.error.im.to_degrees().to_string(),
+            row.alone_db.to_string(),
+            optional(row.if_ideal_db),
+            optional(row.plan_if_ideal_db),
+            optional(share.map(Share::allowed_amplitude_db)),
+            optional(share.map(Share::allowed_phase_deg)),
+        ])?;
+    }
+    table.finish()
+}
+
+/// Rows of the budget shown; the CSV has them all.
+const ROWS_SHOWN: usize = 8;
+
+pub(super) fn budget_text(receiver: &Receiver, result: &DownconverterResult) -> String {
+    let Some(budget) = &result.budget else { return String::new() };
+    let worst = &result.summary.worst;
+    let shares = result.allocation.as_ref().map(|allocation| &allocation.shares);
+    let mut headers = vec!["contributes", "dB", "deg", "alone dB", "if ideal dB", "plan dB"];
+    if shares.is_some() {
+        headers.extend(["share dB", "or deg"]);
+    }
+    let mut table = table(&headers);
+    let optional = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), rejection);
+    // The last row, the interaction, is always shown.
+    let Some((last, others)) = budget.rows.split_last() else { return String::new() };
+    let last_at = others.len();
+    for (at, row) in others.iter().enumerate().take(ROWS_SHOWN - 1).chain([(last_at, last)]) {
+        let mut cells = vec![
+            abbreviated(&row.contributor.to_string(), LONGEST_NAME),
+            shown_signed(db_from_neper(row.error.re), 3),
+            shown_signed(row.error.im.to_degrees(), 2),
+            rejection(row.alone_db),
+            optional(row.if_ideal_db),
+            optional(row.plan_if_ideal_db),
+        ];
+        if let Some(share) = shares.and_then(|shares| shares.get(at)) {
+            cells.extend([
+                fixed(share.allowed_amplitude_db(), 3),
+                fixed(share.allowed_phase_deg(), 2),
+            ]);
+        }
+        table.add_row(cells);
+    }
+    table.add_row([
+        "total".to_owned(),
+        shown_signed(db_from_neper(budget.total.re), 3),
+        shown_signed(budget.total.im.to_degrees(), 2),
+        rejection(worst.balance.image_rejection_db),
+    ]);
+    let mut text = format!(
+        "\nContributions at the worst point; rejection there and over the plan if mended:\n{}\n",
+        lines(&table)
+    );
+    if others.len() > ROWS_SHOWN - 1 {
+        let _ = writeln!(text, " ({} more rows gain less)", others.len() + 1 - ROWS_SHOWN);
+    }
+    let sentence = match result.fix_first() {
+        Some(row) => {
+            let name = row.contributor.to_string();
+            let is_pair = receiver.parts.iter().any(|p| p.pair.as_deref() == Some(name.as_str()));
+            format!(
+                "Fix first: {}{}.",
+                printable(&name),
+                if is_pair { " (the difference between the two)" } else { "" }
+            )
+        }
+        None if is_arrangement(budget) => {
+            "The error lies in the arrangement: blocks that stand in one branch only or differ by \
+             design, such as lines of unequal length. Corresponding blocks want a pair."
+                .to_owned()
+        }
+        None => "Nothing gains by being mended alone.".to_owned(),
+    };
+    text.push_str(&filled(&sentence));
+    text
+}
+
+/// Longer names leave no room for the numbers beside them.
+const LONGEST_NAME: usize = 16;
+
+/// Whether most of the error is there with every block ideal.
+fn is_arrangement(budget: &Budget) -> bool {
+    budget.rows.iter().any(|row| {
+        row.contributor == Contributor::Arrangement && row.error.norm() > 0.5 * budget.total.norm()
+    })
+}

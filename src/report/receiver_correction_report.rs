@@ -1,0 +1,109 @@
+//! What a correction of Q can do for a receiver: text and JSON.
+
+use super::text_table::{filled, lines, rejection, table};
+use crate::downconverter::{CorrectionPlan, DownconverterResult, Trim, TrimCover};
+use crate::units::{ShownFrequency, shown_signed};
+use serde_json::{Value, json};
+
+pub(super) fn correction_json(plan: &CorrectionPlan, lo_hz: &[f64]) -> Value {
+    let per_lo = |trims: &[Trim]| -> Vec<Value> {
+        lo_hz
+            .iter()
+            .zip(trims)
+            .map(|(lo_hz, at)| {
+                let mut value = trim(at);
+                value["lo_hz"] = json!(lo_hz);
+                value
+            })
+            .collect()
+    };
+    let cover = plan.cover.as_ref().map(|cover| match cover {
+        TrimCover::Holds(segments) => json!({
+            "trims_needed": segments.len(),
+            "segments": segments
+                .iter()
+                .map(|segment| {
+                    let mut value = trim(&segment.trim);
+                    value["lo_band_hz"] = json!([segment.lo_hz.0, segment.lo_hz.1]);
+                    value
+                })
+                .collect::<Vec<_>>(),
+        }),
+        TrimCover::Impossible { lo_hz, best_db } => json!({
+            "trims_needed": null,
+            "impossible_at_lo_hz": lo_hz,
+            "best_there_db": best_db,
+        }),
+    });
+    json!({
+        "uncorrected_worst_image_rejection_db": plan.uncorrected_db,
+        "amplitude_step_db": plan.steps.amplitude_db,
+        "phase_step_deg": plan.steps.phase_deg,
+        "single": trim(&plan.single),
+        "single_in_steps": trim(&plan.single_in_steps),
+        "per_lo_worst_image_rejection_db": plan.per_lo_db(),
+        "per_lo_in_steps_worst_image_rejection_db": plan.per_lo_in_steps_db(),
+        "per_lo": per_lo(&plan.per_lo),
+        "per_lo_in_steps": per_lo(&plan.per_lo_in_steps),
+        "requirement": cover,
+    })
+}
+
+fn trim(trim: &Trim) -> Value {
+    json!({
+        "amplitude_db": trim.amplitude_db,
+        "phase_deg": trim.phase_deg,
+        "worst_image_rejection_db": trim.worst_db,
+    })
+}
+
+/// A trim that leaves so little rejects nothing.
+const USELESS_DB: f64 = 1.0;
+
+pub(super) fn correction_text(result: &DownconverterResult) -> String {
+    let plan = &result.correction;
+    let of = |trim: &Trim| {
+        format!(
+            "{} dB, {} deg",
+            shown_signed(trim.amplitude_db, 2),
+            shown_signed(trim.phase_deg, 2)
+        )
+    };
+    let steps = format!("{} dB, {} deg", plan.steps.amplitude_db, plan.steps.phase_deg);
+    let mut table = table(&["trim of Q", "free, worst dB", &format!("steps of {steps}")]);
+    table.add_row([
+        format!("one for all ({})", of(&plan.single)),
+        rejection(plan.single.worst_db),
+        rejection(plan.single_in_steps.worst_db),
+    ]);
+    table.add_row([
+        "one per LO".to_owned(),
+        rejection(plan.per_lo_db()),
+        rejection(plan.per_lo_in_steps_db()),
+    ]);
+    let mut text = format!("\n{}\n", lines(&table));
+    if plan.single.worst_db < USELESS_DB {
+        text.push_str("No single trim is of use: the errors over the plan differ too much.\n");
+    }
+    if let (Some(cover), Some(allocation)) = (&plan.cover, &result.allocation) {
+        text.push_str(&filled(&match cover {
+            _ if plan.uncorrected_db >= allocation.required_db => {
+                format!("{} dB needs no trim.", allocation.required_db)
+            }
+            TrimCover::Holds(segments) => format!(
+                "{} trim{} over LO hold{} {} dB.",
+                segments.len(),
+                if segments.len() == 1 { "" } else { "s" },
+                if segments.len() == 1 { "s" } else { "" },
+                allocation.required_db
+            ),
+            TrimCover::Impossible { lo_hz, best_db } => format!(
+                "No trim holds {} dB at LO {}: its IFs differ, {} dB is the best there.",
+                allocation.required_db,
+                ShownFrequency(*lo_hz),
+                rejection(*best_db)
+            ),
+        }));
+    }
+    text
+}

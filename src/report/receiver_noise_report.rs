@@ -1,0 +1,71 @@
+//! Noise of a receiver's RF paths, LO power, and the noise that the image adds: text and JSON.
+
+use super::text_table::{filled, fixed};
+use crate::downconverter::{
+    DownconverterResult, NoisePathResult, Receiver, single_sideband_rise_db,
+};
+use crate::network::REFERENCE_TEMPERATURE_K;
+use crate::units::ShownFrequency;
+use serde_json::{Value, json};
+
+pub(super) fn noise_json(receiver: &Receiver, result: &DownconverterResult) -> Value {
+    let paths: Vec<Value> = result
+        .noise
+        .iter()
+        .map(|path: &NoisePathResult| {
+            let rows: Vec<Value> = receiver
+                .plan
+                .lo_hz
+                .iter()
+                .zip(path.loss_db.iter().zip(&path.noise_figure_db))
+                .map(|(lo_hz, (loss_db, figure_db))| {
+                    json!({ "lo_hz": lo_hz, "loss_db": loss_db, "noise_figure_db": figure_db })
+                })
+                .collect();
+            json!({ "mixer": path.mixer, "points": rows })
+        })
+        .collect();
+    let summary = &result.summary;
+    json!({
+        "temperature_k": REFERENCE_TEMPERATURE_K,
+        "if_hz": receiver.plan.if_hz[0],
+        "paths": paths,
+        "single_sideband_rise_db": {
+            "worst": single_sideband_rise_db(summary.worst.balance.image_rejection_db),
+            "median": single_sideband_rise_db(summary.median_image_rejection_db),
+            "without_rejection": single_sideband_rise_db(0.0),
+        },
+    })
+}
+
+/// LO power and noise figure at the centre LO, and the noise of the image.
+pub(super) fn noise_text(receiver: &Receiver, result: &DownconverterResult) -> String {
+    let mut text = String::new();
+    let centre = receiver.plan.centre();
+    let powers: Vec<f64> =
+        result.lo[centre].mixers.iter().filter_map(|mixer| mixer.lo_power_dbm).collect();
+    let range = |values: &[f64], unit: &str| {
+        let low = values.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let (low, high) = (fixed(low, 2), fixed(high, 2));
+        if low == high { format!("{low} {unit}") } else { format!("{low} to {high} {unit}") }
+    };
+    let figures: Vec<f64> =
+        result.noise.iter().filter_map(|path| path.noise_figure_db[centre]).collect();
+    let mut facts = Vec::new();
+    if !powers.is_empty() {
+        facts.push(format!("LO power {}", range(&powers, "dBm")));
+    }
+    if !figures.is_empty() {
+        facts.push(format!("RF noise figure {}", range(&figures, "dB")));
+    }
+    if !facts.is_empty() {
+        let lo = ShownFrequency(receiver.plan.lo_hz[centre]);
+        text.push_str(&filled(&format!("At LO {lo}: {}.", facts.join(", "))));
+    }
+    text.push_str(&filled(&format!(
+        "The image adds {} dB of noise at the median rejection.",
+        fixed(single_sideband_rise_db(result.summary.median_image_rejection_db), 3),
+    )));
+    text
+}

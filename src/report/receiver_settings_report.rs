@@ -1,0 +1,76 @@
+//! What a receiver was analysed with: ports and settings, for its document.
+
+use crate::downconverter::{Channel, Receiver, Way};
+use crate::network::{Port, Terminal};
+use crate::touchstone::ReadOptions;
+use crate::units::db_from_amplitude;
+use serde_json::{Value, json};
+
+/// Every port once: what it is.
+pub(super) fn ports_json(receiver: &Receiver) -> Vec<Value> {
+    let mut rows = Vec::new();
+    for (block, part) in receiver.parts.iter().enumerate() {
+        for index in 0..part.ports.len() {
+            let terminal = Terminal { block, port: Port::from_index(index) };
+            let join = receiver.joins.iter().position(|node| node.contains(&terminal));
+            rows.push(json!({
+                "port": receiver.port_name(terminal),
+                "joined": join.map(|at| receiver.join_texts[at].clone()),
+                "loaded": receiver.loads.iter().any(|load| load.at == terminal),
+                "input": Way::BOTH
+                    .into_iter()
+                    .find(|&way| receiver.input(way).at == terminal)
+                    .map(|way| if way == Way::Lo { "lo" } else { "rf" }),
+            }));
+        }
+    }
+    rows
+}
+
+pub(super) fn settings_json(receiver: &Receiver, reading: &ReadOptions) -> Value {
+    let plan = &receiver.plan;
+    let ohm = |way: Way| {
+        let value = receiver.input(way).source_ohm;
+        [value.re, value.im]
+    };
+    let correction = receiver.output.correction;
+    json!({
+        "lo_hz": plan.lo_hz,
+        "if_hz": plan.if_hz,
+        "lo_multiplication": plan.lo_multiplication,
+        "lo_multiplication_after_split": plan.lo_multiplication_after_split,
+        "lo_harmonic": plan.lo_harmonic,
+        "lo_amplitude_exponent": receiver.mixing.lo_amplitude_exponent,
+        "lo_power_dbm": plan.lo_power_dbm,
+        "limits": {
+            "image_rejection_db": receiver.limits.image_rejection_db,
+            "amplitude_imbalance_db": receiver.limits.amplitude_imbalance_db,
+            "quadrature_error_deg": receiver.limits.quadrature_error_deg,
+            "lo_power_dbm_min": receiver.limits.lo_power_dbm_min,
+        },
+        "load_ring": {
+            "mixer_reflection": receiver.ring.mixer_reflection,
+            "isolated_reflection": receiver.ring.isolated_reflection,
+        },
+        "strict": reading.strict,
+        "option_line": reading.option_line.as_ref().map(ToString::to_string),
+        "lo_source_ohm": ohm(Way::Lo),
+        "rf_source_ohm": ohm(Way::Rf),
+        "correction": {
+            "amplitude_db": db_from_amplitude(correction.norm()),
+            "phase_deg": correction.arg().to_degrees(),
+        },
+        "mixers": receiver
+            .mixers
+            .iter()
+            .map(|mixer| json!({
+                "name": mixer.name,
+                "channel": if mixer.channel == Channel::I { "i" } else { "q" },
+                "polarity": if mixer.is_subtracted { "-" } else { "+" },
+                "lo": receiver.port_name(mixer.lo),
+                "rf": receiver.port_name(mixer.rf),
+                "gain": [mixer.gain.re, mixer.gain.im],
+            }))
+            .collect::<Vec<_>>(),
+    })
+}

@@ -1,0 +1,182 @@
+//! The uncertainty of a receiver: text, JSON and CSV.
+
+use super::assessment_report::{Estimate, assessment_json, assessment_text, estimates_json};
+use super::csv_table::{CsvTable, optional};
+use super::text_table::{filled, fixed, lines, table};
+use crate::diagnostic::printable;
+use crate::downconverter::DownconverterResult;
+use crate::measurement::{Contribution, ReceiverUncertainty};
+use crate::units::db_from_neper;
+use serde_json::{Value, json};
+use std::fmt::Write as _;
+
+/// A receiver's uncertainty as a part of its document.
+pub(super) fn receiver_uncertainty_json(
+    uncertainty: &ReceiverUncertainty,
+    result: &DownconverterResult,
+) -> Value {
+    let points = uncertainty.points.iter().map(|point| {
+        let (low, high) = (point.rejection.low, point.rejection.high);
+        json!({
+            "lo_hz": point.lo_hz,
+            "if_hz": point.if_hz,
+            "image_rejection_low_db": low,
+            "image_rejection_median_db": point.rejection.median,
+            "image_rejection_high_db": high.is_finite().then_some(high),
+            "u_amplitude_imbalance_db": point.u_imbalance_db,
+            "u_quadrature_error_deg": point.u_quadrature_deg,
+            "channel_error_covariance": point.channel_error.covariance,
+        })
+    });
+    let budget = uncertainty.budget.iter().map(|row| {
+        json!({
+            "block": row.contributor.to_string(),
+            "u_amplitude_db": db_from_neper(row.u_amplitude),
+            "u_phase_deg": row.u_phase.to_degrees(),
+        })
+    });
+    let advice = uncertainty.advice.as_ref().map(|advice| {
+        json!({
+            "part": advice.part,
+            "share": advice.share,
+            "must_shrink_to": advice.must_shrink_to,
+            "all_must_shrink_to": advice.all_must_shrink_to,
+        })
+    });
+    let mut document = assessment_json(&uncertainty.assessment);
+    document["may_be_perfect"] = json!(uncertainty.worst_rejection.high.is_infinite());
+    document["summary"] = estimates_json(&estimates(uncertainty, result));
+    document["contributions"] = uncertainty.contributions.iter().map(contribution).collect();
+    document["budget"] = budget.collect();
+    document["advice"] = json!(advice);
+    document["points"] = points.collect();
+    document
+}
+
+fn estimates<'u>(
+    uncertainty: &'u ReceiverUncertainty,
+    result: &DownconverterResult,
+) -> Vec<Estimate<'u>> {
+    let summary = &result.summary;
+    let mut quantities = vec![
+        Estimate {
+            name: "worst_image_rejection_db",
+            words: "image rejection",
+            unit: "dB",
+            measured: summary.worst.balance.image_rejection_db,
+            spread: &uncertainty.worst_rejection,
+        },
+        Estimate {
+            name: "worst_amplitude_imbalance_db",
+            words: "amplitude imbalance",
+            unit: "dB",
+            measured: summary.worst_amplitude_imbalance.balance.wanted().0.abs(),
+            spread: &uncertainty.largest_imbalance,
+        },
+        Estimate {
+            name: "worst_quadrature_error_deg",
+            words: "quadrature error",
+            unit: "deg",
+            measured: summary.worst_quadrature_error.balance.wanted().1.abs(),
+            spread: &uncertainty.largest_quadrature,
+        },
+    ];
+    let powers = result.lo.iter().flat_map(|point| &point.mixers);
+    let measured = powers.filter_map(|mixer| mixer.lo_power_dbm).reduce(f64::min);
+    if let (Some(spread), Some(measured)) = (&uncertainty.least_power, measured) {
+        quantities.push(Estimate {
+            name: "lowest_lo_power_dbm",
+            words: "LO power",
+            unit: "dBm",
+            measured,
+            spread,
+        });
+    }
+    quantities
+}
+
+fn contribution(contribution: &Contribution) -> Value {
+    let [[amplitude, _], [_, phase]] = contribution.covariance;
+    json!({
+        "part": contribution.part,
+        "source": contribution.source,
+        "u_amplitude_db": db_from_neper(amplitude.sqrt()),
+        "u_phase_deg": phase.sqrt().to_degrees(),
+        "share": contribution.share,
+    })
+}
+
+/// The points of a receiver, one row per LO and IF.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn receiver_uncertainty_csv(uncertainty: &ReceiverUncertainty) -> Result<String, csv::Error> {
+    let mut table = CsvTable::new();
+    table.row([
+        "lo_hz",
+        "if_hz",
+        "image_rejection_low_db",
+        "image_rejection_median_db",
+        "image_rejection_high_db",
+        "u_amplitude_imbalance_db",
+        "u_quadrature_error_deg",
+    ])?;
+    for point in &uncertainty.points {
+        let row = [
+            point.lo_hz,
+            point.if_hz,
+            point.rejection.low,
+            point.rejection.median,
+            point.rejection.high,
+            point.u_imbalance_db,
+            point.u_quadrature_deg,
+        ];
+        table.row(row.map(|value| optional(Some(value))))?;
+    }
+    table.finish()
+}
+
+/// Contributions shown; the document has them all.
+const SHOWN: usize = 8;
+
+/// The section of a receiver's report.
+pub(super) fn receiver_uncertainty_text(
+    uncertainty: &ReceiverUncertainty,
+    result: &DownconverterResult,
+) -> String {
+    let mut text = assessment_text(&uncertainty.assessment, &estimates(uncertainty, result));
+    let mut rows = table(&["uncertainty of", "source", "amplitude\ndB", "phase\ndeg", "share\n%"]);
+    for one in uncertainty.contributions.iter().take(SHOWN) {
+        let [[amplitude, _], [_, phase]] = one.covariance;
+        rows.add_row([
+            printable(&one.part).into_owned(),
+            printable(&one.source).into_owned(),
+            fixed(db_from_neper(amplitude.sqrt()), 3),
+            fixed(phase.sqrt().to_degrees(), 2),
+            fixed(100.0 * one.share, 1),
+        ]);
+    }
+    let _ = writeln!(text, "\n{}", lines(&rows));
+    let left = uncertainty.contributions.len().saturating_sub(SHOWN);
+    if left > 0 {
+        let _ = writeln!(text, "and {left} smaller ones");
+    }
+    if let Some(advice) = &uncertainty.advice {
+        let percent = |share: f64| format!("{:.0} %", 100.0 * share);
+        let all = match advice.all_must_shrink_to {
+            Some(size) => format!("all uncertainties together must shrink to {}", percent(size)),
+            None => "not even exact data would decide".to_owned(),
+        };
+        let own = match advice.must_shrink_to {
+            Some(size) => format!("its uncertainty must shrink to {} of itself", percent(size)),
+            None => "even exact data of it alone would not decide".to_owned(),
+        };
+        text.push_str(&filled(&format!(
+            "To decide the rejection, about: {} contributes most ({} of the variance); {own}. \
+             Otherwise {all}.",
+            printable(&advice.part),
+            percent(advice.share),
+        )));
+    }
+    text
+}

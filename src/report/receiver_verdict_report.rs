@@ -1,0 +1,139 @@
+//! How the requirements on a receiver fare, and its worst points: text and JSON.
+
+use super::assessment_report::{add_decision, judged};
+use super::text_table::{filled, shown_rejection, telling};
+use crate::diagnostic::printable;
+use crate::downconverter::{
+    DownconverterResult, Receiver, ReceiverQuantity, ReceiverRequirement, ReceiverVerdict,
+};
+use crate::measurement::{Assessment, Decision, ReceiverUncertainty};
+use crate::units::{ShownFrequency, shown_band};
+use serde_json::{Value, json};
+use std::fmt::Write as _;
+
+pub(super) fn summary_json(receiver: &Receiver, result: &DownconverterResult) -> Value {
+    let summary = &result.summary;
+    let powers = result.lo.iter().flat_map(|point| &point.mixers).filter_map(|m| m.lo_power_dbm);
+    let (lowest, highest) =
+        powers.fold((None, None), |(low, high): (Option<f64>, Option<f64>), dbm| {
+            (
+                Some(low.map_or(dbm, |low| low.min(dbm))),
+                Some(high.map_or(dbm, |high| high.max(dbm))),
+            )
+        });
+    let fix_first = result.fix_first().map(|row| row.contributor.to_string());
+    let amplitude = &summary.worst_amplitude_imbalance;
+    let quadrature = &summary.worst_quadrature_error;
+    json!({
+        "lo_band_hz": [receiver.plan.lo_hz[0], receiver.plan.lo_hz[receiver.plan.lo_hz.len() - 1]],
+        "worst_image_rejection_db": summary.worst.balance.image_rejection_db,
+        "worst_at_lo_hz": summary.worst.lo_hz,
+        "worst_at_if_hz": summary.worst.if_hz,
+        "median_image_rejection_db": summary.median_image_rejection_db,
+        "worst_amplitude_imbalance_db": amplitude.balance.wanted().0,
+        "worst_amplitude_imbalance_at_lo_hz": amplitude.lo_hz,
+        "worst_amplitude_imbalance_at_if_hz": amplitude.if_hz,
+        "worst_quadrature_error_deg": quadrature.balance.wanted().1,
+        "worst_quadrature_error_at_lo_hz": quadrature.lo_hz,
+        "worst_quadrature_error_at_if_hz": quadrature.if_hz,
+        "lowest_lo_power_dbm": lowest,
+        "highest_lo_power_dbm": highest,
+        "leading_output": if summary.q_leads_i_deg > 0.0 { "q" } else { "i" },
+        "q_leads_i_deg": summary.q_leads_i_deg,
+        "reversed_points": summary.reversed_points,
+        "fix_first": fix_first,
+    })
+}
+
+pub(super) fn verdict_json(verdict: &ReceiverVerdict, assessment: Option<&Assessment>) -> Value {
+    let requirements: Vec<Value> = verdict
+        .requirements
+        .iter()
+        .enumerate()
+        .map(|(at, held)| {
+            let mut entry = json!({
+                "name": held.quantity.name(),
+                "limit": held.limit,
+                "worst": held.worst,
+                "at_lo_hz": held.at_lo_hz,
+                "at_if_hz": held.at_if_hz,
+                "at_mixer": held.at_mixer,
+                "margin": held.margin,
+                "pass": held.passes(),
+            });
+            if let Some(assessment) = assessment {
+                add_decision(&mut entry, &assessment.requirements[at]);
+            }
+            entry
+        })
+        .collect();
+    let bands: Vec<[f64; 2]> =
+        verdict.bands_that_pass_hz.iter().map(|&(low, high)| [low, high]).collect();
+    let pass = assessment.map_or(verdict.passes(), |a| a.decision == Decision::Pass);
+    let mut document =
+        json!({ "pass": pass, "requirements": requirements, "bands_that_pass_hz": bands });
+    if let Some(assessment) = assessment {
+        document["decision"] = json!(assessment.decision.to_string());
+    }
+    document
+}
+
+pub(super) fn verdict_text(
+    result: &DownconverterResult,
+    uncertainty: Option<&ReceiverUncertainty>,
+) -> String {
+    let mut text = String::new();
+    for (at, held) in result.verdict.requirements.iter().enumerate() {
+        let assessment = uncertainty.map(|known| &known.assessment);
+        let (word, probability) = judged(held.passes(), assessment, at, held.quantity.unit());
+        let probability =
+            if probability.is_empty() { probability } else { format!("; {probability}") };
+        text.push_str(&filled(&requirement(held, word, &probability)));
+    }
+    let summary = &result.summary;
+    let worst = &summary.worst;
+    text.push_str(&filled(&format!(
+        "Worst image rejection {} dB (LO {}, IF {}), median {} dB.",
+        shown_rejection(worst.balance.image_rejection_db),
+        ShownFrequency(worst.lo_hz),
+        ShownFrequency(worst.if_hz),
+        shown_rejection(summary.median_image_rejection_db),
+    )));
+    if !result.verdict.requirements.is_empty() {
+        let bands: Vec<String> = result
+            .verdict
+            .bands_that_pass_hz
+            .iter()
+            .map(|&range_hz| shown_band(range_hz))
+            .collect();
+        text.push_str(&filled(&if bands.is_empty() {
+            "No LO passes at every IF.".to_owned()
+        } else {
+            let measured = if uncertainty.is_some() { ", as measured" } else { "" };
+            format!("LOs that pass at every IF{measured}: {}.", bands.join(", "))
+        }));
+    }
+    text
+}
+
+fn requirement(held: &ReceiverRequirement, word: &str, probability: &str) -> String {
+    let unit = held.quantity.unit();
+    let mut place = format!("LO {}", ShownFrequency(held.at_lo_hz));
+    if let Some(if_hz) = held.at_if_hz {
+        let _ = write!(place, ", IF {}", ShownFrequency(if_hz));
+    }
+    if let Some(mixer) = &held.at_mixer {
+        let _ = write!(place, ", {}", printable(mixer));
+    }
+    format!(
+        "{word} {} {} {} {unit}: worst {} {unit} at {place}{probability}",
+        held.quantity.words(),
+        if held.quantity.is_lower_limit() { ">=" } else { "<=" },
+        held.limit,
+        if held.quantity == ReceiverQuantity::ImageRejection {
+            shown_rejection(held.worst)
+        } else {
+            telling(held.worst)
+        },
+    )
+}

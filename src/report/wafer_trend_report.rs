@@ -1,0 +1,100 @@
+//! What changes over a wafer: text and JSON.
+
+use super::text_table::{abbreviated, filled, fixed};
+use super::wafer_groups_report::{LONGEST_NAME, group_json, percent};
+use crate::units::db_from_neper;
+use crate::wafer::{EDGE_RING_SHARE, LotResult, Spatial, Trend, WaferResult};
+use serde_json::{Map, Value, json};
+
+pub(super) fn wafer_json(wafer: &WaferResult, rejection: &str) -> Value {
+    let mut made = group_json(&wafer.group, rejection);
+    let screening = wafer.screening.as_ref().map(|screening| {
+        json!({
+            "amplitude_median_db": db_from_neper(screening.median.re),
+            "amplitude_robust_deviation_db": db_from_neper(screening.sigma.re),
+            "phase_median_deg": screening.median.im.to_degrees(),
+            "phase_robust_deviation_deg": screening.sigma.im.to_degrees(),
+        })
+    });
+    if let Value::Object(made) = &mut made {
+        made.insert("screening".to_owned(), screening.unwrap_or_default());
+        made.insert(
+            "space".to_owned(),
+            json!({
+                "dies_fitted": wafer.fitted.len(),
+                "edge_ring_from_share_of_radius": EDGE_RING_SHARE,
+                "amplitude": spatial(&wafer.amplitude_db, "db"),
+                "phase": spatial(&wafer.phase_deg, "deg"),
+            }),
+        );
+    }
+    made
+}
+
+/// Every coefficient is the change from the wafer's centre to its rim.
+fn spatial(spatial: &Spatial, unit: &str) -> Value {
+    let with_unit = |pairs: &[(&str, f64)]| -> Map<String, Value> {
+        pairs.iter().map(|(name, value)| (format!("{name}_{unit}"), (*value).into())).collect()
+    };
+    let trend = spatial.trend.as_ref().map(|trend: &Trend| {
+        let mut made = with_unit(&[
+            ("centre", trend.level),
+            ("to_right_rim", trend.slope_x),
+            ("to_upper_rim", trend.slope_y),
+            ("to_rim_all_round", trend.bowl),
+        ]);
+        made.insert("share_explained".to_owned(), trend.explained.into());
+        made
+    });
+    let edge = spatial.edge.as_ref().map(|edge| {
+        let mut made =
+            with_unit(&[("edge_median", edge.edge_median), ("centre_median", edge.centre_median)]);
+        made.insert("edge_dies".to_owned(), edge.edge_count.into());
+        made.insert("centre_dies".to_owned(), edge.centre_count.into());
+        made
+    });
+    json!({"trend": trend, "edge_against_centre": edge})
+}
+
+/// The strongest trend over a wafer.
+pub(super) fn trend_text(result: &LotResult) -> String {
+    let explained = |trend: &Option<Trend>| trend.as_ref().map_or(0.0, |trend| trend.explained);
+    let strongest = |wafer: &WaferResult| {
+        explained(&wafer.amplitude_db.trend).max(explained(&wafer.phase_deg.trend))
+    };
+    let Some(wafer) =
+        result.wafers.iter().max_by(|one, other| strongest(one).total_cmp(&strongest(other)))
+    else {
+        return String::new();
+    };
+    let parts: Vec<String> = [
+        ("amplitude imbalance", "dB", &wafer.amplitude_db),
+        ("phase error", "deg", &wafer.phase_deg),
+    ]
+    .into_iter()
+    .filter_map(|(word, unit, spatial)| {
+        let trend = spatial.trend.as_ref()?;
+        Some(format!(
+            "{word} {} {unit} right, {} up, {} all round ({} of its spread)",
+            signed(trend.slope_x),
+            signed(trend.slope_y),
+            signed(trend.bowl),
+            percent(trend.explained),
+        ))
+    })
+    .collect();
+    if parts.is_empty() {
+        return String::new();
+    }
+    let name = wafer.group.wafer.as_deref().unwrap_or_default();
+    filled(&format!(
+        "From centre to rim of wafer {}: {}.",
+        abbreviated(name, LONGEST_NAME),
+        parts.join("; ")
+    ))
+}
+
+fn signed(value: f64) -> String {
+    let text = fixed(value, 2);
+    if text.starts_with('-') { text } else { format!("+{text}") }
+}
