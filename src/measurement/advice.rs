@@ -13,9 +13,9 @@ pub struct Advice {
     pub share: f64,
     /// To what fraction of itself its uncertainty must shrink for the requirement to be decided, all
     /// else as it is; `None` if even nought would not decide it.
-    pub must_shrink_to: Option<f64>,
+    pub reduce_to: Option<f64>,
     /// The same for all uncertainties together.
-    pub all_must_shrink_to: Option<f64>,
+    pub reduce_all_to: Option<f64>,
 }
 
 /// A rejection that is not decided.
@@ -49,8 +49,8 @@ impl OpenRejection {
         Some(Advice {
             part: part.to_owned(),
             share,
-            must_shrink_to: self.largest_decided(&own),
-            all_must_shrink_to: self.largest_decided(&self.error.covariance),
+            reduce_to: self.largest_decided(&own),
+            reduce_all_to: self.largest_decided(&self.error.covariance),
         })
     }
 

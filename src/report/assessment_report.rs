@@ -32,7 +32,7 @@ pub(super) fn estimates_json(quantities: &[Estimate<'_>]) -> Value {
     for quantity in quantities {
         let high = quantity.spread.high;
         all[quantity.name] = json!({
-            "measured": quantity.measured,
+            "estimate": quantity.measured,
             "median": quantity.spread.median,
             "bias": quantity.measured - quantity.spread.median,
             "low": quantity.spread.low,

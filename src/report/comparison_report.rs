@@ -16,7 +16,7 @@ pub struct ComparisonReport {
     band_hz: [f64; 2],
     points: usize,
     entries: Vec<EntryReport>,
-    worst_vector: f64,
+    max_vector_difference: f64,
     require_vector: Option<f64>,
     pass: bool,
 }
@@ -25,15 +25,15 @@ pub struct ComparisonReport {
 struct EntryReport {
     row: usize,
     column: usize,
-    worst_db: Option<f64>,
-    worst_db_at_hz: Option<f64>,
-    rms_db: Option<f64>,
-    worst_deg: Option<f64>,
-    worst_deg_at_hz: Option<f64>,
-    rms_deg: Option<f64>,
-    worst_vector: f64,
-    worst_vector_at_hz: f64,
-    rms_vector: f64,
+    max_magnitude_difference_db: Option<f64>,
+    max_magnitude_difference_at_hz: Option<f64>,
+    rms_magnitude_difference_db: Option<f64>,
+    max_phase_difference_deg: Option<f64>,
+    max_phase_difference_at_hz: Option<f64>,
+    rms_phase_difference_deg: Option<f64>,
+    max_vector_difference: f64,
+    max_vector_difference_at_hz: f64,
+    rms_vector_difference: f64,
 }
 
 impl ComparisonReport {
@@ -43,15 +43,15 @@ impl ComparisonReport {
         let entries = comparison.entries.iter().map(|entry| EntryReport {
             row: entry.row.number(),
             column: entry.column.number(),
-            worst_db: entry.magnitude_db.map(|d| d.worst),
-            worst_db_at_hz: entry.magnitude_db.map(|d| d.worst_at_hz),
-            rms_db: entry.magnitude_db.map(|d| d.rms),
-            worst_deg: entry.phase_deg.map(|d| d.worst),
-            worst_deg_at_hz: entry.phase_deg.map(|d| d.worst_at_hz),
-            rms_deg: entry.phase_deg.map(|d| d.rms),
-            worst_vector: entry.vector.worst,
-            worst_vector_at_hz: entry.vector.worst_at_hz,
-            rms_vector: entry.vector.rms,
+            max_magnitude_difference_db: entry.magnitude_db.map(|d| d.worst),
+            max_magnitude_difference_at_hz: entry.magnitude_db.map(|d| d.worst_at_hz),
+            rms_magnitude_difference_db: entry.magnitude_db.map(|d| d.rms),
+            max_phase_difference_deg: entry.phase_deg.map(|d| d.worst),
+            max_phase_difference_at_hz: entry.phase_deg.map(|d| d.worst_at_hz),
+            rms_phase_difference_deg: entry.phase_deg.map(|d| d.rms),
+            max_vector_difference: entry.vector.worst,
+            max_vector_difference_at_hz: entry.vector.worst_at_hz,
+            rms_vector_difference: entry.vector.rms,
         });
         Self {
             first: names[0].clone(),
@@ -59,7 +59,7 @@ impl ComparisonReport {
             band_hz: [comparison.band_hz.0, comparison.band_hz.1],
             points: comparison.first.grid().len(),
             entries: entries.collect(),
-            worst_vector: comparison.worst().vector.worst,
+            max_vector_difference: comparison.worst().vector.worst,
             require_vector,
             pass: require_vector.is_none_or(|limit| comparison.is_within(limit)),
         }
@@ -87,7 +87,7 @@ pub fn comparison_text(report: &ComparisonReport) -> String {
         ShownFrequency(*high)
     );
     let mut entries: Vec<_> = report.entries.iter().collect();
-    entries.sort_by(|one, other| other.worst_vector.total_cmp(&one.worst_vector));
+    entries.sort_by(|one, other| other.max_vector_difference.total_cmp(&one.max_vector_difference));
     let mut table = table(&[
         "entry",
         "worst\nvector",
@@ -103,13 +103,13 @@ pub fn comparison_text(report: &ComparisonReport) -> String {
     for entry in entries.iter().take(ENTRIES_SHOWN) {
         table.add_row([
             format!("S{},{}", entry.row, entry.column),
-            format!("{:.2e}", entry.worst_vector),
-            ShownFrequency(entry.worst_vector_at_hz).to_string(),
-            format!("{:.2e}", entry.rms_vector),
-            optional(entry.worst_db),
-            optional(entry.rms_db),
-            optional(entry.worst_deg),
-            optional(entry.rms_deg),
+            format!("{:.2e}", entry.max_vector_difference),
+            ShownFrequency(entry.max_vector_difference_at_hz).to_string(),
+            format!("{:.2e}", entry.rms_vector_difference),
+            optional(entry.max_magnitude_difference_db),
+            optional(entry.rms_magnitude_difference_db),
+            optional(entry.max_phase_difference_deg),
+            optional(entry.rms_phase_difference_deg),
         ]);
     }
     text.push_str(&lines(&table));
@@ -122,7 +122,7 @@ pub fn comparison_text(report: &ComparisonReport) -> String {
         let _ = writeln!(
             text,
             "\n{word}: vector difference at most {limit}; worst {:.2e}",
-            report.worst_vector
+            report.max_vector_difference
         );
     }
     text
@@ -137,27 +137,27 @@ pub fn comparison_csv(report: &ComparisonReport) -> Result<String, csv::Error> {
     table.row([
         "row",
         "column",
-        "worst_db",
-        "worst_db_at_hz",
-        "rms_db",
-        "worst_deg",
-        "worst_deg_at_hz",
-        "rms_deg",
-        "worst_vector",
-        "worst_vector_at_hz",
-        "rms_vector",
+        "max_magnitude_difference_db",
+        "max_magnitude_difference_at_hz",
+        "rms_magnitude_difference_db",
+        "max_phase_difference_deg",
+        "max_phase_difference_at_hz",
+        "rms_phase_difference_deg",
+        "max_vector_difference",
+        "max_vector_difference_at_hz",
+        "rms_vector_difference",
     ])?;
     for entry in &report.entries {
         let values = [
-            entry.worst_db,
-            entry.worst_db_at_hz,
-            entry.rms_db,
-            entry.worst_deg,
-            entry.worst_deg_at_hz,
-            entry.rms_deg,
-            Some(entry.worst_vector),
-            Some(entry.worst_vector_at_hz),
-            Some(entry.rms_vector),
+            entry.max_magnitude_difference_db,
+            entry.max_magnitude_difference_at_hz,
+            entry.rms_magnitude_difference_db,
+            entry.max_phase_difference_deg,
+            entry.max_phase_difference_at_hz,
+            entry.rms_phase_difference_deg,
+            Some(entry.max_vector_difference),
+            Some(entry.max_vector_difference_at_hz),
+            Some(entry.rms_vector_difference),
         ];
         let ports = [entry.row.to_string(), entry.column.to_string()];
         table.row(ports.into_iter().chain(values.map(optional)))?;

@@ -117,7 +117,7 @@ pub fn plan_text(plan: &FrequencyPlan) -> String {
 /// None in practice: the table is made in memory.
 pub fn plan_csv(plan: &FrequencyPlan) -> Result<String, csv::Error> {
     let mut table = CsvTable::new();
-    table.row(["sideband", "what", "harmonic", "low_hz", "high_hz"])?;
+    table.row(["sideband", "band", "harmonic", "low_hz", "high_hz"])?;
     for side in &plan.sidebands {
         for (what, (low, high)) in
             [("lo", side.lo_hz), ("lo_input", side.lo_input_hz), ("image", side.image_hz)]

@@ -14,19 +14,19 @@ use std::fmt::Write as _;
 pub struct RebuildReport {
     file: String,
     ports: usize,
-    residual_rms: f64,
-    residual_largest: f64,
-    residual_at_hz: f64,
+    rms_residual: f64,
+    max_residual: f64,
+    max_residual_at_hz: f64,
     condition: f64,
     change_if_terminations_ignored: f64,
     max_singular_value: f64,
     max_reciprocity_error: Option<f64>,
     /// What does not fit over what the stated uncertainties allow.
-    misfit_ratio: Option<f64>,
+    residual_ratio: Option<f64>,
     /// The largest of an entry's real or imaginary part; `null` where nothing tells it.
-    largest_standard_uncertainty: Option<f64>,
+    max_standard_uncertainty: Option<f64>,
     /// `measurements` or `residual`: what it was told from.
-    uncertainty_from: Option<&'static str>,
+    uncertainty_source: Option<&'static str>,
     reflections: Vec<RepeatedReport>,
 }
 
@@ -35,7 +35,7 @@ pub struct RebuildReport {
 struct RepeatedReport {
     port: usize,
     measurements: usize,
-    largest_residual: f64,
+    max_residual: f64,
     at_hz: f64,
 }
 
@@ -46,16 +46,16 @@ impl RebuildReport {
         Self {
             file: file.to_owned(),
             ports: rebuilt.network.ports(),
-            residual_rms: rebuilt.residual_rms,
-            residual_largest: rebuilt.residual_largest,
-            residual_at_hz: rebuilt.residual_at_hz,
+            rms_residual: rebuilt.residual_rms,
+            max_residual: rebuilt.residual_largest,
+            max_residual_at_hz: rebuilt.residual_at_hz,
             condition: rebuilt.condition,
             change_if_terminations_ignored: rebuilt.if_terminations_ignored,
             max_singular_value: quality.max_singular_value.value,
             max_reciprocity_error: quality.max_reciprocity_error.map(|worst| worst.value),
-            misfit_ratio: rebuilt.misfit_ratio,
-            largest_standard_uncertainty: rebuilt.covariance.as_ref().map(EntryCovariance::largest),
-            uncertainty_from: rebuilt.covariance.as_ref().map(|covariance| {
+            residual_ratio: rebuilt.misfit_ratio,
+            max_standard_uncertainty: rebuilt.covariance.as_ref().map(EntryCovariance::largest),
+            uncertainty_source: rebuilt.covariance.as_ref().map(|covariance| {
                 if covariance.degrees_of_freedom.is_some() { "residual" } else { "measurements" }
             }),
             reflections: rebuilt
@@ -64,7 +64,7 @@ impl RebuildReport {
                 .map(|repeated| RepeatedReport {
                     port: repeated.port.number(),
                     measurements: repeated.count,
-                    largest_residual: repeated.largest_residual,
+                    max_residual: repeated.largest_residual,
                     at_hz: repeated.at_hz,
                 })
                 .collect(),
@@ -83,16 +83,16 @@ pub fn rebuild_text(report: &RebuildReport) -> String {
          largest singular value {}, worst |Sij - Sji| {:.1e}\n\n",
         printable(&report.file),
         report.ports,
-        report.residual_rms,
-        report.residual_largest,
-        ShownFrequency(report.residual_at_hz),
+        report.rms_residual,
+        report.max_residual,
+        ShownFrequency(report.max_residual_at_hz),
         fixed(report.condition, 1),
         report.change_if_terminations_ignored,
         fixed(report.max_singular_value, 4),
         report.max_reciprocity_error.unwrap_or_default(),
     );
     if let (Some(largest), Some(from)) =
-        (report.largest_standard_uncertainty, report.uncertainty_from)
+        (report.max_standard_uncertainty, report.uncertainty_source)
     {
         let _ = writeln!(
             text,
@@ -104,7 +104,7 @@ pub fn rebuild_text(report: &RebuildReport) -> String {
         rows.add_row(vec![
             format!("S{0},{0}", row.port),
             format!("{} times", row.measurements),
-            format!("{:.1e}", row.largest_residual),
+            format!("{:.1e}", row.max_residual),
             ShownFrequency(row.at_hz).to_string(),
         ]);
     }
@@ -119,12 +119,12 @@ pub fn rebuild_text(report: &RebuildReport) -> String {
 /// None in practice: the table is made in memory.
 pub fn rebuild_csv(report: &RebuildReport) -> Result<String, csv::Error> {
     let mut table = CsvTable::new();
-    table.row(["port", "measurements", "largest_residual", "at_hz"])?;
+    table.row(["port", "measurements", "max_residual", "at_hz"])?;
     for row in &report.reflections {
         table.row([
             row.port.to_string(),
             row.measurements.to_string(),
-            row.largest_residual.to_string(),
+            row.max_residual.to_string(),
             row.at_hz.to_string(),
         ])?;
     }

@@ -41,7 +41,7 @@ pub(super) fn blocks_json(result: &DownconverterResult) -> Vec<Value> {
 fn block(taken: &PartTaken) -> Value {
     json!({
         "block": taken.name,
-        "way": if taken.way == Way::Lo { "lo" } else { "rf" },
+        "path": if taken.way == Way::Lo { "lo" } else { "rf" },
         "kind": taken.kind.map(|kind| match kind {
             PartKind::Splitter(kind) => kind.to_string(),
             PartKind::Line => "line".to_owned(),
@@ -70,7 +70,7 @@ pub(super) fn allocation_json(allocation: &Allocation) -> Value {
         "allowed_total_amplitude_db": db_from_neper(allocation.allowed_total),
         "allowed_total_phase_deg": allocation.allowed_total.to_degrees(),
         "factor": allocation.factor,
-        "shares": shares,
+        "allowances": shares,
         "return_losses": allocation.return_losses.map(|losses| json!({
             "needed_sum_db": losses.needed_sum_db,
             "mixers_db": losses.mixers_db,

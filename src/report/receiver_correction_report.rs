@@ -19,7 +19,7 @@ pub(super) fn correction_json(plan: &CorrectionPlan, lo_hz: &[f64]) -> Value {
     };
     let cover = plan.cover.as_ref().map(|cover| match cover {
         TrimCover::Holds(segments) => json!({
-            "trims_needed": segments.len(),
+            "corrections_needed": segments.len(),
             "segments": segments
                 .iter()
                 .map(|segment| {
@@ -30,9 +30,9 @@ pub(super) fn correction_json(plan: &CorrectionPlan, lo_hz: &[f64]) -> Value {
                 .collect::<Vec<_>>(),
         }),
         TrimCover::Impossible { lo_hz, best_db } => json!({
-            "trims_needed": null,
+            "corrections_needed": null,
             "impossible_at_lo_hz": lo_hz,
-            "best_there_db": best_db,
+            "best_image_rejection_db": best_db,
         }),
     });
     json!({
@@ -40,11 +40,11 @@ pub(super) fn correction_json(plan: &CorrectionPlan, lo_hz: &[f64]) -> Value {
         "amplitude_step_db": plan.steps.amplitude_db,
         "phase_step_deg": plan.steps.phase_deg,
         "single": trim(&plan.single),
-        "single_in_steps": trim(&plan.single_in_steps),
+        "single_quantised": trim(&plan.single_in_steps),
         "per_lo_worst_image_rejection_db": plan.per_lo_db(),
-        "per_lo_in_steps_worst_image_rejection_db": plan.per_lo_in_steps_db(),
+        "per_lo_quantised_worst_image_rejection_db": plan.per_lo_in_steps_db(),
         "per_lo": per_lo(&plan.per_lo),
-        "per_lo_in_steps": per_lo(&plan.per_lo_in_steps),
+        "per_lo_quantised": per_lo(&plan.per_lo_in_steps),
         "requirement": cover,
     })
 }

@@ -35,16 +35,17 @@ pub(super) fn receiver_uncertainty_json(
             "u_phase_deg": row.u_phase.to_degrees(),
         })
     });
+    let percent = |fraction: f64| 100.0 * fraction;
     let advice = uncertainty.advice.as_ref().map(|advice| {
         json!({
             "part": advice.part,
             "share": advice.share,
-            "must_shrink_to": advice.must_shrink_to,
-            "all_must_shrink_to": advice.all_must_shrink_to,
+            "reduce_to_percent": advice.reduce_to.map(percent),
+            "reduce_all_to_percent": advice.reduce_all_to.map(percent),
         })
     });
     let mut document = assessment_json(&uncertainty.assessment);
-    document["may_be_perfect"] = json!(uncertainty.worst_rejection.high.is_infinite());
+    document["unbounded_interval"] = json!(uncertainty.worst_rejection.high.is_infinite());
     document["summary"] = estimates_json(&estimates(uncertainty, result));
     document["contributions"] = uncertainty.contributions.iter().map(contribution).collect();
     document["budget"] = budget.collect();
@@ -85,7 +86,7 @@ fn estimates<'u>(
     let measured = powers.filter_map(|mixer| mixer.lo_power_dbm).reduce(f64::min);
     if let (Some(spread), Some(measured)) = (&uncertainty.least_power, measured) {
         quantities.push(Estimate {
-            name: "lowest_lo_power_dbm",
+            name: "min_lo_power_dbm",
             words: "LO power",
             unit: "dBm",
             measured,
@@ -163,11 +164,11 @@ pub(super) fn receiver_uncertainty_text(
     }
     if let Some(advice) = &uncertainty.advice {
         let percent = |share: f64| format!("{:.0} %", 100.0 * share);
-        let all = match advice.all_must_shrink_to {
+        let all = match advice.reduce_all_to {
             Some(size) => format!("all uncertainties together must shrink to {}", percent(size)),
             None => "not even exact data would decide".to_owned(),
         };
-        let own = match advice.must_shrink_to {
+        let own = match advice.reduce_to {
             Some(size) => format!("its uncertainty must shrink to {} of itself", percent(size)),
             None => "even exact data of it alone would not decide".to_owned(),
         };

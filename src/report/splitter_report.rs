@@ -46,7 +46,7 @@ pub struct SplitterReport {
     reference_ohm: Vec<Pair>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     loads: Vec<LoadReport>,
-    told_from_data: Vec<String>,
+    inferred: Vec<String>,
     warnings: Vec<String>,
     points: Vec<SplitterRow>,
     summary: SplitterSummary,
@@ -164,7 +164,7 @@ impl SplitterReport {
                 .iter()
                 .map(|(port, load)| LoadReport { port: *port, load: load.clone() })
                 .collect(),
-            told_from_data: result.roles.told.clone(),
+            inferred: result.roles.told.clone(),
             warnings: result.warnings.clone(),
             points: result
                 .points

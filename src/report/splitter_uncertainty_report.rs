@@ -28,7 +28,7 @@ pub(super) fn splitter_uncertainty_json(
         row
     });
     let mut document = assessment_json(&uncertainty.assessment);
-    document["may_be_perfect"] = json!(uncertainty.worst_rejection.high.is_infinite());
+    document["unbounded_interval"] = json!(uncertainty.worst_rejection.high.is_infinite());
     document["summary"] = estimates_json(&estimates(uncertainty, result));
     document["points"] = points.collect();
     document

@@ -129,11 +129,11 @@ impl StationReport {
         let drift = self.drift.as_ref().map(|drift| {
             json!({
                 "entry": [drift.entry.0.number(), drift.entry.1.number()],
-                "max_vector": drift.vector.worst,
-                "max_vector_at_hz": drift.vector.worst_at_hz,
-                "rms_vector": drift.vector.rms,
-                "max_magnitude_db": drift.magnitude_db.value,
-                "max_phase_deg": drift.phase_deg.value,
+                "max_vector_difference": drift.vector.worst,
+                "max_vector_difference_at_hz": drift.vector.worst_at_hz,
+                "rms_vector_difference": drift.vector.rms,
+                "max_magnitude_difference_db": drift.magnitude_db.value,
+                "max_phase_difference_deg": drift.phase_deg.value,
                 "delays_s": drift.delays_s,
                 "lengths_um": drift
                     .delays_s
@@ -148,8 +148,8 @@ impl StationReport {
         json!({
             "pass": self.holds(),
             "files": files.collect::<Vec<_>>(),
-            "throughs": throughs.collect::<Vec<_>>(),
-            "through_limit": self.through_limit,
+            "thrus": throughs.collect::<Vec<_>>(),
+            "thru_limit": self.through_limit,
             "drift": drift,
         })
     }

@@ -20,10 +20,10 @@ pub(super) fn tones_json(tones: &ToneComparisons) -> Value {
             "predicted_low_db": finite(point.interval_db.0),
             "predicted_high_db": finite(point.interval_db.1),
             "normalised_error": finite(point.normalised_error),
-            "added_error_least_db": finite(db_from_neper(point.added_error.0)),
-            "added_error_least_deg": finite(point.added_error.0.to_degrees()),
-            "added_error_most_db": finite(db_from_neper(point.added_error.1)),
-            "added_error_most_deg": finite(point.added_error.1.to_degrees()),
+            "min_added_error_db": finite(db_from_neper(point.added_error.0)),
+            "min_added_error_deg": finite(point.added_error.0.to_degrees()),
+            "max_added_error_db": finite(db_from_neper(point.added_error.1)),
+            "max_added_error_deg": finite(point.added_error.1.to_degrees()),
         })
     });
     let mixers = tones.mixers.map(|mixers| {
@@ -60,8 +60,8 @@ pub fn tones_csv(tones: &ToneComparisons) -> Result<String, csv::Error> {
         "predicted_low_db",
         "predicted_high_db",
         "normalised_error",
-        "added_error_least_db",
-        "added_error_most_db",
+        "min_added_error_db",
+        "max_added_error_db",
     ])?;
     for point in &tones.points {
         let row = [

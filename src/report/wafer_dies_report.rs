@@ -28,11 +28,11 @@ pub fn dies_csv(job: &LotJob, result: &LotResult) -> Result<String, csv::Error> 
         "worst_amplitude_imbalance_db",
         "margin_db",
         "message",
-        "lo_power_dbm_min",
+        "min_lo_power_dbm",
         "mean_amplitude_imbalance_db",
         "mean_phase_error_deg",
-        "touchdown",
-        "counts",
+        "measurement",
+        "counted",
         "edge_excluded",
         "outlier",
         "x_mm",
@@ -140,13 +140,13 @@ fn named(row: &DieRow, more: &[(&str, Value)]) -> Value {
 
 fn retested(rows: &[usize], result: &LotResult) -> Value {
     let first = &result.rows[rows[0]];
-    let touchdowns = rows.iter().map(|&at| {
+    let measurements = rows.iter().map(|&at| {
         let row = &result.rows[at];
         json!({
             "line": row.line,
             "status": row.status.name(),
             "worst_rejection_db": row.figures.map(|figures| figures.worst_rejection_db),
-            "counts": row.stands,
+            "counted": row.stands,
         })
     });
     json!({
@@ -154,7 +154,7 @@ fn retested(rows: &[usize], result: &LotResult) -> Value {
         "wafer": first.key.wafer,
         "die_x": first.key.die_x,
         "die_y": first.key.die_y,
-        "touchdowns": touchdowns.collect::<Vec<_>>(),
+        "measurements": measurements.collect::<Vec<_>>(),
     })
 }
 

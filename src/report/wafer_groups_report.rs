@@ -21,7 +21,7 @@ pub(super) fn group_json(group: &GroupResult, rejection: &str) -> Value {
         group.rejection.as_ref().map_or(Value::Null, quantiles_json),
     );
     made.insert("channel_error".to_owned(), group.channel.as_ref().map_or(Value::Null, channel));
-    made.insert("capability_index".to_owned(), group.capability.into());
+    made.insert("ppk".to_owned(), group.capability.into());
     let limits = group.limits.iter().map(|count| {
         json!({
             "name": count.limit.quantity.name(),
@@ -36,7 +36,7 @@ pub(super) fn group_json(group: &GroupResult, rejection: &str) -> Value {
     made.insert("fails_first".to_owned(), first.into());
     let place = group.worst_place.map_or(Value::Null, |place| {
         json!({
-            "most_often_hz": place.most_often_hz,
+            "mode_hz": place.most_often_hz,
             "share": place.share,
             "median_hz": place.median_hz,
         })
@@ -76,13 +76,13 @@ fn counts(counts: &Counts) -> Value {
 
 pub(super) fn quantiles_json(quantiles: &Quantiles) -> Value {
     json!({
-        "least": quantiles.least,
+        "min": quantiles.least,
         "p05": quantiles.p05,
         "p25": quantiles.p25,
         "median": quantiles.median,
         "p75": quantiles.p75,
         "p95": quantiles.p95,
-        "largest": quantiles.largest,
+        "max": quantiles.largest,
     })
 }
 

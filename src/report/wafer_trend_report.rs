@@ -39,9 +39,9 @@ fn spatial(spatial: &Spatial, unit: &str) -> Value {
     let trend = spatial.trend.as_ref().map(|trend: &Trend| {
         let mut made = with_unit(&[
             ("centre", trend.level),
-            ("to_right_rim", trend.slope_x),
-            ("to_upper_rim", trend.slope_y),
-            ("to_rim_all_round", trend.bowl),
+            ("tilt_x", trend.slope_x),
+            ("tilt_y", trend.slope_y),
+            ("radial", trend.bowl),
         ]);
         made.insert("share_explained".to_owned(), trend.explained.into());
         made

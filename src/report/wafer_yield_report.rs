@@ -14,7 +14,7 @@ pub(super) fn what_ifs_json(result: &LotResult, rejection: &str) -> Vec<Value> {
 fn what_if(answer: &WhatIfResult, rejection: &str) -> Value {
     json!({
         "name": answer.name,
-        "words": answer.words,
+        "label": answer.words,
         "yield_by_rejection_alone": answer.passing.as_ref().map(yield_json),
         format!("worst_{rejection}"): answer.rejection.as_ref().map(quantiles_json),
     })

@@ -96,7 +96,7 @@ impl Sandbox {
 
     /// The maximum difference between entries of two files, by `compare`.
     pub(crate) fn difference(&self, first: &str, second: &str) -> f64 {
-        number(&self.json(&format!("compare {first} {second}")), "/worst_vector")
+        number(&self.json(&format!("compare {first} {second}")), "/max_vector_difference")
     }
 
     /// The sorted names of what a folder holds; none if there is no such folder.

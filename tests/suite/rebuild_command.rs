@@ -38,7 +38,7 @@ fn the_whole_is_rebuilt_from_pairs_of_ports() {
     let report = sandbox.json("rebuild set.toml --output again.s4p");
     // The bad load reflects a third, and ignoring it would show.
     assert!(number(&report, "/change_if_terminations_ignored") > 0.05);
-    assert!(number(&report, "/residual_largest") < 1e-12);
+    assert!(number(&report, "/max_residual") < 1e-12);
     let difference = sandbox.difference("whole.s4p", "again.s4p");
     assert!(difference < 1e-10, "{difference}");
     let shown = sandbox.succeeds("rebuild set.toml --output again.s4p --overwrite");

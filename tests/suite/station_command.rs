@@ -59,14 +59,14 @@ fn bare_lines_come_out_of_their_pads() {
 #[test]
 fn checks_give_length_and_drift() {
     let report = station().json("station station.toml");
-    let length_um = number(&report, "/throughs/0/length_um");
+    let length_um = number(&report, "/thrus/0/length_um");
     assert!((length_um - 25.0).abs() < 0.05, "{length_um}");
-    assert!(number(&report, "/throughs/0/residual") < 1e-3);
+    assert!(number(&report, "/thrus/0/residual") < 1e-3);
     let drift_um = number(&report, "/drift/lengths_um/0");
     assert!((drift_um - 4.0).abs() < 0.05, "{drift_um}");
     // 4 um of this line at 34 GHz.
     let want_deg = -(phase_constant(34e9) * 4e-6).to_degrees();
-    let phase_deg = number(&report, "/drift/max_phase_deg");
+    let phase_deg = number(&report, "/drift/max_phase_difference_deg");
     assert!((phase_deg - want_deg).abs() < 0.01, "{phase_deg} {want_deg}");
 }
 

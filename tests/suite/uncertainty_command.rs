@@ -276,7 +276,7 @@ reflection = {{ magnitude = {reflection} }}
     };
     let (probability, advice) = run(1.0);
     assert!((0.05..0.95).contains(&probability));
-    let size = number(&advice, "/all_must_shrink_to");
+    let size = number(&advice, "/reduce_all_to_percent") / 100.0;
     assert!(size > 0.0 && size < 1.0);
     // 3,000 trials know 95 % to 0.4 %; the size comes from as many. Three and a half times the root
     // of their squares.
@@ -292,7 +292,7 @@ fn a_perfect_part_is_known_from_below() {
     sandbox.succeeds("component quadrature_hybrid --grid 28GHz..30GHz:2 --output perfect.s4p");
     let report = sandbox.json("splitter perfect.s4p --uncertainty magnitude_db=0.03,phase_deg=0.3");
     let known = &report["uncertainty"];
-    assert_eq!(known["may_be_perfect"], true);
+    assert_eq!(known["unbounded_interval"], true);
     assert!(known["summary"]["worst_image_rejection_db"]["high"].is_null());
     let point = &known["points"][0];
     assert!(point["image_rejection_high_db"].is_null());

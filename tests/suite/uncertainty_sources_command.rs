@@ -122,7 +122,7 @@ standard_uncertainty = 0.002
     }
     sandbox.write("set.toml", &set);
     let report = sandbox.json("rebuild set.toml --output whole.s3p --covariance covariance.csv");
-    assert_eq!(report["uncertainty_from"], "measurements");
+    assert_eq!(report["uncertainty_source"], "measurements");
     sandbox.write("u.toml", "trials = 100\nsource = [{ covariance = \"covariance.csv\" }]\n");
     let report = sandbox.json("splitter whole.s3p --uncertainty u.toml");
     let hz = number(&report, "/points/0/frequency_hz");

@@ -69,14 +69,14 @@ fn dies_are_counted_and_retests_listed() {
     ] {
         assert_eq!(summary["counts"][name], want, "{name}");
     }
-    assert_eq!(summary["retests"][0]["touchdowns"][0]["status"], "fail");
-    assert_eq!(summary["retests"][0]["touchdowns"][1]["counts"], true);
+    assert_eq!(summary["retests"][0]["measurements"][0]["status"], "fail");
+    assert_eq!(summary["retests"][0]["measurements"][1]["counted"], true);
     let rows = rows(&sandbox, "out");
     assert_eq!(rows.len(), 66);
     let last = &rows[65];
     assert_eq!(last["touchdown_note"], "cleaned the probe");
-    assert_eq!((last["touchdown"].as_str(), last["counts"].as_str()), ("2", "true"));
-    assert_eq!(rows[12]["counts"], "false");
+    assert_eq!((last["measurement"].as_str(), last["counted"].as_str()), ("2", "true"));
+    assert_eq!(rows[12]["counted"], "false");
 }
 
 /// The coupling falls by 0.42 dB towards the rim (`component/process.rs`), and with voltage coupling
@@ -86,7 +86,7 @@ fn dies_are_counted_and_retests_listed() {
 fn the_radial_trend_is_that_of_the_process() {
     let summary = summary(&demo_wafer(), "out");
     let trend = &summary["wafers"][0]["space"]["amplitude"]["trend"];
-    let radial_db = number(trend, "/to_rim_all_round_db");
+    let radial_db = number(trend, "/radial_db");
     let power = 10_f64.powf(-0.285);
     let want_db = -0.42 * (1.0 + power / (1.0 - power));
     assert!((radial_db - want_db).abs() < 0.1, "{radial_db} {want_db}");
@@ -171,10 +171,10 @@ fn a_receiver_is_the_same_on_a_wafer_and_alone() {
                 ],
             );
             if has_power {
-                let power = [("lo_power_dbm_min", "lowest_lo_power_dbm")];
+                let power = [("min_lo_power_dbm", "min_lo_power_dbm")];
                 assert_like_alone(row, &alone["summary"], &power);
             } else {
-                assert_eq!(row["lo_power_dbm_min"], "");
+                assert_eq!(row["min_lo_power_dbm"], "");
             }
         }
     }
