@@ -116,7 +116,7 @@ pub fn drift(before: &Network, after: &Network) -> Result<Drift, NetworkError> {
             *kept = ValueAt { value: difference.worst, at_hz: difference.worst_at_hz };
         }
     };
-    for entry in comparison.entries.iter().filter(|entry| entry.row != entry.column) {
+    for entry in comparison.entries().iter().filter(|entry| entry.row != entry.column) {
         if let (Some(magnitude), Some(phase)) = (&entry.magnitude_db, &entry.phase_deg) {
             larger(&mut magnitude_db, magnitude);
             larger(&mut phase_deg, phase);

@@ -31,14 +31,40 @@ pub enum ChainForm {
 /// Chain matrices over frequency, 2N by 2N, row-major, point after point.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chain {
-    /// Which form.
-    pub form: ChainForm,
+    form: ChainForm,
     /// Ports on each side.
-    pub side: usize,
-    /// The frequencies.
-    pub grid: FrequencyGrid,
-    /// All entries.
-    pub entries: Vec<Complex64>,
+    side: usize,
+    grid: FrequencyGrid,
+    entries: Vec<Complex64>,
+}
+
+impl Chain {
+    /// Chain matrices with `side` ports on each side: `grid.len() * (2 side)^2` entries.
+    ///
+    /// # Errors
+    /// [`NetworkError::NoPorts`], and [`NetworkError::EntryCount`] for more or fewer entries.
+    pub fn new(
+        form: ChainForm,
+        side: usize,
+        grid: FrequencyGrid,
+        entries: Vec<Complex64>,
+    ) -> Result<Self, NetworkError> {
+        let (ports, points) = (side.saturating_mul(2), grid.len());
+        if side == 0 {
+            return Err(NetworkError::NoPorts);
+        }
+        let wanted = ports.checked_mul(ports).and_then(|size| size.checked_mul(points));
+        if wanted != Some(entries.len()) {
+            return Err(NetworkError::EntryCount { ports, points, found: entries.len() });
+        }
+        Ok(Self { form, side, grid, entries })
+    }
+
+    /// All entries, point after point, row-major.
+    #[must_use]
+    pub fn entries(&self) -> &[Complex64] {
+        &self.entries
+    }
 }
 
 /// The chain matrices of a 2N-port.

@@ -1,8 +1,7 @@
 //! Two networks against each other, entry by entry.
 
-use super::{
-    Network, NetworkError, ParameterKind, Port, change_reference, convert, on_common_grid,
-};
+use super::common_grid::common_grid;
+use super::{Network, NetworkError, ParameterKind, Port, change_reference, convert, onto_grid};
 use crate::units::db_from_amplitude;
 use num_complex::Complex64;
 
@@ -41,21 +40,24 @@ pub struct Comparison {
     pub first: Network,
     /// The second on it, as S in the references of the first.
     pub second: Network,
-    /// Entry by entry, row by row.
-    pub entries: Vec<EntryDifference>,
+    /// Entry by entry, row by row: at least one.
+    entries: Vec<EntryDifference>,
     /// Whether the second had to be moved to the references of the first.
     pub was_renormalised: bool,
 }
 
 impl Comparison {
+    /// Every entry, row by row.
+    #[must_use]
+    pub fn entries(&self) -> &[EntryDifference] {
+        &self.entries
+    }
+
     /// The entry whose vector difference is largest.
     #[must_use]
     pub fn worst(&self) -> &EntryDifference {
-        let larger = |one: &&EntryDifference, other: &&EntryDifference| {
-            one.vector.worst.total_cmp(&other.vector.worst)
-        };
         // A network has at least one port, so there is an entry.
-        self.entries.iter().max_by(larger).unwrap_or(&self.entries[0])
+        self.entries[1..].iter().fold(&self.entries[0], larger_vector)
     }
 
     /// Whether no entry differs by more than a limit, as |difference| of complex values.
@@ -63,6 +65,10 @@ impl Comparison {
     pub fn is_within(&self, limit: f64) -> bool {
         self.worst().vector.worst <= limit
     }
+}
+
+fn larger_vector<'e>(one: &'e EntryDifference, other: &'e EntryDifference) -> &'e EntryDifference {
+    if other.vector.worst.total_cmp(&one.vector.worst).is_ge() { other } else { one }
 }
 
 /// Compares two networks as S, second less first.
@@ -79,11 +85,9 @@ pub fn compare(first: &Network, second: &Network) -> Result<Comparison, NetworkE
         return Err(NetworkError::UnequalModes);
     }
     let scattering = |network: &Network| convert(network, ParameterKind::Scattering);
-    let mut common = on_common_grid(&[scattering(first)?, scattering(second)?])?;
-    let (Some(second), Some(first)) = (common.pop(), common.pop()) else {
-        return Err(NetworkError::NoFrequencies);
-    };
-    let (first, second) = (first.network, second.network);
+    let (first, second) = (scattering(first)?, scattering(second)?);
+    let grid = common_grid(&[&first, &second])?;
+    let (first, second) = (onto_grid(&first, &grid)?.network, onto_grid(&second, &grid)?.network);
     let was_renormalised = first.stored_references() != second.stored_references();
     let moved =
         change_reference(&second, first.stored_references().to_vec(), first.wave_definition())?;

@@ -1,49 +1,12 @@
 //! The container: one square matrix per frequency, checked once, contiguous.
 
-use super::{FrequencyGrid, NetworkError, Port, PortMode, WaveDefinition};
+use super::error::NetworkError;
+use super::grid::FrequencyGrid;
+use super::modes::check_modes;
+use super::parameter::ParameterKind;
+use super::ports::{Port, PortMode};
+use super::waves::WaveDefinition;
 use num_complex::Complex64;
-use std::fmt;
-
-/// Which quantities a matrix relates.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum ParameterKind {
-    /// S: reflected waves from incident waves.
-    Scattering,
-    /// Z: voltages from currents, ohms.
-    Impedance,
-    /// Y: currents from voltages, siemens.
-    Admittance,
-    /// H: (V1, I2) from (I1, V2), two ports.
-    HybridH,
-    /// G: (I1, V2) from (V1, I2), two ports.
-    HybridG,
-}
-
-impl ParameterKind {
-    /// The letter by which files know it.
-    #[must_use]
-    pub fn letter(self) -> char {
-        match self {
-            Self::Scattering => 'S',
-            Self::Impedance => 'Z',
-            Self::Admittance => 'Y',
-            Self::HybridH => 'H',
-            Self::HybridG => 'G',
-        }
-    }
-
-    /// Whether the parameter exists for two ports only.
-    #[must_use]
-    pub fn is_two_port_only(self) -> bool {
-        matches!(self, Self::HybridH | Self::HybridG)
-    }
-}
-
-impl fmt::Display for ParameterKind {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}", self.letter())
-    }
-}
 
 /// An N-port over frequency.
 ///
@@ -128,16 +91,15 @@ impl Network {
 
     /// Says what each row stands for where the network is mixed-mode.
     ///
+    /// Every single-ended port is in one row, as itself, or in two, the differential and the common
+    /// mode of its pair.
+    ///
     /// # Errors
-    /// [`NetworkError::EntryCount`] unless there is one mode per row.
+    /// [`NetworkError::ModeCount`] unless there is one mode per row, [`NetworkError::NoSuchPort`]
+    /// for a mode of a port beyond the rows, [`NetworkError::ModesOfPort`] for a port that the modes
+    /// leave out, name too often or put into different pairs.
     pub fn with_modes(mut self, modes: Vec<PortMode>) -> Result<Self, NetworkError> {
-        if modes.len() != self.ports {
-            return Err(NetworkError::EntryCount {
-                ports: self.ports,
-                points: self.grid.len(),
-                found: modes.len(),
-            });
-        }
+        check_modes(&modes, self.ports)?;
         let mixed = modes.iter().any(|mode| !matches!(mode, PortMode::Single(_)));
         self.modes = mixed.then_some(modes);
         Ok(self)

@@ -4,8 +4,8 @@ use super::lu::Lu;
 use super::quality::{Worst, assess};
 use super::reference_change::power_scattering;
 use super::{
-    ChainForm, FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition,
-    Wiring, change_reference, convert, from_chain, join, to_chain,
+    Chain, ChainForm, FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal,
+    WaveDefinition, Wiring, change_reference, convert, from_chain, join, to_chain,
 };
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
@@ -294,12 +294,7 @@ pub fn split_through(
         }
     };
     let build = |entries: Vec<Complex64>| {
-        let chain = super::Chain {
-            form: ChainForm::Voltage,
-            side: 1,
-            grid: through.grid().clone(),
-            entries,
-        };
+        let chain = Chain::new(ChainForm::Voltage, 1, through.grid().clone(), entries)?;
         from_chain(&chain, references.clone(), through.wave_definition())
     };
     let left = build(chains.concat())?;
@@ -315,7 +310,7 @@ fn line_halves(through: &Network) -> Result<Vec<[Complex64; 4]>, NetworkError> {
     // A = cosh γl; of the two exponents the one that decays.
     let mut turned: Vec<f64> = Vec::with_capacity(hz.len());
     let mut decays = Vec::with_capacity(hz.len());
-    for m in chain.entries.chunks_exact(4) {
+    for m in chain.entries().chunks_exact(4) {
         let cosh = 0.5 * (m[0] + m[3]);
         let sinh = (cosh * cosh - 1.0).sqrt();
         let (one, other) = (cosh - sinh, cosh + sinh);
@@ -328,8 +323,10 @@ fn line_halves(through: &Network) -> Result<Vec<[Complex64; 4]>, NetworkError> {
             other
         };
         let raw = transfer.arg();
-        let previous = turned.last().copied().unwrap_or(raw);
-        turned.push(raw + TAU * ((previous - raw) / TAU).round());
+        turned.push(match turned.last() {
+            Some(previous) => raw + TAU * ((previous - raw) / TAU).round(),
+            None => raw,
+        });
         decays.push(transfer.norm().ln());
     }
     // The phase at zero frequency is zero: whole turns are chosen so that a straight line through
@@ -344,7 +341,7 @@ fn line_halves(through: &Network) -> Result<Vec<[Complex64; 4]>, NetworkError> {
         0.0
     };
     Ok(chain
-        .entries
+        .entries()
         .chunks_exact(4)
         .zip(turned.iter().zip(decays))
         .map(|(m, (phase, decay))| {

@@ -1,6 +1,8 @@
 //! What can stop work on a network.
 
-use super::{ParameterKind, Port, Terminal};
+use super::parameter::ParameterKind;
+use super::ports::Port;
+use super::wiring::Terminal;
 use crate::units::{ShownFrequency, shown_complex};
 use num_complex::Complex64;
 
@@ -8,6 +10,17 @@ use num_complex::Complex64;
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum NetworkError {
+    /// Work on several networks met none.
+    #[error("at least one network is needed, found none")]
+    NoNetworks,
+    /// A frequency point beyond the grid.
+    #[error("point {} does not exist: the grid has {points}", point + 1)]
+    NoSuchPoint {
+        /// Index of the point, from 0.
+        point: usize,
+        /// Points of the grid.
+        points: usize,
+    },
     /// A grid without points.
     #[error("a network needs at least one frequency")]
     NoFrequencies,
@@ -36,6 +49,22 @@ pub enum NetworkError {
         points: usize,
         /// Entries given.
         found: usize,
+    },
+    /// More or fewer modes than rows.
+    #[error("{ports} rows need {ports} modes, found {found}")]
+    ModeCount {
+        /// Rows of the network.
+        ports: usize,
+        /// Modes given.
+        found: usize,
+    },
+    /// A port that the modes leave out, name too often, or put into different pairs.
+    #[error(
+        "port {port} must be in one row as itself, or in two as differential and common mode of one pair"
+    )]
+    ModesOfPort {
+        /// The port.
+        port: Port,
     },
     /// A network without ports.
     #[error("a network needs at least one port")]

@@ -14,33 +14,16 @@
 //! singular too, a lossless loop rings there.
 
 use super::lu::Lu;
+use super::wiring::{Terminal, Wiring};
 use super::{
     FrequencyGrid, Network, NetworkError, ParameterKind, Port, WaveDefinition, change_reference,
-    convert, onto_grid,
+    convert,
 };
 use num_complex::Complex64;
 use rayon::prelude::{
     IndexedParallelIterator as _, IntoParallelIterator as _, ParallelIterator as _,
     ParallelSliceMut as _,
 };
-
-/// A port of one of the blocks.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub struct Terminal {
-    /// Which block, from 0.
-    pub block: usize,
-    /// Which of its ports.
-    pub port: Port,
-}
-
-/// Which ports meet, and which face outwards.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Wiring {
-    /// Each list is one ideal node.
-    pub joins: Vec<Vec<Terminal>>,
-    /// The outside ports, in order. One that is in a join too taps that node.
-    pub outside: Vec<Terminal>,
-}
 
 /// Joins below this |D| are solved anew with pivoting.
 const SMALL_DETERMINANT: f64 = 1e-3;
@@ -62,36 +45,49 @@ pub fn join(blocks: &[Network], wiring: &Wiring) -> Result<Network, NetworkError
     Assembly::new(blocks, wiring)?.solve()
 }
 
-/// Brings networks to the frequencies that all of them cover: the points of the one with most
-/// points there, and the ends of the common range.
+/// Voltages at ports of joined blocks, at one frequency point.
+///
+/// Returns a row for each of `terminals`, with a column for each outside port of the wiring: volts
+/// per square root of a watt that a matched source would deliver into that outside port, all other
+/// outside ports ending in their references.
 ///
 /// # Errors
-/// [`NetworkError::NoCommonBand`] if no range is common to all; errors of [`onto_grid`].
-pub fn on_common_grid(blocks: &[Network]) -> Result<Vec<super::Interpolated>, NetworkError> {
-    let first_hz = blocks.iter().map(|block| block.grid().first_hz()).fold(0.0, f64::max);
-    let last_hz = blocks.iter().map(|block| block.grid().last_hz()).fold(f64::INFINITY, f64::min);
-    if first_hz > last_hz {
-        return Err(NetworkError::NoCommonBand { first_hz, last_hz });
+/// Those of [`join`], [`NetworkError::NoSuchBlock`] and [`NetworkError::NoSuchPort`] for a terminal
+/// that is not there, [`NetworkError::NoSuchPoint`] for a point beyond the blocks' grid.
+///
+/// # Examples
+/// ```
+/// use fourphase::network::{
+///     FrequencyGrid, Network, ParameterKind, Port, Terminal, Wiring, port_voltages,
+/// };
+///
+/// // A matched one-port takes the whole watt: the square root of 50 ohm, in volts.
+/// let grid = FrequencyGrid::from_hz(vec![29e9])?;
+/// let matched = Network::new(ParameterKind::Scattering, grid, 1, vec![0.0.into()], vec![50.0.into()])?;
+/// let port = Terminal { block: 0, port: Port::from_index(0) };
+/// let wiring = Wiring { joins: Vec::new(), outside: vec![port] };
+/// let volts = port_voltages(&[matched], &wiring, &[port], 0)?;
+/// assert!((volts[0][0].re - 50_f64.sqrt()).abs() < 1e-12);
+/// # Ok::<(), fourphase::network::NetworkError>(())
+/// ```
+pub fn port_voltages(
+    blocks: &[Network],
+    wiring: &Wiring,
+    terminals: &[Terminal],
+    point: usize,
+) -> Result<Vec<Vec<Complex64>>, NetworkError> {
+    let assembly = Assembly::new(blocks, wiring)?;
+    if point >= assembly.grid.len() {
+        return Err(NetworkError::NoSuchPoint { point, points: assembly.grid.len() });
     }
-    let inside = |block: &Network| -> Vec<f64> {
-        block
-            .grid()
-            .as_hz()
-            .iter()
-            .copied()
-            .filter(|hz| (first_hz..=last_hz).contains(hz))
-            .collect()
-    };
-    let mut points_hz = blocks.iter().map(inside).max_by_key(Vec::len).unwrap_or_default();
-    for end_hz in [first_hz, last_hz] {
-        if !points_hz.iter().any(|hz| hz.total_cmp(&end_hz).is_eq()) {
-            points_hz.push(end_hz);
-        }
+    for terminal in terminals {
+        let block = blocks
+            .get(terminal.block)
+            .ok_or(NetworkError::NoSuchBlock { block: terminal.block })?;
+        block.check_port(terminal.port)?;
     }
-    points_hz.sort_by(f64::total_cmp);
-    points_hz.dedup();
-    let grid = FrequencyGrid::from_hz(points_hz)?;
-    blocks.iter().map(|block| onto_grid(block, &grid)).collect()
+    let waves = assembly.waves(point)?;
+    Ok(terminals.iter().map(|&terminal| assembly.voltages(&waves, terminal)).collect())
 }
 
 /// The references, in ohms, at which [`join`] lets ports meet: those that share a node take that of
@@ -100,7 +96,7 @@ pub fn on_common_grid(blocks: &[Network]) -> Result<Vec<super::Interpolated>, Ne
 /// # Panics
 /// If the wiring names a port that is not there.
 #[must_use]
-pub fn node_references(blocks: &[Network], wiring: &Wiring) -> Vec<Vec<f64>> {
+pub(crate) fn node_references(blocks: &[Network], wiring: &Wiring) -> Vec<Vec<f64>> {
     let own_ohm =
         |terminal: &Terminal| blocks[terminal.block].references_ohm(0)[terminal.port.index()].re;
     let mut targets: Vec<Vec<f64>> = blocks
@@ -136,7 +132,7 @@ struct Step {
 
 /// Networks ready to be joined: one common grid, real references, joins in pairs.
 #[derive(Clone, Debug)]
-pub struct Assembly {
+struct Assembly {
     grid: FrequencyGrid,
     /// Scattering matrices of all blocks, junctions included.
     blocks: Vec<Vec<Complex64>>,
@@ -155,8 +151,9 @@ impl Assembly {
     ///
     /// # Errors
     /// See [`join`].
-    pub fn new(blocks: &[Network], wiring: &Wiring) -> Result<Self, NetworkError> {
-        let grid = blocks.first().map(|block| block.grid().clone()).ok_or(NetworkError::NoPorts)?;
+    fn new(blocks: &[Network], wiring: &Wiring) -> Result<Self, NetworkError> {
+        let grid =
+            blocks.first().map(|block| block.grid().clone()).ok_or(NetworkError::NoNetworks)?;
         for (at, block) in blocks.iter().enumerate() {
             if block.modes().is_some() {
                 return Err(NetworkError::MixedMode);
@@ -244,7 +241,7 @@ impl Assembly {
             .map(|(&start, &size)| (start..start + size).collect())
             .collect();
         let mut open = self.pairs.clone();
-        while !open.is_empty() {
+        loop {
             let cost = |&(k, l, _): &(usize, usize, usize)| {
                 let (one, other) = (group_of[k], group_of[l]);
                 if one == other {
@@ -253,7 +250,7 @@ impl Assembly {
                     (members[one].len() + members[other].len()).pow(2)
                 }
             };
-            let cheapest = (0..open.len()).min_by_key(|&at| cost(&open[at])).unwrap_or(0);
+            let Some(cheapest) = (0..open.len()).min_by_key(|&at| cost(&open[at])) else { break };
             let (k, l, join) = open.swap_remove(cheapest);
             let (one, other) = (group_of[k], group_of[l]);
             let is_loop = one == other;
@@ -278,7 +275,7 @@ impl Assembly {
     ///
     /// # Errors
     /// [`NetworkError::RingingJoin`].
-    pub fn solve(&self) -> Result<Network, NetworkError> {
+    fn solve(&self) -> Result<Network, NetworkError> {
         let outside = self.outside.len();
         let size = outside * outside;
         let mut entries = vec![Complex64::ZERO; self.grid.len() * size];
@@ -354,7 +351,7 @@ impl Assembly {
     ///
     /// # Panics
     /// If there is no such point.
-    pub fn waves(&self, point: usize) -> Result<Waves, NetworkError> {
+    fn waves(&self, point: usize) -> Result<Waves, NetworkError> {
         let all = self.references_ohm.len();
         let mut scattering = vec![Complex64::ZERO; all * all];
         self.load(&mut scattering, point);
@@ -414,7 +411,7 @@ impl Assembly {
     /// Volts at a port of a block per square root of a watt into each outside port, from the waves
     /// of the same assembly.
     #[must_use]
-    pub fn voltages(&self, waves: &Waves, terminal: Terminal) -> Vec<Complex64> {
+    fn voltages(&self, waves: &Waves, terminal: Terminal) -> Vec<Complex64> {
         let port = self.starts[terminal.block] + terminal.port.index();
         let scale = self.references_ohm[port].sqrt();
         let at = |column: usize| port * waves.columns + column;
@@ -426,7 +423,7 @@ impl Assembly {
 
 /// Waves into and out of every port, one column per outside port driven.
 #[derive(Clone, Debug)]
-pub struct Waves {
+struct Waves {
     columns: usize,
     incoming: Vec<Complex64>,
     outgoing: Vec<Complex64>,

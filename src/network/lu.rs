@@ -48,13 +48,10 @@ impl Lu {
         self.norm = one_norm(matrix, n);
         let (mut smallest, mut largest) = (f64::INFINITY, 0.0_f64);
         for k in 0..n {
-            let pivot_row = (k..n)
-                .max_by(|&a, &b| {
-                    self.factors[a * n + k]
-                        .norm_sqr()
-                        .total_cmp(&self.factors[b * n + k].norm_sqr())
-                })
-                .unwrap_or(k);
+            let size_of = |row: usize| self.factors[row * n + k].norm_sqr();
+            let larger =
+                |a: usize, b: usize| if size_of(b).total_cmp(&size_of(a)).is_ge() { b } else { a };
+            let pivot_row = (k + 1..n).fold(k, larger);
             self.swaps[k] = pivot_row;
             if pivot_row != k {
                 for column in 0..n {

@@ -26,6 +26,7 @@
 
 mod bilinear;
 mod chain;
+mod common_grid;
 mod comparison;
 mod container;
 mod conversion;
@@ -37,15 +38,20 @@ mod joining;
 mod load;
 mod lu;
 mod mixed_mode;
+mod modes;
 mod noise;
+mod parameter;
+mod port_selection;
 mod ports;
 mod quality;
 mod reference_change;
 mod waves;
+mod wiring;
 
 pub use chain::{Chain, ChainForm, chain, from_chain, to_chain};
+pub use common_grid::on_common_grid;
 pub use comparison::{Comparison, Difference, EntryDifference, compare};
-pub use container::{MatrixView, Network, ParameterKind};
+pub use container::{MatrixView, Network};
 pub use conversion::convert;
 pub use deembedding::{
     Deembedded, ThroughSplit, remove_feeds, remove_fixture, remove_fixtures, remove_open_short,
@@ -54,16 +60,20 @@ pub use deembedding::{
 pub use error::NetworkError;
 pub use grid::{FrequencyGrid, Spacing};
 pub use interpolation::{Interpolated, UnsafeStep, onto_grid};
-pub use joining::{Assembly, Terminal, Waves, Wiring, join, node_references, on_common_grid};
+pub(crate) use joining::node_references;
+pub use joining::{join, port_voltages};
 pub use load::{Load, close_ports};
 pub use mixed_mode::{to_mixed_mode, to_single_ended};
 pub use noise::{
     BOLTZMANN_J_PER_K, NoisePath, REFERENCE_TEMPERATURE_K, cascade_noise_factor, noise_correlation,
     noise_factor, single_sideband_noise_factor,
 };
-pub use ports::{Port, PortMode, select_ports};
+pub use parameter::ParameterKind;
+pub use port_selection::select_ports;
+pub use ports::{Port, PortMode};
 pub use quality::{
     PASSIVITY_TOLERANCE, Quality, RECIPROCITY_TOLERANCE, Worst, assess, nearest_passive,
 };
 pub use reference_change::change_reference;
 pub use waves::WaveDefinition;
+pub use wiring::{Terminal, Wiring};

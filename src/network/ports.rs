@@ -1,6 +1,5 @@
 //! Port numbers and what a matrix row stands for.
 
-use super::{Network, NetworkError};
 use std::fmt;
 
 /// A port: 1-based for people, 0-based for indexing.
@@ -41,48 +40,6 @@ impl fmt::Display for Port {
     }
 }
 
-/// The network of some ports in a new order; those left out end in their references.
-///
-/// # Errors
-/// [`NetworkError::NoSuchPort`], [`NetworkError::PortTwice`], [`NetworkError::MixedMode`], and
-/// [`NetworkError::NoSuchMatrix`] where a network that is not S has to be converted to leave a
-/// port out (its other ports are then closed, not cut).
-pub fn select_ports(network: &Network, ports: &[Port]) -> Result<Network, NetworkError> {
-    for (at, &port) in ports.iter().enumerate() {
-        network.check_port(port)?;
-        if ports[..at].contains(&port) {
-            return Err(NetworkError::PortTwice { port });
-        }
-    }
-    if network.modes().is_some() {
-        return Err(NetworkError::MixedMode);
-    }
-    let kind = network.kind();
-    // A port left out of Z is open and out of Y shorted; only S closes it by its reference.
-    let scattering = super::convert(network, super::ParameterKind::Scattering)?;
-    let n = network.ports();
-    let entries = scattering
-        .entries()
-        .chunks_exact(n * n)
-        .flat_map(|matrix| {
-            ports.iter().flat_map(move |row| {
-                ports.iter().map(move |column| matrix[row.index() * n + column.index()])
-            })
-        })
-        .collect();
-    let sets = scattering.stored_references().chunks_exact(n);
-    let references = sets.flat_map(|set| ports.iter().map(|port| set[port.index()])).collect();
-    let selected = Network::new(
-        super::ParameterKind::Scattering,
-        network.grid().clone(),
-        ports.len(),
-        entries,
-        references,
-    )?
-    .with_wave_definition(network.wave_definition());
-    super::convert(&selected, kind)
-}
-
 /// What one row and column of a matrix stands for.
 ///
 /// For a pair (p, n) the differential wave is (p - n)/√2 with reference 2R, the common wave
@@ -95,6 +52,17 @@ pub enum PortMode {
     Differential(Port, Port),
     /// The common mode of a pair.
     Common(Port, Port),
+}
+
+impl PortMode {
+    /// The ports that it is made of.
+    pub(super) fn ports(&self) -> impl Iterator<Item = Port> + use<> {
+        let (first, second) = match *self {
+            Self::Single(port) => (port, None),
+            Self::Differential(plus, minus) | Self::Common(plus, minus) => (plus, Some(minus)),
+        };
+        std::iter::once(first).chain(second)
+    }
 }
 
 impl fmt::Display for PortMode {

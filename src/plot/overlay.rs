@@ -22,11 +22,11 @@ pub fn overlay(comparison: &Comparison) -> Result<Vec<u8>, PlotError> {
     let ports = comparison.first.ports();
     let says_the_same = |entry: &EntryDifference| {
         let (row, column) = (entry.row.index(), entry.column.index());
-        let transposed = &comparison.entries[column * ports + row];
+        let transposed = &comparison.entries()[column * ports + row];
         row < column && (transposed.vector.worst - entry.vector.worst).abs() < 1e-6
     };
     let mut entries: Vec<&EntryDifference> =
-        comparison.entries.iter().filter(|entry| !says_the_same(entry)).collect();
+        comparison.entries().iter().filter(|entry| !says_the_same(entry)).collect();
     entries.sort_by(|one, other| other.vector.worst.total_cmp(&one.vector.worst));
     picture(|canvas| match entries.as_slice() {
         [only] => panel(canvas, comparison, only, Sizes::LARGE),

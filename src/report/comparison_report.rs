@@ -40,7 +40,7 @@ impl ComparisonReport {
     /// Puts together the document; `require_vector` makes it a check.
     #[must_use]
     pub fn new(names: &[String; 2], comparison: &Comparison, require_vector: Option<f64>) -> Self {
-        let entries = comparison.entries.iter().map(|entry| EntryReport {
+        let entries = comparison.entries().iter().map(|entry| EntryReport {
             row: entry.row.number(),
             column: entry.column.number(),
             max_magnitude_difference_db: entry.magnitude_db.map(|d| d.worst),

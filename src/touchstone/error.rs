@@ -52,7 +52,7 @@ impl ReadError {
                 shown.label = problem.label();
                 shown.notes.extend(problem.note());
                 if let (Some(ports), Problem::RowLength { .. } | Problem::EndsInsideSet { .. }) =
-                    (super::ports_in_name(file), &**problem)
+                    (super::file_name::ports_in_name(file), &**problem)
                 {
                     shown.notes.push(format!(
                         "the number of ports comes from the file's name, .s{ports}p"

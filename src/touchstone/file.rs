@@ -1,6 +1,7 @@
 //! What a Touchstone file holds.
 
-use super::{FrequencyUnit, Warning};
+use super::error::Warning;
+use super::option_line::{FrequencyUnit, NumberFormat};
 use crate::network::Network;
 use num_complex::Complex64;
 use std::fmt;
@@ -33,28 +34,6 @@ impl fmt::Display for Version {
             Self::V1_1 => "1.1",
             Self::V2_0 => "2.0",
             Self::V2_1 => "2.1",
-        })
-    }
-}
-
-/// How a complex number is written as a pair.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum NumberFormat {
-    /// Magnitude and angle in degrees.
-    #[default]
-    MagnitudeAngle,
-    /// 20 log10 of the magnitude and angle in degrees.
-    DecibelAngle,
-    /// Real and imaginary part.
-    RealImaginary,
-}
-
-impl fmt::Display for NumberFormat {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::MagnitudeAngle => "MA",
-            Self::DecibelAngle => "DB",
-            Self::RealImaginary => "RI",
         })
     }
 }

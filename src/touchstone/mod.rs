@@ -40,6 +40,7 @@
 mod assemble;
 mod error;
 mod file;
+mod file_name;
 mod findings;
 mod finish;
 mod grammar;
@@ -48,6 +49,7 @@ mod keywords;
 mod lines;
 mod normalisation;
 mod option_line;
+mod options;
 mod parse;
 mod reader;
 mod reader_data;
@@ -55,7 +57,9 @@ mod rows;
 mod write;
 
 pub use error::{Problem, ReadError, Warning, WarningCode};
-pub use file::{Comment, NoisePoint, NumberFormat, TouchstoneFile, Version};
-pub use option_line::{FrequencyUnit, OptionLine};
-pub use parse::{ReadOptions, parse, ports_in_name, read};
+pub use file::{Comment, NoisePoint, TouchstoneFile, Version};
+pub use file_name::ports_in_name;
+pub use option_line::{FrequencyUnit, NumberFormat, OptionLine};
+pub use options::ReadOptions;
+pub use parse::{parse, read};
 pub use write::{WriteError, WriteOptions, write};

@@ -1,10 +1,32 @@
 //! The option line: `# GHz S MA R 50`.
 
 use super::error::{Fault, Problem};
-use super::{NumberFormat, grammar};
+use super::grammar;
 use crate::network::ParameterKind;
 use std::fmt;
 use std::ops::Range;
+
+/// How a complex number is written as a pair.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum NumberFormat {
+    /// Magnitude and angle in degrees.
+    #[default]
+    MagnitudeAngle,
+    /// 20 log10 of the magnitude and angle in degrees.
+    DecibelAngle,
+    /// Real and imaginary part.
+    RealImaginary,
+}
+
+impl fmt::Display for NumberFormat {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::MagnitudeAngle => "MA",
+            Self::DecibelAngle => "DB",
+            Self::RealImaginary => "RI",
+        })
+    }
+}
 
 /// The unit of a file's frequencies.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -2,19 +2,11 @@
 
 use super::error::{Fault, ReadError};
 use super::file::TouchstoneFile;
+use super::file_name::ports_in_name;
 use super::findings::excerpt;
-use super::option_line::OptionLine;
+use super::options::ReadOptions;
 use super::reader::Reader;
 use std::path::Path;
-
-/// How to read.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct ReadOptions {
-    /// Whether deviations from the standard are errors.
-    pub strict: bool,
-    /// What stands in where a version 1 file has no option line. Never guessed.
-    pub option_line: Option<OptionLine>,
-}
 
 /// Reads a file.
 ///
@@ -58,18 +50,4 @@ pub fn parse(
     let mut reader = Reader::new(bytes, ports_in_name(name), options).map_err(located)?;
     reader.run().map_err(located)?;
     reader.finish(options.strict).map_err(located)
-}
-
-/// The N of a name that ends in `.sNp`, in either case.
-///
-/// ```
-/// use fourphase::touchstone::ports_in_name;
-/// assert_eq!(ports_in_name("HYBRID.S4P".as_ref()), Some(4));
-/// assert_eq!(ports_in_name("hybrid.ts".as_ref()), None);
-/// ```
-#[must_use]
-pub fn ports_in_name(name: &Path) -> Option<usize> {
-    let extension = name.extension()?.to_str()?.to_ascii_lowercase();
-    let digits = extension.strip_prefix('s')?.strip_suffix('p')?;
-    if digits.bytes().all(|byte| byte.is_ascii_digit()) { digits.parse().ok() } else { None }
 }

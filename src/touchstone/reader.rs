@@ -10,7 +10,7 @@ use super::header::{
 use super::keywords::{Keyword, KeywordLine, keyword_line, written_name};
 use super::lines::{end_of_line, next_line};
 use super::option_line::{OptionLine, is_allowed, option_fields};
-use super::parse::ReadOptions;
+use super::options::ReadOptions;
 use crate::network::{ParameterKind, PortMode};
 use std::ops::Range;
 

@@ -1,7 +1,8 @@
 //! Writing files that strict reading accepts without a word.
 
+use super::file::{Comment, NoisePoint, TouchstoneFile, Version};
 use super::normalisation::normalisation;
-use super::{Comment, FrequencyUnit, NoisePoint, NumberFormat, TouchstoneFile, Version};
+use super::option_line::{FrequencyUnit, NumberFormat};
 use crate::network::{Network, ParameterKind, Port, PortMode};
 use crate::units::{ShownFrequency, db_from_amplitude, shown_complex};
 use num_complex::Complex64;

@@ -6,10 +6,10 @@ use fourphase::component::{
     line, series,
 };
 use fourphase::network::{
-    Assembly, ChainForm, FrequencyGrid, Load, Network, NetworkError, ParameterKind, Port, Terminal,
+    Chain, ChainForm, FrequencyGrid, Load, Network, NetworkError, ParameterKind, Port, Terminal,
     ThroughSplit, WaveDefinition, Wiring, assess, chain, change_reference, close_ports, convert,
-    from_chain, join, nearest_passive, on_common_grid, onto_grid, remove_through, select_ports,
-    to_chain,
+    from_chain, join, nearest_passive, on_common_grid, onto_grid, port_voltages, remove_through,
+    select_ports, to_chain,
 };
 use num_complex::Complex64;
 use proptest::prelude::*;
@@ -60,6 +60,13 @@ fn size(network: &Network) -> f64 {
     network.entries().iter().map(|entry| entry.norm()).fold(0.0, f64::max)
 }
 
+/// The chain of two, one after the other, with `side` ports on each side of both.
+fn multiplied(first: &Chain, second: &Chain, form: ChainForm, side: usize) -> Chain {
+    let (n, one, other) = (2 * side, first.entries(), second.entries());
+    let entry = |at: usize| (0..n).map(|k| one[at / n * n + k] * other[k * n + at % n]).sum();
+    Chain::new(form, side, grid(), (0..n * n).map(entry).collect()).unwrap()
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(400))]
 
@@ -101,18 +108,12 @@ proptest! {
             let real = |network: &Network| change_reference(network, vec![50.0.into()], WaveDefinition::Kurokawa);
             let (Ok(one), Ok(other)) = (real(&one), real(&other)) else { return Ok(()) };
             let (Ok(a), Ok(b)) = (to_chain(&one, form), to_chain(&other, form)) else { return Ok(()) };
-            let mut product = a.clone();
-            for row in 0..2 {
-                for column in 0..2 {
-                    product.entries[2 * row + column] =
-                        a.entries[2 * row] * b.entries[column] + a.entries[2 * row + 1] * b.entries[2 + column];
-                }
-            }
+            let product = multiplied(&a, &b, form, 1);
             let Ok(by_chain) = from_chain(&product, vec![50.0.into()], WaveDefinition::Kurokawa) else { return Ok(()) };
             let at = |block, number| Terminal { block, port: Port::from_number(number).unwrap() };
             let wiring = Wiring { joins: vec![vec![at(0, 2), at(1, 1)]], outside: vec![at(0, 1), at(1, 2)] };
             let joined = join(&[one, other], &wiring).unwrap();
-            let largest = a.entries.iter().chain(&b.entries).map(|entry| entry.norm()).fold(1.0, f64::max);
+            let largest = a.entries().iter().chain(b.entries()).map(|entry| entry.norm()).fold(1.0, f64::max);
             prop_assert!(close(&joined, &by_chain, 1e3 * largest.powi(2)));
         }
     }
@@ -122,13 +123,10 @@ proptest! {
         let real = |network: &Network| change_reference(network, vec![50.0.into()], WaveDefinition::Kurokawa);
         let (Ok(one), Ok(other)) = (real(&one), real(&other)) else { return Ok(()) };
         let (Ok(a), Ok(b)) = (to_chain(&one, ChainForm::Voltage), to_chain(&other, ChainForm::Voltage)) else { return Ok(()) };
-        let mut product = a.clone();
-        for at in 0..16 {
-            product.entries[at] = (0..4).map(|k| a.entries[at / 4 * 4 + k] * b.entries[k * 4 + at % 4]).sum();
-        }
+        let product = multiplied(&a, &b, ChainForm::Voltage, 2);
         let Ok(by_chain) = from_chain(&product, vec![50.0.into()], WaveDefinition::Kurokawa) else { return Ok(()) };
         let joined = chain(&one, &other).unwrap();
-        let largest = a.entries.iter().chain(&b.entries).map(|entry| entry.norm()).fold(1.0, f64::max);
+        let largest = a.entries().iter().chain(b.entries()).map(|entry| entry.norm()).fold(1.0, f64::max);
         prop_assert!(close(&joined, &by_chain, 1e3 * largest.powi(2)));
     }
 
@@ -144,13 +142,12 @@ proptest! {
         let outside: Vec<Terminal> =
             blocks.iter().enumerate().flat_map(|(block, n)| (3..=n.ports()).map(move |number| at(block, number))).collect();
         let wiring = Wiring { joins, outside };
-        let assembly = Assembly::new(&blocks, &wiring).unwrap();
-        let by_pairs = assembly.solve().unwrap();
+        let by_pairs = join(&blocks, &wiring).unwrap();
         // Voltages at the outside ports: (1 + S) √R for a unit wave into the driven one.
-        let waves = assembly.waves(0).unwrap();
-        for (row, &terminal) in wiring.outside.iter().enumerate() {
+        let voltages = port_voltages(&blocks, &wiring, &wiring.outside, 0).unwrap();
+        for (row, of_terminal) in voltages.into_iter().enumerate() {
             let root = by_pairs.references_ohm(0)[row].re.sqrt();
-            for (column, voltage) in assembly.voltages(&waves, terminal).into_iter().enumerate() {
+            for (column, voltage) in of_terminal.into_iter().enumerate() {
                 let s = by_pairs.entries()[row * wiring.outside.len() + column];
                 let unit = if row == column { 1.0 } else { 0.0 };
                 prop_assert!((voltage / root - s - unit).norm() < 1e-12, "{voltage}");

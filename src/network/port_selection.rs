@@ -1,0 +1,49 @@
+//! Some ports of a network, in a new order.
+
+use super::container::Network;
+use super::conversion::convert;
+use super::error::NetworkError;
+use super::parameter::ParameterKind;
+use super::ports::Port;
+
+/// The network of some ports in a new order; those left out end in their references.
+///
+/// # Errors
+/// [`NetworkError::NoSuchPort`], [`NetworkError::PortTwice`], [`NetworkError::MixedMode`], and
+/// [`NetworkError::NoSuchMatrix`] where a network that is not S has to be converted to leave a
+/// port out (its other ports are then closed, not cut).
+pub fn select_ports(network: &Network, ports: &[Port]) -> Result<Network, NetworkError> {
+    for (at, &port) in ports.iter().enumerate() {
+        network.check_port(port)?;
+        if ports[..at].contains(&port) {
+            return Err(NetworkError::PortTwice { port });
+        }
+    }
+    if network.modes().is_some() {
+        return Err(NetworkError::MixedMode);
+    }
+    let kind = network.kind();
+    // A port left out of Z is open and out of Y shorted; only S closes it by its reference.
+    let scattering = convert(network, ParameterKind::Scattering)?;
+    let n = network.ports();
+    let entries = scattering
+        .entries()
+        .chunks_exact(n * n)
+        .flat_map(|matrix| {
+            ports.iter().flat_map(move |row| {
+                ports.iter().map(move |column| matrix[row.index() * n + column.index()])
+            })
+        })
+        .collect();
+    let sets = scattering.stored_references().chunks_exact(n);
+    let references = sets.flat_map(|set| ports.iter().map(|port| set[port.index()])).collect();
+    let selected = Network::new(
+        ParameterKind::Scattering,
+        network.grid().clone(),
+        ports.len(),
+        entries,
+        references,
+    )?
+    .with_wave_definition(network.wave_definition());
+    convert(&selected, kind)
+}

@@ -1,0 +1,12 @@
+//! How a file is to be read.
+
+use super::option_line::OptionLine;
+
+/// How to read.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ReadOptions {
+    /// Whether deviations from the standard are errors.
+    pub strict: bool,
+    /// What stands in where a version 1 file has no option line. Never guessed.
+    pub option_line: Option<OptionLine>,
+}
