@@ -12,6 +12,7 @@ use fourphase::measurement::{
 };
 use fourphase::touchstone::ReadOptions;
 use std::hint::black_box;
+use std::num::NonZeroUsize;
 use std::path::Path;
 use std::time::Instant;
 
@@ -48,7 +49,7 @@ fn main() {
         })
         .collect();
     let run = |trials: usize| {
-        let settings = TrialSettings { trials: Some(trials), ..TrialSettings::default() };
+        let settings = TrialSettings::default().with_trials(NonZeroUsize::new(trials).unwrap());
         let decisions = DecisionSettings::default();
         receiver_uncertainty(&receiver, &result, &parts, &settings, &decisions).unwrap()
     };
@@ -56,7 +57,7 @@ fn main() {
     let mut criterion = Criterion::default().configure_from_args().sample_size(10);
     let mut group = criterion.benchmark_group("uncertainty");
     group.bench_function("200 trials with the linear law and the budget", |b| b.iter(|| run(200)));
-    let error = ChannelErrorDistribution::independent((0.3, 2.0), (0.1, 1.0));
+    let error = ChannelErrorDistribution::independent((0.3, 2.0), (0.1, 1.0)).unwrap();
     group.bench_function("probability of a rejection, exactly", |b| {
         b.iter(|| black_box(error).probability_of_rejection(30.0));
     });

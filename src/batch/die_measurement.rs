@@ -189,9 +189,9 @@ impl DieMeasurement {
         networks: &[Network],
     ) -> Result<Conformity, String> {
         let covariances = self.covariances(known, networks)?;
-        let balances = die.points.iter().map(balance).collect();
+        let balances: Vec<ReceiverBalance> = die.points.iter().map(balance).collect();
         let known_points =
-            KnownBalances::new(balances, &covariances).map_err(|error| error.to_string())?;
+            KnownBalances::new(&balances, &covariances).map_err(|error| error.to_string())?;
         let mut probability_of_all = 1.0_f64;
         let mut decisions = Vec::new();
         for limit in &self.limits {
@@ -236,18 +236,10 @@ impl DieMeasurement {
         let own = scattering_over_band(&networks[0], settings).map_err(failed)?;
         let sources = known.uncertainty.at(&own).map_err(|error| error.to_string())?;
         let roles = analyse(&networks[0], settings).map_err(failed)?.roles;
-        let uncertain = UncertainSplitter {
-            scattering: &own,
-            settings,
-            roles: &roles,
-            sources,
-            load_sources: Vec::new(),
-        };
-        let covariances = uncertain.covariances().map_err(failed)?;
-        Ok(covariances
-            .into_iter()
-            .map(|image| PlanCovariance { image, wanted: [image[0][0], image[1][1]] })
-            .collect())
+        let covariances = UncertainSplitter::new(&own, settings, &roles, sources)
+            .covariances()
+            .map_err(|error| error.to_string())?;
+        Ok(covariances.into_iter().map(|image| PlanCovariance { image, wanted: image }).collect())
     }
 }
 

@@ -3,6 +3,7 @@
 use crate::description::DescriptionError;
 use crate::diagnostic::Diagnostic;
 use crate::downconverter::ReceiverError;
+use crate::measurement::MeasurementError;
 use crate::wafer::{JournalError, Recipe, Shard, WaferError};
 use std::path::PathBuf;
 
@@ -26,6 +27,14 @@ pub enum BatchError {
         recipe: PathBuf,
         /// Why.
         source: ReceiverError,
+    },
+    /// The uncertainty of the recipe's receiver cannot be propagated.
+    #[error("{source}")]
+    Measurement {
+        /// The recipe.
+        recipe: PathBuf,
+        /// Why.
+        source: MeasurementError,
     },
     /// LO power is limited and its source is not given.
     #[error(
@@ -127,6 +136,7 @@ impl BatchError {
             Self::Description(error) => error.diagnostic(),
             Self::Wafer(error) => error.diagnostic(),
             Self::Receiver { recipe, .. }
+            | Self::Measurement { recipe, .. }
             | Self::NoLoPower { recipe }
             | Self::NoContributor { recipe, .. } => shown().in_file(recipe.display().to_string()),
             _ => shown(),

@@ -4,7 +4,7 @@
 use super::die_measurement::{DieMeasurement, DieSubject, Known};
 use super::error::BatchError;
 use crate::description::{GivenUncertainty, LoadedReceiver, Uncertainty, load_receiver};
-use crate::downconverter::{DieReceiver, Receiver, ReceiverLimits, plan_points};
+use crate::downconverter::{DieReceiver, Receiver, ReceiverLimits};
 use crate::measurement::plan_covariances;
 use crate::network::Port;
 use crate::splitter::{GivenRoles, SplitterKind, SplitterSettings};
@@ -69,10 +69,9 @@ impl SharedInputs {
             Self::Receiver(mut loaded) => {
                 if let Some(uncertainty) = &uncertainty {
                     let parts = uncertainty.of_receiver(&mut loaded)?;
-                    let receiver = &loaded.receiver;
-                    plan = plan_points(receiver)
-                        .and_then(|points| plan_covariances(receiver, &points, &parts))
-                        .map_err(|source| BatchError::receiver(recipe, source))?;
+                    plan = plan_covariances(&loaded.receiver, &parts).map_err(|source| {
+                        BatchError::Measurement { recipe: recipe.path.clone(), source }
+                    })?;
                 }
                 let LoadedReceiver { receiver, inputs, warnings: told, .. } = *loaded;
                 (files, warnings) = (inputs, told);

@@ -37,10 +37,9 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
         None => None,
         Some(stated) => {
             let (trials, decisions) = (&stated.trials, &stated.decisions);
-            Some(
-                receiver_uncertainty(receiver, &result, &parts, trials, decisions)
-                    .map_err(failed)?,
-            )
+            let made = receiver_uncertainty(receiver, &result, &parts, trials, decisions);
+            let file = given.receiver.clone();
+            Some(made.map_err(|source| Failure::Measurement { file, source })?)
         }
     };
     let uncertainty = uncertainty.as_ref();

@@ -5,7 +5,7 @@ use crate::component::ComponentError;
 use crate::description::DescriptionError;
 use crate::diagnostic::Diagnostic;
 use crate::downconverter::ReceiverError;
-use crate::measurement::RebuildError;
+use crate::measurement::MeasurementError;
 use crate::network::NetworkError;
 use crate::plot::PlotError;
 use crate::report::{LotFilesError, PublishError};
@@ -26,7 +26,7 @@ pub(super) enum Failure {
     #[error("{source}")]
     Receiver { file: PathBuf, source: ReceiverError },
     #[error("{source}")]
-    Rebuild { file: PathBuf, source: RebuildError },
+    Measurement { file: PathBuf, source: MeasurementError },
     #[error(transparent)]
     Batch(#[from] BatchError),
     #[error(transparent)]
@@ -98,13 +98,17 @@ impl Failure {
                     _ => shown,
                 }
             }
-            Self::Rebuild { file, source } => {
+            Self::Measurement { file, source } => {
                 let shown = shown.in_file(file.display().to_string());
                 match source {
-                    RebuildError::Missing { .. } => shown.with_help(
+                    MeasurementError::Missing { .. } => shown.with_help(
                         "measure these two ports together, or say reciprocal = true if it is",
                     ),
-                    RebuildError::Network(NetworkError::OutsideData { .. }) => shown.with_help(
+                    MeasurementError::Splitter(source) => {
+                        let (file, source) = (file.clone(), source.clone());
+                        Self::Splitter { file, source }.diagnostic()
+                    }
+                    MeasurementError::Network(NetworkError::OutsideData { .. }) => shown.with_help(
                         "the first measurement sets the frequencies; put the narrowest first",
                     ),
                     _ => shown,

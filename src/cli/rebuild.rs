@@ -118,7 +118,7 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
         ));
     }
     let rebuilt = rebuild(&settings, &measurements)
-        .map_err(|source| Failure::Rebuild { file: path.clone(), source })?;
+        .map_err(|source| Failure::Measurement { file: path.clone(), source })?;
     let quality = assess(&rebuilt.network)
         .map_err(|source| Failure::Network { file: path.clone(), source })?;
     if !quality.passive_within(PASSIVITY_TOLERANCE) {

@@ -44,13 +44,11 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
                 (OhmsOrFile::File(path), Load::OnePort(network)) => stated.of_load(path, network),
                 _ => Ok(Vec::new()),
             });
-            let uncertain = UncertainSplitter {
-                scattering: &own,
-                settings: &settings,
-                roles: &result.roles,
-                sources: sources.at(&own)?,
-                load_sources: load_sources.collect::<Result<_, _>>()?,
-            };
+            let failed = |source| Failure::Measurement { file: given.file.clone(), source };
+            let uncertain =
+                UncertainSplitter::new(&own, &settings, &result.roles, sources.at(&own)?)
+                    .with_load_sources(load_sources.collect::<Result<_, _>>()?)
+                    .map_err(failed)?;
             let made = splitter_uncertainty(&uncertain, &result, &stated.trials, &stated.decisions);
             Some(made.map_err(failed)?)
         }

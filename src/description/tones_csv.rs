@@ -1,11 +1,12 @@
 //! A table of measured rejections, against the prediction.
 
 use super::allowed::Allowed;
-use super::error::DescriptionError;
+use super::error::{DescriptionError, DescriptionProblem};
 use super::table::NumberTable;
-use crate::downconverter::{DownconverterResult, PlanPoint};
+use crate::downconverter::DownconverterResult;
 use crate::measurement::{
-    ReceiverUncertainty, Spread, ToneComparisons, ToneMeasurement, compare_tones,
+    PredictedTone, ReceiverUncertainty, ToneComparisons, ToneMeasurement, TrialSettings,
+    compare_tones,
 };
 use crate::units::ShownFrequency;
 use std::path::Path;
@@ -27,8 +28,7 @@ pub fn compared(
         COLUMNS.map(|name| header.required(name));
     let (lo, intermediate, wanted, image) = (lo?, intermediate?, wanted?, image?);
     let u_columns = [u_wanted?, u_image?];
-    let mut measured = Vec::new();
-    let mut predicted: Vec<(PlanPoint, Option<Spread>)> = Vec::new();
+    let mut tones = Vec::new();
     for row in &table.rows {
         let number = |column| header.number(row, column, Allowed::Finite);
         let (lo_hz, if_hz) = (number(lo)? * 1e9, number(intermediate)? * 1e9);
@@ -49,15 +49,20 @@ pub fn compared(
         for (u, column) in u.iter_mut().zip(u_columns) {
             *u = header.number(row, column, Allowed::FromTo(1e-4, 30.0))?;
         }
-        measured.push(ToneMeasurement {
-            lo_hz: result.points[place].lo_hz,
-            if_hz: result.points[place].if_hz,
+        let point = result.points[place];
+        let measured = ToneMeasurement {
+            lo_hz: point.lo_hz,
+            if_hz: point.if_hz,
             rejection_db: number(wanted)? - number(image)?,
             u_db: u[0].hypot(u[1]),
-        });
+        };
         let spread = uncertainty.map(|uncertainty| uncertainty.points[place].rejection);
-        predicted.push((result.points[place], spread));
+        tones.push(PredictedTone { measured, point, spread });
     }
-    let coverage = uncertainty.map_or(0.95, |uncertainty| uncertainty.assessment.coverage);
-    Ok(compare_tones(&measured, &predicted, coverage))
+    // Without uncertainty there is no spread, and its coverage has no effect.
+    let coverage = uncertainty
+        .map_or(TrialSettings::default().coverage(), |uncertainty| uncertainty.assessment.coverage);
+    compare_tones(&tones, coverage).map_err(|error| {
+        DescriptionError::about_file(path, DescriptionProblem::Value { what: error.to_string() })
+    })
 }

@@ -11,7 +11,8 @@ use super::receiver_toml::LoadedReceiver;
 use super::source::TomlFile;
 use crate::downconverter::{Place, Receiver, ReceiverQuantity, Way};
 use crate::measurement::{
-    Amounts, DecisionSettings, OverFrequency, PartSource, Source, TrialSettings, UncertainPart,
+    Amounts, DecisionSettings, MeasurementError, OverFrequency, PartSource, Source, TrialSettings,
+    UncertainPart,
 };
 use crate::network::{Network, NetworkError};
 use crate::splitter::RequirementKind;
@@ -20,6 +21,7 @@ use crate::units::neper_from_db;
 use nalgebra::DMatrix;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
+use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 
@@ -111,25 +113,37 @@ impl Uncertainty {
                 .optional_number(what, given, Allowed::FromTo(50.0, 99.9))
                 .map(|percent| percent.unwrap_or(95.0) / 100.0)
         };
-        self.trials.coverage = percent(description.coverage_percent.as_ref(), "coverage_percent")?;
-        self.decisions.conformity =
+        let refused = |error: MeasurementError| described.complaint_in_file(error.to_string());
+        let coverage = percent(description.coverage_percent.as_ref(), "coverage_percent")?;
+        let conformity =
             percent(description.decision.conformity_percent.as_ref(), "conformity_percent")?;
         let stability = description.stability_db.as_ref();
-        self.trials.stability = described
+        let stability_db = described
             .optional_number("stability_db", stability, Allowed::FromTo(1e-3, 10.0))?
-            .unwrap_or(self.trials.stability);
-        self.trials.seed = description.seed.unwrap_or(self.trials.seed);
-        if let Some(trials) = &description.trials {
-            if !(100..=10_000_000).contains(trials.get_ref()) {
-                return Err(described.complaint(trials, "trials is from 100 to 10000000"));
-            }
-            self.trials.trials = Some(*trials.get_ref());
+            .unwrap_or(TrialSettings::default().stability());
+        self.trials = TrialSettings::default()
+            .with_coverage(coverage)
+            .and_then(|trials| trials.with_stability(stability_db))
+            .map_err(refused)?;
+        self.decisions =
+            DecisionSettings::default().with_conformity(conformity).map_err(refused)?;
+        if let Some(seed) = description.seed {
+            self.trials = self.trials.with_seed(seed);
+        }
+        if let Some(given) = &description.trials {
+            let in_range =
+                Some(*given.get_ref()).filter(|count| (100..=10_000_000).contains(count));
+            let Some(count) = in_range.and_then(NonZeroUsize::new) else {
+                let what =
+                    format!("trials must be from 100 to 10000000, found {}", given.get_ref());
+                return Err(described.complaint(given, what));
+            };
+            self.trials = self.trials.with_trials(count);
             #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
-            let outside = *trials.get_ref() as f64 * (1.0 - self.trials.coverage);
+            let outside = count.get() as f64 * (1.0 - coverage);
             if outside < 20.0 {
                 self.warnings.push(format!(
-                    "{} trials leave {outside:.0} outside the interval; its ends mean little",
-                    trials.get_ref()
+                    "{count} trials leave {outside:.0} outside the interval; its ends mean little"
                 ));
             }
         }
@@ -151,7 +165,8 @@ impl Uncertainty {
                 return Err(described.complaint(name, what));
             }
             let width = described.number(name.get_ref(), width, Allowed::FromTo(0.0, 100.0))?;
-            self.decisions.guard_bands.insert(name.get_ref().clone(), width);
+            let decisions = std::mem::take(&mut self.decisions);
+            self.decisions = decisions.with_guard_band(name.get_ref(), width).map_err(refused)?;
         }
         Ok(())
     }
@@ -250,18 +265,17 @@ impl Uncertainty {
 
     /// What should be said once it is known which requirements there are, and how stable trials are.
     pub fn remarks(&self, requirements: &[&str], stability_db: Option<f64>) -> Vec<String> {
-        let idle =
-            self.decisions.guard_bands.keys().filter(|name| !requirements.contains(&name.as_str()));
+        let idle = self.decisions.guarded().filter(|name| !requirements.contains(name));
         let mut remarks: Vec<String> = idle
             .map(|name| format!("the guard band of {name} guards nothing: it is not required"))
             .collect();
-        if self.trials.trials.is_none()
-            && let Some(reached) = stability_db.filter(|reached| *reached > self.trials.stability)
+        if self.trials.trials().is_none()
+            && let Some(reached) = stability_db.filter(|reached| *reached > self.trials.stability())
         {
             remarks.push(format!(
                 "after the most trials that are run the result is stable to {reached:.3} dB, not \
                  {} dB",
-                self.trials.stability
+                self.trials.stability()
             ));
         }
         remarks

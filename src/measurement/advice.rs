@@ -1,8 +1,10 @@
-//! What must be known better for an undecided rejection to be decided.
+//! Which uncertainty must be reduced, and by how much, for an undecided rejection to be decided.
 
 use super::channel_error::ChannelErrorDistribution;
-use super::conformity::normal_deviate;
-use super::receiver_uncertainty::Contribution;
+use super::contribution::Contribution;
+use super::error_covariance::ErrorCovariance;
+use super::normal::normal_deviate;
+use super::root::root;
 
 /// What would decide a requirement on the rejection that is undecided.
 #[derive(Clone, Debug, PartialEq)]
@@ -11,33 +13,34 @@ pub struct Advice {
     pub part: String,
     /// Its share of the variance of the rejection.
     pub share: f64,
-    /// To what fraction of itself its uncertainty must shrink for the requirement to be decided, all
-    /// else as it is; `None` if even nought would not decide it.
+    /// The fraction of itself to which its uncertainty must be reduced for the requirement to be
+    /// decided, all others unchanged; `None` if not even 0 would decide it.
     pub reduce_to: Option<f64>,
     /// The same for all uncertainties together.
     pub reduce_all_to: Option<f64>,
 }
 
 /// A rejection that is not decided.
-pub(super) struct OpenRejection {
-    /// Where it is worst.
+pub(super) struct UndecidedRejection {
+    /// The channel error at the point of worst rejection.
     pub(super) error: ChannelErrorDistribution,
-    /// Without what the paths favour.
+    /// The limit without the sideband gain of the paths.
     pub(super) limit_db: f64,
-    /// That the requirement is met over the whole plan, by trials.
+    /// The probability that the requirement is met over the whole plan, by trials.
     pub(super) probability: f64,
+    /// The probability of conformity required.
     pub(super) conformity: f64,
 }
 
-impl OpenRejection {
-    /// What must be known better for it to be decided.
+impl UndecidedRejection {
+    /// The uncertainty to reduce; `None` where nothing contributes.
     pub(super) fn advice(&self, contributions: &[Contribution]) -> Option<Advice> {
-        let mut parts: Vec<(&str, f64, [[f64; 2]; 2])> = Vec::new();
+        let mut parts: Vec<(&str, f64, ErrorCovariance)> = Vec::new();
         for contribution in contributions {
             match parts.iter_mut().find(|(name, ..)| *name == contribution.part) {
                 Some((_, share, covariance)) => {
                     *share += contribution.share;
-                    *covariance = sum(covariance, &contribution.covariance, 1.0);
+                    *covariance = covariance.plus(&contribution.covariance);
                 }
                 None => {
                     parts.push((&contribution.part, contribution.share, contribution.covariance));
@@ -50,43 +53,31 @@ impl OpenRejection {
             part: part.to_owned(),
             share,
             reduce_to: self.largest_decided(&own),
-            reduce_all_to: self.largest_decided(&self.error.covariance),
+            reduce_all_to: self.largest_decided(&self.error.covariance()),
         })
     }
 
-    /// How far this point alone is from the limit if of a covariance so much is left, in normal deviates.
-    fn distance(&self, covariance: &[[f64; 2]; 2], size: f64) -> f64 {
-        let covariance = sum(&self.error.covariance, covariance, size * size - 1.0);
-        let error = ChannelErrorDistribution { mean: self.error.mean, covariance };
+    /// The distance of this point alone from the limit, in normal deviates, with the uncertainty of
+    /// one part scaled by `size`.
+    fn distance(&self, part: &ErrorCovariance, size: f64) -> f64 {
+        let covariance = self.error.covariance().with_scaled(part, size);
+        let error = ChannelErrorDistribution::of_solved(self.error.mean(), covariance);
         normal_deviate(error.probability_of_rejection(self.limit_db))
     }
 
     /// The largest fraction of an uncertainty with which the requirement is decided.
-    fn largest_decided(&self, covariance: &[[f64; 2]; 2]) -> Option<f64> {
-        // Over the whole plan the worst of many points counts: by so many deviates it is worse than
-        // this point alone, whatever the size of the errors.
-        let worse = self.distance(covariance, 1.0) - normal_deviate(self.probability);
+    fn largest_decided(&self, part: &ErrorCovariance) -> Option<f64> {
+        // Over the whole plan the worst of many points counts. That lowers the distance from the limit
+        // by a number of deviates that is taken to be the same whatever the size of the errors.
+        let lowered = self.distance(part, 1.0) - normal_deviate(self.probability);
         let needed = normal_deviate(self.conformity);
-        let is_decided = |size: f64| (self.distance(covariance, size) - worse).abs() >= needed;
-        if !is_decided(0.0) {
-            return None;
+        let excess = |size: f64| (self.distance(part, size) - lowered).abs() - needed;
+        if excess(0.0) < 0.0 {
+            None
+        } else if excess(1.0) >= 0.0 {
+            Some(1.0)
+        } else {
+            Some(root((0.0, 1.0), 1e-9, excess))
         }
-        let (mut decided, mut open) = (0.0, 1.0);
-        for _ in 0..30 {
-            let middle = 0.5 * (decided + open);
-            if is_decided(middle) {
-                decided = middle;
-            } else {
-                open = middle;
-            }
-        }
-        Some(decided)
     }
-}
-
-/// One covariance and so much of another.
-fn sum(one: &[[f64; 2]; 2], other: &[[f64; 2]; 2], size: f64) -> [[f64; 2]; 2] {
-    std::array::from_fn(|row| {
-        std::array::from_fn(|column| one[row][column] + size * other[row][column])
-    })
 }

@@ -1,25 +1,24 @@
-//! A verdict on a value that is known only so well: met, not met, or undecided (JCGM 106:2012).
+//! Decisions on requirements within the uncertainty of what is measured: met, not met, or undecided
+//! (JCGM 106:2012).
 
-use super::channel_error::ChannelErrorDistribution;
-use super::monte_carlo::{TrialSettings, Trials};
-use statrs::function::erf::{erfc, erfc_inv};
+use super::error::MeasurementError;
+use super::normal::normal_deviate;
 use std::collections::BTreeMap;
-use std::f64::consts::SQRT_2;
 use std::fmt;
 
-/// What can be said of a requirement.
+/// The decision on a requirement.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Decision {
     /// It is met.
     Pass,
-    /// It is not.
+    /// It is not met.
     Fail,
-    /// The measurement does not decide.
+    /// The uncertainty of the measurement permits no decision.
     Undecided,
 }
 
 impl Decision {
-    /// Of several requirements together: one that fails fails all, and all must pass.
+    /// The decision on several requirements together: it fails if one fails, and passes if all pass.
     #[must_use]
     pub fn of_all(decisions: impl IntoIterator<Item = Self>) -> Self {
         decisions.into_iter().fold(Self::Pass, |all, one| match (all, one) {
@@ -40,20 +39,21 @@ impl fmt::Display for Decision {
     }
 }
 
-/// How a requirement is decided.
+/// The rule by which a requirement is decided.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum DecisionRule {
-    /// Passed from this probability of conformity on, failed up to its complement.
+    /// Met from this probability of conformity on, not met up to its complement.
     Conformity(f64),
-    /// Passed if the best estimate is so far on the right side of the limit, failed if it is so far on
-    /// the wrong side.
+    /// Met if the best estimate is inside the limit by at least this width, not met if it is outside
+    /// by more; in the unit of the requirement.
     GuardBand(f64),
 }
 
 impl DecisionRule {
-    /// Decides from how far the best estimate is on the right side, and the probability that the
-    /// requirement is met.
+    /// Decides from the margin by which the best estimate is inside the limit (negative outside) and
+    /// the probability that the requirement is met.
     ///
+    /// # Examples
     /// ```
     /// use fourphase::measurement::{Decision, DecisionRule};
     ///
@@ -65,7 +65,7 @@ impl DecisionRule {
     #[must_use]
     pub fn decide(self, margin: f64, probability: f64) -> Decision {
         let (passes, fails) = match self {
-            Self::Conformity(least) => (probability >= least, probability <= 1.0 - least),
+            Self::Conformity(needed) => (probability >= needed, probability <= 1.0 - needed),
             Self::GuardBand(width) => (margin >= width, margin < -width),
         };
         match (passes, fails) {
@@ -76,122 +76,114 @@ impl DecisionRule {
     }
 }
 
-/// How requirements are decided.
+/// The rules by which requirements are decided.
+///
+/// # Examples
+/// ```
+/// use fourphase::measurement::{DecisionSettings, DecisionRule};
+///
+/// let settings = DecisionSettings::default()
+///     .with_conformity(0.9)?
+///     .with_guard_band("image_rejection_db", 0.5)?;
+/// assert_eq!(settings.rule("image_rejection_db"), DecisionRule::GuardBand(0.5));
+/// assert_eq!(settings.rule("phase_error_deg"), DecisionRule::Conformity(0.9));
+/// # Ok::<(), fourphase::measurement::MeasurementError>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct DecisionSettings {
-    /// From this probability of conformity on a requirement is met, up to its complement it is not.
-    pub conformity: f64,
-    /// Guard bands in its place, by the name of the requirement, in its unit.
-    pub guard_bands: BTreeMap<String, f64>,
+    conformity: f64,
+    guard_bands: BTreeMap<String, f64>,
 }
 
 impl Default for DecisionSettings {
+    /// A probability of conformity of 95 % and no guard bands.
     fn default() -> Self {
         Self { conformity: 0.95, guard_bands: BTreeMap::new() }
     }
 }
 
-/// A requirement and what can be said of it.
+/// A requirement, decided.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DecidedRequirement {
     /// The probability that it is met.
     pub probability: f64,
-    /// How that is decided.
+    /// The rule.
     pub rule: DecisionRule,
-    /// What can be said.
+    /// The decision by this rule.
     pub decision: Decision,
 }
 
 impl DecisionSettings {
-    /// Decides a requirement by its name.
+    /// With this probability of conformity: requirements are met from it on, and not met up to its
+    /// complement.
+    ///
+    /// # Errors
+    /// [`MeasurementError::NotAConformity`] unless it is at least 0.5 and below 1.
+    pub fn with_conformity(self, conformity: f64) -> Result<Self, MeasurementError> {
+        if (0.5..1.0).contains(&conformity) {
+            Ok(Self { conformity, ..self })
+        } else {
+            Err(MeasurementError::NotAConformity { found: conformity })
+        }
+    }
+
+    /// With a guard band for one requirement, by the requirement's name and in its unit, in place of
+    /// the probability of conformity.
+    ///
+    /// # Errors
+    /// [`MeasurementError::NotAGuardBand`] unless its width is finite and at least 0.
+    pub fn with_guard_band(
+        mut self,
+        requirement: &str,
+        width: f64,
+    ) -> Result<Self, MeasurementError> {
+        if width.is_finite() && width >= 0.0 {
+            self.guard_bands.insert(requirement.to_owned(), width);
+            Ok(self)
+        } else {
+            Err(MeasurementError::NotAGuardBand { found: width })
+        }
+    }
+
+    /// The probability of conformity where no guard band is given.
     #[must_use]
-    pub fn decide(&self, name: &str, margin: f64, probability: f64) -> DecidedRequirement {
-        let rule = match self.guard_bands.get(name) {
+    pub fn conformity(&self) -> f64 {
+        self.conformity
+    }
+
+    /// The names of the requirements with guard bands, in order.
+    pub fn guarded(&self) -> impl Iterator<Item = &str> {
+        self.guard_bands.keys().map(String::as_str)
+    }
+
+    /// The rule for a requirement.
+    #[must_use]
+    pub fn rule(&self, requirement: &str) -> DecisionRule {
+        match self.guard_bands.get(requirement) {
             Some(width) => DecisionRule::GuardBand(*width),
             None => DecisionRule::Conformity(self.conformity),
-        };
+        }
+    }
+
+    /// Decides a requirement by its name, see [`DecisionRule::decide`].
+    #[must_use]
+    pub fn decide(&self, name: &str, margin: f64, probability: f64) -> DecidedRequirement {
+        let rule = self.rule(name);
         DecidedRequirement { probability, rule, decision: rule.decide(margin, probability) }
     }
 }
 
-/// What trials and rules come to, whatever was measured.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Assessment {
-    /// The probability that intervals hold.
-    pub coverage: f64,
-    /// Where the trials began.
-    pub seed: u64,
-    /// How many there were.
-    pub trials: usize,
-    /// How stable median and lower end of the worst rejection are, dB; `None` if that was not asked.
-    pub stability_db: Option<f64>,
-    /// Of perfect parts all but the share 1 - coverage read above this where the rejection is worst, dB.
-    pub highest_distinguishable_db: f64,
-    /// By how much a reading must exceed the required rejection for the requirement to be met, dB: the
-    /// guard band that is given, or what the probability of conformity comes to for a reading near the
-    /// limit.
-    pub guard_band_db: Option<f64>,
-    /// The requirements, as the result has them.
-    pub requirements: Vec<DecidedRequirement>,
-    /// The probability that all hold together.
-    pub probability: f64,
-    /// What can be said of all together.
-    pub decision: Decision,
-}
-
-impl Assessment {
-    /// `worst` is the channel error where the rejection is worst; `requirements` are decided, and
-    /// `required_db` is the rejection among them, with its rule.
-    pub(super) fn new(
-        trials: &Trials,
-        settings: &TrialSettings,
-        worst: &ChannelErrorDistribution,
-        requirements: Vec<DecidedRequirement>,
-        required_db: Option<(f64, DecisionRule)>,
-    ) -> Self {
-        let guard_band_db = required_db.map(|(limit_db, rule)| match rule {
-            DecisionRule::GuardBand(width) => width,
-            DecisionRule::Conformity(probability) => {
-                guard_band(worst.at_rejection(limit_db).linear_uncertainty_db(), probability)
-            }
-        });
-        Self {
-            coverage: settings.coverage,
-            seed: settings.seed,
-            trials: trials.count,
-            stability_db: trials.stability,
-            highest_distinguishable_db: worst.highest_distinguishable_db(settings.coverage),
-            guard_band_db,
-            probability: trials.shares.last().copied().unwrap_or(1.0),
-            decision: Decision::of_all(requirements.iter().map(|decided| decided.decision)),
-            requirements,
-        }
-    }
-}
-
-/// The probability that a normally distributed value of standard uncertainty `u` lies between limits,
-/// either of which may be infinite (JCGM 106:2012, 7).
-#[must_use]
-pub fn conformity_probability(estimate: f64, u: f64, lower: f64, upper: f64) -> f64 {
-    let below = |limit: f64| 0.5 * erfc((estimate - limit) / (u * SQRT_2));
-    below(upper) - below(lower)
-}
-
-/// The normal deviate below which so large a share lies; at most some eight either way.
-pub(super) fn normal_deviate(probability: f64) -> f64 {
-    let kept = probability.clamp(1e-15, 1.0 - 1e-15);
-    SQRT_2 * erfc_inv(2.0 * (1.0 - kept))
-}
-
-/// How far from a limit an estimate must be for a one-sided requirement to be met with a probability,
-/// for a normally distributed value (JCGM 106:2012, 8.3.3).
+/// How far inside a limit an estimate must lie for a one-sided requirement to be met with the
+/// probability `probability` (0 to 1), for a normally distributed value of standard uncertainty `u`
+/// (JCGM 106:2012, 8.3.3). The answer has the unit of `u`; it is negative below one half.
 ///
+/// # Examples
 /// ```
-/// // The usual 1.645 standard uncertainties for 95 %.
+/// // 1.645 standard uncertainties for 95 %.
 /// assert!((fourphase::measurement::guard_band(1.0, 0.95) - 1.645).abs() < 1e-3);
 /// ```
 #[must_use]
 pub fn guard_band(u: f64, probability: f64) -> f64 {
-    // No more and no less than nothing at one half.
+    // Adding 0 turns the -0 of one half into 0.
     u * normal_deviate(probability) + 0.0
 }

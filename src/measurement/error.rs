@@ -1,15 +1,96 @@
-//! Why an N-port cannot be rebuilt.
+//! Why a measurement or its uncertainty cannot be evaluated.
 
+use crate::downconverter::ReceiverError;
 use crate::network::{NetworkError, Port};
+use crate::splitter::SplitterError;
 use crate::units::ShownFrequency;
+use num_complex::Complex64;
 
-/// Why an N-port cannot be rebuilt.
+/// Why a measurement or its uncertainty cannot be evaluated.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
-pub enum RebuildError {
-    /// A measurement with other ports than it names, with ports twice, or with ports beyond N.
+pub enum MeasurementError {
+    /// An estimate that is infinite or not a number.
+    #[error("a channel error must be finite, found {found}")]
+    NotAnEstimate {
+        /// Nepers and radians.
+        found: Complex64,
+    },
+    /// Numbers that are no covariance of two values.
     #[error(
-        "measurement {measurement} names {named} ports, each once and from 1 to {ports}; its network has {found}"
+        "variances must be 0 or more and the correlation from -1 to 1: found variances \
+         {amplitude_variance} and {phase_variance} with the covariance {covariance}"
+    )]
+    NotACovariance {
+        /// Variance of the amplitude imbalance, Np².
+        amplitude_variance: f64,
+        /// Variance of the phase error, rad².
+        phase_variance: f64,
+        /// Covariance of both, Np rad.
+        covariance: f64,
+    },
+    /// A stability of 0 or less, which no number of trials reaches.
+    #[error("the stability of trials must be above 0, found {found}")]
+    NotAStability {
+        /// The number given.
+        found: f64,
+    },
+    /// A coverage probability of 0 or 1, or outside.
+    #[error("a coverage probability must be above 0 and below 1, found {found}")]
+    NotACoverage {
+        /// The number given.
+        found: f64,
+    },
+    /// A probability of conformity that lets a requirement be met and not met at once.
+    #[error(
+        "a probability of conformity must be from 0.5 up to but not including 1, found {found}"
+    )]
+    NotAConformity {
+        /// The number given.
+        found: f64,
+    },
+    /// A guard band that is negative or not finite.
+    #[error("a guard band must be 0 or wider, found {found}")]
+    NotAGuardBand {
+        /// The number given.
+        found: f64,
+    },
+    /// A plan without a point.
+    #[error("a requirement needs at least one point to be decided, found none")]
+    NoPoints,
+    /// Covariances of another number of points.
+    #[error("{points} points need as many covariances, found {covariances}")]
+    CovarianceCount {
+        /// How many points there are.
+        points: usize,
+        /// How many covariances.
+        covariances: usize,
+    },
+    /// Sources of uncertainty of another number of loads.
+    #[error("{loads} loads need as many lists of sources, found {found}")]
+    LoadCount {
+        /// How many loads there are.
+        loads: usize,
+        /// How many lists.
+        found: usize,
+    },
+    /// The analysis of another part.
+    #[error(
+        "the analysis is not that of this part: its plan or band has {points} points, the analysis {found}"
+    )]
+    OtherResult {
+        /// Points of the part's plan or band.
+        points: usize,
+        /// Points of the analysis.
+        found: usize,
+    },
+    /// Nothing to rebuild from.
+    #[error("an N-port needs at least one measurement, found none")]
+    NoMeasurements,
+    /// A measurement with other ports than it names, with duplicate ports, or with ports beyond N.
+    #[error(
+        "measurement {measurement} must name the {found} ports of its network, each once and from 1 to {ports}; \
+         found {named} names"
     )]
     Ports {
         /// Which, counted from 1.
@@ -23,7 +104,8 @@ pub enum RebuildError {
     },
     /// Terminations of another number than ports, or of another number of frequencies.
     #[error(
-        "measurement {measurement} needs a reflection for each of the {ports} ports at each of the {points} frequencies"
+        "measurement {measurement} needs a reflection coefficient for each of the {ports} ports at each of the \
+         {points} frequencies"
     )]
     Terminations {
         /// Which, counted from 1.
@@ -34,43 +116,62 @@ pub enum RebuildError {
         points: usize,
     },
     /// A symmetry that does not name every port once.
-    #[error("a symmetry lists each of the {ports} ports once")]
+    #[error("a symmetry must list each of the {ports} ports once")]
     Symmetry {
         /// How many there are.
         ports: usize,
     },
-    /// No measurement tells an entry.
-    #[error("no measurement tells S{row},{column}, nor does reciprocity or symmetry")]
+    /// A standard uncertainty of 0 or less.
+    #[error("measurement {measurement}: a standard uncertainty must be above 0, found {found}")]
+    Uncertainty {
+        /// Which, counted from 1.
+        measurement: usize,
+        /// The number given.
+        found: f64,
+    },
+    /// An entry that no measurement contains.
+    #[error(
+        "S{row},{column} is in no measurement and does not follow from reciprocity or symmetry"
+    )]
     Missing {
         /// Its row.
         row: Port,
         /// Its column.
         column: Port,
     },
-    /// The measurements contradict the terminations, or tell too little.
-    #[error("at {} no matrix fits the measurements: check the terminations", ShownFrequency(*frequency_hz))]
+    /// Measurements that leave some entries free.
+    #[error(
+        "at {} the measurements do not determine the matrix: condition number {condition:.1e}",
+        ShownFrequency(*frequency_hz)
+    )]
+    Undetermined {
+        /// Where.
+        frequency_hz: f64,
+        /// The condition number of the equations.
+        condition: f64,
+    },
+    /// A resonance of the matrix with its terminations.
+    #[error(
+        "at {} the terminations and the matrix are in resonance, without a finite answer; check the terminations",
+        ShownFrequency(*frequency_hz)
+    )]
+    Resonance {
+        /// Where.
+        frequency_hz: f64,
+    },
+    /// Measurements and terminations that contradict each other.
+    #[error("at {} no matrix fits the measurements; check the terminations", ShownFrequency(*frequency_hz))]
     NoFit {
         /// Where.
         frequency_hz: f64,
     },
-    /// The networks.
+    /// A receiver that cannot be solved.
+    #[error(transparent)]
+    Receiver(#[from] ReceiverError),
+    /// A splitter that cannot be analysed.
+    #[error(transparent)]
+    Splitter(#[from] SplitterError),
+    /// A network that cannot be made or changed.
     #[error(transparent)]
     Network(#[from] NetworkError),
-}
-
-/// Why values and their uncertainties cannot be taken together.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-#[non_exhaustive]
-pub enum MeasurementError {
-    /// No point at all.
-    #[error("a requirement is decided from at least one point, found none")]
-    NoPoints,
-    /// Covariances of another number of points.
-    #[error("{points} points need as many covariances, found {covariances}")]
-    CovarianceCount {
-        /// How many points there are.
-        points: usize,
-        /// How many covariances.
-        covariances: usize,
-    },
 }

@@ -1,7 +1,9 @@
-//! Measured rejections against predicted ones: the normalised error, and what the mixers must have added.
+//! Rejections measured with tones against predictions from S-parameters: the normalised error, and the
+//! channel error that the mixers must have added.
 
-use super::conformity::normal_deviate;
+use super::error::MeasurementError;
 use super::monte_carlo::Spread;
+use super::normal::normal_deviate;
 use crate::downconverter::PlanPoint;
 use crate::units::db_from_neper;
 use nalgebra::{Matrix2, Vector2};
@@ -21,31 +23,42 @@ pub struct ToneMeasurement {
     pub u_db: f64,
 }
 
-/// A measured rejection beside what was predicted.
+/// A measured rejection with the prediction for its point of the plan.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PredictedTone {
+    /// The measurement.
+    pub measured: ToneMeasurement,
+    /// The point of the plan.
+    pub point: PlanPoint,
+    /// The spread of the predicted rejection; `None` where its uncertainty is not known.
+    pub spread: Option<Spread>,
+}
+
+/// A measured rejection beside the predicted one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ToneComparison {
-    /// What was measured.
+    /// The measurement.
     pub measured: ToneMeasurement,
-    /// What was predicted, dB.
+    /// The predicted rejection, dB.
     pub predicted_db: f64,
-    /// The interval for that; the prediction itself twice where nothing is known of its uncertainty.
+    /// Its coverage interval, dB; both ends are the prediction where its uncertainty is not known.
     pub interval_db: (f64, f64),
     /// E_n: the difference over the expanded uncertainties of both (k = 2 for the measurement), added in
-    /// squares; at most 1 either way where they agree (ISO/IEC 17043:2010, B.3.1.3, from memory).
+    /// squares; from -1 to 1 where they agree (ISO/IEC 17043:2010, B.3.1.3, from memory).
     pub normalised_error: f64,
-    /// The least and the largest channel error, in nepers or radians, that the mixers may have added:
-    /// a rejection tells the size of the whole error, not its direction.
+    /// The minimum and the maximum channel error, in nepers or radians, that the mixers may have added:
+    /// a rejection gives the size of the whole error, not its direction.
     pub added_error: (f64, f64),
 }
 
-/// One channel error added by the mixers at all points, that explains what was measured best.
+/// One channel error added by the mixers at all points: the best fit to the measurements.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MixerError {
     /// Nepers and radians, in the image sideband.
     pub error: Complex64,
     /// Their standard uncertainties.
     pub u: (f64, f64),
-    /// Root of the mean square of what is left, in standard uncertainties.
+    /// Root of the mean square of the fit residuals, in standard uncertainties.
     pub rms: f64,
     /// The same without such an error.
     pub rms_without: f64,
@@ -56,7 +69,7 @@ pub struct MixerError {
 pub struct ToneComparisons {
     /// In the order of the measurements.
     pub points: Vec<ToneComparison>,
-    /// `None` with fewer than three points, or where they do not tell it.
+    /// `None` with fewer than three points, or where the points do not determine it.
     pub mixers: Option<MixerError>,
 }
 
@@ -76,45 +89,76 @@ impl ToneComparisons {
     }
 }
 
-/// Holds measurements against predictions; `predicted` gives for each its point of the plan and, where
-/// it is known, the spread of the prediction, whose interval has this coverage.
-#[must_use]
+/// Compares measured rejections with predictions, whose spreads have the coverage probability
+/// `coverage`.
+///
+/// # Errors
+/// [`MeasurementError::Uncertainty`] for a measurement whose standard uncertainty is not above 0, and
+/// [`MeasurementError::NotACoverage`].
+///
+/// # Examples
+/// ```
+/// use fourphase::downconverter::{PlanPoint, ReceiverBalance};
+/// use fourphase::measurement::{PredictedTone, ToneMeasurement, compare_tones};
+/// use fourphase::splitter::{channel_error, image_rejection_db};
+///
+/// // 30.7 dB predicted, 30.0 dB measured to 0.5 dB: they agree.
+/// let error = channel_error(0.4, 2.0);
+/// let balance = ReceiverBalance {
+///     image_rejection_db: image_rejection_db(0.4, 2.0),
+///     sideband_gain_db: 0.0,
+///     wanted_error: error,
+///     channel_error: error,
+/// };
+/// let point = PlanPoint { lo_hz: 29e9, if_hz: 1e9, balance };
+/// let measured = ToneMeasurement { lo_hz: 29e9, if_hz: 1e9, rejection_db: 30.0, u_db: 0.5 };
+/// let compared = compare_tones(&[PredictedTone { measured, point, spread: None }], 0.95)?;
+/// assert!((compared.points[0].normalised_error + 0.68).abs() < 0.01);
+/// # Ok::<(), fourphase::measurement::MeasurementError>(())
+/// ```
 pub fn compare_tones(
-    measurements: &[ToneMeasurement],
-    predicted: &[(PlanPoint, Option<Spread>)],
+    tones: &[PredictedTone],
     coverage: f64,
-) -> ToneComparisons {
-    // Expanded uncertainties with a factor of 2, whatever the coverage of the intervals.
+) -> Result<ToneComparisons, MeasurementError> {
+    if !(coverage > 0.0 && coverage < 1.0) {
+        return Err(MeasurementError::NotACoverage { found: coverage });
+    }
+    for (at, tone) in tones.iter().enumerate() {
+        let found = tone.measured.u_db;
+        if !(found > 0.0 && found.is_finite()) {
+            return Err(MeasurementError::Uncertainty { measurement: at + 1, found });
+        }
+    }
+    // Expanded uncertainties have a factor of 2, whatever the coverage of the spreads.
     let scale = 2.0 / normal_deviate(0.5 + 0.5 * coverage);
-    let compare =
-        |(measured, (point, spread)): (&ToneMeasurement, &(PlanPoint, Option<Spread>))| {
-            let predicted_db = point.balance.image_rejection_db;
-            let interval_db =
-                spread.map_or((predicted_db, predicted_db), |spread| (spread.low, spread.high));
-            let difference = measured.rejection_db - predicted_db;
-            // The side of the interval on which the measurement lies.
-            let half = if difference < 0.0 {
-                predicted_db - interval_db.0
-            } else {
-                interval_db.1 - predicted_db
-            };
-            let expanded = (2.0 * measured.u_db).hypot(scale * half.max(0.0));
-            // The size of the error that makes this rejection, apart from what the paths favour.
-            let balance_db = measured.rejection_db - point.balance.sideband_gain_db;
-            let ratio = 10_f64.powf(-balance_db / 20.0);
-            let size = if ratio < 1.0 { 2.0 * ratio.atanh() } else { f64::INFINITY };
-            let own = point.balance.channel_error.norm();
-            ToneComparison {
-                measured: *measured,
-                predicted_db,
-                interval_db,
-                normalised_error: difference / expanded,
-                added_error: ((size - own).abs(), size + own),
-            }
-        };
-    ToneComparisons {
-        points: measurements.iter().zip(predicted).map(compare).collect(),
-        mixers: mixer_error(measurements, predicted),
+    Ok(ToneComparisons {
+        points: tones.iter().map(|tone| compared(tone, scale)).collect(),
+        mixers: mixer_error(tones),
+    })
+}
+
+/// One comparison; `scale` turns half an interval into an expanded uncertainty.
+fn compared(tone: &PredictedTone, scale: f64) -> ToneComparison {
+    let PredictedTone { measured, point, spread } = tone;
+    let predicted_db = point.balance.image_rejection_db;
+    let interval_db =
+        spread.map_or((predicted_db, predicted_db), |spread| (spread.low, spread.high));
+    let difference = measured.rejection_db - predicted_db;
+    // The side of the interval on which the measurement is.
+    let half =
+        if difference < 0.0 { predicted_db - interval_db.0 } else { interval_db.1 - predicted_db };
+    let expanded = (2.0 * measured.u_db).hypot(scale * half.max(0.0));
+    // The size of the error that makes this rejection, without the sideband gain of the paths.
+    let balance_db = measured.rejection_db - point.balance.sideband_gain_db;
+    let ratio = 10_f64.powf(-balance_db / 20.0);
+    let size = if ratio < 1.0 { 2.0 * ratio.atanh() } else { f64::INFINITY };
+    let own = point.balance.channel_error.norm();
+    ToneComparison {
+        measured: *measured,
+        predicted_db,
+        interval_db,
+        normalised_error: difference / expanded,
+        added_error: ((size - own).abs(), size + own),
     }
 }
 
@@ -126,62 +170,51 @@ fn with_error(point: &PlanPoint, added: Complex64) -> f64 {
     balance.sideband_gain_db + 20.0 * (wanted.norm() / image.norm()).log10()
 }
 
-fn mixer_error(
-    measurements: &[ToneMeasurement],
-    predicted: &[(PlanPoint, Option<Spread>)],
-) -> Option<MixerError> {
+/// The residuals of all tones with an error added by the mixers, in standard uncertainties.
+fn residuals(tones: &[PredictedTone], added: Complex64) -> Vec<f64> {
+    let residual = |tone: &PredictedTone| {
+        (tone.measured.rejection_db - with_error(&tone.point, added)) / tone.measured.u_db
+    };
+    tones.iter().map(residual).collect()
+}
+
+fn sum_of_squares(tones: &[PredictedTone], added: Complex64) -> f64 {
+    residuals(tones, added).iter().map(|residual| residual * residual).sum()
+}
+
+/// JᵀJ and -Jᵀr of the residuals r with their derivatives J by central differences.
+fn normal_equations(tones: &[PredictedTone], added: Complex64) -> (Matrix2<f64>, Vector2<f64>) {
     const STEP: f64 = 1e-6;
-    if measurements.len() < 3 {
-        return None;
+    let at = residuals(tones, added);
+    let along = [Complex64::new(STEP, 0.0), Complex64::new(0.0, STEP)]
+        .map(|step| (residuals(tones, added + step), residuals(tones, added - step)));
+    let (mut normal, mut right) = (Matrix2::zeros(), Vector2::zeros());
+    for (row, residual) in at.iter().enumerate() {
+        let slope = Vector2::from_iterator(
+            along.iter().map(|(plus, minus)| (plus[row] - minus[row]) / (2.0 * STEP)),
+        );
+        normal += slope * slope.transpose();
+        right -= slope * *residual;
     }
-    let misses = |added: Complex64| -> Vec<f64> {
-        let pairs = measurements.iter().zip(predicted);
-        pairs
-            .map(|(measured, (point, _))| {
-                (measured.rejection_db - with_error(point, added)) / measured.u_db
-            })
-            .collect()
-    };
-    let squares = |added: Complex64| -> f64 { misses(added).iter().map(|miss| miss * miss).sum() };
-    // The sum has several valleys: begun on circles of any size, then refined by Levenberg and Marquardt.
-    let mut best = (Complex64::ZERO, squares(Complex64::ZERO));
-    let without = best.1;
-    for ring in 0..12 {
-        for turn in 0..24 {
-            let size = 0.002 * 1.6_f64.powi(ring);
-            let added = Complex64::from_polar(size, TAU * f64::from(turn) / 24.0);
-            let sum = squares(added);
-            if sum < best.1 {
-                best = (added, sum);
-            }
-        }
-    }
-    let linearised = |added: Complex64| {
-        let at = misses(added);
-        let along = [Complex64::new(STEP, 0.0), Complex64::new(0.0, STEP)]
-            .map(|step| (misses(added + step), misses(added - step)));
-        let (mut normal, mut right) = (Matrix2::zeros(), Vector2::zeros());
-        for (row, miss) in at.iter().enumerate() {
-            let slope = Vector2::from_iterator(
-                along.iter().map(|(plus, minus)| (plus[row] - minus[row]) / (2.0 * STEP)),
-            );
-            normal += slope * slope.transpose();
-            right -= slope * *miss;
-        }
-        (normal, right)
-    };
+    (normal, right)
+}
+
+/// The minimum of the sum of squares from a start by the method of Levenberg and Marquardt; `None`
+/// where the equations have no solution.
+fn refined(tones: &[PredictedTone], start: Complex64) -> Option<Complex64> {
+    let mut best = (start, sum_of_squares(tones, start));
     let mut damping = 1e-3;
     for _ in 0..200 {
-        let (normal, right) = linearised(best.0);
+        let (normal, right) = normal_equations(tones, best.0);
         let damped = normal + Matrix2::from_diagonal(&(normal.diagonal() * damping));
         let step = damped.lu().solve(&right)?;
         let next = best.0 + Complex64::new(step[0], step[1]);
-        let sum = squares(next);
+        let sum = sum_of_squares(tones, next);
         if sum < best.1 {
-            let is_settled = best.1 - sum <= 1e-12 * best.1;
+            let has_converged = best.1 - sum <= 1e-12 * best.1;
             best = (next, sum);
             damping = (damping * 0.3).max(1e-12);
-            if is_settled {
+            if has_converged {
                 break;
             }
         } else {
@@ -191,15 +224,49 @@ fn mixer_error(
             }
         }
     }
-    let covariance = linearised(best.0).0.try_inverse()?;
+    Some(best.0)
+}
+
+/// Eigenvalues of the normal equations whose ratio is above this leave one direction undetermined.
+const MAX_CONDITION: f64 = 1e13;
+
+fn mixer_error(tones: &[PredictedTone]) -> Option<MixerError> {
+    if tones.len() < 3 {
+        return None;
+    }
+    // The sum has several minima: the search starts on circles of many sizes.
+    let without = sum_of_squares(tones, Complex64::ZERO);
+    let mut start = (Complex64::ZERO, without);
+    for ring in 0..12 {
+        for turn in 0..24 {
+            let size = 0.002 * 1.6_f64.powi(ring);
+            let added = Complex64::from_polar(size, TAU * f64::from(turn) / 24.0);
+            let sum = sum_of_squares(tones, added);
+            if sum < start.1 {
+                start = (added, sum);
+            }
+        }
+    }
+    let error = refined(tones, start.0)?;
+    // The covariance is the inverse of JᵀJ, here by its eigenvalues, which show whether it exists.
+    let split = normal_equations(tones, error).0.symmetric_eigen();
+    let (smallest, largest) = (split.eigenvalues.min(), split.eigenvalues.max());
+    if !(smallest > 0.0 && largest <= MAX_CONDITION * smallest) {
+        return None;
+    }
+    let variance = |row: usize| -> f64 {
+        let terms = split.eigenvectors.row(row).into_owned();
+        terms.iter().zip(&split.eigenvalues).map(|(entry, value)| entry * entry / value).sum()
+    };
+    let u = (variance(0).sqrt(), variance(1).sqrt());
     #[expect(clippy::cast_precision_loss, reason = "few points")]
-    let mean = |sum: f64| (sum / measurements.len() as f64).sqrt();
-    let u = (covariance[(0, 0)].sqrt(), covariance[(1, 1)].sqrt());
-    (best.0.is_finite() && u.0.is_finite() && u.1.is_finite()).then(|| MixerError {
-        error: best.0,
+    let mean = |sum: f64| (sum / tones.len() as f64).sqrt();
+    let (rms, rms_without) = (mean(sum_of_squares(tones, error)), mean(without));
+    (error.is_finite() && u.0.is_finite() && u.1.is_finite()).then_some(MixerError {
+        error,
         u,
-        rms: mean(best.1),
-        rms_without: mean(without),
+        rms,
+        rms_without,
     })
 }
 

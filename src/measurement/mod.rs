@@ -1,49 +1,61 @@
-//! What separates a number from a result at the probe station.
+//! From numbers of a probe station to results: uncertainty, decisions, tones, checks, reconstruction.
 //!
 //! | file | subject |
 //! |---|---|
-//! | `uncertainty_source` | how uncertain S-parameters are, and networks drawn from that |
-//! | `channel_error` | a channel error known so well, and what that makes of the rejection |
-//! | `monte_carlo` | trials, as many as a stability asks for |
-//! | `conformity` | a requirement decided within the uncertainty |
-//! | `receiver_uncertainty` | a receiver whose parts are known only so well |
-//! | `splitter_uncertainty` | a splitter whose S-parameters are known only so well |
-//! | `measured_tones` | measured rejections against predicted ones |
+//! | `error` | why a measurement or its uncertainty cannot be evaluated |
+//! | `quadrature`, `root`, `normal` | integrals, zeros, the normal distribution |
+//! | `error_covariance`, `channel_error` | a channel error with its covariance, and the distribution of the rejection |
+//! | `monte_carlo` | trials until their answers are stable |
+//! | `conformity`, `assessment` | requirements decided within the uncertainty |
 //! | `plan_conformity` | the probability that a limit holds at the worst point of a plan |
-//! | `probe_checks` | checks at the probe station: through, drift, placement |
-//! | `advice` | what must be known better to decide |
-//! | `reconstruction` | an N-port from measurements of pairs of its ports |
-//! | `error` | why that cannot be |
+//! | `uncertainty_source`, `deviating_network` | uncertainty of S-parameters, and networks with errors drawn from it |
+//! | `contribution`, `advice` | shares of the variance, and which uncertainty to reduce |
+//! | `receiver_propagation`, `receiver_linear`, `receiver_uncertainty` | uncertainty of a receiver |
+//! | `splitter_uncertainty` | uncertainty of a splitter |
+//! | `measured_tones` | measured rejections against predicted ones |
+//! | `probe_checks` | checks at the probe station: thru, drift, placement |
+//! | `reconstruction` | an N-port from measurements of some of its ports at a time |
 
 mod advice;
+mod assessment;
 mod channel_error;
 mod conformity;
+mod contribution;
+mod deviating_network;
 mod error;
+mod error_covariance;
 mod measured_tones;
 mod monte_carlo;
+mod normal;
 mod plan_conformity;
 mod probe_checks;
+mod quadrature;
+mod receiver_linear;
+mod receiver_propagation;
 mod receiver_uncertainty;
 mod reconstruction;
+mod root;
 mod splitter_uncertainty;
 mod uncertainty_source;
 
 pub use advice::Advice;
+pub use assessment::Assessment;
 pub use channel_error::ChannelErrorDistribution;
-pub use conformity::{
-    Assessment, DecidedRequirement, Decision, DecisionRule, DecisionSettings,
-    conformity_probability, guard_band,
-};
-pub use error::{MeasurementError, RebuildError};
+pub use conformity::{DecidedRequirement, Decision, DecisionRule, DecisionSettings, guard_band};
+pub use contribution::Contribution;
+pub use error::MeasurementError;
+pub use error_covariance::{ErrorCovariance, PlanCovariance};
 pub use measured_tones::{
-    MixerError, ToneComparison, ToneComparisons, ToneMeasurement, compare_tones,
+    MixerError, PredictedTone, ToneComparison, ToneComparisons, ToneMeasurement, compare_tones,
 };
-pub use monte_carlo::{Spread, Trial, TrialSettings, Trials, run_trials};
+pub use monte_carlo::{Spread, TrialSettings};
+pub use normal::conformity_probability;
 pub use plan_conformity::KnownBalances;
 pub use probe_checks::{Drift, ThroughResidual, ValueAt, drift, length_um, through_residual};
+pub use receiver_linear::BudgetUncertainty;
+pub use receiver_propagation::{PartSource, UncertainPart};
 pub use receiver_uncertainty::{
-    BudgetUncertainty, Contribution, PartSource, PlanCovariance, PointUncertainty,
-    ReceiverUncertainty, UncertainPart, plan_covariances, receiver_uncertainty,
+    PointUncertainty, ReceiverUncertainty, plan_covariances, receiver_uncertainty,
 };
 pub use reconstruction::{
     COVARIANCE_COLUMNS, EntryCovariance, PartialMeasurement, RebuildSettings, Rebuilt,
@@ -52,4 +64,4 @@ pub use reconstruction::{
 pub use splitter_uncertainty::{
     SplitterPointUncertainty, SplitterUncertainty, UncertainSplitter, splitter_uncertainty,
 };
-pub use uncertainty_source::{Amounts, Deviates, Errors, OverFrequency, Source};
+pub use uncertainty_source::{Amounts, OverFrequency, Source};

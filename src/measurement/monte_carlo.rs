@@ -1,36 +1,107 @@
-//! Trials: seeded, in parallel, as many as a stated stability asks for (JCGM 101:2008, 7.9).
+//! Monte Carlo trials: seeded, in parallel, until their answers are stable (JCGM 101:2008, 7.9).
 //!
-//! Every trial draws from a stream of its own, so that the result depends on the seed alone and not
-//! on the number of threads. Trials come in sequences; the spread of the sequences' answers tells how
-//! stable their mean is. An answer is the mean over sequences, whose values need not be kept: so
+//! Every trial draws from a stream of its own, which makes the result depend on the seed alone and not
+//! on the number of threads. Trials come in sequences; the spread of the sequences' answers gives the
+//! stability of their mean. An answer is the mean over sequences, whose values need not be kept, and
 //! memory does not grow with the number of trials.
 
+use super::error::MeasurementError;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
+use std::num::NonZeroUsize;
 
-/// How many trials, and from where they start.
+/// How many trials are made, from which seed, and for which coverage.
+///
+/// # Examples
+/// ```
+/// use fourphase::measurement::TrialSettings;
+///
+/// let settings = TrialSettings::default().with_seed(7).with_coverage(0.99)?;
+/// assert_eq!((settings.seed(), settings.coverage()), (7, 0.99));
+/// assert!(TrialSettings::default().with_coverage(1.0).is_err());
+/// # Ok::<(), fourphase::measurement::MeasurementError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TrialSettings {
-    /// Where the streams begin.
-    pub seed: u64,
-    /// Exactly so many; as many as the stability asks for when absent.
-    pub trials: Option<usize>,
-    /// Twice the standard deviation of the mean, over sequences, of the first output's median and lower
-    /// end shall be no larger, in its unit. The upper end, which near balance goes up without bound,
-    /// decides nothing.
-    pub stability: f64,
-    /// The probability that intervals hold.
-    pub coverage: f64,
+    seed: u64,
+    trials: Option<NonZeroUsize>,
+    stability: f64,
+    coverage: f64,
 }
 
 impl Default for TrialSettings {
+    /// Seed 1, trials until the rejection is stable to 0.05 dB, intervals of 95 % coverage.
     fn default() -> Self {
         Self { seed: 1, trials: None, stability: 0.05, coverage: 0.95 }
     }
 }
 
-/// What the values of one output come to.
+impl TrialSettings {
+    /// With this seed of the random streams.
+    #[must_use]
+    pub fn with_seed(self, seed: u64) -> Self {
+        Self { seed, ..self }
+    }
+
+    /// With exactly this number of trials, whatever the stability.
+    #[must_use]
+    pub fn with_trials(self, trials: NonZeroUsize) -> Self {
+        Self { trials: Some(trials), ..self }
+    }
+
+    /// With trials until twice the standard deviation of the mean, over sequences, of the first
+    /// output's median and lower end is at most `stability`, in the output's unit. The upper end, which
+    /// near balance grows without bound, does not count.
+    ///
+    /// # Errors
+    /// [`MeasurementError::NotAStability`] unless it is above 0.
+    pub fn with_stability(self, stability: f64) -> Result<Self, MeasurementError> {
+        if stability > 0.0 {
+            Ok(Self { stability, ..self })
+        } else {
+            Err(MeasurementError::NotAStability { found: stability })
+        }
+    }
+
+    /// With intervals of this coverage probability.
+    ///
+    /// # Errors
+    /// [`MeasurementError::NotACoverage`] unless it is above 0 and below 1.
+    pub fn with_coverage(self, coverage: f64) -> Result<Self, MeasurementError> {
+        if coverage > 0.0 && coverage < 1.0 {
+            Ok(Self { coverage, ..self })
+        } else {
+            Err(MeasurementError::NotACoverage { found: coverage })
+        }
+    }
+
+    /// The seed of the random streams.
+    #[must_use]
+    pub fn seed(&self) -> u64 {
+        self.seed
+    }
+
+    /// The number of trials, where it is given.
+    #[must_use]
+    pub fn trials(&self) -> Option<NonZeroUsize> {
+        self.trials
+    }
+
+    /// The stability required where the number of trials is not given.
+    #[must_use]
+    pub fn stability(&self) -> f64 {
+        self.stability
+    }
+
+    /// The coverage probability of intervals.
+    #[must_use]
+    pub fn coverage(&self) -> f64 {
+        self.coverage
+    }
+}
+
+/// The distribution of one output over the trials.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Spread {
     /// Mean of the values that are finite.
@@ -39,58 +110,72 @@ pub struct Spread {
     pub standard_uncertainty: f64,
     /// Half of all values are below.
     pub median: f64,
-    /// The probabilistically symmetric coverage interval.
+    /// The lower end of the probabilistically symmetric coverage interval.
     pub low: f64,
     /// Its upper end.
     pub high: f64,
 }
 
-/// What all trials come to.
+impl Spread {
+    /// With the upper end raised to `high` where that is higher.
+    pub(super) fn raised_to(self, high: f64) -> Self {
+        Self { high: self.high.max(high), ..self }
+    }
+}
+
+/// The answers of all trials.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Trials {
-    /// One per output.
-    pub outputs: Vec<Spread>,
-    /// One per condition: in what share of the trials it held.
-    pub shares: Vec<f64>,
+pub(super) struct Trials {
+    /// One for each output.
+    pub(super) outputs: Vec<Spread>,
+    /// For each condition the share of the trials in which it held.
+    pub(super) shares: Vec<f64>,
+    /// The share of the trials in which all conditions held.
+    pub(super) share_of_all: f64,
     /// How many trials there were.
-    pub count: usize,
-    /// What the stability came to; `None` after a single sequence.
-    pub stability: Option<f64>,
+    pub(super) count: usize,
+    /// The stability reached; `None` after a single sequence.
+    pub(super) stability: Option<f64>,
 }
 
-/// What one trial gives.
+/// The result of one trial.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Trial {
+pub(super) struct Trial {
     /// In single precision, since there are many.
-    pub outputs: Vec<f32>,
+    pub(super) outputs: Vec<f32>,
     /// Whether each condition held.
-    pub held: Vec<bool>,
+    pub(super) held: Vec<bool>,
 }
 
-/// What a sequence comes to: one spread per output, one share per condition.
-type Sequence = (Vec<Spread>, Vec<f64>);
+/// The answers of one sequence.
+struct Sequence {
+    spreads: Vec<Spread>,
+    shares: Vec<f64>,
+    share_of_all: f64,
+}
 
 /// Values that a sequence keeps at most: 80 MB.
-const MOST_VALUES: usize = 20_000_000;
-const FEWEST_PER_SEQUENCE: usize = 1_000;
-const MOST_SEQUENCES: usize = 40;
+const MAX_VALUES: usize = 20_000_000;
+const MIN_SEQUENCE: usize = 1_000;
+const MAX_SEQUENCES: usize = 40;
 
 /// Runs trials until the first output's median and lower end are stable. `trial` gets a generator of
-/// its own and gives so many outputs each time.
+/// its own and gives `outputs` values each time.
 ///
 /// # Errors
 /// The first error of a trial, in the order of trials.
-pub fn run_trials<E: Send>(
+pub(super) fn run_trials<E: Send>(
     settings: &TrialSettings,
     outputs: usize,
     trial: impl Fn(&mut ChaCha8Rng) -> Result<Trial, E> + Sync,
 ) -> Result<Trials, E> {
-    let room = (MOST_VALUES / outputs.max(1)).max(FEWEST_PER_SEQUENCE);
-    let length = settings.trials.unwrap_or_else(|| least_length(settings.coverage)).clamp(1, room);
+    let room = (MAX_VALUES / outputs.max(1)).max(MIN_SEQUENCE);
+    let wanted = settings.trials.map(NonZeroUsize::get);
+    let length = wanted.unwrap_or_else(|| sequence_length(settings.coverage)).min(room);
     let mut sequences: Vec<Sequence> = Vec::new();
     let mut done = 0;
     loop {
-        let length = settings.trials.map_or(length, |trials| (trials - done).min(length));
+        let length = wanted.map_or(length, |wanted| (wanted - done).min(length));
         let made = (done..done + length)
             .into_par_iter()
             .map(|number| {
@@ -104,11 +189,11 @@ pub fn run_trials<E: Send>(
         done += length;
         sequences.push(summed(&made, outputs, settings.coverage));
         let stability = stability(&sequences);
-        let is_enough = match settings.trials {
-            Some(trials) => done >= trials.max(1),
+        let is_enough = match wanted {
+            Some(wanted) => done >= wanted,
             None => {
                 stability.is_some_and(|reached| reached <= settings.stability)
-                    || sequences.len() >= MOST_SEQUENCES
+                    || sequences.len() >= MAX_SEQUENCES
             }
         };
         if is_enough {
@@ -117,13 +202,14 @@ pub fn run_trials<E: Send>(
     }
 }
 
-/// Trials of a sequence: ten thousand, or a hundred times what lies outside the interval.
-fn least_length(coverage: f64) -> usize {
+/// Trials of a sequence: ten thousand, or a hundred times 1 / (1 - coverage).
+fn sequence_length(coverage: f64) -> usize {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small count")]
     let for_coverage = (100.0 / (1.0 - coverage)).ceil().min(1e6) as usize;
     for_coverage.max(10_000)
 }
 
+/// The answers of one sequence of at least one trial.
 #[expect(clippy::cast_precision_loss, reason = "counts far below 2^53")]
 fn summed(made: &[Trial], outputs: usize, coverage: f64) -> Sequence {
     let spread = |output: usize| {
@@ -143,15 +229,18 @@ fn summed(made: &[Trial], outputs: usize, coverage: f64) -> Sequence {
             high: quantile(&values, 1.0 - tail),
         }
     };
-    let spreads = (0..outputs).into_par_iter().map(spread).collect();
-    let conditions = made.first().map_or(0, |trial| trial.held.len());
-    let share = |condition: usize| {
-        made.iter().filter(|trial| trial.held[condition]).count() as f64 / made.len() as f64
+    let share = |holds: &dyn Fn(&Trial) -> bool| {
+        made.iter().filter(|trial| holds(trial)).count() as f64 / made.len() as f64
     };
-    (spreads, (0..conditions).map(share).collect())
+    let conditions = made.first().map_or(0, |trial| trial.held.len());
+    Sequence {
+        spreads: (0..outputs).into_par_iter().map(spread).collect(),
+        shares: (0..conditions).map(|at| share(&|trial| trial.held[at])).collect(),
+        share_of_all: share(&|trial| trial.held.iter().all(|held| *held)),
+    }
 }
 
-/// Between sorted values as JCGM 101 has it: the share p lies below the value at p times their number.
+/// The quantile of JCGM 101:2008, 7.7: the share p lies below the value at place p times their number.
 #[expect(
     clippy::cast_precision_loss,
     clippy::cast_possible_truncation,
@@ -172,11 +261,12 @@ fn quantile(sorted: &[f64], probability: f64) -> f64 {
 #[expect(clippy::cast_precision_loss, reason = "few sequences")]
 fn stability(sequences: &[Sequence]) -> Option<f64> {
     let count = sequences.len() as f64;
-    if sequences.len() < 2 || sequences[0].0.is_empty() {
+    if sequences.len() < 2 || sequences[0].spreads.is_empty() {
         return None;
     }
     let of = |answer: fn(&Spread) -> f64| {
-        let values: Vec<f64> = sequences.iter().map(|(spreads, _)| answer(&spreads[0])).collect();
+        let values: Vec<f64> =
+            sequences.iter().map(|sequence| answer(&sequence.spreads[0])).collect();
         let mean = values.iter().sum::<f64>() / count;
         let variance =
             values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / (count - 1.0);
@@ -195,17 +285,156 @@ fn averaged(
     #[expect(clippy::cast_precision_loss, reason = "few sequences")]
     let number = sequences.len() as f64;
     let mean = |value: &dyn Fn(&Sequence) -> f64| sequences.iter().map(value).sum::<f64>() / number;
-    let outputs = (0..outputs).map(|at| Spread {
-        mean: mean(&|(spreads, _)| spreads[at].mean),
-        standard_uncertainty: mean(&|(spreads, _)| spreads[at].standard_uncertainty.powi(2)).sqrt(),
-        median: mean(&|(spreads, _)| spreads[at].median),
-        low: mean(&|(spreads, _)| spreads[at].low),
-        high: mean(&|(spreads, _)| spreads[at].high),
+    let outputs = (0..outputs).map(|at| {
+        let of = |answer: fn(&Spread) -> f64| mean(&|sequence| answer(&sequence.spreads[at]));
+        Spread {
+            mean: of(|spread| spread.mean),
+            standard_uncertainty: of(|spread| spread.standard_uncertainty.powi(2)).sqrt(),
+            median: of(|spread| spread.median),
+            low: of(|spread| spread.low),
+            high: of(|spread| spread.high),
+        }
     });
+    let conditions = 0..sequences[0].shares.len();
     Trials {
         outputs: outputs.collect(),
-        shares: (0..sequences[0].1.len()).map(|at| mean(&|(_, shares)| shares[at])).collect(),
+        shares: conditions.map(|at| mean(&|sequence| sequence.shares[at])).collect(),
+        share_of_all: mean(&|sequence| sequence.share_of_all),
         count,
         stability,
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::cast_possible_truncation)]
+mod tests {
+    use super::*;
+    use crate::measurement::ChannelErrorDistribution;
+    use crate::splitter::image_rejection_of_error_db;
+    use num_complex::Complex64;
+    use rand_distr::{Distribution as _, StandardNormal, Uniform};
+    use serde_json::Value;
+    use std::convert::Infallible;
+
+    /// Independently computed values, by case.
+    fn cases(prefix: &str) -> Vec<Value> {
+        let text = include_str!("../../tests/check-values/12_uncertainty.json");
+        let topic: Value = serde_json::from_str(text).unwrap();
+        let all = topic["cases"].as_array().unwrap().iter();
+        let is_wanted = |case: &&Value| case["id"].as_str().unwrap().starts_with(prefix);
+        let found: Vec<Value> = all.filter(is_wanted).cloned().collect();
+        assert!(!found.is_empty(), "no case {prefix}");
+        found
+    }
+
+    fn number(value: &Value, name: &str) -> f64 {
+        value[name].as_f64().unwrap()
+    }
+
+    fn exactly(trials: usize) -> TrialSettings {
+        TrialSettings::default().with_trials(NonZeroUsize::new(trials).unwrap())
+    }
+
+    fn drawn(random: &mut ChaCha8Rng) -> f64 {
+        StandardNormal.sample(random)
+    }
+
+    /// The same distribution: two million trials of another program, a hundred thousand here.
+    #[test]
+    fn trials_agree_with_the_exact_distribution() {
+        for case in cases("irr") {
+            let of = |name: &str| number(&case["inputs"], name);
+            let error = ChannelErrorDistribution::independent(
+                (of("gain_db"), of("phase_deg")),
+                (of("u_gain_db"), of("u_phase_deg")),
+            )
+            .unwrap();
+            let covariance = error.covariance();
+            let u = [covariance.amplitude_variance(), covariance.phase_variance()].map(f64::sqrt);
+            let trials = run_trials::<Infallible>(&exactly(100_000), 1, |random| {
+                let (x, y) = (drawn(random), drawn(random));
+                let drawn = error.mean() + Complex64::new(u[0] * x, u[1] * y);
+                let db = image_rejection_of_error_db(drawn) as f32;
+                Ok(Trial { outputs: vec![db], held: vec![db >= 30.0] })
+            })
+            .unwrap();
+            let spread = trials.outputs[0];
+            let theirs = &case["expected"]["monte_carlo"];
+            // Four standard errors: of a mean s/sqrt(n), of a standard deviation s sqrt((k-1)/4n)
+            // with a kurtosis k of at most 9 here.
+            let s = number(theirs, "std_irr_db");
+            assert!((spread.mean - number(theirs, "mean_irr_db")).abs() < 4.0 * s / 300.0);
+            assert!((spread.standard_uncertainty - s).abs() < 4.0 * s * 1.42 / 310.0);
+            for (got, probability) in
+                [(spread.low, 0.025), (spread.median, 0.5), (spread.high, 0.975)]
+            {
+                // Of a quantile sqrt(p(1-p)/n) over the density, taken from neighbouring quantiles.
+                let step = 0.004;
+                let width = error.rejection_quantile_db(probability + step)
+                    - error.rejection_quantile_db(probability - step);
+                let spread =
+                    (probability * (1.0 - probability) / 1e5_f64).sqrt() * width / (2.0 * step);
+                let want = error.rejection_quantile_db(probability);
+                assert!((got - want).abs() < 4.0 * spread, "{probability} {got} {want}");
+            }
+            let want = error.probability_of_rejection(30.0);
+            let chance = (want * (1.0 - want) / 1e5).sqrt().max(1e-5);
+            assert!((trials.shares[0] - want).abs() < 4.0 * chance);
+        }
+    }
+
+    /// JCGM 101:2008, 9.4 (comparison loss, from memory): near 0 the linear law gives no uncertainty
+    /// at all, trials give the exact moments.
+    #[test]
+    fn a_square_near_zero_needs_trials() {
+        for case in cases("jcgm101") {
+            let (x1, u) = (number(&case["inputs"], "x1"), number(&case["inputs"], "u"));
+            let trials = run_trials::<Infallible>(&exactly(200_000), 1, |random| {
+                let (a, b) = (drawn(random), drawn(random));
+                let loss = ((x1 + u * a).powi(2) + (u * b).powi(2)) as f32;
+                Ok(Trial { outputs: vec![loss], held: Vec::new() })
+            })
+            .unwrap();
+            let expected = &case["expected"];
+            let std = number(expected, "std_exact");
+            let found = trials.outputs[0];
+            // Four standard errors of 200,000 trials; an exponential's standard deviation is known to
+            // sqrt(8/4n).
+            assert!((found.mean - number(expected, "mean_exact")).abs() < 4.0 * std / 447.0);
+            assert!((found.standard_uncertainty - std).abs() < 4.0 * std * 1.42 / 447.0);
+            // Printed to one digit in units of 1e-6.
+            assert!((found.standard_uncertainty - number(expected, "published_mc_u")).abs() < 2e-6);
+        }
+    }
+
+    /// JCGM 101:2008, 9.2 (additive model, from memory): four normal inputs give -3.92 to 3.92, four
+    /// rectangular ones -3.88 to 3.88. The trials go on until that is stable.
+    #[test]
+    fn the_additive_model_of_the_guide() {
+        let settings = TrialSettings::default().with_stability(0.02).unwrap();
+        let run = |is_normal: bool| {
+            run_trials::<Infallible>(&settings, 1, |random| {
+                let half_width = 3_f64.sqrt();
+                let rectangular = Uniform::new(-half_width, half_width).unwrap();
+                let one = |random: &mut ChaCha8Rng| match is_normal {
+                    true => drawn(random),
+                    false => rectangular.sample(random),
+                };
+                let sum: f64 = (0..4).map(|_| one(random)).sum();
+                Ok(Trial { outputs: vec![sum as f32], held: Vec::new() })
+            })
+            .unwrap()
+        };
+        for (is_normal, end) in [(true, 3.92), (false, 3.88)] {
+            let trials = run(is_normal);
+            let found = trials.outputs[0];
+            assert!(trials.count >= 20_000 && trials.stability.unwrap() <= 0.02);
+            // The ends are stable to 0.02 and printed to 0.005.
+            assert!((found.low + end).abs() < 0.03 && (found.high - end).abs() < 0.03, "{found:?}");
+            // Two standard errors of 20,000 trials with a standard deviation of 2; the seed is fixed.
+            assert!((found.standard_uncertainty - 2.0).abs() < 0.02 && found.mean.abs() < 0.03);
+            // The same again, independent of the threads.
+            assert_eq!(run(is_normal), trials);
+        }
     }
 }

@@ -15,10 +15,10 @@
 //! 102:2011 has it for least squares. Without uncertainties the weights are equal and what does not
 //! fit estimates one for all.
 
-use super::error::RebuildError;
+use super::error::MeasurementError;
 use crate::network::{
-    FrequencyGrid, Network, NetworkError, ParameterKind, Port, WaveDefinition, change_reference,
-    convert, onto_grid,
+    FrequencyGrid, Network, ParameterKind, Port, WaveDefinition, change_reference, convert,
+    onto_grid,
 };
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
@@ -128,14 +128,14 @@ const MOST_STEPS: usize = 60;
 /// Rebuilds an N-port at the frequencies of the first measurement.
 ///
 /// # Errors
-/// [`RebuildError`]: ports that do not fit, entries that nothing tells, measurements that no matrix
+/// [`MeasurementError`]: ports that do not fit, entries that nothing tells, measurements that no matrix
 /// fits, and errors of [`convert`], [`onto_grid`] and [`change_reference`].
 pub fn rebuild(
     settings: &RebuildSettings,
     measurements: &[PartialMeasurement],
-) -> Result<Rebuilt, RebuildError> {
+) -> Result<Rebuilt, MeasurementError> {
     let RebuildSettings { ports, reference_ohm, .. } = *settings;
-    let first = measurements.first().ok_or(NetworkError::NoFrequencies)?;
+    let first = measurements.first().ok_or(MeasurementError::NoMeasurements)?;
     let grid = first.network.grid().clone();
     let brought = measurements
         .iter()
@@ -144,7 +144,7 @@ pub fn rebuild(
         .collect::<Result<Vec<_>, _>>()?;
     for order in &settings.symmetries {
         if (0..ports).any(|port| !order.contains(&Port::from_index(port))) || order.len() != ports {
-            return Err(RebuildError::Symmetry { ports });
+            return Err(MeasurementError::Symmetry { ports });
         }
     }
     let unknowns = Unknowns::new(settings, measurements)?;
@@ -179,7 +179,7 @@ pub fn rebuild(
             .zip(&brought)
             .map(|(measurement, network)| View::new(measurement, network, point, is_weighted))
             .collect();
-        let solved = unknowns.solve(&views).ok_or(RebuildError::NoFit { frequency_hz })?;
+        let solved = unknowns.solve(&views).ok_or(MeasurementError::NoFit { frequency_hz })?;
         let matched: Vec<View> = views.iter().map(View::with_matched_ends).collect();
         if let Some(ignorant) = unknowns.solve(&matched) {
             let change = (&ignorant.matrix - &solved.matrix).map(Complex64::norm).max();
@@ -245,12 +245,12 @@ fn brought(
     at: usize,
     measurement: &PartialMeasurement,
     grid: &FrequencyGrid,
-) -> Result<Network, RebuildError> {
+) -> Result<Network, MeasurementError> {
     let (ports, named) = (settings.ports, &measurement.ports);
     let is_listed_once =
         (0..named.len()).all(|at| !named[..at].contains(&named[at]) && named[at].index() < ports);
     if named.len() != measurement.network.ports() || !is_listed_once {
-        return Err(RebuildError::Ports {
+        return Err(MeasurementError::Ports {
             measurement: at + 1,
             named: named.len(),
             ports,
@@ -259,7 +259,11 @@ fn brought(
     }
     let ends = &measurement.terminations;
     if ends.len() != ports || ends.iter().any(|over| over.len() != grid.len()) {
-        return Err(RebuildError::Terminations { measurement: at + 1, ports, points: grid.len() });
+        return Err(MeasurementError::Terminations {
+            measurement: at + 1,
+            ports,
+            points: grid.len(),
+        });
     }
     let there = onto_grid(&measurement.network, grid)?.network;
     let scattering = convert(&there, ParameterKind::Scattering)?;
@@ -347,7 +351,7 @@ impl Unknowns {
     fn new(
         settings: &RebuildSettings,
         measurements: &[PartialMeasurement],
-    ) -> Result<Self, RebuildError> {
+    ) -> Result<Self, MeasurementError> {
         let ports = settings.ports;
         // Entries that are one, by the first of them.
         let mut first: Vec<usize> = (0..ports * ports).collect();
@@ -380,7 +384,7 @@ impl Unknowns {
         for &class in &numbered {
             if !(0..ports * ports).any(|entry| first[entry] == class && is_told(entry)) {
                 let [row, column] = [class / ports, class % ports].map(Port::from_index);
-                return Err(RebuildError::Missing { row, column });
+                return Err(MeasurementError::Missing { row, column });
             }
         }
         let of = first.iter().map(|class| numbered.partition_point(|one| one < class)).collect();

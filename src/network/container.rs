@@ -195,7 +195,7 @@ impl Network {
     }
 
     /// The references as stored: one per port, or one per port and point.
-    pub(super) fn stored_references(&self) -> &[Complex64] {
+    pub(crate) fn stored_references(&self) -> &[Complex64] {
         &self.references_ohm
     }
 }

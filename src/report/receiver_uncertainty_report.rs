@@ -25,7 +25,7 @@ pub(super) fn receiver_uncertainty_json(
             "image_rejection_high_db": high.is_finite().then_some(high),
             "u_amplitude_imbalance_db": point.u_imbalance_db,
             "u_quadrature_error_deg": point.u_quadrature_deg,
-            "channel_error_covariance": point.channel_error.covariance,
+            "channel_error_covariance": point.channel_error.covariance().rows(),
         })
     });
     let budget = uncertainty.budget.iter().map(|row| {
@@ -97,7 +97,7 @@ fn estimates<'u>(
 }
 
 fn contribution(contribution: &Contribution) -> Value {
-    let [[amplitude, _], [_, phase]] = contribution.covariance;
+    let [[amplitude, _], [_, phase]] = contribution.covariance.rows();
     json!({
         "part": contribution.part,
         "source": contribution.source,
@@ -148,7 +148,7 @@ pub(super) fn receiver_uncertainty_text(
     let mut text = assessment_text(&uncertainty.assessment, &estimates(uncertainty, result));
     let mut rows = table(&["uncertainty of", "source", "amplitude\ndB", "phase\ndeg", "share\n%"]);
     for one in uncertainty.contributions.iter().take(SHOWN) {
-        let [[amplitude, _], [_, phase]] = one.covariance;
+        let [[amplitude, _], [_, phase]] = one.covariance.rows();
         rows.add_row([
             printable(&one.part).into_owned(),
             printable(&one.source).into_owned(),

@@ -14,7 +14,7 @@ pub(super) fn splitter_uncertainty_json(
 ) -> Value {
     let rejection = rejection_prefix(result);
     let points = uncertainty.points.iter().map(|point| {
-        let [[amplitude, mixed], [_, phase]] = point.channel_error.covariance;
+        let [[amplitude, mixed], [_, phase]] = point.channel_error.covariance().rows();
         let (u_amplitude, u_phase) = (amplitude.sqrt(), phase.sqrt());
         let correlation = mixed / (u_amplitude * u_phase);
         let (low, high) = point.interval_db;
@@ -97,7 +97,7 @@ pub fn splitter_uncertainty_csv(
         "u_phase_error_deg".to_owned(),
     ])?;
     for point in &uncertainty.points {
-        let [[amplitude, _], [_, phase]] = point.channel_error.covariance;
+        let [[amplitude, _], [_, phase]] = point.channel_error.covariance().rows();
         let row = [
             point.frequency_hz,
             point.interval_db.0,

@@ -43,10 +43,13 @@ impl Yield {
     }
 }
 
-/// The x at which the regularised incomplete beta function is `share`.
+/// The quantile of the beta distribution: the x at which its regularised incomplete function is
+/// `share`.
+///
+/// By bisection to the last digit, about 60 evaluations. The inverse of `statrs` (algorithm AS 109)
+/// stops at about 1e-10: for few failures among 100,000 dies only the first five digits are right.
 fn inverse_beta(share: f64, a: f64, b: f64) -> f64 {
     let (mut low, mut high) = (0.0_f64, 1.0_f64);
-    // The function grows with x; each step halves what is in doubt, down to the last digit.
     for _ in 0..200 {
         let middle = 0.5 * (low + high);
         if middle <= low || middle >= high {

@@ -2,7 +2,9 @@
 //! whose measurements are solved by closing the other ports.
 
 use crate::check_values::{cases, check_matrix, list, matrix, topic};
-use fourphase::measurement::{PartialMeasurement, RebuildError, RebuildSettings, Rebuilt, rebuild};
+use fourphase::measurement::{
+    MeasurementError, PartialMeasurement, RebuildSettings, Rebuilt, rebuild,
+};
 use fourphase::network::{
     FrequencyGrid, Load, Network, ParameterKind, Port, close_ports, select_ports,
 };
@@ -30,7 +32,7 @@ fn plainly(
     ports: usize,
     set: &[PartialMeasurement],
     is_reciprocal: bool,
-) -> Result<Rebuilt, RebuildError> {
+) -> Result<Rebuilt, MeasurementError> {
     rebuild(&settings(ports, is_reciprocal), set)
 }
 
@@ -178,12 +180,12 @@ fn symmetry_fills_what_is_not_measured() {
     let ends = [0.2, -0.3, 0.25].map(Complex64::from);
     let set = [measured(&whole, &[0, 1], &ends), measured(&whole, &[1, 2], &ends)];
     let mut known = settings(3, true);
-    assert!(matches!(rebuild(&known, &set), Err(RebuildError::Missing { .. })));
+    assert!(matches!(rebuild(&known, &set), Err(MeasurementError::Missing { .. })));
     known.symmetries = vec![vec![port(0), port(2), port(1)]];
     let rebuilt = rebuild(&known, &set).unwrap();
     assert!(worst(&rebuilt.network, &whole) < 1e-12);
     known.symmetries = vec![vec![port(0), port(2), port(2)]];
-    assert_eq!(rebuild(&known, &set).unwrap_err(), RebuildError::Symmetry { ports: 3 });
+    assert_eq!(rebuild(&known, &set).unwrap_err(), MeasurementError::Symmetry { ports: 3 });
 }
 
 /// Errors of known size put on many sets: they come out as large as the covariance says, and as
@@ -251,12 +253,15 @@ fn what_cannot_be_rebuilt_is_said() {
     let ends = [Complex64::ZERO; 3];
     let set = [measured(&whole, &[0, 1], &ends), measured(&whole, &[1, 2], &ends)];
     let missing = plainly(3, &set, true).unwrap_err();
-    assert_eq!(missing, RebuildError::Missing { row: port(0), column: port(2) });
+    assert_eq!(missing, MeasurementError::Missing { row: port(0), column: port(2) });
     let mut twice = measured(&whole, &[0, 1], &ends);
     twice.ports[1] = port(0);
-    assert!(matches!(plainly(3, &[twice], true), Err(RebuildError::Ports { measurement: 1, .. })));
+    assert!(matches!(
+        plainly(3, &[twice], true),
+        Err(MeasurementError::Ports { measurement: 1, .. })
+    ));
     let mut short = measured(&whole, &[0, 1], &ends);
     short.terminations.pop();
-    assert!(matches!(plainly(3, &[short], true), Err(RebuildError::Terminations { .. })));
+    assert!(matches!(plainly(3, &[short], true), Err(MeasurementError::Terminations { .. })));
     assert!(plainly(3, &[], true).is_err());
 }

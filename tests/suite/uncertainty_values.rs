@@ -1,10 +1,9 @@
-//! Uncertainty of the channel error and the rejection, trials, and decisions: against the independently
+//! Uncertainty of the channel error and the rejection, and decisions: against the independently
 //! computed values of `tests/check-values/12_uncertainty.json`, and worked examples of the guides.
 
 use crate::check_values::{cases, check, complex, topic};
 use fourphase::measurement::{
-    ChannelErrorDistribution, Source, Trial, TrialSettings, conformity_probability, guard_band,
-    run_trials,
+    ChannelErrorDistribution, Source, conformity_probability, guard_band,
 };
 use fourphase::network::{FrequencyGrid, Network, ParameterKind};
 use fourphase::splitter::{channel_error, image_rejection_of_error_db};
@@ -12,10 +11,9 @@ use fourphase::units::db_from_neper;
 use num_complex::Complex64;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng as _;
-use rand_distr::{Distribution as _, StandardNormal, Uniform};
+use rand_distr::{Distribution as _, StandardNormal};
 use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 use serde_json::Value;
-use std::convert::Infallible;
 
 fn number(value: &Value, name: &str) -> f64 {
     value[name].as_f64().unwrap()
@@ -26,6 +24,7 @@ fn distribution(inputs: &Value) -> ChannelErrorDistribution {
         (number(inputs, "gain_db"), number(inputs, "phase_deg")),
         (number(inputs, "u_gain_db"), number(inputs, "u_phase_deg")),
     )
+    .unwrap()
 }
 
 /// Quantiles by exact quadrature of another program, and the linear law where it exists.
@@ -59,46 +58,6 @@ fn conformity_takes_the_skewed_distribution() {
     }
 }
 
-/// Trials of the same: two million by another program, a hundred thousand here.
-#[test]
-fn trials_agree_with_the_exact_distribution() {
-    let topic = topic("12_uncertainty.json");
-    for case in cases(&topic, "irr") {
-        let error = distribution(&case["inputs"]);
-        let u = [error.covariance[0][0].sqrt(), error.covariance[1][1].sqrt()];
-        let settings = TrialSettings { trials: Some(100_000), ..TrialSettings::default() };
-        let trials = run_trials::<Infallible>(&settings, 1, |random| {
-            let (x, y): (f64, f64) = (StandardNormal.sample(random), StandardNormal.sample(random));
-            let drawn = error.mean + Complex64::new(u[0] * x, u[1] * y);
-            #[allow(clippy::cast_possible_truncation)]
-            let db = image_rejection_of_error_db(drawn) as f32;
-            Ok(Trial { outputs: vec![db], held: vec![db >= 30.0] })
-        })
-        .unwrap();
-        let spread = trials.outputs[0];
-        let theirs = &case["expected"]["monte_carlo"];
-        // Four standard errors: of a mean s/sqrt(n), of a standard deviation s sqrt((k-1)/4n) with a
-        // kurtosis k of at most 9 here.
-        let s = number(theirs, "std_irr_db");
-        assert!((spread.mean - number(theirs, "mean_irr_db")).abs() < 4.0 * s / 300.0);
-        assert!((spread.standard_uncertainty - s).abs() < 4.0 * s * 1.42 / 310.0);
-        for (got, probability) in [(spread.low, 0.025), (spread.median, 0.5), (spread.high, 0.975)]
-        {
-            // Of a quantile sqrt(p(1-p)/n) over the density, taken from neighbouring quantiles.
-            let step = 0.004;
-            let width = error.rejection_quantile_db(probability + step)
-                - error.rejection_quantile_db(probability - step);
-            let spread =
-                (probability * (1.0 - probability) / 1e5_f64).sqrt() * width / (2.0 * step);
-            let want = error.rejection_quantile_db(probability);
-            assert!((got - want).abs() < 4.0 * spread, "{probability} {got} {want}");
-        }
-        let want = error.probability_of_rejection(30.0);
-        let chance = (want * (1.0 - want) / 1e5).sqrt().max(1e-5);
-        assert!((trials.shares[0] - want).abs() < 4.0 * chance);
-    }
-}
-
 /// JCGM 102:2011: the covariance of two transmissions as one of imbalance and phase.
 #[test]
 fn covariances_propagate() {
@@ -110,78 +69,19 @@ fn covariances_propagate() {
             std::array::from_fn(|column| given[row][column].as_f64().unwrap())
         });
         let pair = [complex(&inputs["s_a"]), complex(&inputs["s_b"])];
-        let error = ChannelErrorDistribution::of_pair(pair, Complex64::ONE, &covariance);
+        let error = ChannelErrorDistribution::of_pair(pair, Complex64::ONE, &covariance).unwrap();
         let expected = &case["expected"];
-        check(case, "gain", db_from_neper(error.mean.re), number(expected, "gain_db"));
-        let phase_deg = error.mean.im.to_degrees();
+        check(case, "gain", db_from_neper(error.mean().re), number(expected, "gain_db"));
+        let phase_deg = error.mean().im.to_degrees();
         check(case, "phase", phase_deg, number(expected, "phase_deg"));
         let units = [db_from_neper(1.0), 1_f64.to_degrees()];
         for row in 0..2 {
             for column in 0..2 {
-                let got = error.covariance[row][column] * units[row] * units[column];
+                let got = error.covariance().rows()[row][column] * units[row] * units[column];
                 let want = expected["covariance_gain_db_phase_deg"][row][column].as_f64().unwrap();
                 check(case, "covariance", got, want);
             }
         }
-    }
-}
-
-/// JCGM 101:2008, 9.4 (comparison loss, from memory): near nought the linear law gives no uncertainty at
-/// all, trials give the exact moments.
-#[test]
-fn a_square_near_nought_needs_trials() {
-    let topic = topic("12_uncertainty.json");
-    for case in cases(&topic, "jcgm101") {
-        let (x1, u) = (number(&case["inputs"], "x1"), number(&case["inputs"], "u"));
-        let settings = TrialSettings { trials: Some(200_000), ..TrialSettings::default() };
-        let trials = run_trials::<Infallible>(&settings, 1, |random| {
-            let (a, b): (f64, f64) = (StandardNormal.sample(random), StandardNormal.sample(random));
-            #[allow(clippy::cast_possible_truncation)]
-            let loss = ((x1 + u * a).powi(2) + (u * b).powi(2)) as f32;
-            Ok(Trial { outputs: vec![loss], held: Vec::new() })
-        })
-        .unwrap();
-        let expected = &case["expected"];
-        let std = number(expected, "std_exact");
-        let found = trials.outputs[0];
-        // Four standard errors of 200,000 trials; an exponential's standard deviation is known to
-        // sqrt(8/4n).
-        assert!((found.mean - number(expected, "mean_exact")).abs() < 4.0 * std / 447.0);
-        assert!((found.standard_uncertainty - std).abs() < 4.0 * std * 1.42 / 447.0);
-        assert!((found.standard_uncertainty - number(expected, "published_mc_u")).abs() < 2e-6);
-    }
-}
-
-/// JCGM 101:2008, 9.2 (additive model, from memory): four normal inputs give -3.92 to 3.92, four
-/// rectangular ones -3.88 to 3.88. The trials go on until that is stable.
-#[test]
-fn the_additive_model_of_the_guide() {
-    let settings = TrialSettings { stability: 0.02, ..TrialSettings::default() };
-    let run = |is_normal: bool| {
-        run_trials::<Infallible>(&settings, 1, |random| {
-            let half_width = 3_f64.sqrt();
-            let sum: f64 = (0..4)
-                .map(|_| {
-                    if is_normal {
-                        StandardNormal.sample(random)
-                    } else {
-                        Uniform::new(-half_width, half_width).unwrap().sample(random)
-                    }
-                })
-                .sum();
-            #[allow(clippy::cast_possible_truncation)]
-            Ok(Trial { outputs: vec![sum as f32], held: Vec::new() })
-        })
-        .unwrap()
-    };
-    for (is_normal, end) in [(true, 3.92), (false, 3.88)] {
-        let trials = run(is_normal);
-        let found = trials.outputs[0];
-        assert!(trials.count >= 20_000 && trials.stability.unwrap() <= 0.02);
-        assert!((found.low + end).abs() < 0.03 && (found.high - end).abs() < 0.03, "{found:?}");
-        assert!((found.standard_uncertainty - 2.0).abs() < 0.02 && found.mean.abs() < 0.03);
-        // The same again, whatever the threads did.
-        assert_eq!(run(is_normal), trials);
     }
 }
 
@@ -258,8 +158,9 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
     for ((size, expected), truth) in
         cases.iter().flat_map(|case| truths.iter().map(move |truth| (case, truth)))
     {
-        let noise = ChannelErrorDistribution::independent((0.0, 0.0), *size);
-        let u = [noise.covariance[0][0].sqrt(), noise.covariance[1][1].sqrt()];
+        let noise = ChannelErrorDistribution::independent((0.0, 0.0), *size).unwrap();
+        let covariance = noise.covariance();
+        let u = [covariance.amplitude_variance(), covariance.phase_variance()].map(f64::sqrt);
         let truth = channel_error(truth.0, truth.1);
         let true_db = image_rejection_of_error_db(truth);
         let held = (0..MEASUREMENTS)
@@ -268,7 +169,7 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
                 let mut random = ChaCha8Rng::seed_from_u64(u64::from(at));
                 let (x, y): (f64, f64) =
                     (StandardNormal.sample(&mut random), StandardNormal.sample(&mut random));
-                let measured = noise.around(truth + Complex64::new(u[0] * x, u[1] * y));
+                let measured = noise.around(truth + Complex64::new(u[0] * x, u[1] * y)).unwrap();
                 let (low, high) = measured.interval_db(0.95);
                 assert_eq!(high.is_infinite(), measured.may_be_perfect(0.95));
                 assert!(low <= measured.rejection_db() && measured.rejection_db() <= high);
@@ -288,11 +189,12 @@ fn a_good_part_reads_low() {
     for angle in [0.0, 0.7, 1.57, 3.0] {
         let truth = Complex64::from_polar(size, angle);
         assert!((image_rejection_of_error_db(truth) - 48.0).abs() < 1e-3);
-        let readings = ChannelErrorDistribution::independent((0.0, 0.0), (0.1, 1.0)).around(truth);
+        let noise = ChannelErrorDistribution::independent((0.0, 0.0), (0.1, 1.0)).unwrap();
+        let readings = noise.around(truth).unwrap();
         let median = readings.rejection_quantile_db(0.5);
         assert!((40.3..41.4).contains(&median), "{median}");
     }
     // And a perfect one reads below 34.7 dB one time in twenty: more cannot be told from perfect.
-    let noise = ChannelErrorDistribution::independent((0.0, 0.0), (0.1, 1.0));
+    let noise = ChannelErrorDistribution::independent((0.0, 0.0), (0.1, 1.0)).unwrap();
     assert!((noise.highest_distinguishable_db(0.95) - 34.666).abs() < 1e-3);
 }

@@ -1,0 +1,62 @@
+//! The common part of every uncertainty analysis: trials made, requirements decided.
+
+use super::channel_error::ChannelErrorDistribution;
+use super::conformity::{DecidedRequirement, Decision, DecisionRule, guard_band};
+use super::monte_carlo::{TrialSettings, Trials};
+
+/// Trials and decisions of an uncertainty analysis, of a splitter or a receiver.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Assessment {
+    /// The coverage probability of intervals.
+    pub coverage: f64,
+    /// The seed of the trials.
+    pub seed: u64,
+    /// How many trials there were.
+    pub trials: usize,
+    /// The stability of median and lower end of the worst rejection, dB; `None` where it was not
+    /// required.
+    pub stability_db: Option<f64>,
+    /// The rejection above which a perfect part reads with the probability `coverage`, at the point
+    /// of worst rejection, dB.
+    pub highest_distinguishable_db: f64,
+    /// By how much a reading must exceed the required rejection for the requirement to be met, dB: the
+    /// guard band that is given, or the equivalent of the probability of conformity for a reading near
+    /// the limit. `None` without a requirement on the rejection.
+    pub guard_band_db: Option<f64>,
+    /// The requirements, in the order of the result.
+    pub requirements: Vec<DecidedRequirement>,
+    /// The probability that all are met together.
+    pub probability: f64,
+    /// The decision on all together.
+    pub decision: Decision,
+}
+
+impl Assessment {
+    /// `worst` is the channel error where the rejection is worst; `requirements` are decided, and
+    /// `required_db` is the rejection among them, with its rule.
+    pub(super) fn new(
+        trials: &Trials,
+        settings: &TrialSettings,
+        worst: &ChannelErrorDistribution,
+        requirements: Vec<DecidedRequirement>,
+        required_db: Option<(f64, DecisionRule)>,
+    ) -> Self {
+        let guard_band_db = required_db.map(|(limit_db, rule)| match rule {
+            DecisionRule::GuardBand(width) => width,
+            DecisionRule::Conformity(probability) => {
+                guard_band(worst.at_rejection(limit_db).linear_uncertainty_db(), probability)
+            }
+        });
+        Self {
+            coverage: settings.coverage(),
+            seed: settings.seed(),
+            trials: trials.count,
+            stability_db: trials.stability,
+            highest_distinguishable_db: worst.highest_distinguishable_db(settings.coverage()),
+            guard_band_db,
+            probability: trials.share_of_all,
+            decision: Decision::of_all(requirements.iter().map(|decided| decided.decision)),
+            requirements,
+        }
+    }
+}

@@ -1,0 +1,16 @@
+//! How much each source of uncertainty contributes.
+
+use super::error_covariance::ErrorCovariance;
+
+/// The contribution of one source of one part at the point of worst rejection.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Contribution {
+    /// The part.
+    pub part: String,
+    /// The source.
+    pub source: String,
+    /// Covariance of the channel error from this source alone.
+    pub covariance: ErrorCovariance,
+    /// Its share of the variance of the rejection.
+    pub share: f64,
+}

@@ -1,0 +1,143 @@
+//! Covariances of channel errors: real part in nepers, imaginary part in radians.
+
+use super::error::MeasurementError;
+use num_complex::Complex64;
+
+/// Covariance of the two parts of a channel error: amplitude imbalance in nepers and phase error in
+/// radians. No direction has a negative variance.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ErrorCovariance {
+    amplitude: f64,
+    phase: f64,
+    mixed: f64,
+}
+
+/// A determinant that is negative by less than this share of the variances' product is rounding.
+const ROUNDING: f64 = 1e-9;
+
+impl ErrorCovariance {
+    /// From the variance of the amplitude imbalance (Np²), that of the phase error (rad²), and the
+    /// covariance of both (Np rad).
+    ///
+    /// # Errors
+    /// [`MeasurementError::NotACovariance`] unless all are finite, both variances are at least 0, and
+    /// the correlation is from -1 to 1.
+    ///
+    /// # Examples
+    /// ```
+    /// use fourphase::measurement::ErrorCovariance;
+    ///
+    /// let covariance = ErrorCovariance::new(1e-4, 4e-4, -1e-4)?;
+    /// assert_eq!(covariance.phase_variance(), 4e-4);
+    /// assert!(ErrorCovariance::new(1e-4, 4e-4, 3e-4).is_err());
+    /// # Ok::<(), fourphase::measurement::MeasurementError>(())
+    /// ```
+    pub fn new(
+        amplitude_variance: f64,
+        phase_variance: f64,
+        covariance: f64,
+    ) -> Result<Self, MeasurementError> {
+        let product = amplitude_variance * phase_variance;
+        let is_finite =
+            [amplitude_variance, phase_variance, covariance].iter().all(|value| value.is_finite());
+        if is_finite
+            && amplitude_variance >= 0.0
+            && phase_variance >= 0.0
+            && covariance * covariance <= product * (1.0 + ROUNDING)
+        {
+            Ok(Self { amplitude: amplitude_variance, phase: phase_variance, mixed: covariance })
+        } else {
+            Err(MeasurementError::NotACovariance { amplitude_variance, phase_variance, covariance })
+        }
+    }
+
+    /// Variance of the amplitude imbalance, Np².
+    #[must_use]
+    pub fn amplitude_variance(&self) -> f64 {
+        self.amplitude
+    }
+
+    /// Variance of the phase error, rad².
+    #[must_use]
+    pub fn phase_variance(&self) -> f64 {
+        self.phase
+    }
+
+    /// Covariance of amplitude imbalance and phase error, Np rad.
+    #[must_use]
+    pub fn covariance(&self) -> f64 {
+        self.mixed
+    }
+
+    /// The matrix by rows: amplitude first, phase second.
+    #[must_use]
+    pub fn rows(&self) -> [[f64; 2]; 2] {
+        [[self.amplitude, self.mixed], [self.mixed, self.phase]]
+    }
+
+    /// Adds an independent error of one standard deviation.
+    pub(super) fn add(&mut self, error: Complex64) {
+        self.amplitude += error.re * error.re;
+        self.phase += error.im * error.im;
+        self.mixed += error.re * error.im;
+    }
+
+    /// This and `other`, which are independent.
+    pub(super) fn plus(&self, other: &Self) -> Self {
+        self.with(other, 1.0)
+    }
+
+    /// This covariance, of which `part` is a share, with the errors of that part scaled by `size`.
+    pub(super) fn with_scaled(&self, part: &Self, size: f64) -> Self {
+        self.with(part, size * size - 1.0)
+    }
+
+    /// What rounding makes negative is 0.
+    fn with(&self, other: &Self, factor: f64) -> Self {
+        Self {
+            amplitude: (self.amplitude + factor * other.amplitude).max(0.0),
+            phase: (self.phase + factor * other.phase).max(0.0),
+            mixed: self.mixed + factor * other.mixed,
+        }
+    }
+}
+
+/// Uncertainty of one point of a plan by the linear law of propagation.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct PlanCovariance {
+    /// Of the error in the image sideband, the channel error.
+    pub image: ErrorCovariance,
+    /// Of the error in the wanted sideband.
+    pub wanted: ErrorCovariance,
+}
+
+impl PlanCovariance {
+    /// Adds independent errors of one standard deviation.
+    pub(super) fn add(&mut self, image: Complex64, wanted: Complex64) {
+        self.image.add(image);
+        self.wanted.add(wanted);
+    }
+}
+
+/// Half of the change of a channel error from minus to plus one standard deviation; phases wrap.
+pub(super) fn half_difference(plus: Complex64, minus: Complex64) -> Complex64 {
+    let phase = crate::units::wrap_deg((plus.im - minus.im).to_degrees()).to_radians();
+    Complex64::new(0.5 * (plus.re - minus.re), 0.5 * phase)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_no_covariance_is_refused() {
+        for (amplitude, phase, mixed) in
+            [(-1.0, 1.0, 0.0), (1.0, -1.0, 0.0), (1.0, 1.0, 1.1), (f64::NAN, 1.0, 0.0)]
+        {
+            assert!(ErrorCovariance::new(amplitude, phase, mixed).is_err());
+        }
+        assert!(ErrorCovariance::new(0.0, 0.0, 0.0).is_ok());
+        // Fully correlated: 0.3 and 0.1 to the last digit are not exact.
+        assert!(ErrorCovariance::new(0.3 * 0.3, 0.1 * 0.1, 0.3 * 0.1).is_ok());
+    }
+}

@@ -1,0 +1,196 @@
+//! The linear law of propagation (JCGM 100:2008 and 102:2011) through a receiver: half of the change
+//! from minus to plus one standard deviation of each independent error, added in squares.
+
+use super::channel_error::ChannelErrorDistribution;
+use super::contribution::Contribution;
+use super::error_covariance::{PlanCovariance, half_difference};
+use super::receiver_propagation::{Component, UncertainReceiver, index_of};
+use crate::downconverter::{
+    Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, Way, analyse_receiver,
+};
+use crate::network::onto_grid;
+use num_complex::Complex64;
+use rayon::iter::{IntoParallelRefIterator as _, ParallelIterator as _};
+
+/// Uncertainty of a row of the error budget, linear.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BudgetUncertainty {
+    /// Whose row it is.
+    pub contributor: Contributor,
+    /// Standard uncertainty of its amplitude error, nepers.
+    pub u_amplitude: f64,
+    /// Standard uncertainty of its phase error, radians.
+    pub u_phase: f64,
+}
+
+/// One error and its effect on every point of the plan.
+pub(super) struct Effect {
+    component: Component,
+    /// One list for each path on which points have errors of their own, or one for both together;
+    /// for each point the errors in the image and in the wanted sideband.
+    changes: Vec<Vec<[Complex64; 2]>>,
+}
+
+impl UncertainReceiver<'_> {
+    /// The effects of all errors.
+    pub(super) fn effects(&self) -> Result<Vec<Effect>, ReceiverError> {
+        let own = self.solve(&self.unchanged())?;
+        let effect = |&component: &Component| {
+            let [plus, minus] = [1.0, -1.0].map(|size| self.solve(&self.moved(component, size)?));
+            let (plus, minus) = (plus?, minus?);
+            let pairs = if component.is_independent {
+                let points = |lo, rf| self.variation.points_of_ways(lo, rf);
+                vec![
+                    [points(&plus, &own)?, points(&minus, &own)?],
+                    [points(&own, &plus)?, points(&own, &minus)?],
+                ]
+            } else {
+                vec![[self.variation.points(&plus)?, self.variation.points(&minus)?]]
+            };
+            let changes = pairs.iter().map(|[plus, minus]| half_differences(plus, minus));
+            Ok(Effect { component, changes: changes.collect() })
+        };
+        // Gathered first, so that of several errors the first in order is reported.
+        let effects: Vec<_> = self.components().par_iter().map(effect).collect();
+        effects.into_iter().collect()
+    }
+
+    /// The contribution of each source at one point, largest first; `points` are the receiver's own and
+    /// `covariance` is that of the point.
+    pub(super) fn contributions(
+        &self,
+        effects: &[Effect],
+        points: &[PlanPoint],
+        at: usize,
+        covariance: &PlanCovariance,
+    ) -> Vec<Contribution> {
+        let mut own: Vec<Vec<PlanCovariance>> = self
+            .parts
+            .iter()
+            .map(|part| vec![PlanCovariance::default(); part.sources.len()])
+            .collect();
+        for Effect { component, changes } in effects {
+            for change in changes {
+                let [image, wanted] = change[at];
+                own[component.part][component.source].add(image, wanted);
+            }
+        }
+        let mean = points[at].balance.channel_error;
+        let variance = |covariance: &PlanCovariance| {
+            ChannelErrorDistribution::of_solved(mean, covariance.image)
+                .linear_uncertainty_db()
+                .powi(2)
+        };
+        let total = variance(covariance);
+        let mut contributions = Vec::new();
+        for (part, sources) in self.parts.iter().zip(&own) {
+            for (source, own) in part.sources.iter().zip(sources) {
+                contributions.push(Contribution {
+                    part: part.name.clone(),
+                    source: source.name.clone(),
+                    covariance: own.image,
+                    share: if total > 0.0 { variance(own) / total } else { 0.0 },
+                });
+            }
+        }
+        contributions.sort_by(|one, other| other.share.total_cmp(&one.share));
+        contributions
+    }
+
+    /// Uncertainty of the rows of the budget, which is that of one point of the plan.
+    pub(super) fn budget(
+        &self,
+        budget: &Budget,
+        at: usize,
+    ) -> Result<Vec<BudgetUncertainty>, ReceiverError> {
+        let one = self.variation.at_point(at)?;
+        let changed: Vec<_> = self
+            .components()
+            .par_iter()
+            .map(|&component| self.budget_changes(&one, component))
+            .collect();
+        let mut rows: Vec<BudgetUncertainty> = budget
+            .rows
+            .iter()
+            .map(|row| BudgetUncertainty {
+                contributor: row.contributor.clone(),
+                u_amplitude: 0.0,
+                u_phase: 0.0,
+            })
+            .collect();
+        for changes in changed {
+            for [plus, minus] in changes? {
+                for row in &mut rows {
+                    let of = |list: &[BudgetRow]| {
+                        let found = list.iter().find(|own| own.contributor == row.contributor);
+                        found.map(|own| own.error)
+                    };
+                    // A contributor that the changed receiver does not have has no change either.
+                    if let (Some(plus), Some(minus)) = (of(&plus), of(&minus)) {
+                        let half = half_difference(plus, minus);
+                        row.u_amplitude = row.u_amplitude.hypot(half.re);
+                        row.u_phase = row.u_phase.hypot(half.im);
+                    }
+                }
+            }
+        }
+        Ok(rows)
+    }
+
+    /// The budgets of a receiver at one point, with one error of plus and minus one standard deviation.
+    fn budget_changes(
+        &self,
+        one: &Receiver,
+        component: Component,
+    ) -> Result<Vec<[Vec<BudgetRow>; 2]>, ReceiverError> {
+        // At one point each path has frequencies of its own; the channel error takes one of each.
+        let ways: &[&[Way]] =
+            if component.is_independent { &[&[Way::Lo], &[Way::Rf]] } else { &[&Way::BOTH] };
+        let mut changes = Vec::new();
+        for ways in ways {
+            let [plus, minus] = [1.0, -1.0].map(|size| {
+                let mut varied = one.clone();
+                let networks = self.moved(component, size)?;
+                for &way in *ways {
+                    let Some(network) = &networks[component.part][index_of(way)] else { continue };
+                    for (place, part) in &self.places {
+                        if *part == component.part
+                            && let Some(own) = one.network_at(*place, way)
+                        {
+                            let there = onto_grid(network, own.grid())?.network;
+                            varied.set_network_at(*place, way, there);
+                        }
+                    }
+                }
+                Ok::<_, ReceiverError>(analyse_receiver(&varied)?.budget)
+            });
+            if let (Some(plus), Some(minus)) = (plus?, minus?) {
+                changes.push([plus.rows, minus.rows]);
+            }
+        }
+        Ok(changes)
+    }
+}
+
+/// The covariance of each of `points` points from all effects.
+pub(super) fn covariances(effects: &[Effect], points: usize) -> Vec<PlanCovariance> {
+    let mut covariances = vec![PlanCovariance::default(); points];
+    for change in effects.iter().flat_map(|effect| &effect.changes) {
+        for (covariance, [image, wanted]) in covariances.iter_mut().zip(change) {
+            covariance.add(*image, *wanted);
+        }
+    }
+    covariances
+}
+
+fn half_differences(plus: &[PlanPoint], minus: &[PlanPoint]) -> Vec<[Complex64; 2]> {
+    let pairs = plus.iter().map(|point| point.balance).zip(minus.iter().map(|point| point.balance));
+    pairs
+        .map(|(plus, minus)| {
+            [
+                half_difference(plus.channel_error, minus.channel_error),
+                half_difference(plus.wanted_error, minus.wanted_error),
+            ]
+        })
+        .collect()
+}
