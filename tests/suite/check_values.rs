@@ -2,11 +2,10 @@
 
 use num_complex::Complex64;
 use serde_json::Value;
-use std::path::Path;
 
 /// The content of a file in `tests/check-values`.
 pub(crate) fn topic(name: &str) -> Value {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/check-values").join(name);
+    let path = crate::harness::project("tests/check-values").join(name);
     serde_json::from_slice(&std::fs::read(path).unwrap()).unwrap()
 }
 
@@ -43,6 +42,11 @@ pub(crate) fn check(case: &Value, what: &str, got: f64, want: f64) {
     let allowed =
         tolerance["abs"].as_f64().unwrap() + tolerance["rel"].as_f64().unwrap() * want.abs();
     assert!((got - want).abs() <= allowed, "{} {what}: {got}, expected {want}", case["id"]);
+}
+
+/// The same for a number that the case expects under a name.
+pub(crate) fn check_expected(case: &Value, name: &str, got: f64) {
+    check(case, name, got, case["expected"][name].as_f64().unwrap());
 }
 
 /// The same for every entry of a matrix.

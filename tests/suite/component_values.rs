@@ -5,7 +5,8 @@
 //! `microstrip.json` (a field solution made independently); and the nodal analysis of
 //! `tests/suite/nodal.rs`, which shares nothing with the library.
 
-use crate::check_values::{cases, check, check_matrix, topic};
+use crate::check_values::{cases, check, check_expected, check_matrix, complex, list, topic};
+use crate::nodal::{GROUND, NodalCircuit};
 use fourphase::component::microstrip::{
     Substrate, coupled_strips, dispersed_permittivity, loss_db_per_m, strip, width_and_gap_m,
     width_m,
@@ -121,27 +122,29 @@ fn hybrids_at_half_waves() {
 }
 
 #[test]
-fn modes_strips_pads_and_lines() {
+fn modes_and_strips() {
     let topic = topic("02_components.json");
     for case in cases(&topic, "even-odd-") {
-        let Some(coupling_db) =
-            case["inputs"].get("coupling_db").and_then(serde_json::Value::as_f64)
-        else {
-            continue;
-        };
+        let coupling_db = &case["inputs"]["coupling_db"];
+        let Some(coupling_db) = coupling_db.as_f64() else { continue };
         let (even, odd) = mode_impedances_ohm(coupling_db, 50.0).unwrap();
-        check(case, "even", even, case["expected"]["z_even_ohm"].as_f64().unwrap());
-        check(case, "odd", odd, case["expected"]["z_odd_ohm"].as_f64().unwrap());
+        check_expected(case, "z_even_ohm", even);
+        check_expected(case, "z_odd_ohm", odd);
     }
     for case in cases(&topic, "lange-") {
         let strips = usize::try_from(case["inputs"]["strips"].as_u64().unwrap()).unwrap();
         let coupling_db = case["inputs"]["coupling_db"].as_f64().unwrap();
         let (even, odd) = strip_impedances_ohm(strips, coupling_db, 50.0).unwrap();
-        check(case, "even", even, case["expected"]["z_even_ohm"].as_f64().unwrap());
-        check(case, "odd", odd, case["expected"]["z_odd_ohm"].as_f64().unwrap());
+        check_expected(case, "z_even_ohm", even);
+        check_expected(case, "z_odd_ohm", odd);
         let (forward_db, forward_ohm) = coupling_of_strips(strips, even, odd).unwrap();
         assert!((forward_db - coupling_db).abs() < 1e-9 && (forward_ohm - 50.0).abs() < 1e-9);
     }
+}
+
+#[test]
+fn pads() {
+    let topic = topic("02_components.json");
     for (prefix, topology) in [("pad-T-", PadTopology::Tee), ("pad-pi-", PadTopology::Pi)] {
         for case in cases(&topic, prefix) {
             let loss_db = case["inputs"]["loss_db"].as_f64().unwrap();
@@ -149,40 +152,32 @@ fn modes_strips_pads_and_lines() {
             let resistors = &case["expected"]["resistors"];
             check(case, "series", series_ohm, resistors["series_ohm"].as_f64().unwrap());
             check(case, "shunt", shunt_ohm, resistors["shunt_ohm"].as_f64().unwrap());
-            check_matrix(
-                case,
-                "s",
-                attenuator(&grid_at(1.0), loss_db).unwrap().entries(),
-                &case["expected"]["s"],
-            );
+            let pad = attenuator(&grid_at(1.0), loss_db).unwrap();
+            check_matrix(case, "s", pad.entries(), &case["expected"]["s"]);
         }
     }
-    let mut seen = 0;
-    for case in cases(&topic, "line-") {
+}
+
+#[test]
+fn lines() {
+    let topic = topic("02_components.json");
+    // Lines of complex impedance are not part of the product.
+    let is_real = |case: &&&serde_json::Value| complex(&case["inputs"]["zc_ohm"]).im == 0.0;
+    let cases = cases(&topic, "line-");
+    assert!(cases.iter().filter(is_real).count() > 0);
+    for case in cases.iter().filter(is_real) {
         let inputs = &case["inputs"];
-        let (zc, theta) = (
-            crate::check_values::complex(&inputs["zc_ohm"]),
-            crate::check_values::complex(&inputs["theta_rad"]),
-        );
-        if zc.im != 0.0 {
-            // Lines of complex impedance are not part of the product.
-            continue;
-        }
+        let theta = complex(&inputs["theta_rad"]);
+        let impedance_ohm = complex(&inputs["zc_ohm"]).re;
         let lossy = Line {
             loss_db: -theta.im * 20.0 / std::f64::consts::LN_10,
-            ..Line::ideal(zc.re, CENTRE_HZ, theta.re.to_degrees())
+            ..Line::ideal(impedance_ohm, CENTRE_HZ, theta.re.to_degrees())
         };
         let built = line(&grid_at(1.0), &lossy).unwrap();
-        let moved = change_reference(
-            &built,
-            crate::check_values::list(&inputs["zref_ohm"]),
-            WaveDefinition::Kurokawa,
-        )
-        .unwrap();
+        let references = list(&inputs["zref_ohm"]);
+        let moved = change_reference(&built, references, WaveDefinition::Kurokawa).unwrap();
         check_matrix(case, "s", moved.entries(), &case["expected"]["s"]);
-        seen += 1;
     }
-    assert!(seen > 0);
 }
 
 #[test]
@@ -209,63 +204,64 @@ fn compare(network: &Network, s: impl Fn(f64) -> Vec<Complex64>, what: &str) {
     }
 }
 
-#[test]
-fn lossy_parts_equal_their_nodal_analysis() {
-    use crate::nodal::{GROUND, WiredNetwork};
-    let grid = FrequencyGrid::linear(20e9, 38e9, 7).unwrap();
-    let model = |impedance_ohm: f64, angle_deg: f64, loss_db: f64| Line {
-        loss_db,
-        dispersion_percent: 1.5,
-        ..Line::ideal(impedance_ohm, CENTRE_HZ, angle_deg)
-    };
-    let nodal = |line: Line, hz: f64| crate::nodal::Line {
-        impedance_ohm: line.impedance_ohm,
-        exponent: line.exponent(hz),
-    };
+/// Seven frequencies around the centre.
+fn wide_grid() -> FrequencyGrid {
+    FrequencyGrid::linear(20e9, 38e9, 7).unwrap()
+}
 
-    let stubbed = model(63.0, 40.0, 0.2);
+/// A line for the nodal analysis.
+fn nodal(line: Line, hz: f64) -> crate::nodal::Line {
+    crate::nodal::Line { impedance_ohm: line.impedance_ohm, exponent: line.exponent(hz) }
+}
+
+#[test]
+fn lossy_stubs_equal_their_nodal_analysis() {
+    let model =
+        Line { loss_db: 0.2, dispersion_percent: 1.5, ..Line::ideal(63.0, CENTRE_HZ, 40.0) };
     // Both ports are at node 0; an open stub ends at a node where nothing else is.
     for (end, far) in [(StubEnd::Short, GROUND), (StubEnd::Open, 1)] {
-        compare(
-            &stub(&grid, &Stub { line: stubbed, end }).unwrap(),
-            |hz| {
-                let mut circuit = WiredNetwork::new(if far == GROUND { 1 } else { 2 });
-                circuit.line(0, far, nodal(stubbed, hz));
-                circuit.scattering(&[(0, 50.0), (0, 50.0)])
-            },
-            "stub",
-        );
+        let analysed = |hz| {
+            let mut circuit = NodalCircuit::new(if far == GROUND { 1 } else { 2 });
+            circuit.line(0, far, nodal(model, hz));
+            circuit.scattering(&[(0, 50.0), (0, 50.0)])
+        };
+        compare(&stub(&wide_grid(), &Stub { line: model, end }).unwrap(), analysed, "stub");
     }
-    // A quarter wave of open stub is a short, of shorted stub nothing at all.
-    let centre = FrequencyGrid::from_hz(vec![0.0, CENTRE_HZ]).unwrap();
-    let quarter = |end| stub(&centre, &Stub { line: Line::ideal(63.0, CENTRE_HZ, 90.0), end });
+}
+
+/// A quarter wave of open stub is a short, of shorted stub nothing at all.
+#[test]
+fn quarter_wave_stubs() {
+    let grid = FrequencyGrid::from_hz(vec![0.0, CENTRE_HZ]).unwrap();
+    let quarter = |end| stub(&grid, &Stub { line: Line::ideal(63.0, CENTRE_HZ, 90.0), end });
     let (open, short) = (quarter(StubEnd::Open).unwrap(), quarter(StubEnd::Short).unwrap());
     assert!((open.entries()[1] - 1.0).norm() < 1e-15 && open.entries()[5].norm() < 1e-15);
     assert!(short.entries()[1].norm() < 1e-15 && (short.entries()[5] - 1.0).norm() < 1e-15);
+}
 
+#[test]
+fn a_lossy_divider_equals_its_nodal_analysis() {
     let stages = vec![
         Stage { impedance_ohm: 81.0, resistance_ohm: 95.0 },
         Stage { impedance_ohm: 60.0, resistance_ohm: 240.0 },
     ];
     let divider = WilkinsonDivider { stages, center_hz: CENTRE_HZ, loss_db: 0.15 };
-    let plain =
-        |impedance_ohm| Line { loss_db: 0.15, ..Line::ideal(impedance_ohm, CENTRE_HZ, 90.0) };
-    compare(
-        &wilkinson_divider(&grid, &divider).unwrap(),
-        |hz| {
-            let mut circuit = WiredNetwork::new(5);
-            for (from, to, impedance_ohm) in
-                [(0, 3, 81.0), (0, 4, 81.0), (3, 1, 60.0), (4, 2, 60.0)]
-            {
-                circuit.line(from, to, nodal(plain(impedance_ohm), hz));
-            }
-            circuit.branch(3, 4, Complex64::from(1.0 / 95.0));
-            circuit.branch(1, 2, Complex64::from(1.0 / 240.0));
-            circuit.scattering(&[(0, 50.0), (1, 50.0), (2, 50.0)])
-        },
-        "two-stage divider",
-    );
+    let arms = [(0, 3, 81.0), (0, 4, 81.0), (3, 1, 60.0), (4, 2, 60.0)];
+    let analysed = |hz| {
+        let mut circuit = NodalCircuit::new(5);
+        for (from, to, impedance_ohm) in arms {
+            let arm = Line { loss_db: 0.15, ..Line::ideal(impedance_ohm, CENTRE_HZ, 90.0) };
+            circuit.line(from, to, nodal(arm, hz));
+        }
+        circuit.branch(3, 4, Complex64::from(1.0 / 95.0));
+        circuit.branch(1, 2, Complex64::from(1.0 / 240.0));
+        circuit.scattering(&[(0, 50.0), (1, 50.0), (2, 50.0)])
+    };
+    compare(&wilkinson_divider(&wide_grid(), &divider).unwrap(), analysed, "two-stage divider");
+}
 
+#[test]
+fn a_coupler_with_modes_of_different_speed_equals_its_nodal_analysis() {
     let coupler = CoupledLineCoupler {
         coupling_db: 4.0,
         impedance_ohm: 47.0,
@@ -274,30 +270,27 @@ fn lossy_parts_equal_their_nodal_analysis() {
         odd_faster_percent: 9.0,
     };
     let pair = coupler.pair().unwrap();
-    compare(
-        &coupled_line_coupler(&grid, &coupler).unwrap(),
-        |hz| {
-            let mut circuit = WiredNetwork::new(4);
-            circuit.coupled([0, 1], [2, 3], nodal(pair.even, hz), nodal(pair.odd, hz));
-            circuit.scattering(&[(0, 50.0), (1, 50.0), (2, 50.0), (3, 50.0)])
-        },
-        "coupler with modes of different speed",
-    );
+    let analysed = |hz| {
+        let mut circuit = NodalCircuit::new(4);
+        circuit.coupled([0, 1], [2, 3], nodal(pair.even, hz), nodal(pair.odd, hz));
+        circuit.scattering(&[(0, 50.0), (1, 50.0), (2, 50.0), (3, 50.0)])
+    };
+    compare(&coupled_line_coupler(&wide_grid(), &coupler).unwrap(), analysed, "coupler");
+}
 
+#[test]
+fn a_lossy_bond_equals_its_nodal_analysis() {
     let wire = Bond { inductance_h: 150e-12, resistance_ohm: 0.4, pad_capacitance_f: 12e-15 };
-    compare(
-        &bond(&grid, &wire).unwrap(),
-        |hz| {
-            let omega = std::f64::consts::TAU * hz;
-            let mut circuit = WiredNetwork::new(2);
-            circuit.branch(0, 1, 1.0 / Complex64::new(0.4, omega * 150e-12));
-            for node in 0..2 {
-                circuit.branch(node, GROUND, Complex64::new(0.0, omega * 12e-15));
-            }
-            circuit.scattering(&[(0, 50.0), (1, 50.0)])
-        },
-        "bond",
-    );
+    let analysed = |hz| {
+        let omega = std::f64::consts::TAU * hz;
+        let mut circuit = NodalCircuit::new(2);
+        circuit.branch(0, 1, 1.0 / Complex64::new(0.4, omega * 150e-12));
+        for node in 0..2 {
+            circuit.branch(node, GROUND, Complex64::new(0.0, omega * 12e-15));
+        }
+        circuit.scattering(&[(0, 50.0), (1, 50.0)])
+    };
+    compare(&bond(&wide_grid(), &wire).unwrap(), analysed, "bond");
 }
 
 #[test]

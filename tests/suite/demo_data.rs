@@ -1,7 +1,7 @@
 //! The parts of the demo are what `data-demo/README.md` says: this builds each from its model by
 //! nodal analysis and compares. With `FOURPHASE_WRITE_DEMO=1` it writes the files anew instead.
 
-use crate::nodal::{GROUND, Line, Node, WiredNetwork};
+use crate::nodal::{GROUND, Line, NodalCircuit, Node};
 use fourphase::network::{FrequencyGrid, Network, ParameterKind};
 use fourphase::touchstone::{
     Comment, FrequencyUnit, NumberFormat, ReadOptions, TouchstoneFile, Version, WriteOptions, read,
@@ -58,7 +58,7 @@ fn coupler(frequency_hz: f64) -> Vec<Complex64> {
     coupler_circuit(frequency_hz).scattering(&[0, 1, 2, 3].map(|pad| (pad, 50.0)))
 }
 
-fn coupler_circuit(frequency_hz: f64) -> WiredNetwork {
+fn coupler_circuit(frequency_hz: f64) -> NodalCircuit {
     let (even, odd) = (Strip::quarter(125.0, 7.3, 0.9), Strip::quarter(19.6, 7.3, 1.3));
     // The odd mode travels more in air and is faster; both modes have the same length.
     let odd = Strip { permittivity: 6.2, length_m: even.length_m, ..odd };
@@ -70,7 +70,7 @@ fn coupler_circuit(frequency_hz: f64) -> WiredNetwork {
     };
     let [input, through, coupled, isolated]: [Node; 4] = [0, 1, 2, 3];
     let [inner_in, inner_through, inner_coupled, inner_isolated]: [Node; 4] = [4, 5, 6, 7];
-    let mut circuit = WiredNetwork::new(8);
+    let mut circuit = NodalCircuit::new(8);
     circuit.coupled(
         [inner_in, inner_through],
         [inner_coupled, inner_isolated],
@@ -111,7 +111,7 @@ fn pair(one: Node, other: Node, frequency_hz: f64) -> Vec<Complex64> {
 fn on_pads(length_um: Option<f64>, is_shorted: bool, frequency_hz: f64) -> Vec<Complex64> {
     let lead = Complex64::new(0.35, TAU * frequency_hz * 28e-12).inv();
     let [left, right, inner_left, inner_right]: [Node; 4] = [0, 1, 2, 3];
-    let mut circuit = WiredNetwork::new(4);
+    let mut circuit = NodalCircuit::new(4);
     for (pad, inner) in [(left, inner_left), (right, inner_right)] {
         circuit.branch(pad, GROUND, capacitor(11e-15, frequency_hz));
         circuit.branch(pad, inner, lead);
@@ -147,7 +147,7 @@ fn balun_with(second_length: f64, input_pad_f: f64, frequency_hz: f64) -> Vec<Co
     let odd = Strip { length_m: even.length_m, ..odd };
     let shorter = |strip: Strip| Strip { length_m: second_length * strip.length_m, ..strip };
     let [input, plus, minus, middle, open]: [Node; 5] = [0, 1, 2, 3, 4];
-    let mut circuit = WiredNetwork::new(5);
+    let mut circuit = NodalCircuit::new(5);
     // The input line runs past both sections to an open end; each output line is grounded at its
     // outer end and feeds its port at the inner one.
     circuit.coupled([input, middle], [GROUND, plus], even.at(frequency_hz), odd.at(frequency_hz));
@@ -169,7 +169,7 @@ fn divider(frequency_hz: f64) -> Vec<Complex64> {
     let arm = Strip::quarter(70.7, 7.1, 0.9);
     let longer = Strip { impedance_ohm: 72.0, length_m: 1.01 * arm.length_m, ..arm };
     let [input, one, two]: [Node; 3] = [0, 1, 2];
-    let mut circuit = WiredNetwork::new(3);
+    let mut circuit = NodalCircuit::new(3);
     circuit.line(input, one, arm.at(frequency_hz));
     circuit.line(input, two, longer.at(frequency_hz));
     circuit.branch(one, two, resistor(94.0) + capacitor(2e-15, frequency_hz));
@@ -196,7 +196,7 @@ fn lead(length_um: f64, impedance_ohm: f64, frequency_hz: f64) -> Vec<Complex64>
         length_m: length_um * 1e-6,
         db_per_wavelength: 0.9,
     };
-    let mut circuit = WiredNetwork::new(2);
+    let mut circuit = NodalCircuit::new(2);
     circuit.line(0, 1, strip.at(frequency_hz));
     circuit.scattering(&[(0, 50.0), (1, 50.0)])
 }
@@ -205,7 +205,7 @@ fn lead(length_um: f64, impedance_ohm: f64, frequency_hz: f64) -> Vec<Complex64>
 fn gate(frequency_hz: f64) -> Vec<Complex64> {
     let omega = TAU * frequency_hz;
     let channel = Complex64::new(12.0, omega * 40e-12 - 1.0 / (omega * 70e-15));
-    let mut circuit = WiredNetwork::new(1);
+    let mut circuit = NodalCircuit::new(1);
     circuit.branch(0, GROUND, resistor(70.0));
     circuit.branch(0, GROUND, channel.inv());
     circuit.scattering(&[(0, 50.0)])
@@ -213,7 +213,7 @@ fn gate(frequency_hz: f64) -> Vec<Complex64> {
 
 /// What ends the coupler's isolated port: a film resistor and the via behind it.
 fn isolation_resistor(frequency_hz: f64) -> Vec<Complex64> {
-    let mut circuit = WiredNetwork::new(1);
+    let mut circuit = NodalCircuit::new(1);
     circuit.branch(0, GROUND, isolation_admittance(frequency_hz));
     circuit.scattering(&[(0, 50.0)])
 }

@@ -1,6 +1,6 @@
 //! What must hold for any network, on generated ones.
 
-use crate::nodal::{GROUND, WiredNetwork};
+use crate::nodal::{GROUND, NodalCircuit};
 use fourphase::component::{
     Arrangement, BranchLine, CoupledLineCoupler, Elements, Line, branch_line, coupled_line_coupler,
     line, series,
@@ -180,7 +180,7 @@ proptest! {
         let got = join(&blocks, &Wiring { joins: nodes, outside });
         // A loop of lossless lines may ring; both would say so.
         let Ok(got) = got else { return Ok(()) };
-        let mut circuit = WiredNetwork::new(5);
+        let mut circuit = NodalCircuit::new(5);
         for (model, (from, to)) in lines.iter().zip(ends) {
             circuit.line(from, to, crate::nodal::Line { impedance_ohm: model.impedance_ohm, exponent: model.exponent(29e9) });
         }

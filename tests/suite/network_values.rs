@@ -4,7 +4,9 @@
 //! junction-matrix solutions, modal and orthogonal-matrix forms, Bosma's theorem against summed
 //! resistor sources.
 
-use crate::check_values::{cases, check, check_matrix, complex, list, matrix, topic};
+use crate::check_values::{
+    cases, check, check_expected, check_matrix, complex, list, matrix, topic,
+};
 use fourphase::network::{
     ChainForm, Deembedded, FrequencyGrid, Network, NetworkError, NoisePath, PASSIVITY_TOLERANCE,
     ParameterKind, Port, Terminal, WaveDefinition, Wiring, assess, cascade_noise_factor,
@@ -345,7 +347,7 @@ fn quality_figures() {
 }
 
 #[test]
-fn noise_of_passive_networks() {
+fn noise_waves_of_passive_networks() {
     let topic = topic("09_noise.json");
     for case in cases(&topic, "bosma-") {
         let inputs = &case["inputs"];
@@ -356,70 +358,57 @@ fn noise_of_passive_networks() {
             }
             _ => vec![50.0.into()],
         };
-        let got = noise_correlation(
-            &network(matrix(s), references),
-            inputs["temperature_k"].as_f64().unwrap(),
-        )
-        .unwrap();
-        check_matrix(
-            case,
-            "correlation",
-            &got,
-            &case["expected"]["noise_wave_correlation_w_per_hz"],
-        );
+        let temperature_k = inputs["temperature_k"].as_f64().unwrap();
+        let got = noise_correlation(&network(matrix(s), references), temperature_k).unwrap();
+        let want = &case["expected"]["noise_wave_correlation_w_per_hz"];
+        check_matrix(case, "correlation", &got, want);
     }
-    let path = |source_reflection, temperature_k| NoisePath {
-        input: port(1),
-        output: port(2),
-        source_reflection,
-        temperature_k,
-        termination_k: 290.0,
-    };
+}
+
+/// From port 1 to port 2, with the standard temperature at the output.
+fn forward(source_reflection: Complex64, temperature_k: f64) -> NoisePath {
+    let (input, output) = (port(1), port(2));
+    NoisePath { input, output, source_reflection, temperature_k, termination_k: 290.0 }
+}
+
+#[test]
+fn noise_factors_of_passive_networks() {
+    let topic = topic("09_noise.json");
     for case in cases(&topic, "attenuator-") {
         let inputs = &case["inputs"];
         let through = Complex64::from(power_from_db(-0.5 * inputs["loss_db"].as_f64().unwrap()));
         let pad =
             network(vec![Complex64::ZERO, through, through, Complex64::ZERO], vec![50.0.into()]);
-        let temperature = inputs["temperature_k"].as_f64().unwrap();
-        let factor = noise_factor(&pad, &path(Complex64::ZERO, temperature)).unwrap()[0];
-        check(case, "noise factor", factor, case["expected"]["noise_factor"].as_f64().unwrap());
-        check(
-            case,
-            "noise figure",
-            db_from_power(factor),
-            case["expected"]["noise_figure_db"].as_f64().unwrap(),
-        );
+        let path = forward(Complex64::ZERO, inputs["temperature_k"].as_f64().unwrap());
+        let factor = noise_factor(&pad, &path).unwrap()[0];
+        check_expected(case, "noise_factor", factor);
+        check_expected(case, "noise_figure_db", db_from_power(factor));
     }
     for case in cases(&topic, "mismatched-passive-") {
         let inputs = &case["inputs"];
-        let given =
-            path(complex(&inputs["source_reflection"]), inputs["temperature_k"].as_f64().unwrap());
-        let factor = noise_factor(&in_50_ohm(&inputs["s"]), &given).unwrap()[0];
-        check(case, "noise factor", factor, case["expected"]["noise_factor"].as_f64().unwrap());
+        let temperature_k = inputs["temperature_k"].as_f64().unwrap();
+        let path = forward(complex(&inputs["source_reflection"]), temperature_k);
+        let factor = noise_factor(&in_50_ohm(&inputs["s"]), &path).unwrap()[0];
+        check_expected(case, "noise_factor", factor);
     }
+}
+
+#[test]
+fn noise_factors_of_cascades_and_single_sidebands() {
+    let topic = topic("09_noise.json");
     for case in cases(&topic, "friis-") {
-        let numbers = |name: &str| -> Vec<f64> {
-            case["inputs"][name]
-                .as_array()
-                .unwrap()
-                .iter()
-                .map(|value| power_from_db(value.as_f64().unwrap()))
-                .collect()
+        let ratios = |name: &str| -> Vec<f64> {
+            let values = case["inputs"][name].as_array().unwrap().iter();
+            values.map(|value| power_from_db(value.as_f64().unwrap())).collect()
         };
-        let gains = numbers("gain_db").into_iter().chain(std::iter::repeat(1.0));
-        let stages: Vec<(f64, f64)> = numbers("noise_figure_db").into_iter().zip(gains).collect();
-        check(
-            case,
-            "cascade",
-            cascade_noise_factor(&stages),
-            case["expected"]["noise_factor"].as_f64().unwrap(),
-        );
+        let gains = ratios("gain_db").into_iter().chain(std::iter::repeat(1.0));
+        let stages: Vec<(f64, f64)> = ratios("noise_figure_db").into_iter().zip(gains).collect();
+        check_expected(case, "noise_factor", cascade_noise_factor(&stages));
     }
     for case in cases(&topic, "ssb-") {
         let inputs = &case["inputs"];
         let double = power_from_db(inputs["dsb_noise_figure_db"].as_f64().unwrap());
         let rejection = power_from_db(inputs["irr_db"].as_f64().unwrap());
-        let got = single_sideband_noise_factor(double, rejection);
-        check(case, "single sideband", got, case["expected"]["f_ssb_all"].as_f64().unwrap());
+        check_expected(case, "f_ssb_all", single_sideband_noise_factor(double, rejection));
     }
 }

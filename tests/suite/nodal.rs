@@ -29,11 +29,11 @@ impl Line {
 }
 
 /// A circuit at one frequency.
-pub(crate) struct WiredNetwork {
+pub(crate) struct NodalCircuit {
     admittance: DMatrix<Complex64>,
 }
 
-impl WiredNetwork {
+impl NodalCircuit {
     pub(crate) fn new(nodes: usize) -> Self {
         Self { admittance: DMatrix::zeros(nodes, nodes) }
     }

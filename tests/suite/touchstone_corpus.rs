@@ -4,14 +4,16 @@
 //! Touchstone File Format Specification, revisions 1.1, 2.0 and 2.1. Tolerances are the corpus's
 //! own: matrices within 1e-12 of their largest entry, everything else within 1e-12 relative.
 
+use crate::check_values::complex;
+use crate::harness::project;
 use fourphase::network::to_single_ended;
 use fourphase::touchstone::{ReadOptions, TouchstoneFile, read};
 use num_complex::Complex64;
 use serde_json::Value;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 fn corpus() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/corpus")
+    project("tests/corpus")
 }
 
 fn manifest() -> Value {
@@ -20,10 +22,6 @@ fn manifest() -> Value {
 
 fn number(value: &Value) -> f64 {
     value.as_f64().unwrap()
-}
-
-fn complex(value: &Value) -> Complex64 {
-    Complex64::new(number(&value[0]), number(&value[1]))
 }
 
 fn close(got: f64, want: f64) -> bool {
@@ -60,59 +58,64 @@ fn compare_matrices(
     }
 }
 
-fn check_valid(name: &str, file: &TouchstoneFile, want: &Value) -> Vec<String> {
-    let mut faults = Vec::new();
-    let mut equal = |what: &str, got: String, want: String| {
-        if got != want {
-            faults.push(format!("{name}: {what} is {got}, expected {want}"));
-        }
-    };
-    equal("ports", file.network.ports().to_string(), want["ports"].to_string());
-    equal("version", file.version.to_string(), want["version"].as_str().unwrap().to_owned());
-    equal(
-        "parameter",
-        file.network.kind().to_string(),
-        want["parameter"].as_str().unwrap().to_owned(),
-    );
-    let mut got: Vec<_> =
-        file.warnings.iter().map(|w| (w.excerpt.position.line, w.code.name().to_owned())).collect();
-    let mut wanted: Vec<_> = want["warnings"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|w| {
-            (
-                usize::try_from(w["line"].as_u64().unwrap()).unwrap(),
-                w["code"].as_str().unwrap().to_owned(),
-            )
-        })
+/// The strings of a JSON list.
+fn strings(value: &Value) -> Vec<String> {
+    value.as_array().unwrap().iter().map(|word| word.as_str().unwrap().to_owned()).collect()
+}
+
+/// Line and code of each warning, sorted.
+fn wanted_warnings(want: &Value) -> Vec<(u64, String)> {
+    let listed = want["warnings"].as_array().unwrap().iter();
+    let mut warnings: Vec<_> = listed
+        .map(|w| (w["line"].as_u64().unwrap(), w["code"].as_str().unwrap().to_owned()))
         .collect();
-    got.sort();
-    wanted.sort();
-    equal("warnings", format!("{got:?}"), format!("{wanted:?}"));
-    let modes =
-        file.network.modes().map(|modes| modes.iter().map(ToString::to_string).collect::<Vec<_>>());
-    let wanted_modes = want.get("mixed_mode_order").map(|order| {
-        order
-            .as_array()
-            .unwrap()
-            .iter()
-            .map(|mode| mode.as_str().unwrap().to_owned())
-            .collect::<Vec<_>>()
-    });
-    equal("mixed-mode order", format!("{modes:?}"), format!("{wanted_modes:?}"));
+    warnings.sort();
+    warnings
+}
 
-    let mut lists = |what: &str, got: &[f64], want: &Value| {
-        let wanted: Vec<f64> = want.as_array().unwrap().iter().map(number).collect();
-        if got.len() != wanted.len()
-            || got.iter().zip(&wanted).any(|(got, want)| !close(*got, *want))
-        {
-            faults.push(format!("{name}: {what} are {got:?}, expected {wanted:?}"));
-        }
-    };
-    lists("references", &file.port_references_ohm, &want["z0"]);
-    lists("frequencies", file.network.grid().as_hz(), &want["frequencies_hz"]);
+fn warnings(file: &TouchstoneFile) -> Vec<(u64, String)> {
+    let mut warnings: Vec<_> = file
+        .warnings
+        .iter()
+        .map(|w| (w.excerpt.position.line as u64, w.code.name().to_owned()))
+        .collect();
+    warnings.sort();
+    warnings
+}
 
+/// What a file declares that differs from what is listed.
+fn check_declared(name: &str, file: &TouchstoneFile, want: &Value) -> Vec<String> {
+    let network = &file.network;
+    let modes = network.modes().map(|modes| modes.iter().map(ToString::to_string).collect());
+    let wanted_modes: Option<Vec<String>> = want.get("mixed_mode_order").map(strings);
+    let rows = [
+        ("ports", network.ports().to_string(), want["ports"].to_string()),
+        ("version", file.version.to_string(), want["version"].as_str().unwrap().to_owned()),
+        ("parameter", network.kind().to_string(), want["parameter"].as_str().unwrap().to_owned()),
+        ("warnings", format!("{:?}", warnings(file)), format!("{:?}", wanted_warnings(want))),
+        ("mixed-mode order", format!("{modes:?}"), format!("{wanted_modes:?}")),
+    ];
+    rows.into_iter()
+        .filter(|(_, got, want)| got != want)
+        .map(|(what, got, want)| format!("{name}: {what} is {got}, expected {want}"))
+        .collect()
+}
+
+/// A list of numbers that differs from what is listed.
+fn check_list(what: &str, got: &[f64], want: &Value, faults: &mut Vec<String>) {
+    let wanted: Vec<f64> = want.as_array().unwrap().iter().map(number).collect();
+    if got.len() != wanted.len() || got.iter().zip(&wanted).any(|(got, want)| !close(*got, *want)) {
+        faults.push(format!("{what} are {got:?}, expected {wanted:?}"));
+    }
+}
+
+/// Everything in a file that differs from what is listed.
+fn check_valid(name: &str, file: &TouchstoneFile, want: &Value) -> Vec<String> {
+    let mut faults = check_declared(name, file, want);
+    let references = &file.port_references_ohm;
+    check_list(&format!("{name}: references"), references, &want["z0"], &mut faults);
+    let grid = file.network.grid().as_hz();
+    check_list(&format!("{name}: frequencies"), grid, &want["frequencies_hz"], &mut faults);
     compare_matrices(&file.network, &want["matrices"], name, &mut faults);
     if let Some(single) = want.get("single_ended") {
         let got = to_single_ended(&file.network).unwrap();
