@@ -86,7 +86,8 @@ fn warnings(file: &TouchstoneFile) -> Vec<(u64, String)> {
 /// What a file declares that differs from what is listed.
 fn check_declared(name: &str, file: &TouchstoneFile, want: &Value) -> Vec<String> {
     let network = &file.network;
-    let modes = network.modes().map(|modes| modes.iter().map(ToString::to_string).collect());
+    let modes: Option<Vec<String>> =
+        network.modes().map(|modes| modes.iter().map(ToString::to_string).collect());
     let wanted_modes: Option<Vec<String>> = want.get("mixed_mode_order").map(strings);
     let rows = [
         ("ports", network.ports().to_string(), want["ports"].to_string()),
