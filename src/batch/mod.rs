@@ -1,4 +1,4 @@
-//! Jobs over many dies: what is measured, in which order, and what they come to together.
+//! Jobs over many dies or files: what is measured, in which order, and what they come to together.
 //!
 //! [`LotJob`] reads a recipe and all that its dies share; [`run_lot`] measures every die into a
 //! journal and judges them together. [`measure_shard`] and [`join_shards`] do the same on several
@@ -14,6 +14,7 @@
 //! | `shard_journals` | the journals of all shards of a run |
 //! | `lot_warning` | what the user should know of a result |
 //! | `input_file` | files that went in, and their digests |
+//! | `station_result` | what came of many files from a probe station |
 //! | `progress` | how far a run is |
 //! | `error` | why a job could not be done |
 
@@ -27,6 +28,7 @@ mod lot_warning;
 mod progress;
 mod shard_journals;
 mod shared_inputs;
+mod station_result;
 
 pub use error::BatchError;
 pub use input_file::InputFile;
@@ -35,3 +37,6 @@ pub use lot_run::{ShardRows, Start, is_measured, join_shards, measure_shard, run
 pub use lot_warning::LotWarning;
 pub use progress::{OnProgress, Progress, Work};
 pub use shard_journals::ShardJournals;
+pub use station_result::{
+    RemovalFigures, StationFile, StationOutcome, StationResult, StationVerdict, ThruCheck,
+};

@@ -5,6 +5,7 @@ use super::args::{Format, Station};
 use super::console::Console;
 use super::failure::Failure;
 use super::output::Outgoing;
+use crate::batch::{StationFile, StationResult, StationVerdict, ThruCheck};
 use crate::description::TomlFile;
 use crate::description::{Allowed, DescriptionError, DescriptionProblem};
 use crate::measurement::{Drift, ThroughResidual, drift, through_residual};
@@ -12,10 +13,7 @@ use crate::network::{
     Deembedded, Network, NetworkError, ThroughSplit, onto_grid, remove_feeds, remove_open_short,
     remove_through,
 };
-use crate::report::{
-    ReportFile, StationCheck, StationFile, StationReport, document, publish, station_csv,
-    station_text,
-};
+use crate::report::{ReportFile, document, publish, station_csv, station_json, station_text};
 use crate::touchstone::{ReadOptions, TouchstoneFile, read};
 use serde::Deserialize;
 use std::collections::btree_map::Entry;
@@ -118,12 +116,12 @@ pub(super) fn run(given: &Station, console: &Console) -> Result<Outcome, Failure
         rows.push(row);
     }
     let limit = |given: &Option<Spanned<f64>>| given.as_ref().map(|limit| *limit.get_ref());
-    let report = StationReport {
+    let report = StationResult {
         files: rows,
-        through_limit: limit(&job.entry.check.through_residual),
-        throughs: checks
+        thru_limit: limit(&job.entry.check.through_residual),
+        thrus: checks
             .into_iter()
-            .map(|(path, residual)| StationCheck { file: path.display().to_string(), residual })
+            .map(|(path, residual)| ThruCheck { file: path.display().to_string(), residual })
             .collect(),
         drift_limit: limit(&job.entry.check.drift_vector),
         drift,
@@ -134,22 +132,20 @@ pub(super) fn run(given: &Station, console: &Console) -> Result<Outcome, Failure
             path: folder.join(name),
             bytes: text.into_bytes(),
         };
-        written.push(file("station.json", document(&report.json())?));
+        written.push(file("station.json", document(&station_json(&report))?));
         written.push(file("station.csv", station_csv(&report)?));
         publish(&written, &job.inputs, given.overwrite)?;
         console.notice(&format!("wrote {} files into {}", written.len(), folder.display()));
     }
     match given.format {
-        Format::Json => console.data(&document(&report.json())?)?,
+        Format::Json => console.data(&document(&station_json(&report))?)?,
         Format::Csv => console.data(&station_csv(&report)?)?,
         Format::Text => console.data(&station_text(&report))?,
     }
-    Ok(if report.files.iter().any(StationFile::has_failed) {
-        Outcome::Incomplete
-    } else if report.holds() {
-        Outcome::Holds
-    } else {
-        Outcome::Fails
+    Ok(match report.verdict() {
+        StationVerdict::Pass => Outcome::Holds,
+        StationVerdict::Fail => Outcome::Fails,
+        StationVerdict::Incomplete => Outcome::Incomplete,
     })
 }
 

@@ -54,7 +54,7 @@ pub use receiver_report::{ReceiverReport, receiver_text};
 pub use receiver_uncertainty_report::receiver_uncertainty_csv;
 pub use splitter_report::{SeenWith, SplitterReport, splitter_csv, splitter_text};
 pub use splitter_uncertainty_report::splitter_uncertainty_csv;
-pub use station_report::{StationCheck, StationFile, StationReport, station_csv, station_text};
+pub use station_report::{station_csv, station_json, station_text};
 pub use tolerance_report::{
     AllowedAmplitudeImbalance, AllowedPhaseError, ToleranceReport, tolerance_csv, tolerance_text,
 };
