@@ -4,7 +4,7 @@
 mod ratio;
 
 use criterion::Criterion;
-use fourphase::description::load_receiver;
+use fourphase::description::read_receiver;
 use fourphase::downconverter::{analyse_receiver, plan_points};
 use fourphase::touchstone::ReadOptions;
 use std::hint::black_box;
@@ -33,11 +33,11 @@ fn command_seconds(arguments: &[&str]) -> f64 {
 
 fn main() {
     let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("data-demo/receiver.toml");
-    let loaded = load_receiver(&demo, &ReadOptions::default()).unwrap();
+    let loaded = read_receiver(&demo, &ReadOptions::default()).unwrap();
     let mut criterion = Criterion::default().configure_from_args().sample_size(20);
     let mut group = criterion.benchmark_group("receiver");
     group.bench_function("read and bring to the plan's frequencies", |b| {
-        b.iter(|| load_receiver(black_box(&demo), &ReadOptions::default()).unwrap());
+        b.iter(|| read_receiver(black_box(&demo), &ReadOptions::default()).unwrap());
     });
     group.bench_function("solve", |b| {
         b.iter(|| analyse_receiver(black_box(&loaded.receiver)).unwrap());

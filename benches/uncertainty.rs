@@ -4,11 +4,11 @@
 mod ratio;
 
 use criterion::Criterion;
-use fourphase::description::load_receiver;
+use fourphase::description::read_receiver;
 use fourphase::downconverter::{Place, Way, analyse_receiver, plan_points};
 use fourphase::measurement::{
-    Amounts, ChannelErrorDistribution, DecisionSettings, OverFrequency, PartSource, Source,
-    TrialSettings, UncertainPart, receiver_uncertainty,
+    ChannelErrorDistribution, DecisionSettings, EntryAmount, EntryAmounts, ErrorSymmetry,
+    OverFrequency, PartSource, Source, TrialSettings, UncertainPart, receiver_uncertainty,
 };
 use fourphase::touchstone::ReadOptions;
 use std::hint::black_box;
@@ -18,34 +18,29 @@ use std::time::Instant;
 
 fn main() {
     let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("data-demo/receiver.toml");
-    let receiver = load_receiver(&demo, &ReadOptions::default()).unwrap().receiver;
+    let receiver = read_receiver(&demo, &ReadOptions::default()).unwrap().receiver;
     let result = analyse_receiver(&receiver).unwrap();
     // Every part and load, each point and entry with an error of its own: the most that can be drawn.
     let places = (0..receiver.parts.len())
         .map(Place::Part)
         .chain((0..receiver.loads.len()).map(Place::Load));
     let source = |place: Place, way: Way| {
-        let points = receiver.network_at(place, way)?.grid().len();
-        let amounts = Amounts {
-            magnitude_np: vec![0.002; points],
-            phase_rad: vec![0.002; points],
-            ..Amounts::default()
-        };
-        Some(Source::Entries {
+        let network = receiver.network_at(place, way)?;
+        let amount =
+            EntryAmount { magnitude_np: 0.002, phase_rad: 0.002, ..EntryAmount::default() };
+        let amounts = vec![amount; network.grid().len()];
+        let amounts = EntryAmounts {
             transmission: amounts.clone(),
             reflection: amounts,
-            is_reciprocal: false,
-            over_frequency: OverFrequency::Independent,
-        })
+            symmetry: ErrorSymmetry::Unrelated,
+        };
+        Some(Source::of_entries(network, amounts, OverFrequency::Independent).unwrap())
     };
     let parts: Vec<UncertainPart> = places
         .map(|place| UncertainPart {
             name: format!("{place:?}"),
             places: vec![place],
-            sources: vec![PartSource {
-                name: "all".to_owned(),
-                on_ways: Way::BOTH.map(|way| source(place, way)),
-            }],
+            sources: vec![PartSource::new("all", Way::BOTH.map(|way| source(place, way))).unwrap()],
         })
         .collect();
     let run = |trials: usize| {

@@ -209,7 +209,7 @@ impl DieMeasurement {
             };
             probability_of_all = probability_of_all.min(probability);
             let decided =
-                known.uncertainty.decisions.decide(limit.quantity.name(), margin, probability);
+                known.uncertainty.decisions().decide(limit.quantity.name(), margin, probability);
             decisions.push(decided.decision);
         }
         Ok(Conformity {
@@ -237,7 +237,7 @@ impl DieMeasurement {
         let sources = known.uncertainty.at(&own).map_err(|error| error.to_string())?;
         let roles = analyse(&networks[0], settings).map_err(failed)?.roles;
         let covariances = UncertainSplitter::new(&own, settings, &roles, sources)
-            .covariances()
+            .and_then(|uncertain| uncertain.covariances())
             .map_err(|error| error.to_string())?;
         Ok(covariances.into_iter().map(|image| PlanCovariance { image, wanted: image }).collect())
     }

@@ -3,7 +3,7 @@
 
 use super::die_measurement::{DieMeasurement, DieSubject, Known};
 use super::error::BatchError;
-use crate::description::{GivenUncertainty, LoadedReceiver, Uncertainty, load_receiver};
+use crate::description::{LoadedReceiver, read_receiver, read_uncertainty};
 use crate::downconverter::{DieReceiver, Receiver, ReceiverLimits};
 use crate::measurement::plan_covariances;
 use crate::network::Port;
@@ -32,7 +32,7 @@ impl SharedInputs {
     pub(super) fn read(recipe: &Recipe, options: &ReadOptions) -> Result<Self, BatchError> {
         match &recipe.analysis {
             RecipeAnalysis::Receiver(path) => {
-                Ok(Self::Receiver(Box::new(load_receiver(path, options)?)))
+                Ok(Self::Receiver(Box::new(read_receiver(path, options)?)))
             }
             RecipeAnalysis::Splitter(splitter) => Ok(Self::Splitter(splitter.clone())),
         }
@@ -55,8 +55,8 @@ impl SharedInputs {
         columns: &[String],
         options: &ReadOptions,
     ) -> Result<Prepared, BatchError> {
-        let given = recipe.uncertainty.clone().map(GivenUncertainty::File);
-        let uncertainty = given.map(|given| Uncertainty::read(&given, options)).transpose()?;
+        let uncertainty = recipe.uncertainty.as_ref();
+        let uncertainty = uncertainty.map(|path| read_uncertainty(path, options)).transpose()?;
         if let Some(uncertainty) = &uncertainty {
             uncertainty.check_for_dies(matches!(self, Self::Splitter(_)))?;
         }
@@ -80,8 +80,8 @@ impl SharedInputs {
             }
         };
         if let Some(uncertainty) = &uncertainty {
-            files.extend(uncertainty.inputs.iter().cloned());
-            warnings.extend(uncertainty.warnings.iter().cloned());
+            files.extend(uncertainty.inputs().iter().cloned());
+            warnings.extend(uncertainty.warnings().iter().cloned());
         }
         let known = uncertainty.map(|uncertainty| Known { uncertainty, plan });
         let measurement = DieMeasurement::new(subject, limits, known, recipe, columns, options);

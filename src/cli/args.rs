@@ -1,6 +1,6 @@
 //! What may stand on the command line.
 
-use crate::description::GivenUncertainty;
+use super::stated_uncertainty::StatedUncertainty;
 use crate::network::Port;
 use crate::splitter::SplitterKind;
 use crate::touchstone::{OptionLine, Version};
@@ -111,7 +111,7 @@ pub(super) struct Downconverter {
     pub(super) receiver: PathBuf,
     /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
     #[arg(long, value_name = "FILE.toml|LIST")]
-    pub(super) uncertainty: Option<GivenUncertainty>,
+    pub(super) uncertainty: Option<StatedUncertainty>,
     /// Rejections measured with tones, to hold against the prediction
     #[arg(long, value_name = "TONES.csv")]
     pub(super) measured: Option<PathBuf>,
@@ -231,7 +231,7 @@ pub(super) struct Splitter {
     pub(super) require_amplitude_imbalance_db: Option<f64>,
     /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
     #[arg(long, value_name = "FILE.toml|LIST")]
-    pub(super) uncertainty: Option<GivenUncertainty>,
+    pub(super) uncertainty: Option<StatedUncertainty>,
     /// Threads to work on; the result does not depend on it [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
     pub(super) threads: Option<u16>,

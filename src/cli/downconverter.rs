@@ -5,29 +5,26 @@ use super::args::{Downconverter, Format};
 use super::console::Console;
 use super::failure::Failure;
 use crate::batch::InputFile;
-use crate::description::Uncertainty;
-use crate::description::compared;
-use crate::description::load_receiver;
+use crate::description::{read_receiver, read_tones};
 use crate::downconverter::{DownconverterResult, Receiver, analyse_receiver};
-use crate::measurement::{Decision, receiver_uncertainty};
+use crate::measurement::{Decision, compare_tones_with_analysis, receiver_uncertainty};
 use crate::plot;
 use crate::report::{
     self, ReceiverReport, ReportFile, document, publish, receiver_text, tones_csv, tones_text,
 };
 use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, Failure> {
     let options = given.reading.options();
-    let mut loaded = load_receiver(&given.receiver, &options)?;
+    let mut loaded = read_receiver(&given.receiver, &options)?;
     let failed = |source| Failure::Receiver { file: given.receiver.clone(), source };
-    let stated = given.uncertainty.as_ref().map(|stated| Uncertainty::read(stated, &options));
-    let stated = stated.transpose()?;
+    let stated = given.uncertainty.as_ref().map(|stated| stated.read(&options)).transpose()?;
     let parts = match &stated {
         None => Vec::new(),
         Some(stated) => {
-            loaded.warnings.extend(stated.warnings.iter().cloned());
-            loaded.inputs.extend(stated.inputs.iter().cloned());
+            loaded.warnings.extend(stated.warnings().iter().cloned());
+            loaded.inputs.extend(stated.inputs().iter().cloned());
             stated.of_receiver(&mut loaded)?
         }
     };
@@ -36,15 +33,19 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
     let uncertainty = match &stated {
         None => None,
         Some(stated) => {
-            let (trials, decisions) = (&stated.trials, &stated.decisions);
+            let (trials, decisions) = (stated.trials(), stated.decisions());
             let made = receiver_uncertainty(receiver, &result, &parts, trials, decisions);
             let file = given.receiver.clone();
             Some(made.map_err(|source| Failure::Measurement { file, source })?)
         }
     };
     let uncertainty = uncertainty.as_ref();
-    let measured = given.measured.as_ref();
-    let tones = measured.map(|path| compared(path, &result, uncertainty)).transpose()?;
+    let compared = |path: &PathBuf| {
+        let tones = read_tones(path)?;
+        compare_tones_with_analysis(tones.measurements(), &result, uncertainty)
+            .map_err(|error| tones.located(&error))
+    };
+    let tones = given.measured.as_ref().map(compared).transpose()?;
     loaded.inputs.extend(given.measured.iter().cloned());
     if let (Some(stated), Some(known)) = (&stated, uncertainty) {
         let required: Vec<&str> =

@@ -5,11 +5,11 @@ use super::args::Join;
 use super::console::Console;
 use super::failure::Failure;
 use super::output::Outgoing;
-use crate::description::load_network;
+use crate::description::read_network;
 
 pub(super) fn run(given: &Join, console: &Console) -> Result<Outcome, Failure> {
     let grid_hz = given.grid.as_ref().map(|grid| grid.0.clone());
-    let circuit = load_network(&given.network, &given.reading.options(), grid_hz)?;
+    let circuit = read_network(&given.network, &given.reading.options(), grid_hz)?;
     for warning in &circuit.warnings {
         console.warning(warning);
     }

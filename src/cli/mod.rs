@@ -26,6 +26,7 @@ mod plan;
 mod progress;
 mod rebuild;
 mod splitter;
+mod stated_uncertainty;
 mod station;
 mod tolerance;
 mod wafer;

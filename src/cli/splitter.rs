@@ -4,7 +4,6 @@ use super::Outcome;
 use super::args::{Format, OhmsOrFile, Splitter};
 use super::console::Console;
 use super::failure::Failure;
-use crate::description::Uncertainty;
 use crate::measurement::{Decision, UncertainSplitter, splitter_uncertainty};
 use crate::network::Load;
 use crate::plot;
@@ -22,15 +21,14 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     let settings = settings(given, &mut inputs, console)?;
     let failed = |source| Failure::Splitter { file: given.file.clone(), source };
     let stated = given.uncertainty.as_ref();
-    let stated = stated.map(|stated| Uncertainty::read(stated, &given.reading.options()));
-    let stated = stated.transpose()?;
+    let stated = stated.map(|stated| stated.read(&given.reading.options())).transpose()?;
     let sources = match &stated {
         None => None,
         Some(stated) => {
-            for warning in &stated.warnings {
+            for warning in stated.warnings() {
                 console.warning(warning);
             }
-            inputs.extend(stated.inputs.iter().cloned());
+            inputs.extend(stated.inputs().iter().cloned());
             Some((stated, stated.of_splitter(&given.file, &mut network)?))
         }
     };
@@ -47,9 +45,11 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
             let failed = |source| Failure::Measurement { file: given.file.clone(), source };
             let uncertain =
                 UncertainSplitter::new(&own, &settings, &result.roles, sources.at(&own)?)
+                    .map_err(failed)?
                     .with_load_sources(load_sources.collect::<Result<_, _>>()?)
                     .map_err(failed)?;
-            let made = splitter_uncertainty(&uncertain, &result, &stated.trials, &stated.decisions);
+            let made =
+                splitter_uncertainty(&uncertain, &result, stated.trials(), stated.decisions());
             Some(made.map_err(failed)?)
         }
     };

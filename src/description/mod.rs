@@ -7,10 +7,14 @@
 //! | `error` | what can be wrong with a description |
 //! | `network_toml`, `network_entries`, `parts` | NETWORK.toml: blocks, joins and loads |
 //! | `receiver_toml`, `receiver_entries`, `receiver_plan`, `receiver_output` | RECEIVER.toml |
-//! | `uncertainty_toml`, `uncertainty_entries`, `uncertainty_tables` | UNCERTAINTY.toml |
+//! | `uncertainty_toml`, `uncertainty_entries` | UNCERTAINTY.toml |
+//! | `amounts_csv`, `covariance_csv` | its tables: standard uncertainties over frequency, covariances of entries |
+//! | `uncertain_parts` | its sources, given to parts, splitters and dies |
 //! | `tones_csv` | measured tones |
 
 mod allowed;
+mod amounts_csv;
+mod covariance_csv;
 mod error;
 mod named_files;
 mod network_entries;
@@ -24,16 +28,16 @@ mod source;
 mod table;
 mod toml_words;
 mod tones_csv;
+mod uncertain_parts;
 mod uncertainty_entries;
-mod uncertainty_tables;
 mod uncertainty_toml;
 
 pub use allowed::Allowed;
 pub use error::{DescriptionError, DescriptionProblem};
 pub use network_entries::{BlockEntry, ComplexValue, LoadEntry, NetworkDescription};
-pub use network_toml::{WiredNetwork, load_network};
-pub use receiver_toml::{LoadedReceiver, load_receiver};
+pub use network_toml::{WiredNetwork, read_network};
+pub use receiver_toml::{LoadedReceiver, ReceiverFile, read_receiver};
 pub(crate) use source::TomlFile;
-pub use tones_csv::compared;
-pub use uncertainty_entries::GivenUncertainty;
-pub use uncertainty_toml::{SplitterSources, Uncertainty};
+pub use tones_csv::{Tones, read_tones};
+pub use uncertain_parts::SplitterSources;
+pub use uncertainty_toml::{Uncertainty, read_uncertainty};

@@ -48,9 +48,33 @@ impl<'a> NamedFiles<'a> {
         if !content.noise.is_empty() {
             self.warnings.push(format!("{shown}: its noise data are left out"));
         }
+        self.note(path);
+        Ok(content.network)
+    }
+
+    /// The path of a table that the description names, relative to it.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] at the name, if there is no such file.
+    pub(crate) fn table(&mut self, file: &Spanned<PathBuf>) -> Result<PathBuf, DescriptionError> {
+        let path = self.source.beside(file.get_ref());
+        if !path.is_file() {
+            let what = format!("there is no file {}", path.display());
+            return Err(self.source.complaint(file, what));
+        }
+        self.note(path.clone());
+        Ok(path)
+    }
+
+    fn note(&mut self, path: PathBuf) {
         if !self.inputs.contains(&path) {
             self.inputs.push(path);
         }
-        Ok(content.network)
     }
+}
+
+/// Whether two paths are of one file.
+pub(super) fn same_file(one: &Path, other: &Path) -> bool {
+    let canonical = |path: &Path| path.canonicalize().ok();
+    one == other || canonical(one).is_some_and(|one| canonical(other) == Some(one))
 }

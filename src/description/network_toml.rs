@@ -4,8 +4,7 @@ use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::NamedFiles;
 use super::network_entries::{BlockEntry, NetworkDescription};
 use super::parts::Part;
-use super::source::TomlFile;
-use crate::diagnostic::Excerpt;
+use super::source::{TextPlace, TomlFile};
 use crate::network::{
     FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
     change_reference, join, on_common_grid,
@@ -34,7 +33,7 @@ pub struct WiredNetwork {
     /// What the user should know.
     pub warnings: Vec<String>,
     /// The line of each join or load, in the order of the wiring.
-    excerpts: Vec<Excerpt>,
+    places: Vec<TextPlace>,
     file: PathBuf,
 }
 
@@ -44,8 +43,8 @@ impl WiredNetwork {
     /// # Errors
     /// [`DescriptionError`] with the join that rings, or the reference that cannot be.
     pub fn join(&self) -> Result<Network, DescriptionError> {
-        let failed = |problem: DescriptionProblem, excerpt: Option<&Excerpt>| match excerpt {
-            Some(excerpt) => DescriptionError::about_place(&self.file, problem, excerpt.clone()),
+        let failed = |problem: DescriptionProblem, place: Option<&TextPlace>| match place {
+            Some(place) => place.error(problem),
             None => DescriptionError::about_file(&self.file, problem),
         };
         let joined = join(&self.blocks, &self.wiring).map_err(|error| match error {
@@ -54,7 +53,7 @@ impl WiredNetwork {
                     join: self.join_texts[join].clone(),
                     frequency_hz,
                 },
-                self.excerpts.get(join),
+                self.places.get(join),
             ),
             other => failed(other.into(), None),
         })?;
@@ -71,7 +70,7 @@ impl WiredNetwork {
 ///
 /// # Errors
 /// [`DescriptionError`] with the line of the description, or with the line of the file it names.
-pub fn load_network(
+pub fn read_network(
     path: &Path,
     options: &ReadOptions,
     grid_hz: Option<Vec<f64>>,
@@ -100,7 +99,7 @@ impl TomlFile {
                 .unwrap_or_default(),
             inputs: Vec::new(),
             warnings: Vec::new(),
-            excerpts: Vec::new(),
+            places: Vec::new(),
             file: self.path().to_owned(),
         };
         if let Some(list) = &description.reference_ohm {
@@ -255,7 +254,7 @@ impl TomlFile {
         let mut joined: HashMap<Terminal, usize> = joins.node_of;
         circuit.wiring.joins = joins.nodes;
         circuit.join_texts = joins.texts;
-        circuit.excerpts = joins.spans.into_iter().map(|span| self.excerpt(span)).collect();
+        circuit.places = joins.spans.into_iter().map(|span| self.place(span)).collect();
         let mut loaded: HashSet<Terminal> = HashSet::new();
         for (at, load) in description.loads.iter().enumerate() {
             let text = load.at.get_ref();
@@ -284,7 +283,7 @@ impl TomlFile {
                 joined.insert(terminal, circuit.wiring.joins.len());
                 circuit.wiring.joins.push(vec![terminal, closing]);
                 circuit.join_texts.push(format!("{text} and its load"));
-                circuit.excerpts.push(self.excerpt(load.at.span()));
+                circuit.places.push(self.place(load.at.span()));
             }
         }
         for port in &description.ports {

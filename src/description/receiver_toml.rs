@@ -1,15 +1,15 @@
 //! RECEIVER.toml: parts at the frequencies of the plan.
 
 use super::error::{DescriptionError, DescriptionProblem};
-use super::named_files::NamedFiles;
+use super::named_files::{NamedFiles, same_file};
 use super::network_entries::{BlockEntry, KindName};
 use super::parts::{Joins, Part};
 use super::receiver_entries::{ChannelName, PolarityName, ReceiverDescription};
 use super::source::TomlFile;
 use crate::downconverter::Channel;
 use crate::downconverter::{
-    Mixer, OnWays, PartKind, PowerInput, Receiver, ReceiverLimits, ReceiverLoad, ReceiverPart,
-    ReceiverPlan, RingSettings, Way, reached,
+    Mixer, OnWays, PartKind, Place, PowerInput, Receiver, ReceiverLimits, ReceiverLoad,
+    ReceiverPart, ReceiverPlan, RingSettings, Way, reached,
 };
 use crate::network::{FrequencyGrid, Network, Port, Terminal};
 use crate::splitter::SplitterKind;
@@ -26,17 +26,26 @@ pub struct LoadedReceiver {
     pub receiver: Receiver,
     /// The description and every file it names.
     pub inputs: Vec<PathBuf>,
-    /// The file of each part and of each load, where it has one.
-    pub files: [Vec<Option<PathBuf>>; 2],
+    /// The files of its parts and loads, in the order in which they are first used.
+    pub files: Vec<ReceiverFile>,
     /// What came up on the way.
     pub warnings: Vec<String>,
+}
+
+/// A file of a receiver and every place where it is used; at least one.
+#[derive(Clone, Debug)]
+pub struct ReceiverFile {
+    /// The file.
+    pub path: PathBuf,
+    /// The parts and loads.
+    pub places: Vec<Place>,
 }
 
 /// Reads RECEIVER.toml and the files it names.
 ///
 /// # Errors
 /// [`DescriptionError`] with the line of the description, or with the line of the file it names.
-pub fn load_receiver(
+pub fn read_receiver(
     path: &Path,
     options: &ReadOptions,
 ) -> Result<LoadedReceiver, DescriptionError> {
@@ -44,11 +53,19 @@ pub fn load_receiver(
     let description: ReceiverDescription = source.parse()?;
     let mut notes = NamedFiles::of(&source, options);
     let receiver = source.receiver(&description, &mut notes)?;
-    let named = |file: &Option<Spanned<PathBuf>>| file.as_ref().map(|f| source.beside(f.get_ref()));
-    let files = [
-        description.blocks.iter().map(|block| named(&block.file)).collect(),
-        description.loads.iter().map(|load| named(&load.file)).collect(),
-    ];
+    let blocks = description.blocks.iter().enumerate();
+    let blocks = blocks.map(|(at, block)| (Place::Part(at), &block.file));
+    let loads = description.loads.iter().enumerate();
+    let loads = loads.map(|(at, load)| (Place::Load(at), &load.file));
+    let mut files: Vec<ReceiverFile> = Vec::new();
+    for (place, file) in blocks.chain(loads) {
+        let Some(file) = file else { continue };
+        let path = source.beside(file.get_ref());
+        match files.iter_mut().find(|own| same_file(&own.path, &path)) {
+            Some(own) => own.places.push(place),
+            None => files.push(ReceiverFile { path, places: vec![place] }),
+        }
+    }
     Ok(LoadedReceiver { receiver, inputs: notes.inputs, files, warnings: notes.warnings })
 }
 

@@ -13,6 +13,25 @@ use toml::Spanned;
 /// Nobody writes more by hand, and a device that never ends is no description.
 const LONGEST_MIB: u64 = 16;
 
+/// A place in a description, for errors that are found when its text is no longer at hand.
+#[derive(Clone, Debug)]
+pub(crate) struct TextPlace {
+    file: PathBuf,
+    excerpt: Excerpt,
+}
+
+impl TextPlace {
+    /// An error about this place.
+    pub(crate) fn error(&self, problem: impl Into<DescriptionProblem>) -> DescriptionError {
+        DescriptionError::about_place(&self.file, problem, self.excerpt.clone())
+    }
+
+    /// A complaint in words about this place.
+    pub(crate) fn complaint(&self, what: impl Into<String>) -> DescriptionError {
+        self.error(DescriptionProblem::Value { what: what.into() })
+    }
+}
+
 /// The text of a TOML file, and its path.
 #[derive(Clone, Debug)]
 pub(crate) struct TomlFile {
@@ -69,9 +88,9 @@ impl TomlFile {
         self.path.parent().unwrap_or(Path::new("")).join(file)
     }
 
-    /// The line of a span, to be shown later.
-    pub(crate) fn excerpt(&self, span: Range<usize>) -> Excerpt {
-        Excerpt::of_text(&self.text, span)
+    /// The place of a span, for errors that are found later.
+    pub(crate) fn place(&self, span: Range<usize>) -> TextPlace {
+        TextPlace { file: self.path.clone(), excerpt: Excerpt::of_text(&self.text, span) }
     }
 
     /// An error about a span of the text.
@@ -80,7 +99,7 @@ impl TomlFile {
         problem: impl Into<DescriptionProblem>,
         span: Range<usize>,
     ) -> DescriptionError {
-        DescriptionError::about_place(&self.path, problem, self.excerpt(span))
+        self.place(span).error(problem)
     }
 
     /// An error about the file as a whole.
@@ -100,6 +119,13 @@ impl TomlFile {
     /// A complaint in words about the file as a whole.
     pub(crate) fn complaint_in_file(&self, what: impl Into<String>) -> DescriptionError {
         self.error_in_file(DescriptionProblem::Value { what: what.into() })
+    }
+
+    /// An error about a key that is none of those known, among keys that are read as a map.
+    pub(crate) fn unknown_key(&self, key: &Spanned<String>, known: &[&str]) -> DescriptionError {
+        let found = key.get_ref().clone();
+        let known = known.iter().map(|name| (*name).to_owned()).collect();
+        self.error(DescriptionProblem::UnknownKey { found, known }, key.span())
     }
 
     /// A number that must be allowed.

@@ -1,68 +1,80 @@
-//! A table of measured rejections, against the prediction.
+//! Tones: a table of the powers of the wanted and of the image sideband, measured over LO and IF.
 
 use super::allowed::Allowed;
 use super::error::{DescriptionError, DescriptionProblem};
-use super::table::NumberTable;
-use crate::downconverter::DownconverterResult;
-use crate::measurement::{
-    PredictedTone, ReceiverUncertainty, ToneComparisons, ToneMeasurement, TrialSettings,
-    compare_tones,
-};
-use crate::units::ShownFrequency;
+use super::table::{Column, NumberTable};
+use crate::measurement::{MeasurementError, ToneMeasurement};
 use std::path::Path;
 
 const COLUMNS: [&str; 6] =
     ["lo_ghz", "if_ghz", "wanted_dbm", "image_dbm", "u_wanted_db", "u_image_db"];
-/// Frequencies this close, relatively, are one.
-const SAME_FREQUENCY: f64 = 1e-9;
 
-/// Reads the table and compares each row with its point of the plan.
-pub fn compared(
-    path: &Path,
-    result: &DownconverterResult,
-    uncertainty: Option<&ReceiverUncertainty>,
-) -> Result<ToneComparisons, DescriptionError> {
+/// Measured tones, and the table from which they were read.
+#[derive(Clone, Debug)]
+pub struct Tones {
+    table: NumberTable,
+    lo: Column,
+    measurements: Vec<ToneMeasurement>,
+}
+
+/// Reads a table of measured tones: a row for each LO and IF with the columns `lo_ghz`, `if_ghz`,
+/// `wanted_dbm`, `image_dbm`, `u_wanted_db` and `u_image_db`, in any order. The last two are standard
+/// uncertainties.
+///
+/// # Errors
+/// [`DescriptionError`] with the line and column of what is wrong.
+///
+/// # Examples
+/// ```
+/// use fourphase::description::read_tones;
+///
+/// let tones = read_tones("data-demo/tones.csv".as_ref())?;
+/// let first = tones.measurements()[0];
+/// assert_eq!((first.lo_hz, first.if_hz), (27e9, 0.5e9));
+/// // -20.50 dBm wanted, -49.37 dBm image.
+/// assert!((first.rejection_db - 28.87).abs() < 1e-9);
+/// # Ok::<(), fourphase::description::DescriptionError>(())
+/// ```
+pub fn read_tones(path: &Path) -> Result<Tones, DescriptionError> {
     let table = NumberTable::read(path, &COLUMNS)?;
-    let header = &table.header;
-    let [lo, intermediate, wanted, image, u_wanted, u_image] =
-        COLUMNS.map(|name| header.required(name));
-    let (lo, intermediate, wanted, image) = (lo?, intermediate?, wanted?, image?);
-    let u_columns = [u_wanted?, u_image?];
-    let mut tones = Vec::new();
-    for row in &table.rows {
-        let number = |column| header.number(row, column, Allowed::Finite);
-        let (lo_hz, if_hz) = (number(lo)? * 1e9, number(intermediate)? * 1e9);
-        let is_same = |one: f64, other: f64| (one - other).abs() <= SAME_FREQUENCY * other.abs();
-        let place = result
-            .points
-            .iter()
-            .position(|point| is_same(point.lo_hz, lo_hz) && is_same(point.if_hz, if_hz));
-        let Some(place) = place else {
-            let what = format!(
-                "LO {}, IF {} is no point of the plan; add it to lo_ghz and if_ghz",
-                ShownFrequency(lo_hz),
-                ShownFrequency(if_hz)
-            );
-            return Err(header.complaint(what, row.place(), lo));
-        };
-        let mut u = [0.0; 2];
-        for (u, column) in u.iter_mut().zip(u_columns) {
-            *u = header.number(row, column, Allowed::FromTo(1e-4, 30.0))?;
-        }
-        let point = result.points[place];
-        let measured = ToneMeasurement {
-            lo_hz: point.lo_hz,
-            if_hz: point.if_hz,
-            rejection_db: number(wanted)? - number(image)?,
-            u_db: u[0].hypot(u[1]),
-        };
-        let spread = uncertainty.map(|uncertainty| uncertainty.points[place].rejection);
-        tones.push(PredictedTone { measured, point, spread });
+    let column = |at: usize| table.header.required(COLUMNS[at]);
+    let (lo, intermediate, wanted, image) = (column(0)?, column(1)?, column(2)?, column(3)?);
+    let (u_wanted, u_image) = (column(4)?, column(5)?);
+    let measurements = table.rows.iter().map(|row| {
+        let number = |column, allowed| table.header.number(row, column, allowed);
+        let u = |column| number(column, Allowed::FromTo(1e-4, 30.0));
+        Ok(ToneMeasurement {
+            lo_hz: number(lo, Allowed::AboveZero)? * 1e9,
+            if_hz: number(intermediate, Allowed::AboveZero)? * 1e9,
+            rejection_db: number(wanted, Allowed::Finite)? - number(image, Allowed::Finite)?,
+            u_db: u(u_wanted)?.hypot(u(u_image)?),
+        })
+    });
+    let measurements = measurements.collect::<Result<_, DescriptionError>>()?;
+    Ok(Tones { table, lo, measurements })
+}
+
+impl Tones {
+    /// The measurements, in the order of the rows; at least one.
+    #[must_use]
+    pub fn measurements(&self) -> &[ToneMeasurement] {
+        &self.measurements
     }
-    // Without uncertainty there is no spread, and its coverage has no effect.
-    let coverage = uncertainty
-        .map_or(TrialSettings::default().coverage(), |uncertainty| uncertainty.assessment.coverage);
-    compare_tones(&tones, coverage).map_err(|error| {
-        DescriptionError::about_file(path, DescriptionProblem::Value { what: error.to_string() })
-    })
+
+    /// An error of comparing these measurements, with the row that it is about.
+    #[must_use]
+    pub fn located(&self, error: &MeasurementError) -> DescriptionError {
+        let row = match error {
+            MeasurementError::NotInPlan { measurement, .. }
+            | MeasurementError::Uncertainty { measurement, .. } => {
+                measurement.checked_sub(1).and_then(|at| self.table.rows.get(at))
+            }
+            _ => None,
+        };
+        let problem = DescriptionProblem::Value { what: error.to_string() };
+        match row {
+            Some(row) => self.table.header.error(problem, row.place(), self.lo),
+            None => DescriptionError::about_file(self.table.header.path(), problem),
+        }
+    }
 }

@@ -1,9 +1,10 @@
 //! Why a measurement or its uncertainty cannot be evaluated.
 
+use super::entry_covariances::CovarianceFault;
 use crate::downconverter::ReceiverError;
 use crate::network::{NetworkError, Port};
 use crate::splitter::SplitterError;
-use crate::units::ShownFrequency;
+use crate::units::{ShownFrequency, shown_band};
 use num_complex::Complex64;
 
 /// Why a measurement or its uncertainty cannot be evaluated.
@@ -73,6 +74,92 @@ pub enum MeasurementError {
         loads: usize,
         /// How many lists.
         found: usize,
+    },
+    /// A standard uncertainty that is negative or not finite.
+    #[error("a standard uncertainty must be 0 or more, found {found}")]
+    NotAnAmount {
+        /// The number given.
+        found: f64,
+    },
+    /// Standard uncertainties of another number of frequencies.
+    #[error("{points} frequencies need as many standard uncertainties, found {found}")]
+    AmountCount {
+        /// Frequencies of the network.
+        points: usize,
+        /// How many standard uncertainties.
+        found: usize,
+    },
+    /// An effective permittivity below 1.
+    #[error("an effective permittivity must be 1 or more, found {found}")]
+    NotAPermittivity {
+        /// The number given.
+        found: f64,
+    },
+    /// Too few repeated measurements for a scatter.
+    #[error("a scatter needs two measurements or more, found {found}")]
+    Repeats {
+        /// How many there are.
+        found: usize,
+    },
+    /// No covariance at all.
+    #[error("covariances of entries need at least one frequency, found none")]
+    NoCovariances,
+    /// A matrix that is no covariance of entries.
+    #[error("at {}: {fault}", ShownFrequency(*frequency_hz))]
+    EntryCovariance {
+        /// Which, from 0.
+        point: usize,
+        /// Its frequency.
+        frequency_hz: f64,
+        /// What is wrong with it.
+        fault: CovarianceFault,
+    },
+    /// A frequency that the covariances do not cover.
+    #[error(
+        "the covariance covers {}, {} is needed; nothing is extrapolated",
+        shown_band((*first_hz, *last_hz)), ShownFrequency(*frequency_hz)
+    )]
+    OutsideCovariances {
+        /// The first frequency of the covariances.
+        first_hz: f64,
+        /// Their last.
+        last_hz: f64,
+        /// The frequency outside.
+        frequency_hz: f64,
+    },
+    /// A source of uncertainty of another network.
+    #[error(
+        "a source of uncertainty of a {ports}-port at {points} frequencies does not fit a \
+         {found_ports}-port at {found_points} frequencies"
+    )]
+    OtherNetwork {
+        /// Ports of the source's network.
+        ports: usize,
+        /// Its frequencies.
+        points: usize,
+        /// Ports of the network.
+        found_ports: usize,
+        /// Its frequencies.
+        found_points: usize,
+    },
+    /// A source that is not the same on both paths.
+    #[error("source '{name}' must be of one kind on both paths")]
+    PathsDiffer {
+        /// Its name.
+        name: String,
+    },
+    /// A measured tone that the plan does not contain.
+    #[error(
+        "measurement {measurement}: LO {}, IF {} is no point of the plan; add it to lo_ghz and if_ghz",
+        ShownFrequency(*lo_hz), ShownFrequency(*if_hz)
+    )]
+    NotInPlan {
+        /// Which, counted from 1.
+        measurement: usize,
+        /// Its LO.
+        lo_hz: f64,
+        /// Its IF.
+        if_hz: f64,
     },
     /// The analysis of another part.
     #[error(

@@ -2,9 +2,10 @@
 //! channel error that the mixers must have added.
 
 use super::error::MeasurementError;
-use super::monte_carlo::Spread;
+use super::monte_carlo::{Spread, TrialSettings};
 use super::normal::normal_deviate;
-use crate::downconverter::PlanPoint;
+use super::receiver_uncertainty::ReceiverUncertainty;
+use crate::downconverter::{DownconverterResult, PlanPoint};
 use crate::units::db_from_neper;
 use nalgebra::{Matrix2, Vector2};
 use num_complex::Complex64;
@@ -135,6 +136,48 @@ pub fn compare_tones(
         points: tones.iter().map(|tone| compared(tone, scale)).collect(),
         mixers: mixer_error(tones),
     })
+}
+
+/// Frequencies this close, relatively, are one: those of a file have few digits.
+const SAME_FREQUENCY: f64 = 1e-9;
+
+/// Compares measured rejections with those of a receiver's analysis, and with their spread where the
+/// uncertainty of the receiver is known.
+///
+/// # Errors
+/// [`MeasurementError::NotInPlan`] for a measurement at another LO or IF than those of the plan, and
+/// those of [`compare_tones`].
+pub fn compare_tones_with_analysis(
+    measured: &[ToneMeasurement],
+    result: &DownconverterResult,
+    uncertainty: Option<&ReceiverUncertainty>,
+) -> Result<ToneComparisons, MeasurementError> {
+    let is_same = |one: f64, other: f64| (one - other).abs() <= SAME_FREQUENCY * other.abs();
+    let predicted = measured.iter().enumerate().map(|(at, tone)| {
+        let ToneMeasurement { lo_hz, if_hz, .. } = *tone;
+        let place = result
+            .points
+            .iter()
+            .position(|point| is_same(point.lo_hz, lo_hz) && is_same(point.if_hz, if_hz))
+            .ok_or(MeasurementError::NotInPlan { measurement: at + 1, lo_hz, if_hz })?;
+        let point = result.points[place];
+        let spread = match uncertainty {
+            Some(uncertainty) => {
+                let (points, found) = (result.points.len(), uncertainty.points.len());
+                let known = uncertainty.points.get(place);
+                Some(known.ok_or(MeasurementError::OtherResult { points, found })?.rejection)
+            }
+            None => None,
+        };
+        // The plan's own frequencies: those of a file may be rounded.
+        let measured = ToneMeasurement { lo_hz: point.lo_hz, if_hz: point.if_hz, ..*tone };
+        Ok(PredictedTone { measured, point, spread })
+    });
+    let predicted = predicted.collect::<Result<Vec<_>, MeasurementError>>()?;
+    // Without uncertainty there is no spread, and its coverage has no effect.
+    let coverage = uncertainty
+        .map_or(TrialSettings::default().coverage(), |uncertainty| uncertainty.assessment.coverage);
+    compare_tones(&predicted, coverage)
 }
 
 /// One comparison; `scale` turns half an interval into an expanded uncertainty.

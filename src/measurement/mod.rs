@@ -8,11 +8,13 @@
 //! | `monte_carlo` | trials until their answers are stable |
 //! | `conformity`, `assessment` | requirements decided within the uncertainty |
 //! | `plan_conformity` | the probability that a limit holds at the worst point of a plan |
+//! | `stated_amount`, `entry_covariances` | standard uncertainties and covariances of entries |
 //! | `uncertainty_source`, `deviating_network` | uncertainty of S-parameters, and networks with errors drawn from it |
 //! | `contribution`, `advice` | shares of the variance, and which uncertainty to reduce |
 //! | `receiver_propagation`, `receiver_linear`, `receiver_uncertainty` | uncertainty of a receiver |
 //! | `splitter_uncertainty` | uncertainty of a splitter |
 //! | `measured_tones` | measured rejections against predicted ones |
+//! | `probe_placement` | the delay of a misplaced probe |
 //! | `probe_checks` | checks at the probe station: thru, drift, placement |
 //! | `reconstruction` | an N-port from measurements of some of its ports at a time |
 
@@ -22,6 +24,7 @@ mod channel_error;
 mod conformity;
 mod contribution;
 mod deviating_network;
+mod entry_covariances;
 mod error;
 mod error_covariance;
 mod measured_tones;
@@ -29,6 +32,7 @@ mod monte_carlo;
 mod normal;
 mod plan_conformity;
 mod probe_checks;
+mod probe_placement;
 mod quadrature;
 mod receiver_linear;
 mod receiver_propagation;
@@ -36,6 +40,7 @@ mod receiver_uncertainty;
 mod reconstruction;
 mod root;
 mod splitter_uncertainty;
+mod stated_amount;
 mod uncertainty_source;
 
 pub use advice::Advice;
@@ -43,15 +48,18 @@ pub use assessment::Assessment;
 pub use channel_error::ChannelErrorDistribution;
 pub use conformity::{DecidedRequirement, Decision, DecisionRule, DecisionSettings, guard_band};
 pub use contribution::Contribution;
+pub use entry_covariances::{CovarianceFault, EntryCovariances};
 pub use error::MeasurementError;
 pub use error_covariance::{ErrorCovariance, PlanCovariance};
 pub use measured_tones::{
     MixerError, PredictedTone, ToneComparison, ToneComparisons, ToneMeasurement, compare_tones,
+    compare_tones_with_analysis,
 };
 pub use monte_carlo::{Spread, TrialSettings};
 pub use normal::conformity_probability;
 pub use plan_conformity::KnownBalances;
 pub use probe_checks::{Drift, ThroughResidual, ValueAt, drift, length_um, through_residual};
+pub use probe_placement::ProbePlacement;
 pub use receiver_linear::BudgetUncertainty;
 pub use receiver_propagation::{PartSource, UncertainPart};
 pub use receiver_uncertainty::{
@@ -64,4 +72,5 @@ pub use reconstruction::{
 pub use splitter_uncertainty::{
     SplitterPointUncertainty, SplitterUncertainty, UncertainSplitter, splitter_uncertainty,
 };
-pub use uncertainty_source::{Amounts, OverFrequency, Source};
+pub use stated_amount::{EntryAmount, PassAmount};
+pub use uncertainty_source::{EntryAmounts, ErrorSymmetry, OverFrequency, Source};

@@ -87,7 +87,7 @@ impl UncertainReceiver<'_> {
             for (source, own) in part.sources.iter().zip(sources) {
                 contributions.push(Contribution {
                     part: part.name.clone(),
-                    source: source.name.clone(),
+                    source: source.name().to_owned(),
                     covariance: own.image,
                     share: if total > 0.0 { variance(own) / total } else { 0.0 },
                 });

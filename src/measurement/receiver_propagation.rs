@@ -1,6 +1,7 @@
 //! A receiver solved with parts that deviate: with all errors drawn at random, or with one at a time.
 
 use super::deviating_network::deviating;
+use super::error::MeasurementError;
 use super::uncertainty_source::{Deviates, Errors, Source};
 use crate::downconverter::{Place, PlanPoint, Receiver, ReceiverError, Variation, Varied, Way};
 use crate::network::{Network, ParameterKind, convert};
@@ -18,13 +19,43 @@ pub struct UncertainPart {
     pub sources: Vec<PartSource>,
 }
 
-/// A source of uncertainty at the frequencies of both paths.
+/// A source of uncertainty of a part, at the frequencies of both paths.
 #[derive(Clone, Debug)]
 pub struct PartSource {
+    name: String,
+    on_ways: [Option<Source>; 2],
+}
+
+impl PartSource {
+    /// The same source at the frequencies of the LO path and of the RF path; `None` where the part is
+    /// not on that path.
+    ///
+    /// # Errors
+    /// [`MeasurementError::PathsDiffer`] for sources that are not of one kind.
+    pub fn new(
+        name: impl Into<String>,
+        on_ways: [Option<Source>; 2],
+    ) -> Result<Self, MeasurementError> {
+        let name = name.into();
+        if let [Some(lo), Some(rf)] = &on_ways
+            && !lo.is_like(rf)
+        {
+            return Err(MeasurementError::PathsDiffer { name });
+        }
+        Ok(Self { name, on_ways })
+    }
+
     /// Its name.
-    pub name: String,
-    /// LO path and RF path; `None` where the part is not on that path.
-    pub on_ways: [Option<Source>; 2],
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// Whether the part is on a path.
+    #[must_use]
+    pub fn is_on_a_path(&self) -> bool {
+        self.on_ways.iter().any(Option::is_some)
+    }
 }
 
 /// Networks of all parts, on either path; `None` for a part's own network.
@@ -54,7 +85,7 @@ impl<'a> UncertainReceiver<'a> {
     pub(super) fn new(
         receiver: &Receiver,
         parts: &'a [UncertainPart],
-    ) -> Result<Self, ReceiverError> {
+    ) -> Result<Self, MeasurementError> {
         let mut places = Vec::new();
         let mut nominal = Vec::new();
         for (at, part) in parts.iter().enumerate() {
@@ -62,6 +93,10 @@ impl<'a> UncertainReceiver<'a> {
             for (slot, way) in own.iter_mut().zip(Way::BOTH) {
                 let network = part.places.iter().find_map(|&place| receiver.network_at(place, way));
                 if let Some(network) = network {
+                    let sources = part.sources.iter();
+                    for source in sources.filter_map(|one| one.on_ways[index_of(way)].as_ref()) {
+                        source.check_network(network)?;
+                    }
                     *slot = Some(convert(network, ParameterKind::Scattering)?);
                 }
             }
@@ -121,9 +156,9 @@ impl<'a> UncertainReceiver<'a> {
                     let (Some(source), Some(own)) = (source, own) else { continue };
                     let deviates = match common.take().filter(|_| !source.is_independent()) {
                         Some(common) => common,
-                        None => source.draw(own.ports(), own.grid().len(), random),
+                        None => source.draw(random),
                     };
-                    source.add(own.ports(), own.entries(), &deviates, errors);
+                    source.add(own.entries(), &deviates, errors);
                     common = Some(deviates);
                 }
             }
@@ -137,13 +172,11 @@ impl<'a> UncertainReceiver<'a> {
     pub(super) fn components(&self) -> Vec<Component> {
         let mut all = Vec::new();
         for (at, part) in self.parts.iter().enumerate() {
-            let Some(network) = self.nominal[at].iter().flatten().next() else { continue };
-            let ports = network.ports();
             for (number, source) in part.sources.iter().enumerate() {
                 let Some(any) = source.on_ways.iter().flatten().next() else { continue };
-                let acting = (0..any.components(ports)).filter(|&component| {
+                let acting = (0..any.components()).filter(|&component| {
                     let mut ways = source.on_ways.iter().flatten();
-                    ways.any(|source| source.has_effect(ports, component))
+                    ways.any(|source| source.has_effect(component))
                 });
                 all.extend(acting.map(|component| Component {
                     part: at,
@@ -163,11 +196,10 @@ impl<'a> UncertainReceiver<'a> {
         let ways = source.on_ways.iter().zip(&self.nominal[component.part]);
         for (way, (source, own)) in ways.enumerate() {
             let (Some(source), Some(own)) = (source, own) else { continue };
-            let ports = own.ports();
-            let deviates = Deviates::unit(source.components(ports), component.number, size);
+            let deviates = source.only(component.number, size);
             let mut errors = Errors::default();
             errors.clear(own.entries().len());
-            source.add(ports, own.entries(), &deviates, &mut errors);
+            source.add(own.entries(), &deviates, &mut errors);
             networks[component.part][way] = self.with_errors(component.part, way, &errors)?;
         }
         Ok(networks)

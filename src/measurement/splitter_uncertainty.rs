@@ -7,7 +7,7 @@ use super::deviating_network::deviating;
 use super::error::MeasurementError;
 use super::error_covariance::{ErrorCovariance, half_difference};
 use super::monte_carlo::{Spread, Trial, TrialSettings, Trials, run_trials};
-use super::uncertainty_source::{Deviates, Errors, Source};
+use super::uncertainty_source::{Errors, Source};
 use crate::network::{Load, Network, ParameterKind, convert};
 use crate::splitter::{
     Requirement, RequirementKind, Roles, SplitterError, SplitterResult, SplitterSettings,
@@ -69,32 +69,40 @@ impl<'a> UncertainSplitter<'a> {
     /// A splitter with ideal loads: its matrices as
     /// [`scattering_over_band`](crate::splitter::scattering_over_band) gives them, the settings and
     /// roles of its analysis, and its sources of uncertainty at its frequencies.
-    #[must_use]
+    ///
+    /// # Errors
+    /// [`MeasurementError::OtherNetwork`] for a source at other frequencies.
     pub fn new(
         scattering: &'a Network,
         settings: &'a SplitterSettings,
         roles: &'a Roles,
         sources: Vec<Source>,
-    ) -> Self {
+    ) -> Result<Self, MeasurementError> {
+        sources.iter().try_for_each(|source| source.check_network(scattering))?;
         let load_sources = vec![Vec::new(); settings.loads.len()];
-        Self { scattering, settings, roles, sources, load_sources }
+        Ok(Self { scattering, settings, roles, sources, load_sources })
     }
 
     /// With sources of uncertainty for each of the settings' loads, at the frequencies of the load's
     /// file; an empty list for a load without.
     ///
     /// # Errors
-    /// [`MeasurementError::LoadCount`] unless there is one list for each load.
+    /// [`MeasurementError::LoadCount`] unless there is one list for each load, and
+    /// [`MeasurementError::OtherNetwork`] for a source at other frequencies.
     pub fn with_load_sources(
         self,
         load_sources: Vec<Vec<Source>>,
     ) -> Result<Self, MeasurementError> {
         let (loads, found) = (self.settings.loads.len(), load_sources.len());
-        if loads == found {
-            Ok(Self { load_sources, ..self })
-        } else {
-            Err(MeasurementError::LoadCount { loads, found })
+        if loads != found {
+            return Err(MeasurementError::LoadCount { loads, found });
         }
+        for ((_, load), sources) in self.settings.loads.iter().zip(&load_sources) {
+            if let Load::OnePort(network) = load {
+                sources.iter().try_for_each(|source| source.check_network(network))?;
+            }
+        }
+        Ok(Self { load_sources, ..self })
     }
 
     /// The splitter itself and its uncertain loads.
@@ -137,14 +145,14 @@ impl<'a> UncertainSplitter<'a> {
         let networks = self.networks()?;
         let mut covariances = vec![ErrorCovariance::default(); self.scattering.grid().len()];
         for (at, own) in networks.iter().enumerate() {
-            let (ports, entries) = (own.network.ports(), own.network.entries());
+            let entries = own.network.entries();
             for source in own.sources {
-                let components = source.components(ports);
-                for component in (0..components).filter(|&one| source.has_effect(ports, one)) {
+                let components = 0..source.components();
+                for component in components.filter(|&one| source.has_effect(one)) {
                     let [plus, minus] = [1.0, -1.0].map(|size| {
                         let mut errors = cleared(&networks);
-                        let deviates = Deviates::unit(components, component, size);
-                        source.add(ports, entries, &deviates, &mut errors[at]);
+                        let deviates = source.only(component, size);
+                        source.add(entries, &deviates, &mut errors[at]);
                         self.channel_errors(&networks, &errors)
                     });
                     let pairs = plus?.into_iter().zip(minus?);
@@ -164,8 +172,8 @@ impl<'a> UncertainSplitter<'a> {
             for (own, errors) in networks.iter().zip(&mut errors) {
                 let network = &own.network;
                 for source in own.sources {
-                    let deviates = source.draw(network.ports(), network.grid().len(), random);
-                    source.add(network.ports(), network.entries(), &deviates, errors);
+                    let deviates = source.draw(random);
+                    source.add(network.entries(), &deviates, errors);
                 }
             }
             Ok(trial(&self.channel_errors(&networks, &errors)?, &self.settings.requirements))

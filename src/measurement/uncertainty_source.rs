@@ -1,87 +1,98 @@
-//! How uncertain a network's S-parameters are, and networks drawn from that.
+//! Sources of uncertainty of a network's S-parameters, and errors drawn from them.
 //!
-//! Sources of uncertainty add up. Each is a set of independent standard deviates and what they do to
-//! the entries: a stated standard uncertainty of every entry, or of every pass through a port (a
-//! connection, a cable, where a probe touches down), repeated measurements, or a covariance. A
-//! source is correlated over frequency, one deviate for the whole sweep, or independent from point to
-//! point.
+//! In:  for one network a stated standard uncertainty of every entry or of every pass through a port
+//!      (a connection, a cable, a probe's position), repeated measurements, or a covariance.
+//! Out: a set of independent standard deviates for each source, and the errors of the entries that
+//!      they cause. Errors of several sources add up.
 //!
-//! With a stated magnitude in dB and a phase an entry is multiplied by exp(x + jy); with a linear
-//! magnitude something is added to it in its own direction, or without a phase alike in all
-//! directions of the complex plane, which suits reflections near nought.
+//! A source is correlated over frequency, with one deviate for the whole sweep, or independent, with a
+//! deviate for each frequency. A stated magnitude in nepers and a phase multiply an entry by
+//! exp(x + jy). A linear magnitude adds an error in the entry's own direction; without a phase it adds
+//! an error in all directions of the complex plane, which suits reflections near 0.
 
-use crate::network::{FrequencyGrid, Network, NetworkError, ParameterKind, WaveDefinition};
-use crate::network::{change_reference, convert, onto_grid};
+use super::entry_covariances::EntryCovariances;
+use super::error::MeasurementError;
+use super::stated_amount::{EntryAmount, PassAmount};
+use crate::network::{
+    Network, NetworkError, ParameterKind, WaveDefinition, change_reference, convert, onto_grid,
+};
 use nalgebra::{DMatrix, SymmetricEigen};
 use num_complex::Complex64;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
 
-/// How errors at one frequency hang together with those at another.
+/// How errors at one frequency are related to those at another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum OverFrequency {
     /// One deviate for the whole sweep: drift, placement, a connection.
     Correlated,
-    /// One for every point: trace noise.
+    /// One for every frequency: trace noise.
     Independent,
 }
 
-/// Standard uncertainties at each frequency of a network; nothing where a list is empty.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Amounts {
-    /// Of the magnitude, relative: nepers.
-    pub magnitude_np: Vec<f64>,
-    /// Of the magnitude, absolute.
-    pub magnitude_linear: Vec<f64>,
-    /// Of the phase, radians.
-    pub phase_rad: Vec<f64>,
+/// How the errors of Sij and Sji are related.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ErrorSymmetry {
+    /// Both have the same error, as in a reciprocal part.
+    Reciprocal,
+    /// Each has an error of its own.
+    Unrelated,
+}
+
+/// Standard uncertainties of all entries, with one value for each frequency of a network.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EntryAmounts {
+    /// Of entries off the diagonal.
+    pub transmission: Vec<EntryAmount>,
+    /// Of entries on the diagonal.
+    pub reflection: Vec<EntryAmount>,
+    /// Of Sij and Sji.
+    pub symmetry: ErrorSymmetry,
 }
 
 /// A source of uncertainty of one network, at that network's frequencies.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Source {
-    /// Stated for every entry.
+pub struct Source {
+    ports: usize,
+    points: usize,
+    kind: Kind,
+    /// Whether each component has an effect.
+    acting: Vec<bool>,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+enum Kind {
     Entries {
-        /// Of entries off the diagonal.
-        transmission: Amounts,
-        /// Of entries on it.
-        reflection: Amounts,
-        /// Whether Sij and Sji have the same error.
-        is_reciprocal: bool,
-        /// Over frequency.
+        amounts: EntryAmounts,
         over_frequency: OverFrequency,
     },
-    /// Stated for one pass through a port: Sij takes that of i and that of j, Sii its own twice.
-    Ports {
-        /// Relative magnitude and phase; a linear magnitude has no meaning here.
-        pass: Amounts,
-        /// Over frequency.
+    /// Sij takes the errors of passes through i and through j, Sii its own twice.
+    Passes {
+        amounts: Vec<PassAmount>,
         over_frequency: OverFrequency,
     },
-    /// Told from measurements of the same part: their deviations from the mean, each divided by the
-    /// root of n (n - 1), so that their squares add up to the variance of the mean.
+    /// For each measurement the deviations of all entries from the mean, each divided by the root of
+    /// n (n - 1): their squares add up to the variance of the mean.
     Repeats {
-        /// For each measurement, all entries.
         deviations: Vec<Vec<Complex64>>,
     },
-    /// A covariance of the entries, independent from point to point: for each point the matrix that
-    /// turns standard deviates, as many complex ones as entries, into errors.
-    Covariance {
-        /// Roots of the covariances.
+    /// Independent from point to point: for each point the matrix that turns standard deviates, as
+    /// many complex ones as entries, into errors.
+    Covariances {
         factors: Vec<DMatrix<Complex64>>,
     },
 }
 
 /// Errors of all entries of a network, gathered from its sources.
 #[derive(Clone, Debug, Default)]
-pub struct Errors {
+pub(crate) struct Errors {
     multiplied: Vec<Complex64>,
     added: Vec<Complex64>,
 }
 
 impl Errors {
     /// None yet.
-    pub fn clear(&mut self, entries: usize) {
+    pub(crate) fn clear(&mut self, entries: usize) {
         for list in [&mut self.multiplied, &mut self.added] {
             list.clear();
             list.resize(entries, Complex64::ZERO);
@@ -89,8 +100,7 @@ impl Errors {
     }
 
     /// The entries with their errors.
-    #[must_use]
-    pub fn applied(&self, entries: &[Complex64]) -> Vec<Complex64> {
+    pub(crate) fn applied(&self, entries: &[Complex64]) -> Vec<Complex64> {
         let errors = self.multiplied.iter().zip(&self.added);
         entries
             .iter()
@@ -101,24 +111,15 @@ impl Errors {
 }
 
 /// Standard deviates of one source in one trial.
-#[derive(Clone, Debug, Default)]
-pub struct Deviates {
+#[derive(Clone, Debug)]
+pub(crate) struct Deviates {
     /// Component after component, for each point where they differ from point to point.
     values: Vec<f64>,
-    /// How many components there are.
     components: usize,
     is_independent: bool,
 }
 
 impl Deviates {
-    /// One component alone, at one standard deviation, at every point.
-    #[must_use]
-    pub fn unit(components: usize, at: usize, size: f64) -> Self {
-        let mut values = vec![0.0; components];
-        values[at] = size;
-        Self { values, components, is_independent: false }
-    }
-
     fn of(&self, point: usize) -> &[f64] {
         let start = if self.is_independent { point * self.components } else { 0 };
         &self.values[start..start + self.components]
@@ -132,244 +133,392 @@ const LINEAR: usize = 2;
 const ACROSS: usize = 3;
 const KINDS: usize = 4;
 
-impl Amounts {
-    fn at(list: &[f64], point: usize) -> f64 {
-        list.get(point).copied().unwrap_or(0.0)
-    }
-
-    /// Whether there is nothing.
-    #[must_use]
-    pub fn is_empty(&self) -> bool {
-        [&self.magnitude_np, &self.magnitude_linear, &self.phase_rad]
-            .iter()
-            .all(|list| list.iter().all(|amount| *amount == 0.0))
-    }
-
-    /// Logarithm of the factor, and what is added in the entry's own direction.
-    fn error(&self, point: usize, deviates: &[f64]) -> (Complex64, Complex64) {
-        let linear = Self::at(&self.magnitude_linear, point);
-        let phase = Self::at(&self.phase_rad, point);
+impl EntryAmount {
+    /// Logarithm of the factor, and the error added in the entry's own direction.
+    fn error(&self, deviates: &[f64]) -> (Complex64, Complex64) {
         // A linear magnitude without a phase is uncertain in all directions.
-        let across = if phase == 0.0 { linear } else { 0.0 };
+        let across = if self.phase_rad == 0.0 { self.magnitude_linear } else { 0.0 };
         (
             Complex64::new(
-                Self::at(&self.magnitude_np, point) * deviates[NEPERS],
-                phase * deviates[RADIANS],
+                self.magnitude_np * deviates[NEPERS],
+                self.phase_rad * deviates[RADIANS],
             ),
-            Complex64::new(linear * deviates[LINEAR], across * deviates[ACROSS]),
+            Complex64::new(self.magnitude_linear * deviates[LINEAR], across * deviates[ACROSS]),
         )
     }
 }
 
+/// Which kinds of components of an entry have an effect at some frequency.
+fn acting_kinds(amounts: &[EntryAmount]) -> [bool; KINDS] {
+    let any = |amount: fn(&EntryAmount) -> f64| amounts.iter().any(|one| amount(one) != 0.0);
+    let mut acting = [false; KINDS];
+    acting[NEPERS] = any(|one| one.magnitude_np);
+    acting[RADIANS] = any(|one| one.phase_rad);
+    acting[LINEAR] = any(|one| one.magnitude_linear);
+    acting[ACROSS] = acting[LINEAR] && !acting[RADIANS];
+    acting
+}
+
 impl Source {
-    /// How many independent deviates it has, at each point if they differ from point to point.
-    #[must_use]
-    pub fn components(&self, ports: usize) -> usize {
-        match self {
-            Self::Entries { .. } => KINDS * ports * ports,
-            Self::Ports { .. } => KINDS * ports,
-            Self::Repeats { deviations } => deviations.len(),
-            Self::Covariance { .. } => 2 * ports * ports,
+    /// A stated standard uncertainty of every entry of a network.
+    ///
+    /// # Errors
+    /// [`MeasurementError::AmountCount`] unless there is one value for each frequency, and
+    /// [`MeasurementError::NotAnAmount`].
+    ///
+    /// # Examples
+    /// ```
+    /// use fourphase::measurement::{
+    ///     EntryAmount, EntryAmounts, ErrorSymmetry, OverFrequency, Source,
+    /// };
+    /// use fourphase::touchstone::{ReadOptions, read};
+    ///
+    /// let coupler = read("data-demo/coupler.s4p".as_ref(), &ReadOptions::default())?.network;
+    /// let points = coupler.grid().len();
+    /// let noise = EntryAmount { phase_rad: 0.1_f64.to_radians(), ..EntryAmount::default() };
+    /// let amounts = EntryAmounts {
+    ///     transmission: vec![noise; points],
+    ///     reflection: vec![EntryAmount::default(); points],
+    ///     symmetry: ErrorSymmetry::Unrelated,
+    /// };
+    /// assert!(Source::of_entries(&coupler, amounts, OverFrequency::Independent).is_ok());
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    pub fn of_entries(
+        network: &Network,
+        amounts: EntryAmounts,
+        over_frequency: OverFrequency,
+    ) -> Result<Self, MeasurementError> {
+        let ports = network.ports();
+        for list in [&amounts.transmission, &amounts.reflection] {
+            check_count(network, list.len())?;
+            list.iter().try_for_each(EntryAmount::check)?;
         }
+        let off_diagonal = acting_kinds(&amounts.transmission);
+        let diagonal = acting_kinds(&amounts.reflection);
+        let mut acting = Vec::with_capacity(KINDS * ports * ports);
+        for (row, column) in (0..ports * ports).map(|place| (place / ports, place % ports)) {
+            let has_twin = amounts.symmetry == ErrorSymmetry::Reciprocal && column < row;
+            acting.extend(match row == column {
+                _ if has_twin => [false; KINDS],
+                true => diagonal,
+                false => off_diagonal,
+            });
+        }
+        Ok(Self::new(network, Kind::Entries { amounts, over_frequency }, acting))
     }
 
-    /// Whether a component can do anything.
-    #[must_use]
-    pub fn has_effect(&self, ports: usize, component: usize) -> bool {
-        let kind = component % KINDS;
-        let stated = |amounts: &Amounts| {
-            let list = match kind {
-                NEPERS => &amounts.magnitude_np,
-                RADIANS => &amounts.phase_rad,
-                LINEAR => &amounts.magnitude_linear,
-                _ if amounts.phase_rad.iter().all(|amount| *amount == 0.0) => {
-                    &amounts.magnitude_linear
-                }
-                _ => return false,
-            };
-            list.iter().any(|amount| *amount != 0.0)
-        };
-        match self {
-            Self::Entries { transmission, reflection, is_reciprocal, .. } => {
-                let (row, column) = (component / KINDS / ports, component / KINDS % ports);
-                let is_twin = *is_reciprocal && column < row;
-                !is_twin && stated(if row == column { reflection } else { transmission })
-            }
-            Self::Ports { pass, .. } => kind < LINEAR && stated(pass),
-            Self::Repeats { .. } | Self::Covariance { .. } => true,
+    /// A stated standard uncertainty of every pass through a port of a network: Sij takes the errors
+    /// of a pass through i and of a pass through j.
+    ///
+    /// # Errors
+    /// [`MeasurementError::AmountCount`] unless there is one value for each frequency, and
+    /// [`MeasurementError::NotAnAmount`].
+    pub fn of_passes(
+        network: &Network,
+        amounts: Vec<PassAmount>,
+        over_frequency: OverFrequency,
+    ) -> Result<Self, MeasurementError> {
+        check_count(network, amounts.len())?;
+        amounts.iter().try_for_each(PassAmount::check)?;
+        let mut kinds = [false; KINDS];
+        kinds[NEPERS] = amounts.iter().any(|amount| amount.magnitude_np != 0.0);
+        kinds[RADIANS] = amounts.iter().any(|amount| amount.phase_rad != 0.0);
+        let acting = kinds.repeat(network.ports());
+        Ok(Self::new(network, Kind::Passes { amounts, over_frequency }, acting))
+    }
+
+    /// The mean of repeated measurements of a part, and its uncertainty from their scatter, at the
+    /// frequencies and in the reference impedances of `network`.
+    ///
+    /// # Errors
+    /// [`MeasurementError::Repeats`] for fewer than two measurements,
+    /// [`NetworkError::PortCount`] for measurements of other parts, and those of [`onto_grid`],
+    /// [`convert`] and [`change_reference`].
+    pub fn of_repeats(
+        network: &Network,
+        measurements: &[Network],
+    ) -> Result<(Network, Self), MeasurementError> {
+        if measurements.len() < 2 {
+            return Err(MeasurementError::Repeats { found: measurements.len() });
         }
+        let (grid, references_ohm) = (network.grid(), network.references_ohm(0));
+        let mut alike = Vec::with_capacity(measurements.len());
+        for measurement in measurements {
+            let (expected, found) = (network.ports(), measurement.ports());
+            if expected != found {
+                return Err(NetworkError::PortCount { expected, found }.into());
+            }
+            let on_grid = onto_grid(measurement, grid)?.network;
+            let scattering = convert(&on_grid, ParameterKind::Scattering)?;
+            let references = references_ohm.to_vec();
+            alike.push(change_reference(&scattering, references, WaveDefinition::Kurokawa)?);
+        }
+        #[expect(clippy::cast_precision_loss, reason = "few measurements")]
+        let count = alike.len() as f64;
+        let mean: Vec<Complex64> = (0..alike[0].entries().len())
+            .map(|at| alike.iter().map(|one| one.entries()[at]).sum::<Complex64>() / count)
+            .collect();
+        let scale = (count * (count - 1.0)).sqrt();
+        let deviations: Vec<Vec<Complex64>> = alike
+            .iter()
+            .map(|one| one.entries().iter().zip(&mean).map(|(x, m)| (x - m) / scale).collect())
+            .collect();
+        let acting = vec![true; deviations.len()];
+        let kind = ParameterKind::Scattering;
+        let mean =
+            Network::new(kind, grid.clone(), network.ports(), mean, references_ohm.to_vec())?;
+        let source = Self::new(&mean, Kind::Repeats { deviations }, acting);
+        Ok((mean, source))
+    }
+
+    /// A source from covariances, independent from point to point: linear between the frequencies of
+    /// the covariances.
+    ///
+    /// # Errors
+    /// [`NetworkError::PortCount`] for covariances of another number of ports, and
+    /// [`MeasurementError::OutsideCovariances`] where they do not cover the network's frequencies.
+    pub fn of_covariances(
+        network: &Network,
+        covariances: &EntryCovariances,
+    ) -> Result<Self, MeasurementError> {
+        let (expected, found) = (network.ports(), covariances.ports());
+        if expected != found {
+            return Err(NetworkError::PortCount { expected, found }.into());
+        }
+        let factor = |&hz: &f64| covariances.at(hz).map(root);
+        let factors = network.grid().as_hz().iter().map(factor).collect::<Result<_, _>>()?;
+        let acting = vec![true; 2 * expected * expected];
+        Ok(Self::new(network, Kind::Covariances { factors }, acting))
+    }
+
+    fn new(network: &Network, kind: Kind, acting: Vec<bool>) -> Self {
+        Self { ports: network.ports(), points: network.grid().len(), kind, acting }
+    }
+
+    /// Refuses a network with another number of ports or frequencies.
+    pub(crate) fn check_network(&self, network: &Network) -> Result<(), MeasurementError> {
+        let found = (network.ports(), network.grid().len());
+        if found == (self.ports, self.points) {
+            return Ok(());
+        }
+        Err(MeasurementError::OtherNetwork {
+            ports: self.ports,
+            points: self.points,
+            found_ports: found.0,
+            found_points: found.1,
+        })
+    }
+
+    /// Whether the same deviates can be used for another source.
+    pub(crate) fn is_like(&self, other: &Self) -> bool {
+        self.components() == other.components() && self.is_independent() == other.is_independent()
+    }
+
+    /// How many independent deviates it has, at each point if they differ from point to point.
+    pub(crate) fn components(&self) -> usize {
+        self.acting.len()
+    }
+
+    /// Whether a component has an effect.
+    pub(crate) fn has_effect(&self, component: usize) -> bool {
+        self.acting[component]
     }
 
     /// Whether points have deviates of their own.
-    #[must_use]
-    pub fn is_independent(&self) -> bool {
-        match self {
-            Self::Entries { over_frequency, .. } | Self::Ports { over_frequency, .. } => {
-                *over_frequency == OverFrequency::Independent
+    pub(crate) fn is_independent(&self) -> bool {
+        match self.kind {
+            Kind::Entries { over_frequency, .. } | Kind::Passes { over_frequency, .. } => {
+                over_frequency == OverFrequency::Independent
             }
-            Self::Repeats { .. } => false,
-            Self::Covariance { .. } => true,
+            Kind::Repeats { .. } => false,
+            Kind::Covariances { .. } => true,
         }
     }
 
-    /// Draws the deviates of one trial for a sweep of so many points.
-    pub fn draw(&self, ports: usize, points: usize, random: &mut ChaCha8Rng) -> Deviates {
-        let components = self.components(ports);
+    /// One component alone, at `size` standard deviations, at every point.
+    pub(crate) fn only(&self, component: usize, size: f64) -> Deviates {
+        let mut values = vec![0.0; self.components()];
+        values[component] = size;
+        Deviates { values, components: self.components(), is_independent: false }
+    }
+
+    /// Draws the deviates of one trial.
+    pub(crate) fn draw(&self, random: &mut ChaCha8Rng) -> Deviates {
+        let components = self.components();
         let is_independent = self.is_independent();
-        let sets = if is_independent { points } else { 1 };
-        // Deviates that do nothing are not drawn.
-        let acts: Vec<bool> =
-            (0..components).map(|component| self.has_effect(ports, component)).collect();
+        let sets = if is_independent { self.points } else { 1 };
         let mut values = vec![0.0; sets * components];
         for (at, value) in values.iter_mut().enumerate() {
-            if acts[at % components] {
+            // Deviates without an effect are not drawn.
+            if self.acting[at % components] {
                 *value = StandardNormal.sample(random);
             }
         }
-        if let Self::Repeats { deviations } = self {
-            // A mean of few measurements is known as Student has it (JCGM 101:2008, 6.4.9).
-            #[expect(clippy::cast_precision_loss, reason = "few measurements")]
-            let freedom = deviations.len().saturating_sub(1).max(1) as f64;
-            let widened = match ChiSquared::new(freedom) {
-                Ok(squares) => (freedom / squares.sample(random)).sqrt(),
-                Err(_) => 1.0,
-            };
-            values.iter_mut().for_each(|value| *value *= widened);
+        if let Kind::Repeats { deviations } = &self.kind {
+            let widening = student_widening(deviations.len(), random);
+            values.iter_mut().for_each(|value| *value *= widening);
         }
         Deviates { values, components, is_independent }
     }
 
-    /// Adds what these deviates do to a network's entries, point after point.
-    pub fn add(
-        &self,
-        ports: usize,
-        entries: &[Complex64],
-        deviates: &Deviates,
-        errors: &mut Errors,
-    ) {
-        let size = ports * ports;
-        match self {
-            Self::Entries { transmission, reflection, is_reciprocal, .. } => {
-                for (at, entry) in entries.iter().enumerate() {
-                    let (point, place) = (at / size, at % size);
-                    let (row, column) = (place / ports, place % ports);
-                    let amounts = if row == column { reflection } else { transmission };
-                    let own =
-                        if *is_reciprocal && column < row { column * ports + row } else { place };
-                    let (multiplied, added) =
-                        amounts.error(point, &deviates.of(point)[KINDS * own..KINDS * (own + 1)]);
-                    errors.multiplied[at] += multiplied;
-                    if added != Complex64::ZERO {
-                        let length = entry.norm();
-                        let direction = if length > 0.0 { entry / length } else { Complex64::ONE };
-                        errors.added[at] += added * direction;
-                    }
-                }
+    /// Adds the errors that these deviates cause in a network's entries, point after point.
+    pub(crate) fn add(&self, entries: &[Complex64], deviates: &Deviates, errors: &mut Errors) {
+        match &self.kind {
+            Kind::Entries { amounts, .. } => {
+                self.add_of_entries(amounts, entries, deviates, errors);
             }
-            Self::Ports { pass, .. } => {
-                for (at, multiplied) in errors.multiplied.iter_mut().enumerate() {
-                    let (point, place) = (at / size, at % size);
-                    let values = deviates.of(point);
-                    for port in [place / ports, place % ports] {
-                        *multiplied +=
-                            pass.error(point, &values[KINDS * port..KINDS * (port + 1)]).0;
-                    }
-                }
-            }
-            Self::Repeats { deviations } => {
+            Kind::Passes { amounts, .. } => self.add_of_passes(amounts, deviates, errors),
+            Kind::Repeats { deviations } => {
                 for (deviation, deviate) in deviations.iter().zip(deviates.of(0)) {
                     for (added, error) in errors.added.iter_mut().zip(deviation) {
                         *added += error * deviate;
                     }
                 }
             }
-            Self::Covariance { factors } => {
-                for (point, factor) in factors.iter().enumerate() {
-                    let values = deviates.of(point);
-                    for column in 0..size {
-                        let deviate = Complex64::new(values[2 * column], values[2 * column + 1]);
-                        if deviate != Complex64::ZERO {
-                            for row in 0..size {
-                                errors.added[point * size + row] += factor[(row, column)] * deviate;
-                            }
-                        }
+            Kind::Covariances { factors } => self.add_of_factors(factors, deviates, errors),
+        }
+    }
+
+    fn add_of_entries(
+        &self,
+        amounts: &EntryAmounts,
+        entries: &[Complex64],
+        deviates: &Deviates,
+        errors: &mut Errors,
+    ) {
+        let (ports, size) = (self.ports, self.ports * self.ports);
+        let is_reciprocal = amounts.symmetry == ErrorSymmetry::Reciprocal;
+        for (at, entry) in entries.iter().enumerate() {
+            let (point, place) = (at / size, at % size);
+            let (row, column) = (place / ports, place % ports);
+            let list = if row == column { &amounts.reflection } else { &amounts.transmission };
+            let own = if is_reciprocal && column < row { column * ports + row } else { place };
+            let values = &deviates.of(point)[KINDS * own..KINDS * (own + 1)];
+            let (multiplied, added) = list[point].error(values);
+            errors.multiplied[at] += multiplied;
+            if added != Complex64::ZERO {
+                let length = entry.norm();
+                let direction = if length > 0.0 { entry / length } else { Complex64::ONE };
+                errors.added[at] += added * direction;
+            }
+        }
+    }
+
+    fn add_of_passes(&self, amounts: &[PassAmount], deviates: &Deviates, errors: &mut Errors) {
+        let (ports, size) = (self.ports, self.ports * self.ports);
+        for (at, multiplied) in errors.multiplied.iter_mut().enumerate() {
+            let (point, place) = (at / size, at % size);
+            let (amount, values) = (&amounts[point], deviates.of(point));
+            for port in [place / ports, place % ports] {
+                *multiplied += Complex64::new(
+                    amount.magnitude_np * values[KINDS * port + NEPERS],
+                    amount.phase_rad * values[KINDS * port + RADIANS],
+                );
+            }
+        }
+    }
+
+    fn add_of_factors(
+        &self,
+        factors: &[DMatrix<Complex64>],
+        deviates: &Deviates,
+        errors: &mut Errors,
+    ) {
+        let size = self.ports * self.ports;
+        for (point, factor) in factors.iter().enumerate() {
+            let values = deviates.of(point);
+            for column in 0..size {
+                let deviate = Complex64::new(values[2 * column], values[2 * column + 1]);
+                if deviate != Complex64::ZERO {
+                    for row in 0..size {
+                        errors.added[point * size + row] += factor[(row, column)] * deviate;
                     }
                 }
             }
         }
     }
+}
 
-    /// The mean of repeated measurements of one part, and the source that their scatter is: at the
-    /// frequencies of `grid`, in these references.
-    ///
-    /// # Errors
-    /// Those of [`onto_grid`], [`convert`] and [`change_reference`], and
-    /// [`NetworkError::PortCount`] for measurements of different parts.
-    pub fn repeats(
-        measurements: &[Network],
-        grid: &FrequencyGrid,
-        references_ohm: &[Complex64],
-    ) -> Result<(Network, Self), NetworkError> {
-        let first = measurements.first().ok_or(NetworkError::NoFrequencies)?;
-        let mut brought = Vec::new();
-        for measurement in measurements {
-            if measurement.ports() != first.ports() {
-                let (expected, found) = (first.ports(), measurement.ports());
-                return Err(NetworkError::PortCount { expected, found });
-            }
-            let scattering =
-                convert(&onto_grid(measurement, grid)?.network, ParameterKind::Scattering)?;
-            brought.push(change_reference(
-                &scattering,
-                references_ohm.to_vec(),
-                WaveDefinition::Kurokawa,
-            )?);
-        }
-        #[expect(clippy::cast_precision_loss, reason = "few measurements")]
-        let count = brought.len() as f64;
-        let mean: Vec<Complex64> = (0..brought[0].entries().len())
-            .map(|at| brought.iter().map(|one| one.entries()[at]).sum::<Complex64>() / count)
+fn check_count(network: &Network, found: usize) -> Result<(), MeasurementError> {
+    let points = network.grid().len();
+    if points == found { Ok(()) } else { Err(MeasurementError::AmountCount { points, found }) }
+}
+
+/// The matrix that turns standard deviates into errors of this covariance.
+fn root(covariance: DMatrix<Complex64>) -> DMatrix<Complex64> {
+    let split = SymmetricEigen::new(covariance);
+    let roots = split.eigenvalues.map(|value| Complex64::from(value.max(0.0).sqrt()));
+    &split.eigenvectors * DMatrix::from_diagonal(&roots)
+}
+
+/// A factor that turns normal deviates into deviates of Student's distribution, which a mean of few
+/// measurements has (JCGM 101:2008, 6.4.9).
+fn student_widening(measurements: usize, random: &mut ChaCha8Rng) -> f64 {
+    // There are at least two measurements.
+    #[expect(clippy::cast_precision_loss, reason = "few measurements")]
+    let freedom = (measurements - 1) as f64;
+    let squares = ChiSquared::new(freedom).expect("one degree of freedom or more");
+    (freedom / squares.sample(random)).sqrt()
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::network::FrequencyGrid;
+
+    /// JCGM 100:2008, H.2 (resistance and reactance from five sets of voltage, current and phase, from
+    /// memory): R 127.732 ohm with u 0.071, X 219.847 with u 0.295, correlated by -0.588.
+    #[test]
+    fn repeated_measurements_of_the_guide() {
+        let volts = [5.007, 4.994, 5.005, 4.990, 4.999];
+        let milliamps = [19.663, 19.639, 19.640, 19.685, 19.678];
+        let radians = [1.0456, 1.0438, 1.0468, 1.0428, 1.0433];
+        let grid = FrequencyGrid::from_hz(vec![1e3]).unwrap();
+        let sets: Vec<Network> = (0..5)
+            .map(|at| {
+                // Any complex number will do for an entry: kiloohms.
+                let value = Complex64::from_polar(volts[at] / milliamps[at], radians[at]);
+                let reference = vec![50.0.into()];
+                Network::new(ParameterKind::Scattering, grid.clone(), 1, vec![value], reference)
+                    .unwrap()
+            })
             .collect();
-        let scale = (count * (count - 1.0).max(1.0)).sqrt();
-        let deviations = brought
-            .iter()
-            .map(|one| one.entries().iter().zip(&mean).map(|(x, m)| (x - m) / scale).collect())
-            .collect();
-        let network = Network::new(
-            ParameterKind::Scattering,
-            grid.clone(),
-            first.ports(),
-            mean,
-            references_ohm.to_vec(),
-        )?;
-        Ok((network, Self::Repeats { deviations }))
+        let (mean, source) = Source::of_repeats(&sets[0], &sets).unwrap();
+        let found = mean.entries()[0] * 1e3;
+        assert!(
+            (found.re - 127.732).abs() < 0.0005 && (found.im - 219.847).abs() < 0.0005,
+            "{found}"
+        );
+        let Kind::Repeats { deviations } = &source.kind else { panic!() };
+        let sum = |of: &dyn Fn(Complex64) -> f64| -> f64 {
+            deviations.iter().map(|deviation| of(deviation[0] * 1e3)).sum()
+        };
+        let (u_r, u_x) = (sum(&|d| d.re * d.re).sqrt(), sum(&|d| d.im * d.im).sqrt());
+        assert!((u_r - 0.071).abs() < 0.0005 && (u_x - 0.295).abs() < 0.0005, "{u_r} {u_x}");
+        let correlation = sum(&|d| d.re * d.im) / (u_r * u_x);
+        assert!((correlation + 0.588).abs() < 0.0005, "{correlation}");
     }
 
-    /// A source from covariances at other frequencies: between two of them the covariance runs
-    /// straight, beyond the ends it stays.
-    #[must_use]
-    pub fn covariance(
-        at_hz: &[f64],
-        covariances: &[DMatrix<Complex64>],
-        grid: &FrequencyGrid,
-    ) -> Self {
-        let root = |matrix: DMatrix<Complex64>| {
-            let split = SymmetricEigen::new(matrix);
-            let roots = split.eigenvalues.map(|value| Complex64::from(value.max(0.0).sqrt()));
-            &split.eigenvectors * DMatrix::from_diagonal(&roots)
-        };
-        let factors = grid.as_hz().iter().map(|&hz| {
-            let above = at_hz.partition_point(|known| *known < hz);
-            let last = covariances.len() - 1;
-            if above == 0 || above > last {
-                return root(covariances[above.min(last)].clone());
-            }
-            let share = (hz - at_hz[above - 1]) / (at_hz[above] - at_hz[above - 1]);
-            root(
-                &covariances[above - 1] * Complex64::from(1.0 - share)
-                    + &covariances[above] * Complex64::from(share),
-            )
-        });
-        Self::Covariance { factors: factors.collect() }
+    #[test]
+    fn lists_of_another_length_and_too_few_repeats_are_refused() {
+        let grid = FrequencyGrid::from_hz(vec![1e9, 2e9]).unwrap();
+        let (kind, zeros) = (ParameterKind::Scattering, vec![Complex64::ZERO; 2]);
+        let network = Network::new(kind, grid, 1, zeros, vec![50.0.into()]).unwrap();
+        let one = vec![PassAmount::default()];
+        assert_eq!(
+            Source::of_passes(&network, one, OverFrequency::Correlated),
+            Err(MeasurementError::AmountCount { points: 2, found: 1 })
+        );
+        let negative = vec![PassAmount { magnitude_np: -1.0, phase_rad: 0.0 }; 2];
+        assert_eq!(
+            Source::of_passes(&network, negative, OverFrequency::Correlated),
+            Err(MeasurementError::NotAnAmount { found: -1.0 })
+        );
+        assert_eq!(
+            Source::of_repeats(&network, std::slice::from_ref(&network)),
+            Err(MeasurementError::Repeats { found: 1 })
+        );
     }
 }

@@ -1,7 +1,7 @@
 //! No description or table makes a loader or a command panic, and every error names a line of it.
 
 use crate::harness::{Sandbox, project};
-use fourphase::description::{load_network, load_receiver};
+use fourphase::description::{read_network, read_receiver};
 use fourphase::downconverter::analyse_receiver;
 use fourphase::touchstone::ReadOptions;
 use proptest::prelude::*;
@@ -112,7 +112,7 @@ proptest! {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("mutated.toml");
         std::fs::write(&path, &text).unwrap();
-        match load_network(&path, &ReadOptions::default(), None) {
+        match read_network(&path, &ReadOptions::default(), None) {
             Ok(circuit) => {
                 let _ = circuit.join();
             }
@@ -151,7 +151,7 @@ proptest! {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("mutated.toml");
         std::fs::write(&path, &text).unwrap();
-        match load_receiver(&path, &ReadOptions::default()) {
+        match read_receiver(&path, &ReadOptions::default()) {
             Ok(loaded) => {
                 if let Ok(result) = analyse_receiver(&loaded.receiver) {
                     prop_assert_eq!(
@@ -174,7 +174,7 @@ fn the_receiver_itself_solves() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("receiver.toml");
     std::fs::write(&path, RECEIVER).unwrap();
-    let loaded = load_receiver(&path, &ReadOptions::default()).unwrap();
+    let loaded = read_receiver(&path, &ReadOptions::default()).unwrap();
     assert_eq!(analyse_receiver(&loaded.receiver).unwrap().points.len(), 6);
 }
 
@@ -183,7 +183,7 @@ fn the_tree_itself_joins() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("tree.toml");
     std::fs::write(&path, &*TREE).unwrap();
-    let joined = load_network(&path, &ReadOptions::default(), None).unwrap().join().unwrap();
+    let joined = read_network(&path, &ReadOptions::default(), None).unwrap().join().unwrap();
     assert_eq!((joined.ports(), joined.grid().len()), (3, 3));
 }
 

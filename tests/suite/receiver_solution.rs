@@ -2,7 +2,7 @@
 //! closed forms and symmetries.
 
 use crate::check_values::{cases, check, complex, list, matrix, topic};
-use fourphase::description::load_receiver;
+use fourphase::description::read_receiver;
 use fourphase::downconverter::{
     Contributor, DownconverterResult, Receiver, TrimCover, analyse_receiver, plan_points,
 };
@@ -25,7 +25,7 @@ fn demo_folder() -> std::path::PathBuf {
 fn solve_in(folder: &Path, text: &str) -> (Receiver, DownconverterResult) {
     let path = folder.join("under-test.toml");
     std::fs::write(&path, text).unwrap();
-    let loaded = load_receiver(&path, &ReadOptions::default())
+    let loaded = read_receiver(&path, &ReadOptions::default())
         .unwrap_or_else(|error| panic!("{}", error.diagnostic().render(false)));
     let result = analyse_receiver(&loaded.receiver).unwrap();
     (loaded.receiver, result)

@@ -85,36 +85,6 @@ fn covariances_propagate() {
     }
 }
 
-/// JCGM 100:2008, H.2 (resistance and reactance from five sets of voltage, current and phase, from
-/// memory): R 127.732 ohm with u 0.071, X 219.847 with u 0.295, correlated by -0.588.
-#[test]
-fn repeated_measurements_of_the_guide() {
-    let volts = [5.007, 4.994, 5.005, 4.990, 4.999];
-    let milliamps = [19.663, 19.639, 19.640, 19.685, 19.678];
-    let radians = [1.0456, 1.0438, 1.0468, 1.0428, 1.0433];
-    let grid = FrequencyGrid::from_hz(vec![1e3]).unwrap();
-    let sets: Vec<Network> = (0..5)
-        .map(|at| {
-            // Any complex number will do for an entry: kiloohms.
-            let value = Complex64::from_polar(volts[at] / milliamps[at], radians[at]);
-            let reference = vec![50.0.into()];
-            Network::new(ParameterKind::Scattering, grid.clone(), 1, vec![value], reference)
-                .unwrap()
-        })
-        .collect();
-    let (mean, source) = Source::repeats(&sets, &grid, &[50.0.into()]).unwrap();
-    let found = mean.entries()[0] * 1e3;
-    assert!((found.re - 127.732).abs() < 0.0005 && (found.im - 219.847).abs() < 0.0005, "{found}");
-    let Source::Repeats { deviations } = &source else { panic!() };
-    let sum = |of: &dyn Fn(Complex64) -> f64| -> f64 {
-        deviations.iter().map(|deviation| of(deviation[0] * 1e3)).sum()
-    };
-    let (u_r, u_x) = (sum(&|d| d.re * d.re).sqrt(), sum(&|d| d.im * d.im).sqrt());
-    assert!((u_r - 0.071).abs() < 0.0005 && (u_x - 0.295).abs() < 0.0005, "{u_r} {u_x}");
-    let correlation = sum(&|d| d.re * d.im) / (u_r * u_x);
-    assert!((correlation + 0.588).abs() < 0.0005, "{correlation}");
-}
-
 /// JCGM 106:2012: worked examples (from memory) and guard bands.
 #[test]
 fn decisions_of_the_guide() {

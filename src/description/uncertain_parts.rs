@@ -1,0 +1,293 @@
+//! The sources of a description, given to the parts of a receiver, to a splitter and to dies.
+
+use super::amounts_csv::StatedAmounts;
+use super::error::{DescriptionError, DescriptionProblem};
+use super::named_files::same_file;
+use super::receiver_toml::LoadedReceiver;
+use super::uncertainty_toml::{DescribedSource, Located, SourceKind, Uncertainty};
+use crate::downconverter::{Place, Receiver, Way};
+use crate::measurement::{
+    EntryAmounts, ErrorSymmetry, MeasurementError, PartSource, PassAmount, Source, UncertainPart,
+};
+use crate::network::Network;
+use std::path::Path;
+
+/// The sources that are of a splitter's file.
+#[derive(Clone, Debug)]
+pub struct SplitterSources<'u> {
+    used: Vec<&'u DescribedSource>,
+}
+
+impl SplitterSources<'_> {
+    /// The sources at the frequencies of a network.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] for a table or a covariance that does not fit the network.
+    pub fn at(&self, network: &Network) -> Result<Vec<Source>, DescriptionError> {
+        self.used.iter().map(|source| source.at(network)).collect()
+    }
+}
+
+/// A part of a receiver that a source is of.
+struct Target {
+    name: String,
+    places: Vec<Place>,
+}
+
+impl Uncertainty {
+    /// The sources of a splitter's file. Where repeats are given, their mean replaces the network.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] for a source that names blocks or files that do not exist, or whose
+    /// repeats do not fit the network.
+    pub fn of_splitter(
+        &self,
+        file: &Path,
+        network: &mut Network,
+    ) -> Result<SplitterSources<'_>, DescriptionError> {
+        let mut used = Vec::new();
+        for source in &self.sources {
+            if let Some(block) = source.blocks.as_ref().and_then(|blocks| blocks.first()) {
+                let what = "a splitter has no blocks; name files, or leave both out";
+                return Err(block.place.complaint(what));
+            }
+            for named in source.files.iter().flatten() {
+                // A description may name files of other parts, but no file that does not exist.
+                if !named.value.is_file() {
+                    let what = format!("there is no file {}", named.value.display());
+                    return Err(named.place.complaint(what));
+                }
+            }
+            if source.is_of(file) {
+                if let SourceKind::Repeats(repeats) = &source.kind {
+                    *network = source.of_repeats(network, repeats)?.0;
+                }
+                used.push(source);
+            }
+        }
+        Ok(SplitterSources { used })
+    }
+
+    /// The sources of a load's file, at the frequencies of its network.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] for a source that does not fit the network.
+    pub fn of_load(&self, file: &Path, network: &Network) -> Result<Vec<Source>, DescriptionError> {
+        // Repeats and covariances that name no file are of the splitter itself.
+        let is_its = |source: &&DescribedSource| {
+            let is_general =
+                !matches!(source.kind, SourceKind::Repeats(_) | SourceKind::Covariances(_));
+            source.is_of(file) && (is_general || source.files.is_some())
+        };
+        self.sources.iter().filter(is_its).map(|source| source.at(network)).collect()
+    }
+
+    /// The sources of a receiver's parts. Where repeats are given, their mean replaces the networks
+    /// of the part.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] for a source that names blocks or files which the receiver does not have,
+    /// or that does not fit its part.
+    pub fn of_receiver(
+        &self,
+        loaded: &mut LoadedReceiver,
+    ) -> Result<Vec<UncertainPart>, DescriptionError> {
+        let mut parts: Vec<UncertainPart> = Vec::new();
+        for source in &self.sources {
+            for target in source.targets(loaded)? {
+                let part = place_of(&mut parts, target).map_err(|what| source.complaint(what))?;
+                let made = source.of_part(&parts[part].places, &mut loaded.receiver)?;
+                parts[part].sources.push(made);
+            }
+        }
+        parts.retain(|part| part.sources.iter().any(PartSource::is_on_a_path));
+        if parts.is_empty() {
+            let what = "no source is of a file or block of the receiver".to_owned();
+            let file = self.path.as_deref().unwrap_or(&loaded.inputs[0]);
+            return Err(DescriptionError::about_file(file, DescriptionProblem::Value { what }));
+        }
+        Ok(parts)
+    }
+
+    /// Refuses a source without a meaning where files differ from die to die.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] at repeats, and at names of blocks and files where dies are splitters.
+    pub fn check_for_dies(&self, is_splitter: bool) -> Result<(), DescriptionError> {
+        for source in &self.sources {
+            if let SourceKind::Repeats(_) = source.kind {
+                let what = "repeats are of one part, and each die has files of its own";
+                return Err(source.complaint(what));
+            }
+            let blocks = source.blocks.iter().flatten().map(|block| &block.place);
+            let files = source.files.iter().flatten().map(|file| &file.place);
+            if let (true, Some(named)) = (is_splitter, blocks.chain(files).next()) {
+                let what =
+                    "a splitter has no blocks, and each die has files of its own; leave this out";
+                return Err(named.complaint(what));
+            }
+        }
+        Ok(())
+    }
+
+    /// All sources at the frequencies of a network.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] for a source that does not fit the network.
+    pub fn at(&self, network: &Network) -> Result<Vec<Source>, DescriptionError> {
+        self.sources.iter().map(|source| source.at(network)).collect()
+    }
+}
+
+/// The place of a target among the parts, where it is added unless it is there.
+fn place_of(parts: &mut Vec<UncertainPart>, target: Target) -> Result<usize, String> {
+    if let Some(part) = parts.iter().position(|part| part.places == target.places) {
+        return Ok(part);
+    }
+    let shares = |part: &&UncertainPart| part.places.iter().any(|at| target.places.contains(at));
+    if let Some(other) = parts.iter().find(shares) {
+        return Err(format!(
+            "{} and {} are the same data; name either its blocks or its file in all sources",
+            target.name, other.name
+        ));
+    }
+    parts.push(UncertainPart { name: target.name, places: target.places, sources: Vec::new() });
+    Ok(parts.len() - 1)
+}
+
+impl DescribedSource {
+    fn complaint(&self, what: impl Into<String>) -> DescriptionError {
+        let what = what.into();
+        match &self.place {
+            Some(place) => place.complaint(what),
+            // A stated amount has no names, tables or files that could be wrong.
+            None => DescriptionError::about_file(
+                Path::new(&self.name),
+                DescriptionProblem::Value { what },
+            ),
+        }
+    }
+
+    /// Whether it is of a file, by name or because it is of all files.
+    fn is_of(&self, file: &Path) -> bool {
+        self.files.as_ref().is_none_or(|files| files.iter().any(|own| same_file(&own.value, file)))
+    }
+
+    /// The parts of a receiver that it is of: the blocks and files named, or all files.
+    fn targets(&self, loaded: &LoadedReceiver) -> Result<Vec<Target>, DescriptionError> {
+        let receiver = &loaded.receiver;
+        let of_file = |path: &Path, places: &[Place]| Target {
+            name: name_of(path, places, receiver),
+            places: places.to_vec(),
+        };
+        if self.blocks.is_none() && self.files.is_none() {
+            let files = loaded.files.iter();
+            return Ok(files.map(|file| of_file(&file.path, &file.places)).collect());
+        }
+        let mut targets = Vec::new();
+        for Located { value: name, place } in self.blocks.iter().flatten() {
+            let part = receiver.parts.iter().position(|part| part.name == *name);
+            let Some(part) = part else {
+                let known = receiver.parts.iter().map(|part| part.name.clone()).collect();
+                return Err(
+                    place.error(DescriptionProblem::UnknownBlock { name: name.clone(), known })
+                );
+            };
+            targets.push(Target { name: name.clone(), places: vec![Place::Part(part)] });
+        }
+        for Located { value: path, place } in self.files.iter().flatten() {
+            let Some(file) = loaded.files.iter().find(|own| same_file(&own.path, path)) else {
+                let what = format!("the receiver has no file {}", path.display());
+                return Err(place.complaint(what));
+            };
+            targets.push(of_file(path, &file.places));
+        }
+        Ok(targets)
+    }
+
+    /// The source at the frequencies of both paths of a part, whose networks become the mean of the
+    /// repeats where those are given.
+    fn of_part(
+        &self,
+        places: &[Place],
+        receiver: &mut Receiver,
+    ) -> Result<PartSource, DescriptionError> {
+        let mut on_ways = [None, None];
+        for (slot, way) in on_ways.iter_mut().zip(Way::BOTH) {
+            for place in places {
+                let Some(own) = receiver.network_at(*place, way) else { continue };
+                *slot = Some(if let SourceKind::Repeats(repeats) = &self.kind {
+                    let (mean, source) = self.of_repeats(own, repeats)?;
+                    receiver.set_network_at(*place, way, mean);
+                    source
+                } else {
+                    self.at(own)?
+                });
+            }
+        }
+        PartSource::new(self.name.clone(), on_ways).map_err(|error| self.misfit(&error))
+    }
+
+    fn of_repeats(
+        &self,
+        own: &Network,
+        repeats: &[Network],
+    ) -> Result<(Network, Source), DescriptionError> {
+        Source::of_repeats(own, repeats).map_err(|error| self.misfit(&error))
+    }
+
+    fn misfit(&self, error: &MeasurementError) -> DescriptionError {
+        self.complaint(format!("{}: {error}", self.name))
+    }
+
+    /// The source at the frequencies of a network.
+    fn at(&self, network: &Network) -> Result<Source, DescriptionError> {
+        let at_hz = network.grid().as_hz();
+        let made = match &self.kind {
+            SourceKind::Constant { amount, over_frequency } => {
+                let amounts = EntryAmounts {
+                    transmission: vec![*amount; at_hz.len()],
+                    reflection: vec![*amount; at_hz.len()],
+                    symmetry: ErrorSymmetry::Unrelated,
+                };
+                Source::of_entries(network, amounts, *over_frequency)
+            }
+            SourceKind::Entries { transmission, reflection, symmetry, over_frequency } => {
+                let list = |amounts: &StatedAmounts| {
+                    at_hz.iter().map(|&hz| amounts.entry_at(hz)).collect::<Result<Vec<_>, _>>()
+                };
+                let amounts = EntryAmounts {
+                    transmission: list(transmission)?,
+                    reflection: list(reflection)?,
+                    symmetry: *symmetry,
+                };
+                Source::of_entries(network, amounts, *over_frequency)
+            }
+            SourceKind::Passes { pass, placement, over_frequency } => {
+                let pass_at = |&hz: &f64| {
+                    let amount = pass.pass_at(hz)?;
+                    let placed = placement.map_or(0.0, |placement| placement.phase_rad(hz));
+                    Ok(PassAmount { phase_rad: amount.phase_rad.hypot(placed), ..amount })
+                };
+                let amounts = at_hz.iter().map(pass_at).collect::<Result<_, DescriptionError>>()?;
+                Source::of_passes(network, amounts, *over_frequency)
+            }
+            SourceKind::Repeats(repeats) => {
+                Source::of_repeats(network, repeats).map(|(_, source)| source)
+            }
+            SourceKind::Covariances(covariances) => Source::of_covariances(network, covariances),
+        };
+        made.map_err(|error| self.misfit(&error))
+    }
+}
+
+/// A block's name where it alone has the file, else the file's.
+fn name_of(path: &Path, places: &[Place], receiver: &Receiver) -> String {
+    match places {
+        [Place::Part(part)] => receiver.parts[*part].name.clone(),
+        _ => match path.file_name() {
+            Some(name) => name.to_string_lossy().into_owned(),
+            None => path.display().to_string(),
+        },
+    }
+}
