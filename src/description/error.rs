@@ -33,9 +33,9 @@ pub enum DescriptionProblem {
     // Keys and values.
     #[error("this is not TOML: {message}")]
     NotToml { message: String },
-    #[error("unknown key '{found}'; known keys: {}", known.join(", "))]
+    #[error("unknown key '{found}'; known keys: {}", listed(known))]
     UnknownKey { found: String, known: Vec<String> },
-    #[error("unknown value '{found}'; known values: {}", known.join(", "))]
+    #[error("unknown value '{found}'; known values: {}", listed(known))]
     UnknownValue { found: String, known: Vec<String> },
     #[error("the key '{key}' is missing here")]
     MissingKey { key: String },
@@ -52,7 +52,7 @@ pub enum DescriptionProblem {
     // Tables.
     #[error("the table has no column '{name}'")]
     NoColumn { name: String, found: Vec<String> },
-    #[error("unknown column '{found}'; known columns: {}", known.join(", "))]
+    #[error("unknown column '{found}'; known columns: {}", listed(known))]
     UnknownColumn { found: String, known: Vec<String> },
     #[error("duplicate column '{name}'")]
     DuplicateColumn { name: String },
@@ -230,6 +230,10 @@ impl DescriptionProblem {
             _ => return None,
         })
     }
+}
+
+fn listed(names: &[String]) -> String {
+    if names.is_empty() { "none".to_owned() } else { names.join(", ") }
 }
 
 /// Old spellings that are refused, and what replaced them.

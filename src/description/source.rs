@@ -4,6 +4,7 @@ use super::allowed::Allowed;
 use super::error::{DescriptionError, DescriptionProblem};
 use super::toml_words;
 use crate::diagnostic::Excerpt;
+use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use std::io::Read as _;
 use std::ops::{Range, RangeInclusive};
@@ -174,6 +175,22 @@ impl TomlFile {
     }
 }
 
+/// A list of two values; one of more or fewer is refused.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(try_from = "Vec<T>")]
+pub(crate) struct Pair<T>(pub(crate) T, pub(crate) T);
+
+impl<T> TryFrom<Vec<T>> for Pair<T> {
+    type Error = &'static str;
+
+    fn try_from(list: Vec<T>) -> Result<Self, Self::Error> {
+        match <[T; 2]>::try_from(list) {
+            Ok([first, second]) => Ok(Self(first, second)),
+            Err(_) => Err("expected a list of two values"),
+        }
+    }
+}
+
 /// The types of whole numbers that formats use.
 pub(crate) trait WholeNumber: Copy + PartialOrd {
     fn to_u64(self) -> u64;
@@ -195,7 +212,6 @@ impl WholeNumber for usize {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-    use serde::Deserialize;
 
     #[derive(Debug, Deserialize)]
     #[serde(deny_unknown_fields)]
@@ -208,7 +224,7 @@ mod tests {
         #[expect(dead_code, reason = "only its type matters")]
         side: Option<Side>,
         #[expect(dead_code, reason = "only its type matters")]
-        pair: Option<[f64; 2]>,
+        pair: Option<Pair<f64>>,
         #[expect(dead_code, reason = "only its type matters")]
         inner: Option<Inner>,
         #[expect(dead_code, reason = "only its type matters")]
@@ -238,7 +254,7 @@ mod tests {
     fn no_word_of_the_libraries_below_reaches_a_user() {
         for (text, place, says) in [
             ("sise_mm = 1", "1:1", "unknown key 'sise_mm'; known keys: title, count, size_mm,"),
-            ("title = \"a\"", "", "the key 'size_mm' is missing here"),
+            ("title = \"a\"", "1:1", "the key 'size_mm' is missing here"),
             ("size_mm = \"big\"", "1:11", "expected a number, found text \"big\""),
             ("size_mm = true", "1:11", "expected a number, found true"),
             ("size_mm = [1]", "1:11", "expected a number, found a list"),
@@ -246,10 +262,12 @@ mod tests {
             ("count = -1", "1:9", "expected a whole number from 0 to 4294967295, found -1"),
             ("count = 1.5", "1:9", "expected a whole number from 0 to 4294967295, found 1.5"),
             ("side = \"up\"", "1:8", "unknown value 'up'; known values: left, right, upper"),
-            ("pair = [1]", "1:8", "expected a list of 2 values, found 1"),
-            ("pair = 1", "1:8", "expected a list of 2 values, found 1"),
+            ("side = 3", "1:8", "expected text in quotes, found 3"),
+            ("pair = [1, 2, 3]", "1:8", "expected a list of two values, found [1, 2, 3]"),
+            ("pair = [1]", "1:8", "expected a list of two values, found [1]"),
+            ("pair = 1", "1:8", "expected a list, found 1"),
             ("inner = 1", "1:9", "expected a table of keys, found 1"),
-            ("inner = { a = 1 }", "1:11", "unknown key 'a'; there are no keys here"),
+            ("inner = { a = 1 }", "1:11", "unknown key 'a'; known keys: none"),
             ("either = \"x\"", "1:10", "expected a number or a list of numbers, found \"x\""),
             ("size_mm = ", "1:11", "this is not TOML: "),
             ("size_mm = 1\nsize_mm = 2", "2:1", "this is not TOML: duplicate key"),

@@ -38,10 +38,13 @@ fn wrong_type(message: &str, at: &str) -> Option<DescriptionProblem> {
     }
     if let Some(rest) = message.strip_prefix("invalid length ") {
         let (found, expected) = rest.split_once(", expected ")?;
-        return Some(wrong(expected_words(expected), format!("{found}")));
+        return Some(wrong(expected_words(expected), found.to_owned()));
     }
-    // The formats of ours that take several types say what they expect, not what they found.
-    let expected = message.strip_prefix("expected ")?;
+    // Our own types that take several forms say what they expect, not what they found.
+    let expected = match message {
+        "wanted string or table" => "text in quotes",
+        _ => message.strip_prefix("expected ")?,
+    };
     let line = at.lines().next().unwrap_or_default();
     Some(wrong(expected.to_owned(), line.chars().take(40).collect()))
 }

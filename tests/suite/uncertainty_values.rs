@@ -2,10 +2,7 @@
 //! computed values of `tests/check-values/12_uncertainty.json`, and worked examples of the guides.
 
 use crate::check_values::{cases, check, complex, topic};
-use fourphase::measurement::{
-    ChannelErrorDistribution, Source, conformity_probability, guard_band,
-};
-use fourphase::network::{FrequencyGrid, Network, ParameterKind};
+use fourphase::measurement::{ChannelErrorDistribution, conformity_probability, guard_band};
 use fourphase::splitter::{channel_error, image_rejection_of_error_db};
 use fourphase::units::db_from_neper;
 use num_complex::Complex64;
