@@ -13,6 +13,7 @@
 //! |---|---|
 //! | [`units`] | dB, degrees, `27.5GHz` |
 //! | [`diagnostic`] | positions in text files, errors with their source line |
+//! | [`requirement`] | quantities, limits and verdicts |
 //! | [`network`] | N-ports over frequency and their algebra |
 //! | [`component`] | closed-form parts |
 //! | [`touchstone`] | reading and writing files |
@@ -52,6 +53,7 @@ pub mod measurement;
 pub mod network;
 pub mod plot;
 pub mod report;
+pub mod requirement;
 pub mod splitter;
 pub mod touchstone;
 pub mod units;

@@ -1,0 +1,548 @@
+//! Quantity, limit and verdict: the words in which a splitter, a receiver and a die are judged.
+//!
+//! In:  values that were computed or measured elsewhere, and the limits that they must keep.
+//! Out: the worst value of each limited quantity, its margin, and a verdict.
+//!
+//! A [`Quantity`] knows its name in files, its label, its unit and the direction of its limits. A
+//! value that is not a number (`f64::NAN`) has the margin `-f64::INFINITY`: it is worse than every
+//! number and never passes. Which quantities apply to which part, and how their values are
+//! computed, is known to the modules of those parts.
+
+use crate::units::shown_band;
+use std::fmt;
+
+/// On which side of a limit a value must be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Direction {
+    /// The value must be at the limit or above it.
+    AtLeast,
+    /// The value must be at the limit or below it.
+    AtMost,
+    /// The value without its sign must be at the limit or below it.
+    MagnitudeAtMost,
+}
+
+impl Direction {
+    /// `at least` or `at most`.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::AtLeast => "at least",
+            Self::AtMost | Self::MagnitudeAtMost => "at most",
+        }
+    }
+
+    /// `>=` or `<=`.
+    #[must_use]
+    pub fn sign(self) -> &'static str {
+        match self {
+            Self::AtLeast => ">=",
+            Self::AtMost | Self::MagnitudeAtMost => "<=",
+        }
+    }
+}
+
+/// Makes the enum of quantities from one row each: variant, name in files, label, unit, direction.
+macro_rules! quantities {
+    ($($(#[$doc:meta])* $variant:ident: $name:literal, $label:literal, $unit:literal, $direction:ident;)+) => {
+        /// A quantity that can be limited.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum Quantity {
+            $($(#[$doc])* $variant,)+
+        }
+
+        impl Quantity {
+            /// Every quantity, in the order in which reports list them.
+            pub const ALL: &'static [Self] = &[$(Self::$variant),+];
+
+            /// The key of its limit in TOML, JSON and CSV, which names the unit.
+            #[must_use]
+            pub fn name(self) -> &'static str {
+                match self { $(Self::$variant => $name,)+ }
+            }
+
+            /// What the quantity is called in text and pictures.
+            #[must_use]
+            pub fn label(self) -> &'static str {
+                match self { $(Self::$variant => $label,)+ }
+            }
+
+            /// The unit of its values and limits.
+            #[must_use]
+            pub fn unit(self) -> &'static str {
+                match self { $(Self::$variant => $unit,)+ }
+            }
+
+            /// On which side of a limit its values must be.
+            #[must_use]
+            pub fn direction(self) -> Direction {
+                match self { $(Self::$variant => Direction::$direction,)+ }
+            }
+        }
+    };
+}
+
+quantities! {
+    /// Image rejection in dB.
+    ImageRejection: "image_rejection_db", "image rejection", "dB", AtLeast;
+    /// Rejection of the common mode by a balun, in dB.
+    CommonModeRejection: "common_mode_rejection_db", "common-mode rejection", "dB", AtLeast;
+    /// Amplitude imbalance in dB.
+    AmplitudeImbalance: "amplitude_imbalance_db", "amplitude imbalance", "dB", MagnitudeAtMost;
+    /// Departure of a splitter's phase difference from the nominal one, in degrees.
+    PhaseError: "phase_error_deg", "phase error", "deg", MagnitudeAtMost;
+    /// Departure of a receiver's I and Q from quadrature, in degrees.
+    QuadratureError: "quadrature_error_deg", "quadrature error", "deg", MagnitudeAtMost;
+    /// LO power at a mixer in dBm.
+    LoPower: "lo_power_dbm_min", "LO power", "dBm", AtLeast;
+}
+
+impl Quantity {
+    /// The quantity of that [`name`](Self::name).
+    ///
+    /// ```
+    /// use fourphase::requirement::Quantity;
+    /// assert_eq!(Quantity::from_name("phase_error_deg"), Some(Quantity::PhaseError));
+    /// assert_eq!(Quantity::from_name("phase_error"), None);
+    /// ```
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|quantity| quantity.name() == name)
+    }
+
+    /// Whether it is the rejection of an image or of a common mode.
+    #[must_use]
+    pub fn is_rejection(self) -> bool {
+        matches!(self, Self::ImageRejection | Self::CommonModeRejection)
+    }
+
+    /// Whether its values may be negative on both sides of a limit: levels in dBm.
+    fn is_level(self) -> bool {
+        self.unit() == "dBm"
+    }
+}
+
+/// Why a number cannot be the limit of a quantity.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum LimitError {
+    /// The limit is infinite or not a number.
+    #[error("{} must be a finite number, found {value}", quantity.name())]
+    NotFinite {
+        /// The limited quantity.
+        quantity: Quantity,
+        /// The number found.
+        value: f64,
+    },
+    /// The limit is negative, and the quantity is not a level in dBm.
+    #[error("{} must be 0 or above, found {value}", quantity.name())]
+    Negative {
+        /// The limited quantity.
+        quantity: Quantity,
+        /// The number found.
+        value: f64,
+    },
+}
+
+/// A quantity and the finite number that limits it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limit {
+    quantity: Quantity,
+    value: f64,
+}
+
+impl Limit {
+    /// A limit in the unit of the quantity.
+    ///
+    /// ```
+    /// use fourphase::requirement::{Limit, Quantity};
+    ///
+    /// let limit = Limit::new(Quantity::PhaseError, 3.0)?;
+    /// assert_eq!(limit.margin(-2.5), 0.5);
+    /// assert!(!limit.is_kept_by(f64::NAN));
+    /// # Ok::<(), fourphase::requirement::LimitError>(())
+    /// ```
+    ///
+    /// # Errors
+    /// [`LimitError`] if the number is not finite, or negative for a quantity that is not a level
+    /// in dBm.
+    pub fn new(quantity: Quantity, value: f64) -> Result<Self, LimitError> {
+        if !value.is_finite() {
+            return Err(LimitError::NotFinite { quantity, value });
+        }
+        if value < 0.0 && !quantity.is_level() {
+            return Err(LimitError::Negative { quantity, value });
+        }
+        Ok(Self { quantity, value })
+    }
+
+    /// What is limited.
+    #[must_use]
+    pub fn quantity(self) -> Quantity {
+        self.quantity
+    }
+
+    /// The limit in the unit of the quantity.
+    #[must_use]
+    pub fn value(self) -> f64 {
+        self.value
+    }
+
+    /// How far `found` is on the right side of the limit, in the unit of the quantity: negative on
+    /// the wrong side, `-f64::INFINITY` for a value that is not a number, and never itself `NAN`.
+    #[must_use]
+    pub fn margin(self, found: f64) -> f64 {
+        let margin = match self.quantity.direction() {
+            Direction::AtLeast => found - self.value,
+            Direction::AtMost => self.value - found,
+            Direction::MagnitudeAtMost => self.value - found.abs(),
+        };
+        if margin.is_nan() { f64::NEG_INFINITY } else { margin }
+    }
+
+    /// Whether a value keeps the limit; `NAN` does not.
+    #[must_use]
+    pub fn is_kept_by(self, found: f64) -> bool {
+        self.margin(found) >= 0.0
+    }
+}
+
+impl fmt::Display for Limit {
+    /// `image rejection at least 30 dB`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let quantity = self.quantity;
+        let words = quantity.direction().words();
+        write!(f, "{} {words} {} {}", quantity.label(), self.value, quantity.unit())
+    }
+}
+
+/// Limits on one part: at most one for each quantity, in the order in which they were set.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Limits(Vec<Limit>);
+
+impl Limits {
+    /// Sets a limit in place of an earlier one on the same quantity.
+    pub fn set(&mut self, limit: Limit) {
+        match self.0.iter_mut().find(|earlier| earlier.quantity == limit.quantity) {
+            Some(earlier) => *earlier = limit,
+            None => self.0.push(limit),
+        }
+    }
+
+    /// The limits one by one.
+    pub fn iter(&self) -> impl ExactSizeIterator<Item = Limit> + '_ {
+        self.0.iter().copied()
+    }
+
+    /// Whether nothing is limited.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// The limit on a quantity in its unit, if there is one.
+    #[must_use]
+    pub fn on(&self, quantity: Quantity) -> Option<f64> {
+        self.iter().find(|limit| limit.quantity == quantity).map(Limit::value)
+    }
+
+    /// The limit on the rejection of image or common mode in dB, if there is one.
+    #[must_use]
+    pub fn on_rejection_db(&self) -> Option<f64> {
+        self.iter().find(|limit| limit.quantity.is_rejection()).map(Limit::value)
+    }
+}
+
+impl FromIterator<Limit> for Limits {
+    fn from_iter<I: IntoIterator<Item = Limit>>(list: I) -> Self {
+        let mut limits = Self::default();
+        list.into_iter().for_each(|limit| limits.set(limit));
+        limits
+    }
+}
+
+/// What is decided about one requirement or about all of them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Verdict {
+    /// The requirement is met.
+    Pass,
+    /// The requirement is not met.
+    Fail,
+    /// The measurement uncertainty does not allow a decision.
+    Undecided,
+}
+
+impl Verdict {
+    /// The verdict without regard to uncertainty.
+    #[must_use]
+    pub fn of(passes: bool) -> Self {
+        if passes { Self::Pass } else { Self::Fail }
+    }
+
+    /// The verdict on several requirements together: one failure fails them all, and all must pass.
+    #[must_use]
+    pub fn of_all(verdicts: impl IntoIterator<Item = Self>) -> Self {
+        verdicts.into_iter().fold(Self::Pass, |all, one| match (all, one) {
+            (Self::Fail, _) | (_, Self::Fail) => Self::Fail,
+            (Self::Undecided, _) | (_, Self::Undecided) => Self::Undecided,
+            (Self::Pass, Self::Pass) => Self::Pass,
+        })
+    }
+
+    /// Whether the requirement is met.
+    #[must_use]
+    pub fn passes(self) -> bool {
+        self == Self::Pass
+    }
+
+    /// `pass`, `fail` or `undecided`, as in JSON and CSV.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Pass => "pass",
+            Self::Fail => "fail",
+            Self::Undecided => "undecided",
+        }
+    }
+
+    /// The verdict of that [`name`](Self::name).
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        [Self::Pass, Self::Fail, Self::Undecided].into_iter().find(|verdict| verdict.name() == name)
+    }
+}
+
+impl fmt::Display for Verdict {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// Where a value was found.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Place {
+    /// The frequency of a splitter or the LO of a receiver, Hz.
+    pub frequency_hz: f64,
+    /// The IF of a receiver in Hz, for quantities that depend on it.
+    pub if_hz: Option<f64>,
+    /// The mixer, for quantities of one mixer.
+    pub mixer: Option<String>,
+}
+
+impl Place {
+    /// A place that is a frequency alone, in Hz.
+    #[must_use]
+    pub fn at_frequency(frequency_hz: f64) -> Self {
+        Self { frequency_hz, if_hz: None, mixer: None }
+    }
+}
+
+/// A limit and the worst value that was found for it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RequirementResult {
+    /// The limit.
+    pub limit: Limit,
+    /// The worst value with its sign, in the unit of the quantity; `NAN` if it is undefined.
+    pub worst: f64,
+    /// Where the worst value was found; `None` if there was no value at all.
+    pub place: Option<Place>,
+}
+
+impl RequirementResult {
+    /// The finding with the smallest margin, the first of equals.
+    ///
+    /// A finding is a value and whatever says where it is, from which `place` makes the place. A
+    /// value that is not a number is worse than any other, and no value at all is undefined too.
+    #[must_use]
+    pub fn worst_of<T>(
+        limit: Limit,
+        findings: impl IntoIterator<Item = (f64, T)>,
+        place: impl FnOnce(T) -> Place,
+    ) -> Self {
+        let worst = findings
+            .into_iter()
+            .min_by(|(one, _), (other, _)| limit.margin(*one).total_cmp(&limit.margin(*other)));
+        match worst {
+            Some((worst, found)) => Self { limit, worst, place: Some(place(found)) },
+            None => Self { limit, worst: f64::NAN, place: None },
+        }
+    }
+
+    /// How far the worst value is on the right side of the limit, as [`Limit::margin`] has it.
+    #[must_use]
+    pub fn margin(&self) -> f64 {
+        self.limit.margin(self.worst)
+    }
+
+    /// Whether the worst value keeps the limit.
+    #[must_use]
+    pub fn passes(&self) -> bool {
+        self.limit.is_kept_by(self.worst)
+    }
+}
+
+/// How far a part keeps all its limits, without regard to uncertainty.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Compliance {
+    /// The requirements one by one, in the order of the limits.
+    pub requirements: Vec<RequirementResult>,
+    /// Where all limits are kept, Hz: lower and upper end of each band, ascending.
+    pub bands_that_pass_hz: Vec<(f64, f64)>,
+}
+
+impl Compliance {
+    /// Whether every requirement is met; true if there are none.
+    #[must_use]
+    pub fn passes(&self) -> bool {
+        self.requirements.iter().all(RequirementResult::passes)
+    }
+
+    /// The bands that pass as text, each as in `27 to 31 GHz`.
+    #[must_use]
+    pub fn shown_bands(&self) -> Vec<String> {
+        self.bands_that_pass_hz.iter().map(|&band_hz| shown_band(band_hz)).collect()
+    }
+}
+
+/// The bands over which consecutive points pass, Hz: lower and upper end of each, ascending.
+///
+/// `frequencies_hz` ascends. `passes` takes the index of a point; `crossing_hz` takes the indices of
+/// a point that passes and of a neighbour that does not, and gives the frequency between them at
+/// which passing ends.
+pub(crate) fn bands_that_pass_hz(
+    frequencies_hz: &[f64],
+    passes: impl Fn(usize) -> bool,
+    crossing_hz: impl Fn(usize, usize) -> f64,
+) -> Vec<(f64, f64)> {
+    let mut bands = Vec::new();
+    let mut start_hz: Option<f64> = None;
+    for (at, &frequency_hz) in frequencies_hz.iter().enumerate() {
+        let before = at.checked_sub(1);
+        match (start_hz, passes(at)) {
+            (None, true) => {
+                start_hz = Some(before.map_or(frequency_hz, |before| crossing_hz(at, before)));
+            }
+            (Some(start), false) => {
+                bands.push((start, before.map_or(frequency_hz, |before| crossing_hz(before, at))));
+                start_hz = None;
+            }
+            _ => {}
+        }
+    }
+    if let (Some(start), Some(&last_hz)) = (start_hz, frequencies_hz.last()) {
+        bands.push((start, last_hz));
+    }
+    bands
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn limit(quantity: Quantity, value: f64) -> Limit {
+        Limit::new(quantity, value).unwrap()
+    }
+
+    #[test]
+    fn every_quantity_has_a_name_of_its_own_that_ends_in_its_unit() {
+        for &quantity in Quantity::ALL {
+            assert_eq!(Quantity::from_name(quantity.name()), Some(quantity));
+            let unit = quantity.unit().to_lowercase();
+            assert!(quantity.name().contains(&format!("_{unit}")), "{}", quantity.name());
+        }
+    }
+
+    #[test]
+    fn a_margin_is_on_the_right_side_of_the_limit() {
+        let rejection = limit(Quantity::ImageRejection, 30.0);
+        let phase = limit(Quantity::PhaseError, 3.0);
+        let power = limit(Quantity::LoPower, -4.0);
+        for (limit, found, margin) in [
+            (rejection, 31.5, 1.5),
+            (rejection, 29.0, -1.0),
+            (rejection, f64::INFINITY, f64::INFINITY),
+            (phase, -2.0, 1.0),
+            (phase, 3.0, 0.0),
+            (phase, -4.0, -1.0),
+            (power, -5.0, -1.0),
+            (power, f64::NEG_INFINITY, f64::NEG_INFINITY),
+        ] {
+            assert_eq!(limit.margin(found), margin, "{limit}: {found}");
+            assert_eq!(limit.is_kept_by(found), margin >= 0.0);
+        }
+    }
+
+    #[test]
+    fn a_value_that_is_not_a_number_never_passes_and_is_worse_than_any_other() {
+        for &quantity in Quantity::ALL {
+            let limit = limit(quantity, 1.0);
+            for nan in [f64::NAN, -f64::NAN] {
+                assert!(!limit.is_kept_by(nan));
+                let findings = [(2.0, 1e9), (nan, 2e9), (f64::NEG_INFINITY, 3e9)];
+                let result = RequirementResult::worst_of(limit, findings, Place::at_frequency);
+                assert!(result.worst.is_nan() && !result.passes());
+                assert_eq!(result.place, Some(Place::at_frequency(2e9)));
+                assert_eq!(result.margin(), f64::NEG_INFINITY);
+            }
+            let result = RequirementResult::worst_of(limit, [], Place::at_frequency);
+            assert!(!result.passes() && result.place.is_none());
+        }
+    }
+
+    #[test]
+    fn limits_are_finite_and_only_levels_are_negative() {
+        assert!(Limit::new(Quantity::LoPower, -10.0).is_ok());
+        assert!(Limit::new(Quantity::PhaseError, 0.0).is_ok());
+        let message = |quantity, value| Limit::new(quantity, value).unwrap_err().to_string();
+        assert_eq!(
+            message(Quantity::ImageRejection, -25.0),
+            "image_rejection_db must be 0 or above, found -25"
+        );
+        for value in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+            assert!(message(Quantity::LoPower, value).contains("must be a finite number, found"));
+        }
+    }
+
+    #[test]
+    fn a_later_limit_on_the_same_quantity_replaces_the_earlier() {
+        let limits: Limits = [
+            limit(Quantity::PhaseError, 3.0),
+            limit(Quantity::CommonModeRejection, 25.0),
+            limit(Quantity::PhaseError, 2.0),
+        ]
+        .into_iter()
+        .collect();
+        assert_eq!(limits.iter().len(), 2);
+        assert_eq!(limits.on(Quantity::PhaseError), Some(2.0));
+        assert_eq!(limits.on(Quantity::LoPower), None);
+        assert_eq!(limits.on_rejection_db(), Some(25.0));
+    }
+
+    #[test]
+    fn one_failure_fails_all_and_doubt_stays_doubt() {
+        use Verdict::{Fail, Pass, Undecided};
+        for (list, want) in [
+            (vec![], Pass),
+            (vec![Pass, Pass], Pass),
+            (vec![Pass, Undecided], Undecided),
+            (vec![Undecided, Fail, Pass], Fail),
+        ] {
+            assert_eq!(Verdict::of_all(list), want);
+        }
+        for verdict in [Pass, Fail, Undecided] {
+            assert_eq!(Verdict::from_name(verdict.name()), Some(verdict));
+        }
+    }
+
+    #[test]
+    fn bands_end_between_a_point_that_passes_and_one_that_does_not() {
+        let hz = [1.0, 2.0, 3.0, 4.0, 5.0];
+        let bands = |passing: [bool; 5]| {
+            let middle = |one: usize, other: usize| 0.5 * (hz[one] + hz[other]);
+            bands_that_pass_hz(&hz, |at| passing[at], middle)
+        };
+        assert_eq!(bands([false, true, true, false, true]), [(1.5, 3.5), (4.5, 5.0)]);
+        assert_eq!(bands([true; 5]), [(1.0, 5.0)]);
+        assert!(bands([false; 5]).is_empty());
+    }
+}
