@@ -8,7 +8,6 @@
 //! number and never passes. Which quantities apply to which part, and how their values are
 //! computed, is known to the modules of those parts.
 
-use crate::units::shown_band;
 use std::fmt;
 
 /// On which side of a limit a value must be.
@@ -108,6 +107,13 @@ impl Quantity {
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.iter().copied().find(|quantity| quantity.name() == name)
+    }
+
+    /// The [`label`](Self::label) as a title: `Image rejection`.
+    #[must_use]
+    pub fn title(self) -> String {
+        let mut letters = self.label().chars();
+        letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect()
     }
 
     /// Whether it is the rejection of an image or of a common mode.
@@ -246,10 +252,16 @@ impl Limits {
         self.iter().find(|limit| limit.quantity == quantity).map(Limit::value)
     }
 
-    /// The limit on the rejection of image or common mode in dB, if there is one.
+    /// The limit on the rejection of image or common mode, if there is one.
+    #[must_use]
+    pub fn rejection(&self) -> Option<Limit> {
+        self.iter().find(|limit| limit.quantity.is_rejection())
+    }
+
+    /// The value of [`rejection`](Self::rejection), dB.
     #[must_use]
     pub fn on_rejection_db(&self) -> Option<f64> {
-        self.iter().find(|limit| limit.quantity.is_rejection()).map(Limit::value)
+        self.rejection().map(Limit::value)
     }
 }
 
@@ -305,6 +317,12 @@ impl Verdict {
         }
     }
 
+    /// `PASS`, `FAIL` or `UNDECIDED`, as in text.
+    #[must_use]
+    pub fn capitals(self) -> String {
+        self.name().to_uppercase()
+    }
+
     /// The verdict of that [`name`](Self::name).
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
@@ -320,7 +338,7 @@ impl fmt::Display for Verdict {
 
 /// Where a value was found.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Place {
+pub struct Location {
     /// The frequency of a splitter or the LO of a receiver, Hz.
     pub frequency_hz: f64,
     /// The IF of a receiver in Hz, for quantities that depend on it.
@@ -329,8 +347,8 @@ pub struct Place {
     pub mixer: Option<String>,
 }
 
-impl Place {
-    /// A place that is a frequency alone, in Hz.
+impl Location {
+    /// A location that is a frequency alone, in Hz.
     #[must_use]
     pub fn at_frequency(frequency_hz: f64) -> Self {
         Self { frequency_hz, if_hz: None, mixer: None }
@@ -345,26 +363,26 @@ pub struct RequirementResult {
     /// The worst value with its sign, in the unit of the quantity; `NAN` if it is undefined.
     pub worst: f64,
     /// Where the worst value was found; `None` if there was no value at all.
-    pub place: Option<Place>,
+    pub location: Option<Location>,
 }
 
 impl RequirementResult {
     /// The finding with the smallest margin, the first of equals.
     ///
-    /// A finding is a value and whatever says where it is, from which `place` makes the place. A
+    /// A finding is a value and whatever says where it is, from which `location` makes the location. A
     /// value that is not a number is worse than any other, and no value at all is undefined too.
     #[must_use]
     pub fn worst_of<T>(
         limit: Limit,
         findings: impl IntoIterator<Item = (f64, T)>,
-        place: impl FnOnce(T) -> Place,
+        location: impl FnOnce(T) -> Location,
     ) -> Self {
         let worst = findings
             .into_iter()
             .min_by(|(one, _), (other, _)| limit.margin(*one).total_cmp(&limit.margin(*other)));
         match worst {
-            Some((worst, found)) => Self { limit, worst, place: Some(place(found)) },
-            None => Self { limit, worst: f64::NAN, place: None },
+            Some((worst, found)) => Self { limit, worst, location: Some(location(found)) },
+            None => Self { limit, worst: f64::NAN, location: None },
         }
     }
 
@@ -397,10 +415,10 @@ impl Compliance {
         self.requirements.iter().all(RequirementResult::passes)
     }
 
-    /// The bands that pass as text, each as in `27 to 31 GHz`.
+    /// The limits that were judged.
     #[must_use]
-    pub fn shown_bands(&self) -> Vec<String> {
-        self.bands_that_pass_hz.iter().map(|&band_hz| shown_band(band_hz)).collect()
+    pub fn limits(&self) -> Limits {
+        self.requirements.iter().map(|result| result.limit).collect()
     }
 }
 
@@ -449,6 +467,7 @@ mod tests {
             assert_eq!(Quantity::from_name(quantity.name()), Some(quantity));
             let unit = quantity.unit().to_lowercase();
             assert!(quantity.name().contains(&format!("_{unit}")), "{}", quantity.name());
+            assert_eq!(quantity.title().to_lowercase(), quantity.label().to_lowercase());
         }
     }
 
@@ -479,13 +498,13 @@ mod tests {
             for nan in [f64::NAN, -f64::NAN] {
                 assert!(!limit.is_kept_by(nan));
                 let findings = [(2.0, 1e9), (nan, 2e9), (f64::NEG_INFINITY, 3e9)];
-                let result = RequirementResult::worst_of(limit, findings, Place::at_frequency);
+                let result = RequirementResult::worst_of(limit, findings, Location::at_frequency);
                 assert!(result.worst.is_nan() && !result.passes());
-                assert_eq!(result.place, Some(Place::at_frequency(2e9)));
+                assert_eq!(result.location, Some(Location::at_frequency(2e9)));
                 assert_eq!(result.margin(), f64::NEG_INFINITY);
             }
-            let result = RequirementResult::worst_of(limit, [], Place::at_frequency);
-            assert!(!result.passes() && result.place.is_none());
+            let result = RequirementResult::worst_of(limit, [], Location::at_frequency);
+            assert!(!result.passes() && result.location.is_none());
         }
     }
 

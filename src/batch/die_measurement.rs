@@ -4,14 +4,12 @@ use crate::description::Uncertainty;
 use crate::downconverter::{
     CorrectionPoint, DieReceiver, PlanPoint, ReceiverBalance, best_shared_correction_db,
 };
-use crate::measurement::{Decision, KnownBalances, PlanCovariance, UncertainSplitter};
+use crate::measurement::{KnownBalances, PlanCovariance, UncertainSplitter};
 use crate::network::Network;
+use crate::requirement::{Limits, Verdict};
 use crate::splitter::{SplitterError, SplitterSettings, analyse, scattering_over_band};
 use crate::touchstone::{ReadError, ReadOptions, read};
-use crate::wafer::{
-    Conformity, DieDecision, DieEntry, DieLimit, DieOutcome, DiePoint, DieQuantity, MeasuredDie,
-    Recipe, measured,
-};
+use crate::wafer::{Conformity, DieEntry, DieOutcome, DiePoint, MeasuredDie, Recipe, measured};
 use num_complex::Complex64;
 use std::path::{Path, PathBuf};
 
@@ -31,7 +29,7 @@ pub(super) struct Known {
 /// How a die is measured.
 pub(super) struct DieMeasurement {
     subject: DieSubject,
-    limits: Vec<DieLimit>,
+    limits: Limits,
     known: Option<Known>,
     options: ReadOptions,
     folder: PathBuf,
@@ -43,7 +41,7 @@ pub(super) struct DieMeasurement {
 impl DieMeasurement {
     pub(super) fn new(
         subject: DieSubject,
-        limits: Vec<DieLimit>,
+        limits: Limits,
         known: Option<Known>,
         recipe: &Recipe,
         columns: &[String],
@@ -62,7 +60,7 @@ impl DieMeasurement {
     }
 
     /// What every die must hold.
-    pub(super) fn limits(&self) -> &[DieLimit] {
+    pub(super) fn limits(&self) -> &Limits {
         &self.limits
     }
 
@@ -194,32 +192,17 @@ impl DieMeasurement {
             KnownBalances::new(&balances, &covariances).map_err(|error| error.to_string())?;
         let mut probability_of_all = 1.0_f64;
         let mut decisions = Vec::new();
-        for limit in &self.limits {
-            let margin = limit.margin(&die.figures);
-            let probability = match limit.quantity {
-                DieQuantity::ImageRejection | DieQuantity::CommonModeRejection => {
-                    known_points.rejection_probability(limit.limit)
-                }
-                DieQuantity::AmplitudeImbalance => known_points.imbalance_probability(limit.limit),
-                DieQuantity::PhaseError | DieQuantity::QuadratureError => {
-                    known_points.phase_error_probability(limit.limit)
-                }
-                // Drive is far from its limit or far below it, and known to a tenth of a decibel.
-                DieQuantity::LoPower => f64::from(u8::from(margin >= 0.0)),
-            };
+        for limit in self.limits.iter() {
+            let worst = die.figures.worst(limit.quantity());
+            // LO power is usually far from its limit, and known to a tenth of a decibel.
+            let as_measured = || f64::from(u8::from(limit.is_kept_by(worst)));
+            let probability = known_points.probability(limit).unwrap_or_else(as_measured);
             probability_of_all = probability_of_all.min(probability);
-            let decided =
-                known.uncertainty.decisions().decide(limit.quantity.name(), margin, probability);
+            let decided = known.uncertainty.decisions().decide(limit, worst, probability);
             decisions.push(decided.decision);
         }
-        Ok(Conformity {
-            probability: probability_of_all,
-            decision: match Decision::of_all(decisions) {
-                Decision::Pass => DieDecision::Pass,
-                Decision::Fail => DieDecision::Fail,
-                Decision::Undecided => DieDecision::Undecided,
-            },
-        })
+        let decision = Verdict::of_all(decisions);
+        Ok(Conformity { probability: probability_of_all, decision })
     }
 
     /// How well each point of a die is known.

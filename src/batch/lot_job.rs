@@ -4,6 +4,7 @@ use super::die_measurement::DieMeasurement;
 use super::error::BatchError;
 use super::input_file::InputFile;
 use super::shared_inputs::SharedInputs;
+use crate::requirement::Quantity;
 use crate::touchstone::ReadOptions;
 use crate::wafer::{
     LotHeading, Manifest, Recipe, RecipeAnalysis, RecipeKind, Shard, SplitterRecipe, WaferError,
@@ -106,11 +107,10 @@ impl LotJob {
             if_hz: self.measurement.if_hz(),
             file_columns: &self.file_columns,
             frequency_word: self.recipe.frequency_word(),
-            rejection_word: if is_antiphase { "common-mode rejection" } else { "image rejection" },
-            rejection_name: if is_antiphase {
-                "common_mode_rejection_db"
+            rejection: if is_antiphase {
+                Quantity::CommonModeRejection
             } else {
-                "image_rejection_db"
+                Quantity::ImageRejection
             },
         }
     }

@@ -166,7 +166,7 @@ fn result(
     on_progress: OnProgress<'_>,
 ) -> Result<LotResult, BatchError> {
     let measurement = job.measurement();
-    let mut collector = LotCollector::new(job.recipe(), measurement.limits().to_vec());
+    let mut collector = LotCollector::new(job.recipe(), measurement.limits().clone());
     records.walk(Depth::Figures, |_, record| collector.add(record))?;
     let mut second = collector.first_answer();
     records.walk(Depth::Points, |row, record| second.add(row, record))?;

@@ -4,12 +4,13 @@
 use super::die_measurement::{DieMeasurement, DieSubject, Known};
 use super::error::BatchError;
 use crate::description::{LoadedReceiver, read_receiver, read_uncertainty};
-use crate::downconverter::{DieReceiver, Receiver, ReceiverLimits};
+use crate::downconverter::{DieReceiver, Receiver};
 use crate::measurement::plan_covariances;
 use crate::network::Port;
+use crate::requirement::{Limits, Quantity};
 use crate::splitter::{GivenRoles, SplitterKind, SplitterSettings};
 use crate::touchstone::ReadOptions;
-use crate::wafer::{DieLimit, DieQuantity, Recipe, RecipeAnalysis, RecipeKind, SplitterRecipe};
+use crate::wafer::{Recipe, RecipeAnalysis, RecipeKind, SplitterRecipe};
 use num_complex::Complex64;
 use std::path::PathBuf;
 
@@ -95,13 +96,12 @@ fn die_receiver(
     mut receiver: Receiver,
     recipe: &Recipe,
     columns: &[String],
-) -> Result<(DieReceiver, Vec<DieLimit>), BatchError> {
-    let limits = recipe.limits.clone().unwrap_or_else(|| limits_of(&receiver.limits));
-    let power = limits.iter().find(|limit| limit.quantity == DieQuantity::LoPower);
-    if power.is_some() && receiver.plan.lo_power_dbm.is_none() {
+) -> Result<(DieReceiver, Limits), BatchError> {
+    let limits = recipe.limits.clone().unwrap_or_else(|| receiver.limits.clone());
+    if limits.on(Quantity::LoPower).is_some() && receiver.plan.lo_power_dbm.is_none() {
         return Err(BatchError::NoLoPower { recipe: recipe.path.clone() });
     }
-    receiver.limits.lo_power_dbm_min = power.map(|limit| limit.limit);
+    receiver.limits = limits.clone();
     let receiver = DieReceiver::new(receiver, columns)
         .map_err(|source| BatchError::receiver(recipe, source))?;
     let known = receiver.contributors();
@@ -133,19 +133,6 @@ fn settings(recipe: &SplitterRecipe) -> SplitterSettings {
         band_hz: recipe.band_hz,
         references_ohm: recipe.reference_ohm.map(Complex64::from).into_iter().collect(),
         loads: Vec::new(),
-        requirements: Vec::new(),
+        limits: Limits::default(),
     }
-}
-
-/// The receiver's own limits, where the recipe has none.
-fn limits_of(limits: &ReceiverLimits) -> Vec<DieLimit> {
-    [
-        (DieQuantity::ImageRejection, limits.image_rejection_db),
-        (DieQuantity::AmplitudeImbalance, limits.amplitude_imbalance_db),
-        (DieQuantity::QuadratureError, limits.quadrature_error_deg),
-        (DieQuantity::LoPower, limits.lo_power_dbm_min),
-    ]
-    .into_iter()
-    .filter_map(|(quantity, limit)| Some(DieLimit { quantity, limit: limit? }))
-    .collect()
 }

@@ -7,7 +7,7 @@ use super::failure::Failure;
 use crate::batch::InputFile;
 use crate::description::{read_receiver, read_tones};
 use crate::downconverter::{DownconverterResult, Receiver, analyse_receiver};
-use crate::measurement::{Decision, compare_tones_with_analysis, receiver_uncertainty};
+use crate::measurement::{compare_tones_with_analysis, receiver_uncertainty};
 use crate::plot;
 use crate::report::{
     self, ReceiverReport, ReportFile, document, publish, receiver_text, tones_csv, tones_text,
@@ -48,9 +48,8 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
     let tones = given.measured.as_ref().map(compared).transpose()?;
     loaded.inputs.extend(given.measured.iter().cloned());
     if let (Some(stated), Some(known)) = (&stated, uncertainty) {
-        let required: Vec<&str> =
-            result.verdict.requirements.iter().map(|held| held.quantity.name()).collect();
-        loaded.warnings.extend(stated.remarks(&required, known.assessment.stability_db));
+        let limits = &loaded.receiver.limits;
+        loaded.warnings.extend(stated.remarks(limits, known.assessment.stability_db));
     }
     let receiver = &loaded.receiver;
     let warnings: Vec<String> = loaded.warnings.iter().chain(&result.warnings).cloned().collect();
@@ -97,8 +96,8 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
     for written in &files {
         console.notice(&format!("wrote {}", written.path.display()));
     }
-    let passes = uncertainty
-        .map_or(result.verdict.passes(), |own| own.assessment.decision == Decision::Pass);
+    let passes =
+        uncertainty.map_or(result.compliance.passes(), |own| own.assessment.decision.passes());
     Ok(if passes { Outcome::Holds } else { Outcome::Fails })
 }
 

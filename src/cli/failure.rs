@@ -84,13 +84,9 @@ impl Failure {
                     SplitterError::BandOutsideData { .. } => {
                         shown.with_help("choose a --band inside the data; nothing is extrapolated")
                     }
-                    SplitterError::WrongRequirement { requirement, .. } => {
-                        shown.with_help(match *requirement {
-                            "image_rejection_db" => {
-                                "for a balun use --require-common-mode-rejection-db"
-                            }
-                            _ => "use --require-image-rejection-db",
-                        })
+                    SplitterError::WrongRequirement { kind, .. } => {
+                        let option = kind.rejection().name().replace('_', "-");
+                        shown.with_help(format!("use --require-{option}"))
                     }
                     SplitterError::NoSignal { .. } => {
                         shown.with_help("check --input, --outputs and --band")

@@ -4,13 +4,13 @@ use super::Outcome;
 use super::args::{Format, OhmsOrFile, Splitter};
 use super::console::Console;
 use super::failure::Failure;
-use crate::measurement::{Decision, UncertainSplitter, splitter_uncertainty};
+use crate::measurement::{UncertainSplitter, splitter_uncertainty};
 use crate::network::Load;
 use crate::plot;
 use crate::report::{self, ReportFile, SeenWith, SplitterReport, document, publish};
+use crate::requirement::{Limit, LimitError, Quantity};
 use crate::splitter::{
-    GivenRoles, Requirement, RequirementKind, SplitterKind, SplitterResult, SplitterSettings,
-    analyse, scattering_over_band,
+    GivenRoles, SplitterKind, SplitterResult, SplitterSettings, analyse, scattering_over_band,
 };
 use crate::units;
 use std::path::{Path, PathBuf};
@@ -55,9 +55,7 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     };
     let uncertainty = uncertainty.as_ref();
     if let (Some(stated), Some(known)) = (&stated, uncertainty) {
-        let required: Vec<&str> =
-            settings.requirements.iter().map(|requirement| requirement.kind.name()).collect();
-        for remark in stated.remarks(&required, known.assessment.stability_db) {
+        for remark in stated.remarks(&settings.limits, known.assessment.stability_db) {
             console.warning(&remark);
         }
     }
@@ -92,8 +90,8 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     for written in &files {
         console.notice(&format!("wrote {}", written.path.display()));
     }
-    let passes = uncertainty
-        .map_or(result.verdict.passes(), |own| own.assessment.decision == Decision::Pass);
+    let passes =
+        uncertainty.map_or(result.compliance.passes(), |own| own.assessment.decision.passes());
     Ok(if passes { Outcome::Holds } else { Outcome::Fails })
 }
 
@@ -140,12 +138,15 @@ fn settings(
             },
         ));
     }
-    let limits = [
-        (RequirementKind::ImageRejection, given.require_image_rejection_db),
-        (RequirementKind::CommonModeRejection, given.require_common_mode_rejection_db),
-        (RequirementKind::PhaseError, given.require_phase_error_deg),
-        (RequirementKind::AmplitudeImbalance, given.require_amplitude_imbalance_db),
+    let given_limits = [
+        (Quantity::ImageRejection, given.require_image_rejection_db),
+        (Quantity::CommonModeRejection, given.require_common_mode_rejection_db),
+        (Quantity::PhaseError, given.require_phase_error_deg),
+        (Quantity::AmplitudeImbalance, given.require_amplitude_imbalance_db),
     ];
+    let limits = given_limits
+        .into_iter()
+        .filter_map(|(quantity, value)| value.map(|value| Limit::new(quantity, value)));
     Ok(SplitterSettings {
         roles: GivenRoles {
             kind: given.kind.map(SplitterKind::from),
@@ -157,10 +158,9 @@ fn settings(
         band_hz: given.band,
         references_ohm: given.reference_ohm.clone(),
         loads,
-        requirements: limits
-            .into_iter()
-            .filter_map(|(kind, limit)| limit.map(|limit| Requirement { kind, limit }))
-            .collect(),
+        limits: limits
+            .collect::<Result<_, _>>()
+            .map_err(|error: LimitError| Failure::Usage(error.to_string()))?,
     })
 }
 
@@ -181,16 +181,13 @@ fn report_files(
     report: &SplitterReport,
     result: &SplitterResult,
 ) -> Result<Vec<ReportFile>, Failure> {
-    let rejection = match result.roles.kind {
-        SplitterKind::Antiphase => "common-mode-rejection.png",
-        _ => "image-rejection.png",
-    };
+    let rejection = result.roles.kind.rejection().label().replace(' ', "-") + ".png";
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     Ok(vec![
         file("report.json", document(report)?.into_bytes()),
         file("points.csv", report::splitter_csv(result)?.into_bytes()),
         file("imbalance.png", plot::imbalance(result)?),
-        file(rejection, plot::rejection(result)?),
+        file(&rejection, plot::rejection(result)?),
         file("contours.png", plot::contours(result)?),
         file("losses.png", plot::losses(result)?),
     ])

@@ -8,10 +8,11 @@ use super::receiver_entries::{ChannelName, PolarityName, ReceiverDescription};
 use super::source::TomlFile;
 use crate::downconverter::Channel;
 use crate::downconverter::{
-    Mixer, OnWays, PartKind, Place, PowerInput, Receiver, ReceiverLimits, ReceiverLoad,
-    ReceiverPart, ReceiverPlan, RingSettings, Way, reached,
+    Mixer, OnWays, PartKind, Place, PowerInput, Receiver, ReceiverLoad, ReceiverPart, ReceiverPlan,
+    RingSettings, Way, reached,
 };
 use crate::network::{FrequencyGrid, Network, Port, Terminal};
+use crate::requirement::{Limit, Limits, Quantity};
 use crate::splitter::SplitterKind;
 use crate::touchstone::ReadOptions;
 use num_complex::Complex64;
@@ -355,24 +356,21 @@ impl TomlFile {
         })
     }
 
-    fn limits(
-        &self,
-        description: &ReceiverDescription,
-    ) -> Result<ReceiverLimits, DescriptionError> {
+    fn limits(&self, description: &ReceiverDescription) -> Result<Limits, DescriptionError> {
         let require = &description.require;
-        if let Some(limit) = &require.lo_power_dbm_min
-            && !limit.get_ref().is_finite()
-        {
-            return Err(self.complaint(limit, "lo_power_dbm_min is a finite number"));
-        }
-        Ok(ReceiverLimits {
-            image_rejection_db: self
-                .positive(require.image_rejection_db.as_ref(), "image_rejection_db")?,
-            amplitude_imbalance_db: self
-                .positive(require.amplitude_imbalance_db.as_ref(), "amplitude_imbalance_db")?,
-            quadrature_error_deg: self
-                .positive(require.quadrature_error_deg.as_ref(), "quadrature_error_deg")?,
-            lo_power_dbm_min: require.lo_power_dbm_min.as_ref().map(|limit| *limit.get_ref()),
-        })
+        let given = [
+            (Quantity::ImageRejection, &require.image_rejection_db),
+            (Quantity::AmplitudeImbalance, &require.amplitude_imbalance_db),
+            (Quantity::QuadratureError, &require.quadrature_error_deg),
+            (Quantity::LoPower, &require.lo_power_dbm_min),
+        ];
+        given
+            .into_iter()
+            .filter_map(|(quantity, value)| value.as_ref().map(|value| (quantity, value)))
+            .map(|(quantity, value)| {
+                Limit::new(quantity, *value.get_ref())
+                    .map_err(|error| self.complaint(value, error.to_string()))
+            })
+            .collect()
     }
 }

@@ -9,13 +9,12 @@ use super::source::{TextPlace, TomlFile};
 use super::uncertainty_entries::{
     AmountEntry, OverFrequencyName, PlacementEntry, SourceEntry, UncertaintyEntries,
 };
-use crate::downconverter::ReceiverQuantity;
 use crate::measurement::{
     DecisionSettings, EntryAmount, EntryCovariances, ErrorSymmetry, MeasurementError,
     OverFrequency, ProbePlacement, TrialSettings,
 };
 use crate::network::Network;
-use crate::splitter::RequirementKind;
+use crate::requirement::{Limits, Quantity};
 use crate::touchstone::ReadOptions;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
@@ -177,13 +176,15 @@ impl Uncertainty {
         &self.warnings
     }
 
-    /// What the user should know once the requirements and the stability of the trials are known:
-    /// names of the requirements, and the stability reached in dB.
+    /// What the user should know once the limits and the stability of the trials, in dB, are known.
     #[must_use]
-    pub fn remarks(&self, requirements: &[&str], stability_db: Option<f64>) -> Vec<String> {
-        let idle = self.decisions.guarded().filter(|name| !requirements.contains(name));
+    pub fn remarks(&self, limits: &Limits, stability_db: Option<f64>) -> Vec<String> {
+        let idle = self.decisions.guarded().filter(|quantity| limits.on(*quantity).is_none());
         let mut remarks: Vec<String> = idle
-            .map(|name| format!("the guard band of {name} has no effect: there is no such limit"))
+            .map(|quantity| {
+                let name = quantity.name();
+                format!("the guard band of {name} has no effect: there is no such limit")
+            })
             .collect();
         if self.trials.trials().is_none()
             && let Some(reached) = stability_db.filter(|reached| *reached > self.trials.stability())
@@ -249,20 +250,13 @@ fn decision_settings(
         let percent = source.number("conformity_percent", percent, PERCENT)?;
         settings = settings.with_conformity(percent / 100.0).map_err(refused)?;
     }
-    let known = [
-        ReceiverQuantity::ImageRejection.name(),
-        ReceiverQuantity::AmplitudeImbalance.name(),
-        ReceiverQuantity::QuadratureError.name(),
-        ReceiverQuantity::LoPower.name(),
-        RequirementKind::CommonModeRejection.name(),
-        RequirementKind::PhaseError.name(),
-    ];
     for (name, width) in &entries.decision.guard_band {
-        if !known.contains(&name.get_ref().as_str()) {
+        let Some(quantity) = Quantity::from_name(name.get_ref()) else {
+            let known: Vec<&str> = Quantity::ALL.iter().map(|known| known.name()).collect();
             return Err(source.unknown_key(name, &known));
-        }
+        };
         let width = source.number(name.get_ref(), width, Allowed::FromTo(0.0, 100.0))?;
-        settings = settings.with_guard_band(name.get_ref(), width).map_err(refused)?;
+        settings = settings.with_guard_band(quantity, width).map_err(refused)?;
     }
     Ok(settings)
 }

@@ -6,30 +6,20 @@ use super::drive::{LoPoint, element_conductances, lo_points};
 use super::error::ReceiverError;
 use super::frequency_plan::{FrequencyPlan, receiver_frequency_plan};
 use super::iq_balance::{
-    Combination, IqOutputs, ReceiverBalance, favourable_combination, receiver_balance,
+    Combination, IqOutputs, PlanPoint, ReceiverBalance, favourable_combination, receiver_balance,
 };
 use super::load_ring::{LoadRing, load_rings};
 use super::path_noise::{NoisePathResult, noise_paths};
 use super::receiver::{Receiver, Way};
+use super::receiver_compliance::compliance;
 use super::side::Side;
 use super::solution::{
     Evaluation, Voltages, check_channels, combination, correction_points, iq_outputs,
 };
 use super::trim::{CorrectionPlan, correction_plan};
-use super::verdict::{ReceiverVerdict, verdict};
 use crate::network::{Network, NetworkError};
+use crate::requirement::{Compliance, Quantity};
 use crate::units::ShownFrequency;
-
-/// One LO and IF.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PlanPoint {
-    /// LO at the mixers, Hz.
-    pub lo_hz: f64,
-    /// IF, Hz.
-    pub if_hz: f64,
-    /// Rejection, and errors in both sidebands.
-    pub balance: ReceiverBalance,
-}
 
 /// What the plan comes to.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -74,8 +64,8 @@ pub struct DownconverterResult {
     pub noise: Vec<NoisePathResult>,
     /// Bands and harmonics.
     pub frequency_plan: FrequencyPlan,
-    /// Whether it does what it must.
-    pub verdict: ReceiverVerdict,
+    /// How far the limits are kept.
+    pub compliance: Compliance,
     /// What the user should know.
     pub warnings: Vec<String>,
 }
@@ -130,7 +120,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult, Rece
         worst,
     };
     let budget = budget(receiver, &case, &mut warnings)?;
-    let required_db = receiver.limits.image_rejection_db;
+    let required_db = receiver.limits.on(Quantity::ImageRejection);
     let (lo, reduced_lo) = (&solved.lo, &solved.reduced_lo);
     let allocation = match (&budget, required_db) {
         (Some(budget), Some(required_db)) => {
@@ -173,7 +163,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult, Rece
         )
         // The description has checked every number that goes in.
         .map_err(|_| ReceiverError::Network(NetworkError::NoFrequencies))?,
-        verdict: verdict(receiver, &lo_side, &points),
+        compliance: compliance(receiver, &lo_side, &points),
         lo: lo_side,
         points,
         summary,

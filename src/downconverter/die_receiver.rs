@@ -1,8 +1,8 @@
 //! One receiver on many dies: some blocks change from die to die, the rest is solved once.
 
-use super::analysis::PlanPoint;
 use super::error::ReceiverError;
 use super::ideal::{groups, ideals, roles};
+use super::iq_balance::PlanPoint;
 use super::receiver::{Receiver, Way};
 use super::side::Side;
 use super::variation::{LeastDrive, Place, Variation};

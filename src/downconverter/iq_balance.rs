@@ -174,6 +174,17 @@ impl ReceiverBalance {
     }
 }
 
+/// One LO and IF.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PlanPoint {
+    /// LO at the mixers, Hz.
+    pub lo_hz: f64,
+    /// IF, Hz.
+    pub if_hz: f64,
+    /// Rejection, and errors in both sidebands.
+    pub balance: ReceiverBalance,
+}
+
 /// Decibels and degrees, and no minus before a zero.
 fn parts(error: Complex64) -> (f64, f64) {
     (db_from_neper(error.re) + 0.0, error.im.to_degrees() + 0.0)

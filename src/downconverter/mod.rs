@@ -19,7 +19,7 @@
 //! | `load_ring` | loads of any angle |
 //! | `allocation` | what each part may spoil |
 //! | `path_noise` | loss and noise of the RF paths |
-//! | `verdict` | requirements |
+//! | `receiver_compliance` | worst values against the limits, and the LOs that pass |
 
 mod allocation;
 mod analysis;
@@ -34,16 +34,14 @@ mod iq_balance;
 mod load_ring;
 mod path_noise;
 mod receiver;
+mod receiver_compliance;
 mod side;
 mod solution;
 mod trim;
 mod variation;
-mod verdict;
 
 pub use allocation::{Allocation, ReturnLosses, Share};
-pub use analysis::{
-    DownconverterResult, PlanPoint, ReceiverSummary, analyse_receiver, plan_points,
-};
+pub use analysis::{DownconverterResult, ReceiverSummary, analyse_receiver, plan_points};
 pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
 pub use correction::{
     CorrectionPoint, best_shared_correction_db, least_squares_weight, minimax_weight,
@@ -57,16 +55,16 @@ pub use frequency_plan::{
     frequency_plan, receiver_frequency_plan,
 };
 pub use iq_balance::{
-    Channel, Combination, Element, IqOutputs, IqPair, Mixing, NOTHING_WANTED_DB, ReceiverBalance,
-    favourable_combination, receiver_balance,
+    Channel, Combination, Element, IqOutputs, IqPair, Mixing, NOTHING_WANTED_DB, PlanPoint,
+    ReceiverBalance, favourable_combination, receiver_balance,
 };
 pub use load_ring::{LoadRing, RingPlace};
 pub use path_noise::{NoisePathResult, single_sideband_rise_db};
 pub(crate) use receiver::reached;
 pub use receiver::{
-    Mixer, OnWays, OutputChoice, OutputStage, PartKind, PowerInput, Receiver, ReceiverLimits,
-    ReceiverLoad, ReceiverPart, ReceiverPlan, RingSettings, TrimSteps, Way,
+    Mixer, OnWays, OutputChoice, OutputStage, PartKind, PowerInput, Receiver, ReceiverLoad,
+    ReceiverPart, ReceiverPlan, RingSettings, TrimSteps, Way,
 };
+pub use receiver_compliance::RECEIVER_QUANTITIES;
 pub use trim::{CorrectionPlan, Trim, TrimCover, TrimSegment};
 pub use variation::{LeastDrive, Place, Variation, Varied};
-pub use verdict::{ReceiverQuantity, ReceiverRequirement, ReceiverVerdict};

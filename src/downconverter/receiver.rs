@@ -3,6 +3,7 @@
 use super::iq_balance::{Channel, Mixing};
 use super::{Combination, Sideband};
 use crate::network::{FrequencyGrid, Network, Terminal};
+use crate::requirement::Limits;
 use crate::splitter::SplitterKind;
 use num_complex::Complex64;
 
@@ -202,19 +203,6 @@ pub struct RingSettings {
     pub isolated_reflection: Option<f64>,
 }
 
-/// What must hold over the whole plan.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct ReceiverLimits {
-    /// At least, dB.
-    pub image_rejection_db: Option<f64>,
-    /// At most either way, dB.
-    pub amplitude_imbalance_db: Option<f64>,
-    /// At most either way, degrees.
-    pub quadrature_error_deg: Option<f64>,
-    /// At least at every element, dBm.
-    pub lo_power_dbm_min: Option<f64>,
-}
-
 /// A receiver ready to be solved.
 #[derive(Clone, Debug)]
 pub struct Receiver {
@@ -242,8 +230,8 @@ pub struct Receiver {
     pub trim_steps: TrimSteps,
     /// Circles of reflection.
     pub ring: RingSettings,
-    /// What must hold.
-    pub limits: ReceiverLimits,
+    /// The limits that it must keep over the whole plan.
+    pub limits: Limits,
 }
 
 impl Receiver {

@@ -1,15 +1,17 @@
 //! One receiver solved again and again with other networks in some of its places: what does not change
 //! is prepared once.
 
-use super::analysis::{PlanPoint, Solved, points_of};
+use super::analysis::{Solved, points_of};
 use super::drive::{LoPoint, element_conductances, lo_points};
 use super::error::ReceiverError;
+use super::iq_balance::PlanPoint;
 use super::receiver::{Receiver, Way};
 use super::side::{Endings, Side};
 use super::solution::{Evaluation, Voltages, check_channels, iq_outputs_of};
 use crate::network::{
     FrequencyGrid, Load, Network, NetworkError, WaveDefinition, change_reference, onto_grid,
 };
+use crate::requirement::Quantity;
 use num_complex::Complex64;
 
 /// Where in a receiver a network stands.
@@ -119,7 +121,7 @@ impl Variation {
         for (way, fixed) in Way::BOTH.into_iter().zip(fixed) {
             let side = Side::new(&receiver, way)?;
             // The power at an element takes the blocks beside it one by one.
-            let has_power = way == Way::Lo && receiver.limits.lo_power_dbm_min.is_some();
+            let has_power = way == Way::Lo && receiver.limits.on(Quantity::LoPower).is_some();
             let is_touched = side.parts.iter().any(|part| parts.contains(part));
             let side = if is_gathered && is_touched && !has_power {
                 side.gathered(&receiver, &parts)?
@@ -212,7 +214,8 @@ impl Variation {
         let mut conductances = None;
         let mut solved = Vec::new();
         for (way, prepared) in Way::BOTH.into_iter().zip(&self.ways) {
-            let wants_power = way == Way::Lo && self.receiver.limits.lo_power_dbm_min.is_some();
+            let wants_power =
+                way == Way::Lo && self.receiver.limits.on(Quantity::LoPower).is_some();
             match prepared {
                 VariedWay::Fixed(fixed) => {
                     solved.push(fixed.clone());

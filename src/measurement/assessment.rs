@@ -1,8 +1,9 @@
 //! The common part of every uncertainty analysis: trials made, requirements decided.
 
 use super::channel_error::ChannelErrorDistribution;
-use super::conformity::{DecidedRequirement, Decision, DecisionRule, guard_band};
+use super::conformity::{DecidedRequirement, DecisionRule, guard_band};
 use super::monte_carlo::{TrialSettings, Trials};
+use crate::requirement::Verdict;
 
 /// Trials and decisions of an uncertainty analysis, of a splitter or a receiver.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,7 +29,7 @@ pub struct Assessment {
     /// The probability that all are met together.
     pub probability: f64,
     /// The decision on all together.
-    pub decision: Decision,
+    pub decision: Verdict,
 }
 
 impl Assessment {
@@ -55,7 +56,7 @@ impl Assessment {
             highest_distinguishable_db: worst.highest_distinguishable_db(settings.coverage()),
             guard_band_db,
             probability: trials.share_of_all,
-            decision: Decision::of_all(requirements.iter().map(|decided| decided.decision)),
+            decision: Verdict::of_all(requirements.iter().map(|decided| decided.decision)),
             requirements,
         }
     }

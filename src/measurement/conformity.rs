@@ -3,41 +3,8 @@
 
 use super::error::MeasurementError;
 use super::normal::normal_deviate;
+use crate::requirement::{Limit, Quantity, Verdict};
 use std::collections::BTreeMap;
-use std::fmt;
-
-/// The decision on a requirement.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Decision {
-    /// It is met.
-    Pass,
-    /// It is not met.
-    Fail,
-    /// The uncertainty of the measurement permits no decision.
-    Undecided,
-}
-
-impl Decision {
-    /// The decision on several requirements together: it fails if one fails, and passes if all pass.
-    #[must_use]
-    pub fn of_all(decisions: impl IntoIterator<Item = Self>) -> Self {
-        decisions.into_iter().fold(Self::Pass, |all, one| match (all, one) {
-            (Self::Fail, _) | (_, Self::Fail) => Self::Fail,
-            (Self::Undecided, _) | (_, Self::Undecided) => Self::Undecided,
-            _ => Self::Pass,
-        })
-    }
-}
-
-impl fmt::Display for Decision {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Pass => "pass",
-            Self::Fail => "fail",
-            Self::Undecided => "undecided",
-        })
-    }
-}
 
 /// The rule by which a requirement is decided.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -55,23 +22,24 @@ impl DecisionRule {
     ///
     /// # Examples
     /// ```
-    /// use fourphase::measurement::{Decision, DecisionRule};
+    /// use fourphase::measurement::DecisionRule;
+    /// use fourphase::requirement::Verdict;
     ///
     /// let rule = DecisionRule::Conformity(0.95);
-    /// assert_eq!(rule.decide(0.3, 0.97), Decision::Pass);
-    /// assert_eq!(rule.decide(0.3, 0.80), Decision::Undecided);
-    /// assert_eq!(DecisionRule::GuardBand(0.2).decide(0.3, 0.80), Decision::Pass);
+    /// assert_eq!(rule.decide(0.3, 0.97), Verdict::Pass);
+    /// assert_eq!(rule.decide(0.3, 0.80), Verdict::Undecided);
+    /// assert_eq!(DecisionRule::GuardBand(0.2).decide(0.3, 0.80), Verdict::Pass);
     /// ```
     #[must_use]
-    pub fn decide(self, margin: f64, probability: f64) -> Decision {
+    pub fn decide(self, margin: f64, probability: f64) -> Verdict {
         let (passes, fails) = match self {
             Self::Conformity(needed) => (probability >= needed, probability <= 1.0 - needed),
             Self::GuardBand(width) => (margin >= width, margin < -width),
         };
         match (passes, fails) {
-            (true, _) => Decision::Pass,
-            (_, true) => Decision::Fail,
-            _ => Decision::Undecided,
+            (true, _) => Verdict::Pass,
+            (_, true) => Verdict::Fail,
+            _ => Verdict::Undecided,
         }
     }
 }
@@ -81,18 +49,19 @@ impl DecisionRule {
 /// # Examples
 /// ```
 /// use fourphase::measurement::{DecisionSettings, DecisionRule};
+/// use fourphase::requirement::Quantity;
 ///
 /// let settings = DecisionSettings::default()
 ///     .with_conformity(0.9)?
-///     .with_guard_band("image_rejection_db", 0.5)?;
-/// assert_eq!(settings.rule("image_rejection_db"), DecisionRule::GuardBand(0.5));
-/// assert_eq!(settings.rule("phase_error_deg"), DecisionRule::Conformity(0.9));
+///     .with_guard_band(Quantity::ImageRejection, 0.5)?;
+/// assert_eq!(settings.rule(Quantity::ImageRejection), DecisionRule::GuardBand(0.5));
+/// assert_eq!(settings.rule(Quantity::PhaseError), DecisionRule::Conformity(0.9));
 /// # Ok::<(), fourphase::measurement::MeasurementError>(())
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct DecisionSettings {
     conformity: f64,
-    guard_bands: BTreeMap<String, f64>,
+    guard_bands: BTreeMap<Quantity, f64>,
 }
 
 impl Default for DecisionSettings {
@@ -110,7 +79,7 @@ pub struct DecidedRequirement {
     /// The rule.
     pub rule: DecisionRule,
     /// The decision by this rule.
-    pub decision: Decision,
+    pub decision: Verdict,
 }
 
 impl DecisionSettings {
@@ -127,18 +96,18 @@ impl DecisionSettings {
         }
     }
 
-    /// With a guard band for one requirement, by the requirement's name and in its unit, in place of
+    /// With a guard band for the requirement on one quantity, in the unit of the quantity, in place of
     /// the probability of conformity.
     ///
     /// # Errors
     /// [`MeasurementError::NotAGuardBand`] unless its width is finite and at least 0.
     pub fn with_guard_band(
         mut self,
-        requirement: &str,
+        quantity: Quantity,
         width: f64,
     ) -> Result<Self, MeasurementError> {
         if width.is_finite() && width >= 0.0 {
-            self.guard_bands.insert(requirement.to_owned(), width);
+            self.guard_bands.insert(quantity, width);
             Ok(self)
         } else {
             Err(MeasurementError::NotAGuardBand { found: width })
@@ -151,25 +120,27 @@ impl DecisionSettings {
         self.conformity
     }
 
-    /// The names of the requirements with guard bands, in order.
-    pub fn guarded(&self) -> impl Iterator<Item = &str> {
-        self.guard_bands.keys().map(String::as_str)
+    /// The quantities with guard bands, in the order of [`Quantity::ALL`].
+    pub fn guarded(&self) -> impl Iterator<Item = Quantity> + '_ {
+        self.guard_bands.keys().copied()
     }
 
-    /// The rule for a requirement.
+    /// The rule for the requirement on a quantity.
     #[must_use]
-    pub fn rule(&self, requirement: &str) -> DecisionRule {
-        match self.guard_bands.get(requirement) {
+    pub fn rule(&self, quantity: Quantity) -> DecisionRule {
+        match self.guard_bands.get(&quantity) {
             Some(width) => DecisionRule::GuardBand(*width),
             None => DecisionRule::Conformity(self.conformity),
         }
     }
 
-    /// Decides a requirement by its name, see [`DecisionRule::decide`].
+    /// Decides a requirement from the best estimate of the limited quantity and the probability that
+    /// the requirement is met, see [`DecisionRule::decide`].
     #[must_use]
-    pub fn decide(&self, name: &str, margin: f64, probability: f64) -> DecidedRequirement {
-        let rule = self.rule(name);
-        DecidedRequirement { probability, rule, decision: rule.decide(margin, probability) }
+    pub fn decide(&self, limit: Limit, estimate: f64, probability: f64) -> DecidedRequirement {
+        let rule = self.rule(limit.quantity());
+        let decision = rule.decide(limit.margin(estimate), probability);
+        DecidedRequirement { probability, rule, decision }
     }
 }
 

@@ -46,7 +46,7 @@ mod uncertainty_source;
 pub use advice::Advice;
 pub use assessment::Assessment;
 pub use channel_error::ChannelErrorDistribution;
-pub use conformity::{DecidedRequirement, Decision, DecisionRule, DecisionSettings, guard_band};
+pub use conformity::{DecidedRequirement, DecisionRule, DecisionSettings, guard_band};
 pub use contribution::Contribution;
 pub use entry_covariances::{CovarianceFault, EntryCovariances};
 pub use error::MeasurementError;

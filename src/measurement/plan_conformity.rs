@@ -8,6 +8,7 @@ use super::error::MeasurementError;
 use super::error_covariance::PlanCovariance;
 use super::normal::conformity_probability;
 use crate::downconverter::ReceiverBalance;
+use crate::requirement::{Limit, Quantity};
 use crate::units::db_from_neper;
 
 /// Balances at all points of a plan or band with their uncertainty; there is at least one point.
@@ -16,6 +17,7 @@ use crate::units::db_from_neper;
 /// ```
 /// use fourphase::downconverter::ReceiverBalance;
 /// use fourphase::measurement::{ErrorCovariance, KnownBalances, PlanCovariance};
+/// use fourphase::requirement::{Limit, Quantity};
 /// use fourphase::splitter::{channel_error, image_rejection_db};
 ///
 /// // 0.4 dB and 2 degrees: 30.7 dB of rejection, known to 0.1 dB and 0.5 degrees.
@@ -31,9 +33,9 @@ use crate::units::db_from_neper;
 /// let covariances = [PlanCovariance { image: covariance, wanted: covariance }];
 /// let known = KnownBalances::new(&[balance], &covariances)?;
 /// // One standard uncertainty inside the limit of 0.5 dB: 84 %.
-/// assert!((known.imbalance_probability(0.5) - 0.8413).abs() < 1e-4);
-/// assert!(known.rejection_probability(25.0) > 0.99);
-/// # Ok::<(), fourphase::measurement::MeasurementError>(())
+/// let limit = Limit::new(Quantity::AmplitudeImbalance, 0.5)?;
+/// assert!((known.probability(limit).unwrap() - 0.8413).abs() < 1e-4);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct KnownBalances {
@@ -87,17 +89,31 @@ impl KnownBalances {
         })
     }
 
-    /// The probability that the image rejection at the point where it is lowest is at least `limit_db`.
+    /// The probability that a limit is kept at the point where it is nearest to being missed; `None`
+    /// for LO power, which a balance does not contain.
     #[must_use]
-    pub fn rejection_probability(&self, limit_db: f64) -> f64 {
+    pub fn probability(&self, limit: Limit) -> Option<f64> {
+        match limit.quantity() {
+            Quantity::ImageRejection | Quantity::CommonModeRejection => {
+                Some(self.rejection_probability(limit.value()))
+            }
+            Quantity::AmplitudeImbalance => Some(self.imbalance_probability(limit.value())),
+            Quantity::PhaseError | Quantity::QuadratureError => {
+                Some(self.phase_error_probability(limit.value()))
+            }
+            Quantity::LoPower => None,
+        }
+    }
+
+    /// The probability that the image rejection at the point where it is lowest is at least `limit_db`.
+    fn rejection_probability(&self, limit_db: f64) -> f64 {
         let worst = self.worst(|point| -point.balance.image_rejection_db);
         worst.channel_error.probability_of_rejection(limit_db - worst.balance.sideband_gain_db)
     }
 
     /// The probability that the amplitude imbalance in the wanted sideband, at the point where it is
     /// largest either way, is at most `limit_db`.
-    #[must_use]
-    pub fn imbalance_probability(&self, limit_db: f64) -> f64 {
+    fn imbalance_probability(&self, limit_db: f64) -> f64 {
         let worst = self.worst(|point| point.wanted_error.mean().re.abs()).wanted_error;
         let u = worst.covariance().amplitude_variance().sqrt();
         let [value_db, u_db] = [worst.mean().re, u].map(db_from_neper);
@@ -106,8 +122,7 @@ impl KnownBalances {
 
     /// The probability that the phase or quadrature error in the wanted sideband, at the point where it
     /// is largest either way, is at most `limit_deg`.
-    #[must_use]
-    pub fn phase_error_probability(&self, limit_deg: f64) -> f64 {
+    fn phase_error_probability(&self, limit_deg: f64) -> f64 {
         let worst = self.worst(|point| point.wanted_error.mean().im.abs()).wanted_error;
         let u = worst.covariance().phase_variance().sqrt();
         let [value_deg, u_deg] = [worst.mean().im, u].map(f64::to_degrees);

@@ -7,16 +7,15 @@
 use super::advice::{Advice, UndecidedRejection};
 use super::assessment::Assessment;
 use super::channel_error::ChannelErrorDistribution;
-use super::conformity::{DecidedRequirement, Decision, DecisionSettings};
+use super::conformity::{DecidedRequirement, DecisionSettings};
 use super::contribution::Contribution;
 use super::error::MeasurementError;
 use super::error_covariance::PlanCovariance;
 use super::monte_carlo::{Spread, Trial, TrialSettings, Trials, run_trials};
 use super::receiver_linear::{BudgetUncertainty, covariances};
 use super::receiver_propagation::{UncertainPart, UncertainReceiver};
-use crate::downconverter::{
-    DownconverterResult, PlanPoint, Receiver, ReceiverError, ReceiverQuantity, ReceiverRequirement,
-};
+use crate::downconverter::{DownconverterResult, PlanPoint, Receiver, ReceiverError};
+use crate::requirement::{Limit, Quantity, RequirementResult, Verdict};
 use crate::units::db_from_neper;
 
 /// Uncertainty of one point of the plan.
@@ -78,35 +77,33 @@ pub fn receiver_uncertainty(
     let effects = uncertain.effects()?;
     let linear = covariances(&effects, result.points.len());
     let contributions = uncertain.contributions(&effects, &result.points, worst, &linear[worst]);
-    let requirements = &result.verdict.requirements;
-    let outputs = Outputs { has_power: receiver.limits.lo_power_dbm_min.is_some() };
+    let requirements = &result.compliance.requirements;
+    let outputs = Outputs { has_power: receiver.limits.on(Quantity::LoPower).is_some() };
     let trials = outputs.run(&uncertain, trial_settings, requirements, result.points.len())?;
     let points = outputs.points(&trials, result, &linear, trial_settings.coverage());
     let decided: Vec<DecidedRequirement> = requirements
         .iter()
         .zip(&trials.shares)
-        .map(|(requirement, share)| {
-            decisions.decide(requirement.quantity.name(), requirement.margin, *share)
-        })
+        .map(|(requirement, share)| decisions.decide(requirement.limit, requirement.worst, *share))
         .collect();
     // The requirement on the rejection, its decision, and the share of the trials that met it.
     let rejection = requirements
         .iter()
         .zip(decided.iter().zip(&trials.shares))
-        .find(|(requirement, _)| requirement.quantity == ReceiverQuantity::ImageRejection);
+        .find(|(requirement, _)| requirement.limit.quantity() == Quantity::ImageRejection);
     let advice = rejection
-        .filter(|(_, (decided, _))| decided.decision == Decision::Undecided)
+        .filter(|(_, (decided, _))| decided.decision == Verdict::Undecided)
         .and_then(|(requirement, (_, share))| {
             let undecided = UndecidedRejection {
                 error: points[worst].channel_error,
-                limit_db: requirement.limit - result.summary.worst.balance.sideband_gain_db,
+                limit_db: requirement.limit.value() - result.summary.worst.balance.sideband_gain_db,
                 probability: *share,
                 conformity: decisions.conformity(),
             };
             undecided.advice(&contributions)
         });
     let required_db =
-        rejection.map(|(requirement, (decided, _))| (requirement.limit, decided.rule));
+        rejection.map(|(requirement, (decided, _))| (requirement.limit.value(), decided.rule));
     let lowest_high = points.iter().map(|point| point.rejection.high).fold(f64::INFINITY, f64::min);
     let error = points[worst].channel_error;
     let budget = match &result.budget {
@@ -172,15 +169,16 @@ impl Extremes {
         worst
     }
 
-    /// Whether a requirement is met; `power_dbm` is the minimum LO power where it is limited.
-    fn meet(&self, requirement: &ReceiverRequirement, power_dbm: Option<f64>) -> bool {
-        let limit = requirement.limit;
-        match requirement.quantity {
-            ReceiverQuantity::ImageRejection => self.rejection_db >= limit,
-            ReceiverQuantity::AmplitudeImbalance => self.imbalance_db <= limit,
-            ReceiverQuantity::QuadratureError => self.quadrature_deg <= limit,
-            ReceiverQuantity::LoPower => power_dbm.is_some_and(|power| power >= limit),
-        }
+    /// Whether a limit is kept; `power_dbm` is the minimum LO power where it is limited.
+    fn keep(&self, limit: Limit, power_dbm: Option<f64>) -> bool {
+        let worst = match limit.quantity() {
+            Quantity::ImageRejection => Some(self.rejection_db),
+            Quantity::AmplitudeImbalance => Some(self.imbalance_db),
+            Quantity::QuadratureError => Some(self.quadrature_deg),
+            Quantity::LoPower => power_dbm,
+            Quantity::CommonModeRejection | Quantity::PhaseError => None,
+        };
+        worst.is_some_and(|worst| limit.is_kept_by(worst))
     }
 }
 
@@ -206,7 +204,7 @@ impl Outputs {
         &self,
         uncertain: &UncertainReceiver<'_>,
         settings: &TrialSettings,
-        requirements: &[ReceiverRequirement],
+        requirements: &[RequirementResult],
         points: usize,
     ) -> Result<Trials, ReceiverError> {
         run_trials(settings, self.first_point() + points, |random| {
@@ -225,7 +223,7 @@ impl Outputs {
                 .chain(points.iter().map(|point| point.balance.image_rejection_db))
                 .map(|value| value as f32)
                 .collect();
-            let held = requirements.iter().map(|one| extremes.meet(one, power)).collect();
+            let held = requirements.iter().map(|one| extremes.keep(one.limit, power)).collect();
             Ok(Trial { outputs, held })
         })
     }

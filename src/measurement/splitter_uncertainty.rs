@@ -9,9 +9,10 @@ use super::error_covariance::{ErrorCovariance, half_difference};
 use super::monte_carlo::{Spread, Trial, TrialSettings, Trials, run_trials};
 use super::uncertainty_source::{Errors, Source};
 use crate::network::{Load, Network, ParameterKind, convert};
+use crate::requirement::{Limits, Quantity};
 use crate::splitter::{
-    Requirement, RequirementKind, Roles, SplitterError, SplitterResult, SplitterSettings,
-    channel_errors, image_rejection_of_error_db,
+    Roles, SplitterError, SplitterResult, SplitterSettings, channel_errors,
+    image_rejection_of_error_db,
 };
 use crate::units::{db_from_neper, wrap_deg};
 use num_complex::Complex64;
@@ -176,7 +177,7 @@ impl<'a> UncertainSplitter<'a> {
                     source.add(network.entries(), &deviates, errors);
                 }
             }
-            Ok(trial(&self.channel_errors(&networks, &errors)?, &self.settings.requirements))
+            Ok(trial(&self.channel_errors(&networks, &errors)?, &self.settings.limits))
         })
     }
 }
@@ -197,19 +198,19 @@ const IMBALANCE: usize = 2;
 const OUTPUTS: usize = 3;
 
 /// The worst values over the band, and whether they meet the requirements.
-fn trial(drawn: &[Complex64], requirements: &[Requirement]) -> Trial {
+fn trial(drawn: &[Complex64], limits: &Limits) -> Trial {
     let rejection = drawn.iter().map(|&error| image_rejection_of_error_db(error));
     let worst_db = rejection.fold(f64::INFINITY, f64::min);
     let phase_deg =
         drawn.iter().map(|error| wrap_deg(error.im.to_degrees()).abs()).fold(0.0, f64::max);
     let imbalance_db = drawn.iter().map(|error| db_from_neper(error.re).abs()).fold(0.0, f64::max);
-    let held = requirements.iter().map(|requirement| match requirement.kind {
-        RequirementKind::ImageRejection | RequirementKind::CommonModeRejection => {
-            worst_db >= requirement.limit
-        }
-        RequirementKind::PhaseError => phase_deg <= requirement.limit,
-        RequirementKind::AmplitudeImbalance => imbalance_db <= requirement.limit,
-    });
+    let worst = |quantity: Quantity| match quantity {
+        Quantity::ImageRejection | Quantity::CommonModeRejection => worst_db,
+        Quantity::PhaseError => phase_deg,
+        Quantity::AmplitudeImbalance => imbalance_db,
+        Quantity::QuadratureError | Quantity::LoPower => f64::NAN,
+    };
+    let held = limits.iter().map(|limit| limit.is_kept_by(worst(limit.quantity())));
     #[expect(clippy::cast_possible_truncation, reason = "kept in single precision")]
     let outputs = [worst_db, phase_deg, imbalance_db].map(|value| value as f32).to_vec();
     Trial { outputs, held: held.collect() }
@@ -253,21 +254,18 @@ pub fn splitter_uncertainty(
             found: result.points.len(),
         })?
         .channel_error;
-    let requirements = &uncertain.settings.requirements;
     let decided: Vec<DecidedRequirement> = result
-        .verdict
+        .compliance
         .requirements
         .iter()
         .zip(&trials.shares)
-        .map(|(judged, share)| {
-            decisions.decide(judged.requirement.kind.name(), judged.margin, *share)
-        })
+        .map(|(judged, share)| decisions.decide(judged.limit, judged.worst, *share))
         .collect();
-    let required_db = requirements
-        .iter()
+    let limits = uncertain.settings.limits.iter();
+    let required_db = limits
         .zip(&decided)
-        .find(|(requirement, _)| requirement.kind.is_rejection())
-        .map(|(requirement, decided)| (requirement.limit, decided.rule));
+        .find(|(limit, _)| limit.quantity().is_rejection())
+        .map(|(limit, decided)| (limit.value(), decided.rule));
     let lowest_high = points.iter().map(|point| point.interval_db.1).fold(f64::INFINITY, f64::min);
     Ok(SplitterUncertainty {
         assessment: Assessment::new(&trials, trial_settings, &worst, decided, required_db),

@@ -11,7 +11,8 @@ use super::series::{area, horizontal, line};
 use super::style::{BLUE, Dash, GREY, ORANGE, Sizes, VERMILION};
 use crate::downconverter::{DownconverterResult, Receiver};
 use crate::measurement::{Assessment, ReceiverUncertainty, SplitterUncertainty, ToneComparisons};
-use crate::splitter::{SplitterKind, SplitterResult};
+use crate::requirement::Quantity;
+use crate::splitter::SplitterResult;
 use crate::units::ShownFrequency;
 use std::ops::Range;
 
@@ -39,19 +40,13 @@ pub fn splitter_coverage(
         low: known.interval_db.0,
         high: known.interval_db.1,
     });
-    let what = match result.roles.kind {
-        SplitterKind::Antiphase => "Common-mode rejection",
-        _ => "Image rejection",
-    };
-    let limit = result.verdict.requirements.iter().map(|held| held.requirement);
-    let limit = limit.into_iter().find(|limit| limit.kind.is_rejection()).map(|limit| limit.limit);
     let at_hz: Vec<f64> = result.points.iter().map(|point| point.frequency_hz).collect();
     let coverage = Coverage {
-        what,
+        what: &result.roles.kind.rejection().title(),
         note: "",
         x_label: "Frequency (GHz)",
         x: frequency_range(&at_hz),
-        limit,
+        limit: result.compliance.limits().on_rejection_db(),
         assessment: &uncertainty.assessment,
     };
     coverage.drawn(&points.collect::<Vec<_>>())
@@ -87,7 +82,7 @@ pub fn receiver_coverage(
         note,
         x_label: LO_LABEL,
         x: frequency_range(&receiver.plan.lo_hz),
-        limit: receiver.limits.image_rejection_db,
+        limit: receiver.limits.on(Quantity::ImageRejection),
         assessment: &uncertainty.assessment,
     };
     coverage.drawn(&points.collect::<Vec<_>>())

@@ -35,8 +35,3 @@ pub(super) fn captioned<'b>(
     }
     Ok(body)
 }
-
-pub(super) fn capital(word: &str) -> String {
-    let mut letters = word.chars();
-    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
-}

@@ -5,11 +5,11 @@ use super::canvas::picture;
 use super::chart::{Axes, chart};
 use super::error::PlotError;
 use super::legend::{Entry, limit_entry};
-use super::lot_caption::{capital, captioned};
+use super::lot_caption::captioned;
 use super::rejection_axis::{cut, required_name};
 use super::series::{horizontal, line};
 use super::style::{BLUE, Dash, GREY, ORANGE, Sizes, VERMILION};
-use crate::wafer::{LotHeading, LotResult, required_rejection_db};
+use crate::wafer::{LotHeading, LotResult};
 use plotters::prelude::{Color, Polygon};
 
 /// Rejection over frequency: some dies, the median, and the band that holds 90 % of them.
@@ -19,7 +19,7 @@ use plotters::prelude::{Color, Polygon};
 pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>, PlotError> {
     let curves = &result.curves;
     let ghz: Vec<f64> = curves.frequencies_hz.iter().map(|hz| hz / 1e9).collect();
-    let required = required_rejection_db(&result.limits);
+    let required = result.limits.on_rejection_db();
     let values = curves.some.iter().flatten().copied().map(cut).chain(required);
     let (x, y) = (range_of(ghz.iter().copied(), 0.01), range_of(values, 5.0));
     // The band from the first frequency to the last is what is of interest.
@@ -27,7 +27,6 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
         (Some(first), Some(last)) if last > first => *first..*last,
         _ => x,
     };
-    let word = heading.rejection_word;
     let axes = Axes {
         title: "Rejection over frequency, the worst over IF where there are several",
         x_label: if heading.if_hz.is_empty() {
@@ -35,7 +34,7 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
         } else {
             "LO at the mixers (GHz)"
         },
-        y_label: &format!("{} (dB)", capital(word)),
+        y_label: &format!("{} (dB)", heading.rejection.title()),
         x: x.clone(),
         y: y.clone(),
     };
@@ -48,7 +47,7 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
     ];
     legend.extend(limit_entry(required_name.as_ref()));
     picture(|canvas| {
-        let name = format!("{} of {} dies over frequency", capital(word), curves.dies);
+        let name = format!("{} of {} dies over frequency", heading.rejection.title(), curves.dies);
         let body = captioned(canvas, &name, heading, result, "")?;
         let (_, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
         let thin = Sizes { line: 1, ..Sizes::LARGE };

@@ -5,11 +5,11 @@ use super::canvas::picture;
 use super::chart::{Axes, chart};
 use super::error::PlotError;
 use super::legend::{Entry, limit_entry};
-use super::lot_caption::{capital, captioned};
+use super::lot_caption::captioned;
 use super::rejection_axis::{cut, required_name};
 use super::series::{line, vertical};
 use super::style::{BLUE, Dash, SKY_BLUE, Sizes, VERMILION};
-use crate::wafer::{LotHeading, LotResult, required_rejection_db};
+use crate::wafer::{LotHeading, LotResult};
 use plotters::prelude::{Color, Rectangle};
 use std::ops::Range;
 
@@ -22,16 +22,16 @@ pub fn lot_distribution(
     result: &LotResult,
 ) -> Result<Vec<u8>, PlotError> {
     let values: Vec<f64> = result.all.rejections_db.iter().copied().map(cut).collect();
-    let required = required_rejection_db(&result.limits);
+    let required = result.limits.on_rejection_db();
     let bars = bars(&values, &range_of(values.iter().copied().chain(required), 2.0));
     let width = bars.get(1).map_or(1.0, |bar| bar.0 - bars[0].0);
     let x = bars.first().map_or(0.0, |bar| bar.0)..bars.last().map_or(1.0, |bar| bar.0 + width);
     let highest = bars.iter().map(|bar| bar.1).fold(1.0, f64::max);
     let y = 0.0..1.06 * highest;
     let required_name = required_name(required);
-    let label = format!("Worst {} of a die (dB)", heading.rejection_word);
+    let label = format!("Worst {} of a die (dB)", heading.rejection.label());
     picture(|canvas| {
-        let name = format!("{} of {} dies", capital(heading.rejection_word), values.len());
+        let name = format!("{} of {} dies", heading.rejection.title(), values.len());
         let body = captioned(canvas, &name, heading, result, "")?;
         let halves = body.split_evenly((2, 1));
         let legend: Vec<Entry<'_>> = limit_entry(required_name.as_ref()).into_iter().collect();

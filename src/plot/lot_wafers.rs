@@ -6,11 +6,11 @@ use super::chart::{Axes, row_chart};
 use super::error::PlotError;
 use super::legend::{Entry, limit_entry};
 use super::lettering::{shortened, words};
-use super::lot_caption::{capital, captioned};
+use super::lot_caption::captioned;
 use super::rejection_axis::{cut, required_name};
 use super::series::{line, vertical};
 use super::style::{BLACK, BLUE, Dash, GREY, SHADE, Sizes, VERMILION, letters};
-use crate::wafer::{GroupResult, LotHeading, LotResult, required_rejection_db};
+use crate::wafer::{GroupResult, LotHeading, LotResult};
 use plotters::prelude::{Circle, Color, EmptyElement, PathElement, Rectangle, ShapeStyle, WHITE};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use std::ops::Range;
@@ -31,10 +31,10 @@ const BOXES: Range<u32> = 150..910;
 pub fn lot_wafers(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>, PlotError> {
     let shown: Vec<&GroupResult> =
         result.wafers.iter().map(|wafer| &wafer.group).take(MOST_WAFERS).collect();
-    let required = required_rejection_db(&result.limits);
+    let required = result.limits.on_rejection_db();
     let ends = shown.iter().filter_map(|group| group.rejection).flat_map(|q| [q.least, q.largest]);
     let x = range_of(ends.map(cut).chain(required), 2.0);
-    let label = format!("Worst {} of a die (dB)", heading.rejection_word);
+    let label = format!("Worst {} of a die (dB)", heading.rejection.label());
     let required_name = required_name(required);
     let mut legend = vec![
         Entry { name: "25 to 75 % of dies, median", colour: BLUE, dash: Dash::Area },
@@ -51,7 +51,7 @@ pub fn lot_wafers(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
         } else {
             String::new()
         };
-        let name = format!("{} by wafer", capital(heading.rejection_word));
+        let name = format!("{} by wafer", heading.rejection.title());
         let body = captioned(canvas, &name, heading, result, &more)?;
         let (names, panel) = body.split_horizontally(px(230));
         let (_, mut chart) = row_chart(&panel, &axes, &legend, Sizes::LARGE)?;

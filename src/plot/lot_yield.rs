@@ -9,7 +9,7 @@ use super::lot_caption::captioned;
 use super::rejection_axis::{cut, required_name};
 use super::series::{line, vertical};
 use super::style::{BLUE, Dash, SHADE, Sizes, VERMILION};
-use crate::wafer::{LotHeading, LotResult, YIELD_CONFIDENCE, Yield, required_rejection_db};
+use crate::wafer::{LotHeading, LotResult, YIELD_CONFIDENCE, Yield};
 use plotters::prelude::{Color, Polygon};
 
 /// The share of dies that would pass, as the limit moves, with its interval.
@@ -18,7 +18,7 @@ use plotters::prelude::{Color, Polygon};
 /// [`PlotError`] if drawing fails.
 pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>, PlotError> {
     let sorted = &result.all.rejections_db;
-    let required = required_rejection_db(&result.limits);
+    let required = result.limits.on_rejection_db();
     let shown = sorted.iter().copied().map(cut).chain(required);
     let x = range_of(shown, 2.0);
     // Steps stand upright: before and after every die, or every so many.
@@ -34,9 +34,9 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>
         shares.push((at, passing(sorted.len() - below)));
     }
     shares.push((x.end, passing(sorted.len() - below)));
-    let label = format!("Limit on {} (dB)", heading.rejection_word);
+    let label = format!("Limit on {} (dB)", heading.rejection.label());
     let axes = Axes {
-        title: &format!("Share of dies that hold a limit on {} alone", heading.rejection_word),
+        title: &format!("Share of dies that hold a limit on {} alone", heading.rejection.label()),
         x_label: &label,
         y_label: "Share (%)",
         x: x.clone(),

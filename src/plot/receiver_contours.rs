@@ -11,6 +11,7 @@ use super::rejection_axis::required_name;
 use super::series::line;
 use super::style::{BLACK, BLUE, Dash, GREEN, ORANGE, PURPLE, SKY_BLUE, Sizes};
 use crate::downconverter::{DownconverterResult, Receiver};
+use crate::requirement::Quantity;
 use crate::splitter::{ContourFamily, channel_error, contour_family};
 use crate::units::{ShownFrequency, shown_signed, wrap_deg};
 use plotters::prelude::{Circle, Color, EmptyElement, RGBColor};
@@ -44,7 +45,7 @@ pub fn receiver_contours(
         .collect();
     let errors: Vec<_> =
         ways.iter().flatten().flatten().map(|&(db, deg)| channel_error(db, deg)).collect();
-    let family = contour_family(&errors, receiver.limits.image_rejection_db);
+    let family = contour_family(&errors, receiver.limits.on(Quantity::ImageRejection));
     let title = format!(
         "Channel error over LO; curves: rejection by balance alone (dB); best single trim {} dB, {} deg",
         shown_signed(trim.amplitude_db, 2),
@@ -67,7 +68,7 @@ pub fn receiver_contours(
             ]
         })
         .collect();
-    let required_name = required_name(receiver.limits.image_rejection_db);
+    let required_name = required_name(receiver.limits.on(Quantity::ImageRejection));
     legend.extend(limit_entry(required_name.as_ref()));
     // Labels of the curves go to the corner that the errors visit least.
     let (x, y) =

@@ -12,6 +12,7 @@ use super::rejection_axis::{CUT_NOTE, cut, is_beyond, required_name};
 use super::series::{horizontal, shade};
 use super::style::{Dash, GREEN, GREY, Sizes, VERMILION};
 use crate::downconverter::{DownconverterResult, MixerDrive, PlanPoint, Receiver};
+use crate::requirement::Quantity;
 use crate::units::db_from_amplitude;
 
 /// Image rejection over LO, a line per IF, with the requirement and the bands that pass.
@@ -22,7 +23,7 @@ pub fn receiver_rejection(
     receiver: &Receiver,
     result: &DownconverterResult,
 ) -> Result<Vec<u8>, PlotError> {
-    let required = receiver.limits.image_rejection_db;
+    let required = receiver.limits.on(Quantity::ImageRejection);
     let ifs = IfLines::of(receiver, MOST_IFS);
     let shown = |point: &PlanPoint| cut(point.balance.image_rejection_db);
     let values = ifs.points(result).map(shown).chain(required);
@@ -39,8 +40,8 @@ pub fn receiver_rejection(
     let mut legend = ifs.legend();
     let required_name = required_name(required);
     legend.extend(limit_entry(required_name.as_ref()));
-    let bands = &result.verdict.bands_that_pass_hz;
-    let has_requirements = !result.verdict.requirements.is_empty();
+    let bands = &result.compliance.bands_that_pass_hz;
+    let has_requirements = !result.compliance.requirements.is_empty();
     if has_requirements {
         let name = if bands.is_empty() {
             "all requirements hold: nowhere"
@@ -81,14 +82,14 @@ pub fn receiver_imbalance(
             title: "Amplitude imbalance, Q over I, wanted sideband",
             quantity: "Imbalance",
             unit: "dB",
-            limit: limits.amplitude_imbalance_db,
+            limit: limits.on(Quantity::AmplitudeImbalance),
         };
         amplitude.draw(&halves[0], receiver, result, |point| point.balance.wanted().0)?;
         let phase = Signed {
             title: "Quadrature error, wanted sideband",
             quantity: "Quadrature error",
             unit: "deg",
-            limit: limits.quadrature_error_deg,
+            limit: limits.on(Quantity::QuadratureError),
         };
         phase.draw(&halves[1], receiver, result, |point| point.balance.wanted().1)
     })
@@ -115,7 +116,7 @@ pub fn receiver_drive(
     } else {
         ("LO voltage at each element, per root of available power", "LO voltage (dB over 1 V/√W)")
     };
-    let required = receiver.limits.lo_power_dbm_min.filter(|_| has_power);
+    let required = receiver.limits.on(Quantity::LoPower).filter(|_| has_power);
     let y = range_of(drives().map(value).chain(required), 1.0);
     let x = frequency_range(&receiver.plan.lo_hz);
     let axes = Axes { title, x_label: LO_LABEL, y_label, x: x.clone(), y: y.clone() };

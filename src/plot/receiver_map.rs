@@ -11,6 +11,7 @@ use super::rejection_axis::{CUT_NOTE, HIGHEST_REJECTION_DB, cut, is_beyond};
 use super::series::hatch;
 use super::style::{BLACK, Dash, Sizes};
 use crate::downconverter::{DownconverterResult, Receiver};
+use crate::requirement::Quantity;
 use plotters::prelude::{Color, PathElement, Rectangle, ShapeStyle, WHITE};
 use std::ops::Range;
 
@@ -84,7 +85,7 @@ impl Map {
             if_unit,
             colours: (top - 1.0).min(low - missing)..top,
             is_cut: rejections().any(is_beyond),
-            required: receiver.limits.image_rejection_db,
+            required: receiver.limits.on(Quantity::ImageRejection),
             values,
         }
     }

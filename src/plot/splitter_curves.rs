@@ -11,9 +11,8 @@ use super::lettering::{note, place_beside};
 use super::rejection_axis::{HIGHEST_REJECTION_DB, required_name};
 use super::series::{horizontal, line, shade};
 use super::style::{BLACK, BLUE, Dash, GREEN, GREY, LINES, Sizes, VERMILION};
-use crate::splitter::{
-    RequirementKind, SplitterKind, SplitterPoint, SplitterResult, contour_family,
-};
+use crate::requirement::Quantity;
+use crate::splitter::{SplitterPoint, SplitterResult, contour_family};
 use crate::units::ShownFrequency;
 use plotters::prelude::{Circle, Color, EmptyElement};
 use std::ops::Range;
@@ -80,23 +79,6 @@ fn frequencies(result: &SplitterResult) -> Range<f64> {
     if low < high { low..high } else { low - 0.5..high + 0.5 }
 }
 
-fn limit(result: &SplitterResult, kind: RequirementKind) -> Option<f64> {
-    let held = result.verdict.requirements.iter().find(|held| held.requirement.kind == kind);
-    held.map(|held| held.requirement.limit)
-}
-
-fn required_rejection(result: &SplitterResult) -> Option<f64> {
-    limit(result, RequirementKind::ImageRejection)
-        .or(limit(result, RequirementKind::CommonModeRejection))
-}
-
-fn rejection_name(result: &SplitterResult) -> &'static str {
-    match result.roles.kind {
-        SplitterKind::Antiphase => "Common-mode rejection",
-        _ => "Image rejection",
-    }
-}
-
 /// One quantity over frequency with limits on both sides.
 fn signed_panel(
     panel: &Canvas<'_>,
@@ -138,7 +120,7 @@ fn amplitude_panel(
 ) -> Result<(), PlotError> {
     let [a, b] = result.roles.outputs;
     let title = format!("Amplitude imbalance, port {b} over port {a}");
-    let limit = limit(result, RequirementKind::AmplitudeImbalance);
+    let limit = result.compliance.limits().on(Quantity::AmplitudeImbalance);
     signed_panel(
         panel,
         result,
@@ -153,7 +135,7 @@ fn phase_panel(panel: &Canvas<'_>, result: &SplitterResult, sizes: Sizes) -> Res
     let [a, b] = result.roles.outputs;
     let title =
         format!("Phase error, port {b} less port {a}, nominal {} deg", result.roles.nominal_deg);
-    let limit = limit(result, RequirementKind::PhaseError);
+    let limit = result.compliance.limits().on(Quantity::PhaseError);
     signed_panel(panel, result, (&title, "Phase error", "deg"), |p| p.phase_error_deg, limit, sizes)
 }
 
@@ -162,18 +144,23 @@ fn rejection_panel(
     result: &SplitterResult,
     sizes: Sizes,
 ) -> Result<(), PlotError> {
-    let required = required_rejection(result);
+    let required = result.compliance.limits().on_rejection_db();
     let values = || result.points.iter().map(|p| p.rejection_db.min(HIGHEST_REJECTION_DB));
     let y = range_of(values().chain(required), 5.0);
     let x = frequencies(result);
-    let title = rejection_name(result);
+    let title = result.roles.kind.rejection().title();
     let is_cut = result.points.iter().any(|p| p.rejection_db > HIGHEST_REJECTION_DB);
     let cut = if is_cut { format!(", cut at {HIGHEST_REJECTION_DB}") } else { String::new() };
     let label = format!("{title} (dB{cut})");
-    let axes =
-        Axes { title, x_label: "Frequency (GHz)", y_label: &label, x: x.clone(), y: y.clone() };
+    let axes = Axes {
+        title: &title,
+        x_label: "Frequency (GHz)",
+        y_label: &label,
+        x: x.clone(),
+        y: y.clone(),
+    };
     let required_name = required_name(required);
-    let has_requirements = !result.verdict.requirements.is_empty();
+    let has_requirements = !result.compliance.requirements.is_empty();
     let mut legend = Vec::new();
     if has_requirements {
         legend.push(Entry { name: "this part", colour: BLUE, dash: Dash::Solid });
@@ -182,7 +169,7 @@ fn rejection_panel(
     }
     let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
     // Without a requirement everything passes, which is not worth a colour.
-    let passing = result.verdict.bands_that_pass_hz.iter().filter(|_| has_requirements);
+    let passing = result.compliance.bands_that_pass_hz.iter().filter(|_| has_requirements);
     for &(low, high) in passing {
         shade(&mut chart, (ghz(low), ghz(high)), &y, GREEN)?;
     }
@@ -290,8 +277,9 @@ fn contour_panel(
     sizes: Sizes,
 ) -> Result<(), PlotError> {
     let errors: Vec<_> = result.points.iter().map(|p| p.channel_error).collect();
-    let family = contour_family(&errors, required_rejection(result));
-    let title = format!("{} (dB) at each imbalance and phase error", rejection_name(result));
+    let family = contour_family(&errors, result.compliance.limits().on_rejection_db());
+    let title =
+        format!("{} (dB) at each imbalance and phase error", result.roles.kind.rejection().title());
     let track = |p: &SplitterPoint| (p.amplitude_imbalance_db, p.phase_error_deg);
     // Labels of the curves go to the corner that the part visits least.
     let (x, y) =

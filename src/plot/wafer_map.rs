@@ -12,10 +12,10 @@ use super::lot_caption::captioned;
 use super::rejection_axis::cut;
 use super::series::hatch;
 use super::style::{BLACK, BLUE, Dash, GREY, Sizes, VERMILION, letters};
+use crate::requirement::Verdict;
 use crate::units::db_from_neper;
 use crate::wafer::{
-    DieDecision, DieRow, DieStatus, LotHeading, LotResult, Position, WaferGeometry, WaferResult,
-    required_rejection_db,
+    DieRow, DieStatus, LotHeading, LotResult, Position, WaferGeometry, WaferResult,
 };
 use plotters::prelude::{Circle, Color, PathElement, RGBColor, Rectangle, ShapeStyle};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
@@ -80,8 +80,8 @@ impl Sheet<'_> {
     fn rejections(&self, canvas: &Canvas<'_>, panel: &Canvas<'_>) -> Result<(), PlotError> {
         let values =
             || self.standing().filter_map(|(_, row, _)| Some(cut(row.figures?.worst_rejection_db)));
-        let required = required_rejection_db(&self.result.limits);
-        let word = self.heading.rejection_word;
+        let required = self.result.limits.on_rejection_db();
+        let word = self.heading.rejection.label();
         let scale = ColourScale {
             range: tight(values(), 1.0),
             mark: required,
@@ -334,5 +334,5 @@ fn dotted(canvas: &Canvas<'_>, (low, high): (Pixel, Pixel)) -> Result<(), PlotEr
 /// Whether the uncertainty of a die's files leaves its verdict open.
 fn is_undecided(row: &DieRow) -> bool {
     let known = row.figures.and_then(|figures| figures.conformity);
-    known.is_some_and(|known| known.decision == DieDecision::Undecided)
+    known.is_some_and(|known| known.decision == Verdict::Undecided)
 }

@@ -1,7 +1,8 @@
 //! What an uncertainty comes to, whatever was measured: text and JSON for splitter and receiver alike.
 
 use super::text_table::{filled, fixed, lines, table};
-use crate::measurement::{Assessment, DecidedRequirement, Decision, DecisionRule, Spread};
+use crate::measurement::{Assessment, DecidedRequirement, DecisionRule, Spread};
+use crate::requirement::Verdict;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 
@@ -45,7 +46,7 @@ pub(super) fn estimates_json(quantities: &[Estimate<'_>]) -> Value {
 
 /// What a requirement's decision adds to its entry in a verdict.
 pub(super) fn add_decision(entry: &mut Value, decided: &DecidedRequirement) {
-    entry["pass"] = json!(decided.decision == Decision::Pass);
+    entry["pass"] = json!(decided.decision.passes());
     entry["probability"] = json!(decided.probability);
     entry["decision"] = json!(decided.decision.to_string());
     entry["rule"] = json!(match decided.rule {
@@ -91,20 +92,15 @@ fn percent(share: f64) -> String {
     fixed(100.0 * share, 1).trim_end_matches(".0").to_owned()
 }
 
-/// `PASS`, `FAIL` or `OPEN` for a requirement by its place, and the probability behind it.
+/// `PASS`, `FAIL` or `UNDECIDED` for a requirement by its place, and the probability behind it.
 pub(super) fn judged(
     passes: bool,
     assessment: Option<&Assessment>,
     place: usize,
     unit: &str,
-) -> (&'static str, String) {
+) -> (String, String) {
     let Some(decided) = assessment.and_then(|assessment| assessment.requirements.get(place)) else {
-        return (if passes { "PASS" } else { "FAIL" }, String::new());
-    };
-    let word = match decided.decision {
-        Decision::Pass => "PASS",
-        Decision::Fail => "FAIL",
-        Decision::Undecided => "OPEN",
+        return (Verdict::of(passes).capitals(), String::new());
     };
     let percent = match 100.0 * decided.probability {
         percent if percent > 99.95 => "over 99.9".to_owned(),
@@ -115,5 +111,5 @@ pub(super) fn judged(
         DecisionRule::GuardBand(width) => format!(", guard band {width} {unit}"),
         DecisionRule::Conformity(_) => String::new(),
     };
-    (word, format!("met with {percent} % probability{guard}"))
+    (decided.decision.capitals(), format!("met with {percent} % probability{guard}"))
 }

@@ -77,7 +77,7 @@ impl ReceiverReport {
             wanted_sideband: wanted.to_string(),
             rejected_sideband: wanted.opposite().to_string(),
             summary: summary_json(receiver, result),
-            verdict: verdict_json(&result.verdict, uncertainty.map(|u| &u.assessment)),
+            verdict: verdict_json(&result.compliance, uncertainty.map(|u| &u.assessment)),
             uncertainty: uncertainty.map(|u| receiver_uncertainty_json(u, result)),
             measured: None,
             points: points_json(result),

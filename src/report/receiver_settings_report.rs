@@ -1,10 +1,10 @@
 //! What a receiver was analysed with: ports and settings, for its document.
 
-use crate::downconverter::{Channel, Receiver, Way};
+use crate::downconverter::{Channel, RECEIVER_QUANTITIES, Receiver, Way};
 use crate::network::{Port, Terminal};
 use crate::touchstone::ReadOptions;
 use crate::units::db_from_amplitude;
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 
 /// Every port once: what it is.
 pub(super) fn ports_json(receiver: &Receiver) -> Vec<Value> {
@@ -34,6 +34,10 @@ pub(super) fn settings_json(receiver: &Receiver, reading: &ReadOptions) -> Value
         [value.re, value.im]
     };
     let correction = receiver.output.correction;
+    let limits: Map<String, Value> = RECEIVER_QUANTITIES
+        .into_iter()
+        .map(|quantity| (quantity.name().to_owned(), json!(receiver.limits.on(quantity))))
+        .collect();
     json!({
         "lo_hz": plan.lo_hz,
         "if_hz": plan.if_hz,
@@ -42,12 +46,7 @@ pub(super) fn settings_json(receiver: &Receiver, reading: &ReadOptions) -> Value
         "lo_harmonic": plan.lo_harmonic,
         "lo_amplitude_exponent": receiver.mixing.lo_amplitude_exponent,
         "lo_power_dbm": plan.lo_power_dbm,
-        "limits": {
-            "image_rejection_db": receiver.limits.image_rejection_db,
-            "amplitude_imbalance_db": receiver.limits.amplitude_imbalance_db,
-            "quadrature_error_deg": receiver.limits.quadrature_error_deg,
-            "lo_power_dbm_min": receiver.limits.lo_power_dbm_min,
-        },
+        "limits": limits,
         "load_ring": {
             "mixer_reflection": receiver.ring.mixer_reflection,
             "isolated_reflection": receiver.ring.isolated_reflection,

@@ -3,10 +3,9 @@
 use super::assessment_report::{add_decision, judged};
 use super::text_table::{filled, shown_rejection, telling};
 use crate::diagnostic::printable;
-use crate::downconverter::{
-    DownconverterResult, Receiver, ReceiverQuantity, ReceiverRequirement, ReceiverVerdict,
-};
-use crate::measurement::{Assessment, Decision, ReceiverUncertainty};
+use crate::downconverter::{DownconverterResult, Receiver};
+use crate::measurement::{Assessment, ReceiverUncertainty};
+use crate::requirement::{Compliance, Quantity, RequirementResult};
 use crate::units::{ShownFrequency, shown_band};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
@@ -45,20 +44,21 @@ pub(super) fn summary_json(receiver: &Receiver, result: &DownconverterResult) ->
     })
 }
 
-pub(super) fn verdict_json(verdict: &ReceiverVerdict, assessment: Option<&Assessment>) -> Value {
-    let requirements: Vec<Value> = verdict
+pub(super) fn verdict_json(compliance: &Compliance, assessment: Option<&Assessment>) -> Value {
+    let requirements: Vec<Value> = compliance
         .requirements
         .iter()
         .enumerate()
         .map(|(at, held)| {
+            let location = held.location.as_ref();
             let mut entry = json!({
-                "name": held.quantity.name(),
-                "limit": held.limit,
+                "name": held.limit.quantity().name(),
+                "limit": held.limit.value(),
                 "worst": held.worst,
-                "at_lo_hz": held.at_lo_hz,
-                "at_if_hz": held.at_if_hz,
-                "at_mixer": held.at_mixer,
-                "margin": held.margin,
+                "at_lo_hz": location.map(|location| location.frequency_hz),
+                "at_if_hz": location.and_then(|location| location.if_hz),
+                "at_mixer": location.and_then(|location| location.mixer.as_deref()),
+                "margin": held.margin(),
                 "pass": held.passes(),
             });
             if let Some(assessment) = assessment {
@@ -68,8 +68,8 @@ pub(super) fn verdict_json(verdict: &ReceiverVerdict, assessment: Option<&Assess
         })
         .collect();
     let bands: Vec<[f64; 2]> =
-        verdict.bands_that_pass_hz.iter().map(|&(low, high)| [low, high]).collect();
-    let pass = assessment.map_or(verdict.passes(), |a| a.decision == Decision::Pass);
+        compliance.bands_that_pass_hz.iter().map(|&(low, high)| [low, high]).collect();
+    let pass = assessment.map_or(compliance.passes(), |a| a.decision.passes());
     let mut document =
         json!({ "pass": pass, "requirements": requirements, "bands_that_pass_hz": bands });
     if let Some(assessment) = assessment {
@@ -83,12 +83,13 @@ pub(super) fn verdict_text(
     uncertainty: Option<&ReceiverUncertainty>,
 ) -> String {
     let mut text = String::new();
-    for (at, held) in result.verdict.requirements.iter().enumerate() {
+    for (at, held) in result.compliance.requirements.iter().enumerate() {
         let assessment = uncertainty.map(|known| &known.assessment);
-        let (word, probability) = judged(held.passes(), assessment, at, held.quantity.unit());
+        let (word, probability) =
+            judged(held.passes(), assessment, at, held.limit.quantity().unit());
         let probability =
             if probability.is_empty() { probability } else { format!("; {probability}") };
-        text.push_str(&filled(&requirement(held, word, &probability)));
+        text.push_str(&filled(&requirement(held, &word, &probability)));
     }
     let summary = &result.summary;
     let worst = &summary.worst;
@@ -99,9 +100,9 @@ pub(super) fn verdict_text(
         ShownFrequency(worst.if_hz),
         shown_rejection(summary.median_image_rejection_db),
     )));
-    if !result.verdict.requirements.is_empty() {
+    if !result.compliance.requirements.is_empty() {
         let bands: Vec<String> = result
-            .verdict
+            .compliance
             .bands_that_pass_hz
             .iter()
             .map(|&range_hz| shown_band(range_hz))
@@ -116,21 +117,25 @@ pub(super) fn verdict_text(
     text
 }
 
-fn requirement(held: &ReceiverRequirement, word: &str, probability: &str) -> String {
-    let unit = held.quantity.unit();
-    let mut place = format!("LO {}", ShownFrequency(held.at_lo_hz));
-    if let Some(if_hz) = held.at_if_hz {
-        let _ = write!(place, ", IF {}", ShownFrequency(if_hz));
-    }
-    if let Some(mixer) = &held.at_mixer {
-        let _ = write!(place, ", {}", printable(mixer));
+fn requirement(held: &RequirementResult, word: &str, probability: &str) -> String {
+    let quantity = held.limit.quantity();
+    let unit = quantity.unit();
+    let mut place = String::new();
+    if let Some(location) = &held.location {
+        let _ = write!(place, " at LO {}", ShownFrequency(location.frequency_hz));
+        if let Some(if_hz) = location.if_hz {
+            let _ = write!(place, ", IF {}", ShownFrequency(if_hz));
+        }
+        if let Some(mixer) = &location.mixer {
+            let _ = write!(place, ", {}", printable(mixer));
+        }
     }
     format!(
-        "{word} {} {} {} {unit}: worst {} {unit} at {place}{probability}",
-        held.quantity.words(),
-        if held.quantity.is_lower_limit() { ">=" } else { "<=" },
-        held.limit,
-        if held.quantity == ReceiverQuantity::ImageRejection {
+        "{word} {} {} {} {unit}: worst {} {unit}{place}{probability}",
+        quantity.label(),
+        quantity.direction().sign(),
+        held.limit.value(),
+        if quantity == Quantity::ImageRejection {
             shown_rejection(held.worst)
         } else {
             telling(held.worst)

@@ -6,12 +6,10 @@ use super::json_document::{Pair, pair};
 use super::splitter_uncertainty_report::{splitter_uncertainty_json, splitter_uncertainty_text};
 use super::text_table::{fixed, lines, table, telling};
 use crate::diagnostic::printable;
-use crate::measurement::{Assessment, Decision, SplitterUncertainty};
+use crate::measurement::{Assessment, SplitterUncertainty};
 use crate::network::Port;
-use crate::splitter::{
-    RequirementKind, RequirementResult, SplitterKind, SplitterPoint, SplitterResult, Verdict,
-    WorstAt,
-};
+use crate::requirement::{Compliance, Quantity, RequirementResult};
+use crate::splitter::{SplitterPoint, SplitterResult, WorstAt};
 use crate::units::{ShownFrequency, shown_complex};
 use num_complex::Complex64;
 use serde::Serialize;
@@ -112,14 +110,14 @@ struct VerdictReport {
 
 impl VerdictReport {
     /// With an uncertainty what it decides stands above what was measured.
-    fn new(verdict: &Verdict, assessment: Option<&Assessment>) -> Self {
+    fn new(compliance: &Compliance, assessment: Option<&Assessment>) -> Self {
         let requirement = |(at, result): (usize, &RequirementResult)| {
             let mut entry = json!({
-                "name": result.requirement.kind.name(),
-                "limit": result.requirement.limit,
+                "name": result.limit.quantity().name(),
+                "limit": result.limit.value(),
                 "worst": result.worst,
-                "at_hz": result.at_hz,
-                "margin": result.margin,
+                "at_hz": result.location.as_ref().map(|location| location.frequency_hz),
+                "margin": result.margin(),
                 "pass": result.passes(),
             });
             if let Some(assessment) = assessment {
@@ -128,11 +126,11 @@ impl VerdictReport {
             entry
         };
         let bands_that_pass_hz =
-            verdict.bands_that_pass_hz.iter().map(|&(low, high)| [low, high]).collect();
+            compliance.bands_that_pass_hz.iter().map(|&(low, high)| [low, high]).collect();
         Self {
-            pass: assessment.map_or(verdict.passes(), |a| a.decision == Decision::Pass),
+            pass: assessment.map_or(compliance.passes(), |a| a.decision.passes()),
             decision: assessment.map(|assessment| assessment.decision.to_string()),
-            requirements: verdict.requirements.iter().enumerate().map(requirement).collect(),
+            requirements: compliance.requirements.iter().enumerate().map(requirement).collect(),
             bands_that_pass_hz,
         }
     }
@@ -147,7 +145,7 @@ impl SplitterReport {
         seen_with: &SeenWith,
         uncertainty: Option<&SplitterUncertainty>,
     ) -> Self {
-        let is_antiphase = result.roles.kind == SplitterKind::Antiphase;
+        let is_antiphase = result.roles.kind.rejection() == Quantity::CommonModeRejection;
         let image = |value: f64| (!is_antiphase).then_some(value);
         let common = |value: f64| is_antiphase.then_some(value);
         let summary = &result.summary;
@@ -204,7 +202,7 @@ impl SplitterReport {
                 worst_input_return_loss_at_hz: summary.worst_input_return_loss_db.frequency_hz,
                 leading_output: summary.leading_output.map(Port::number),
             },
-            verdict: VerdictReport::new(&result.verdict, uncertainty.map(|u| &u.assessment)),
+            verdict: VerdictReport::new(&result.compliance, uncertainty.map(|u| &u.assessment)),
             uncertainty: uncertainty.map(|u| splitter_uncertainty_json(u, result)),
         }
     }
@@ -216,10 +214,7 @@ impl SplitterReport {
 /// None in practice: the table is made in memory.
 pub fn splitter_csv(result: &SplitterResult) -> Result<String, csv::Error> {
     let mut table = CsvTable::new();
-    let rejection = match result.roles.kind {
-        SplitterKind::Antiphase => "common_mode_rejection_db",
-        _ => "image_rejection_db",
-    };
+    let rejection = result.roles.kind.rejection().name();
     let ports = result.points.first().map_or(0, |point| point.return_loss_db.len());
     let fixed = [
         "frequency_hz",
@@ -308,13 +303,6 @@ pub fn splitter_text(
     text
 }
 
-fn rejection_name(kind: SplitterKind) -> &'static str {
-    match kind {
-        SplitterKind::Antiphase => "common-mode rejection",
-        _ => "image rejection",
-    }
-}
-
 fn worst_table(result: &SplitterResult) -> String {
     let summary = &result.summary;
     let mut table = table(&["worst over the band", "value", "unit", "at"]);
@@ -326,7 +314,7 @@ fn worst_table(result: &SplitterResult) -> String {
             ShownFrequency(worst.frequency_hz).to_string(),
         ]);
     };
-    row(rejection_name(result.roles.kind), summary.worst_rejection, 2, "dB");
+    row(result.roles.kind.rejection().label(), summary.worst_rejection, 2, "dB");
     row("amplitude imbalance", summary.worst_amplitude_imbalance_db, 3, "dB");
     row("phase error", summary.worst_phase_error_deg, 2, "deg");
     row("excess loss", summary.worst_excess_loss_db, 2, "dB");
@@ -339,14 +327,12 @@ fn worst_table(result: &SplitterResult) -> String {
 }
 
 fn point_table(result: &SplitterResult) -> String {
-    let short = match result.roles.kind {
-        SplitterKind::Antiphase => "common-mode\nrejection\ndB",
-        _ => "image\nrejection\ndB",
-    };
+    let rejection = result.roles.kind.rejection();
+    let short = format!("{}\n{}", rejection.label().replace(' ', "\n"), rejection.unit());
     let [a, b] = result.roles.outputs;
     let losses = [format!("loss\nto {a}\ndB"), format!("loss\nto {b}\ndB")];
     let headers =
-        ["frequency", "imbalance\ndB", "phase\ndifference\ndeg", "phase\nerror\ndeg", short];
+        ["frequency", "imbalance\ndB", "phase\ndifference\ndeg", "phase\nerror\ndeg", &short];
     let headers: Vec<&str> = headers.into_iter().chain(losses.iter().map(String::as_str)).collect();
     let mut table = table(&headers);
     for point in shown_points(&result.points) {
@@ -371,34 +357,30 @@ fn shown_points(points: &[SplitterPoint]) -> impl Iterator<Item = &SplitterPoint
 }
 
 fn verdict(result: &SplitterResult, uncertainty: Option<&SplitterUncertainty>) -> String {
-    let verdict = &result.verdict;
-    if verdict.requirements.is_empty() {
+    let compliance = &result.compliance;
+    if compliance.requirements.is_empty() {
         return String::new();
     }
     let mut text = String::new();
-    for (at, held) in verdict.requirements.iter().enumerate() {
-        let requirement = held.requirement;
-        let (sign, unit) = match requirement.kind {
-            RequirementKind::PhaseError => ("at most", "deg"),
-            RequirementKind::AmplitudeImbalance => ("at most", "dB"),
-            _ => ("at least", "dB"),
-        };
+    for (at, held) in compliance.requirements.iter().enumerate() {
+        let unit = held.limit.quantity().unit();
+        let location = held.location.as_ref().map_or_else(String::new, |location| {
+            format!(" at {}", ShownFrequency(location.frequency_hz))
+        });
         let assessment = uncertainty.map(|known| &known.assessment);
         let (word, probability) = judged(held.passes(), assessment, at, unit);
         let _ = writeln!(
             text,
-            "{word}: {} {sign} {} {unit}\n      worst {} {unit} at {}, margin {} {unit}",
-            requirement.kind.words(),
-            requirement.limit,
+            "{word}: {}\n      worst {} {unit}{location}, margin {} {unit}",
+            held.limit,
             telling(held.worst),
-            ShownFrequency(held.at_hz),
-            telling(held.margin)
+            telling(held.margin())
         );
         if !probability.is_empty() {
             let _ = writeln!(text, "      {probability}");
         }
     }
-    let bands: Vec<String> = verdict
+    let bands: Vec<String> = compliance
         .bands_that_pass_hz
         .iter()
         .map(|&(low, high)| format!("{} to {}", ShownFrequency(low), ShownFrequency(high)))

@@ -3,7 +3,8 @@
 use super::assessment_report::{Estimate, assessment_json, assessment_text, estimates_json};
 use super::csv_table::{CsvTable, optional};
 use crate::measurement::SplitterUncertainty;
-use crate::splitter::{SplitterKind, SplitterResult};
+use crate::requirement::Quantity;
+use crate::splitter::SplitterResult;
 use crate::units::db_from_neper;
 use serde_json::{Value, json};
 
@@ -35,7 +36,7 @@ pub(super) fn splitter_uncertainty_json(
 }
 
 fn is_antiphase(result: &SplitterResult) -> bool {
-    result.roles.kind == SplitterKind::Antiphase
+    result.roles.kind.rejection() == Quantity::CommonModeRejection
 }
 
 fn rejection_prefix(result: &SplitterResult) -> &'static str {

@@ -21,7 +21,7 @@ pub fn dies_csv(job: &LotJob, result: &LotResult) -> Result<String, csv::Error> 
         "die_x",
         "die_y",
         "status",
-        &format!("worst_{}", job.heading().rejection_name),
+        &format!("worst_{}", job.heading().rejection.name()),
         "worst_at_lo_hz",
         "worst_at_if_hz",
         "worst_phase_error_deg",
@@ -62,10 +62,9 @@ fn fields(row: &DieRow, result: &LotResult) -> [String; 23] {
     let figure = |value: &dyn Fn(&DieFigures) -> f64| optional(row.figures.as_ref().map(value));
     let margin = result
         .limits
-        .iter()
-        .find(|limit| limit.quantity.is_rejection())
+        .rejection()
         .zip(row.figures.as_ref())
-        .map(|(limit, figures)| limit.margin(figures));
+        .map(|(limit, figures)| figures.margin(limit));
     let conformity = row.figures.and_then(|figures| figures.conformity);
     let position = |value: Option<f64>| optional(value);
     [

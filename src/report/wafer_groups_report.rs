@@ -24,15 +24,15 @@ pub(super) fn group_json(group: &GroupResult, rejection: &str) -> Value {
     made.insert("ppk".to_owned(), group.capability.into());
     let limits = group.limits.iter().map(|count| {
         json!({
-            "name": count.limit.quantity.name(),
-            "limit": count.limit.limit,
+            "name": count.limit.quantity().name(),
+            "limit": count.limit.value(),
             "failing": count.failing,
             "failing_first": count.failing_first,
             "failing_alone": count.failing_alone,
         })
     });
     made.insert("requirements".to_owned(), limits.collect());
-    let first = group.fails_first().map(|count| count.limit.quantity.name());
+    let first = group.fails_first().map(|count| count.limit.quantity().name());
     made.insert("fails_first".to_owned(), first.into());
     let place = group.worst_place.map_or(Value::Null, |place| {
         json!({
@@ -131,7 +131,7 @@ pub(super) fn figures_text(heading: &LotHeading<'_>, group: &GroupResult) -> Str
     if let Some(quantiles) = &group.rejection {
         text.push_str(&filled(&format!(
             "Worst {} of a die: median {} dB, 5 to 95 % of dies {} to {} dB, least {} dB.",
-            heading.rejection_word,
+            heading.rejection.label(),
             decibels(quantiles.median),
             decibels(quantiles.p05),
             decibels(quantiles.p95),
@@ -154,7 +154,7 @@ pub(super) fn figures_text(heading: &LotHeading<'_>, group: &GroupResult) -> Str
     if let Some(first) = group.fails_first() {
         ends.push(format!(
             "{} fails first on {} of {} failing dies",
-            first.limit.quantity.words().0,
+            first.limit.quantity().label(),
             first.failing_first,
             group.counts.fail
         ));

@@ -12,7 +12,7 @@ use super::wafer_yield_report::{
 };
 use crate::batch::{InputFile, LotJob};
 use crate::diagnostic::printable;
-use crate::wafer::{DieDecision, LotHeading, LotResult};
+use crate::wafer::{LotHeading, LotResult};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
@@ -42,7 +42,7 @@ pub struct LotReport {
 #[must_use]
 pub fn lot_report(job: &LotJob, result: &LotResult) -> LotReport {
     let heading = &job.heading();
-    let name = heading.rejection_name;
+    let name = heading.rejection.name();
     LotReport {
         title: heading.title(),
         version: env!("CARGO_PKG_VERSION"),
@@ -105,11 +105,7 @@ pub fn wafer_text(heading: &LotHeading<'_>, result: &LotResult) -> String {
 
 fn verdict(result: &LotResult) -> String {
     let share = result.all.counts.yield_of_tested();
-    let word = match result.decision() {
-        DieDecision::Pass => "PASS",
-        DieDecision::Fail => "FAIL",
-        DieDecision::Undecided => "OPEN",
-    };
+    let word = result.decision().capitals();
     let sentence = match (result.required_yield, share.share) {
         (_, None) => "No die could be judged.".to_owned(),
         (Some(required), Some(_)) => {

@@ -43,7 +43,7 @@ pub(super) fn settings_json(
     let limits: Map<String, Value> = result
         .limits
         .iter()
-        .map(|limit| (limit.quantity.name().to_owned(), limit.limit.into()))
+        .map(|limit| (limit.quantity().name().to_owned(), limit.value().into()))
         .collect();
     json!({
         "analysis": analysis,

@@ -70,7 +70,7 @@ pub(super) fn curve_json(heading: &LotHeading<'_>, result: &LotResult) -> Value 
         })
     });
     json!({
-        "quantity": heading.rejection_name,
+        "quantity": heading.rejection.name(),
         "frequency": heading.frequency_word,
         "dies": curves.dies,
         "left_out": curves.left_out,

@@ -1,7 +1,8 @@
 //! What can stop the analysis of a splitter.
 
-use super::SplitterKind;
+use super::splitter_kind::SplitterKind;
 use crate::network::{NetworkError, Port};
+use crate::requirement::Quantity;
 use crate::units::ShownFrequency;
 
 /// Why a splitter cannot be analysed as asked.
@@ -66,11 +67,11 @@ pub enum SplitterError {
         /// What the file covers.
         data_hz: (f64, f64),
     },
-    /// A requirement that this kind of splitter does not have.
-    #[error("{requirement} does not apply to a splitter of kind {kind}")]
+    /// A limit on a quantity that this kind of splitter does not have.
+    #[error("{} does not apply to a splitter of kind {kind}", quantity.name())]
     WrongRequirement {
-        /// The requirement.
-        requirement: &'static str,
+        /// The limited quantity.
+        quantity: Quantity,
         /// The kind.
         kind: SplitterKind,
     },

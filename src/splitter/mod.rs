@@ -2,10 +2,12 @@
 //!
 //! | file | subject |
 //! |---|---|
+//! | `splitter_kind` | quadrature, antiphase or in phase, and which quantities each kind has |
 //! | `image_rejection` | image rejection of a pair, its contours and its inverse |
-//! | `roles` | kind, input, outputs and isolated port, given or guessed |
-//! | `imbalance` | the quantities at each frequency |
-//! | `requirement` | limits, the bands that meet them, the verdict |
+//! | `roles` | kind, input, outputs and isolated port, given or inferred from the data |
+//! | `imbalance` | the quantities at one frequency |
+//! | `splitter_compliance` | worst values against the limits, and the bands that pass |
+//! | `splitter_analysis` | all of it over a band |
 //!
 //! Amplitude imbalance (dB) is 20 log10 |b| / |a| and phase difference (deg) arg b - arg a, for
 //! the first output a and the second b; phase error is its distance from the nominal, wrapped to
@@ -14,17 +16,20 @@
 mod error;
 mod image_rejection;
 mod imbalance;
-mod requirement;
 mod roles;
+mod splitter_analysis;
+mod splitter_compliance;
+mod splitter_kind;
 
 pub use error::SplitterError;
 pub use image_rejection::{
     ContourFamily, allowed_amplitude_imbalance_db, allowed_phase_error_deg, channel_error, contour,
     contour_family, image_rejection_db, image_rejection_of_error_db,
 };
-pub use imbalance::{
-    SplitterPoint, SplitterResult, SplitterSettings, Summary, WorstAt, analyse, channel_errors,
+pub use imbalance::SplitterPoint;
+pub use roles::{GivenRoles, Roles, find_roles};
+pub use splitter_analysis::{
+    SplitterResult, SplitterSettings, Summary, WorstAt, analyse, channel_errors,
     scattering_over_band,
 };
-pub use requirement::{Requirement, RequirementKind, RequirementResult, Verdict};
-pub use roles::{GivenRoles, Roles, SplitterKind, find_roles};
+pub use splitter_kind::SplitterKind;

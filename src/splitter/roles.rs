@@ -1,52 +1,10 @@
 //! Which port does what, and which kind of splitter it is: given, or told from the data.
 
-use super::SplitterError;
+use super::error::SplitterError;
+use super::splitter_kind::SplitterKind;
 use crate::network::{Network, Port};
 use crate::units::{db_from_amplitude, wrap_deg};
 use num_complex::Complex64;
-use std::fmt;
-
-/// The phase between the two outputs that a splitter is made for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum SplitterKind {
-    /// 90 degrees, either way round.
-    Quadrature,
-    /// 180 degrees: a balun.
-    Antiphase,
-    /// 0 degrees: a divider.
-    Inphase,
-}
-
-impl SplitterKind {
-    /// The kinds' nominal phase differences, for telling the kind of a measured one.
-    const NOMINALS: [(f64, Self); 4] = [
-        (0.0, Self::Inphase),
-        (90.0, Self::Quadrature),
-        (-90.0, Self::Quadrature),
-        (180.0, Self::Antiphase),
-    ];
-
-    /// The nominal phase difference nearest to a measured one, degrees.
-    #[must_use]
-    pub fn nominal_deg(self, measured_deg: f64) -> f64 {
-        match self {
-            Self::Quadrature if wrap_deg(measured_deg) < 0.0 => -90.0,
-            Self::Quadrature => 90.0,
-            Self::Antiphase => 180.0,
-            Self::Inphase => 0.0,
-        }
-    }
-}
-
-impl fmt::Display for SplitterKind {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Quadrature => "quadrature",
-            Self::Antiphase => "antiphase",
-            Self::Inphase => "inphase",
-        })
-    }
-}
 
 /// What the user says about a splitter; the rest is told from the data.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -340,9 +298,9 @@ impl View<'_> {
 }
 
 fn kind_of(difference_deg: f64) -> Option<SplitterKind> {
-    SplitterKind::NOMINALS
+    SplitterKind::ALL
         .into_iter()
-        .map(|(nominal_deg, kind)| (wrap_deg(difference_deg - nominal_deg).abs(), kind))
+        .map(|kind| (wrap_deg(difference_deg - kind.nominal_deg(difference_deg)).abs(), kind))
         .min_by(|one, other| one.0.total_cmp(&other.0))
         .filter(|(distance_deg, _)| *distance_deg <= WIDEST_PHASE_DEG)
         .map(|(_, kind)| kind)

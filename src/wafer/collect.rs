@@ -4,15 +4,13 @@
 //! counts and which dies stand apart. The second walk takes their points in for curves and trims.
 
 use super::curves::{CurveCollector, Curves};
-use super::die::{
-    DieDecision, DieFigures, DieLimit, DieOutcome, DiePoint, DieRecord, DieStatus, MeasuredDie,
-    required_rejection_db,
-};
+use super::die::{DieFigures, DieOutcome, DiePoint, DieRecord, DieStatus, MeasuredDie};
 use super::group::{Counts, DieRow, GroupResult, Quantiles, YIELD_CONFIDENCE, missed};
 use super::manifest::{DieKey, RetestPolicy, standing_rows};
 use super::recipe::Recipe;
 use super::space::{EdgeComparison, Position, Trend, WaferGeometry, edge_against_centre, trend};
 use super::statistics::{Screening, Yield, screen};
+use crate::requirement::{Limits, Verdict};
 use num_complex::Complex64;
 use std::collections::{BTreeMap, HashMap};
 
@@ -68,16 +66,10 @@ pub struct WhatIfResult {
 impl WhatIfResult {
     /// From the worst rejection of each die, in any order.
     #[must_use]
-    pub fn of(
-        name: String,
-        words: String,
-        mut rejections_db: Vec<f64>,
-        limits: &[DieLimit],
-    ) -> Self {
+    pub fn of(name: String, words: String, mut rejections_db: Vec<f64>, limits: &Limits) -> Self {
         rejections_db.sort_by(f64::total_cmp);
-        let passing = required_rejection_db(limits).map(|limit_db| {
-            let failing = rejections_db.partition_point(|db| *db < limit_db);
-            let passing = (rejections_db.len() - failing) as u64;
+        let passing = limits.rejection().map(|limit| {
+            let passing = rejections_db.iter().filter(|db| limit.is_kept_by(**db)).count() as u64;
             Yield::new(passing, rejections_db.len() as u64, YIELD_CONFIDENCE)
         });
         Self { name, words, passing, rejection: Quantiles::of(&rejections_db) }
@@ -88,7 +80,7 @@ impl WhatIfResult {
 #[derive(Clone, Debug, PartialEq)]
 pub struct LotResult {
     /// The limits that every die must hold.
-    pub limits: Vec<DieLimit>,
+    pub limits: Limits,
     /// The map, with its centre, if the recipe has one.
     pub map: Option<WaferGeometry>,
     /// Dies that lie beyond the wafer's rim on that map.
@@ -118,15 +110,15 @@ impl LotResult {
     /// otherwise that every die which was judged passes. Without a die judged it does not.
     #[must_use]
     pub fn passes(&self) -> bool {
-        self.decision() == DieDecision::Pass
+        self.decision().passes()
     }
 
     /// What can be said of the dies together: the yield where one is required, every die otherwise,
     /// within the uncertainty of their files where that is stated.
     #[must_use]
-    pub fn decision(&self) -> DieDecision {
+    pub fn decision(&self) -> Verdict {
         let counts = &self.all.counts;
-        let Some(share) = counts.yield_of_tested().share else { return DieDecision::Fail };
+        let Some(share) = counts.yield_of_tested().share else { return Verdict::Fail };
         let required = self.required_yield.unwrap_or(1.0);
         #[expect(clippy::cast_precision_loss, reason = "far fewer than 2^53 dies")]
         let (least, most) = match counts.decided {
@@ -137,9 +129,9 @@ impl LotResult {
             }
         };
         match (least >= required, most >= required) {
-            (true, _) => DieDecision::Pass,
-            (false, true) => DieDecision::Undecided,
-            (false, false) => DieDecision::Fail,
+            (true, _) => Verdict::Pass,
+            (false, true) => Verdict::Undecided,
+            (false, false) => Verdict::Fail,
         }
     }
 }
@@ -151,7 +143,7 @@ pub const EDGE_RING_SHARE: f64 = 0.75;
 #[derive(Debug)]
 pub struct LotCollector<'r> {
     recipe: &'r Recipe,
-    limits: Vec<DieLimit>,
+    limits: Limits,
     rows: Vec<DieRow>,
     /// For each row measured: its smallest rejection with trims of its own and with ideal blocks.
     trims: Vec<Option<Vec<f64>>>,
@@ -160,7 +152,7 @@ pub struct LotCollector<'r> {
 impl<'r> LotCollector<'r> {
     /// For a recipe and the limits that hold.
     #[must_use]
-    pub fn new(recipe: &'r Recipe, limits: Vec<DieLimit>) -> Self {
+    pub fn new(recipe: &'r Recipe, limits: Limits) -> Self {
         Self { recipe, limits, rows: Vec::new(), trims: Vec::new() }
     }
 
@@ -174,7 +166,7 @@ impl<'r> LotCollector<'r> {
                 trims = Some(own_trims(die));
                 let missed = missed(&die.figures, &self.limits);
                 let status = if missed.is_empty() { DieStatus::Pass } else { DieStatus::Fail };
-                let names: Vec<&str> = missed.iter().map(|limit| limit.quantity.name()).collect();
+                let names: Vec<&str> = missed.iter().map(|limit| limit.quantity().name()).collect();
                 let message = if names.is_empty() {
                     String::new()
                 } else {
@@ -278,7 +270,7 @@ impl<'r> LotCollector<'r> {
     /// How good a touchdown is: its smallest margin as a share of the limit, or its rejection.
     fn rank(&self, row: &DieRow) -> Option<f64> {
         let figures = row.figures.as_ref()?;
-        let margins = self.limits.iter().map(|limit| limit.relative_margin(figures));
+        let margins = self.limits.iter().map(|limit| figures.relative_margin(limit));
         Some(margins.reduce(f64::min).unwrap_or(figures.worst_rejection_db))
     }
 
@@ -562,7 +554,7 @@ pub fn measured(points: Vec<DiePoint>, least_lo_power_dbm: Option<f64>) -> Optio
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-    use crate::wafer::DieQuantity;
+    use crate::requirement::{Limit, Quantity};
     use crate::wafer::{DieEntry, RecipeAnalysis, WhatIf};
     use std::path::PathBuf;
 
@@ -583,8 +575,8 @@ mod tests {
         }
     }
 
-    fn limits() -> Vec<DieLimit> {
-        vec![DieLimit { quantity: DieQuantity::ImageRejection, limit: 30.0 }]
+    fn limits() -> Limits {
+        Limits::from_iter([Limit::new(Quantity::ImageRejection, 30.0).unwrap()])
     }
 
     /// |1 + ρ|² / |1 - ρ|² with ρ = w e^ε in both sidebands: THEORY's exact form, written out.

@@ -2,6 +2,7 @@
 //! which a run keeps them.
 
 use super::manifest::{DieEntry, DieKey};
+use crate::requirement::{Limit, Quantity, Verdict};
 use crate::units::db_from_neper;
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
@@ -54,31 +55,8 @@ pub struct Conformity {
     /// The probability that the limit holds which is least likely to.
     pub probability: f64,
     /// What that decides, all limits together.
-    pub decision: DieDecision,
-}
-
-/// What is decided of a die.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum DieDecision {
-    /// Every limit holds.
-    Pass,
-    /// A limit does not hold.
-    Fail,
-    /// The measurement does not tell.
-    Undecided,
-}
-
-impl DieDecision {
-    /// As `dies.csv` has it.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Pass => "pass",
-            Self::Fail => "fail",
-            Self::Undecided => "undecided",
-        }
-    }
+    #[serde(with = "verdict_name")]
+    pub decision: Verdict,
 }
 
 impl DieFigures {
@@ -107,9 +85,49 @@ impl DieFigures {
             conformity: None,
         })
     }
+
+    /// The worst value of a quantity with its sign, in its unit.
+    ///
+    /// A die whose LO power is not known has none, `-f64::INFINITY`.
+    #[must_use]
+    pub fn worst(&self, quantity: Quantity) -> f64 {
+        match quantity {
+            Quantity::ImageRejection | Quantity::CommonModeRejection => self.worst_rejection_db,
+            Quantity::AmplitudeImbalance => self.worst_amplitude_imbalance_db,
+            Quantity::PhaseError | Quantity::QuadratureError => self.worst_phase_error_deg,
+            Quantity::LoPower => self.least_lo_power_dbm.unwrap_or(f64::NEG_INFINITY),
+        }
+    }
+
+    /// How far the worst value is on the right side of a limit, as [`Limit::margin`] has it.
+    #[must_use]
+    pub fn margin(&self, limit: Limit) -> f64 {
+        limit.margin(self.worst(limit.quantity()))
+    }
+
+    /// The margin as a share of the limit, by which limits in different units are compared.
+    #[must_use]
+    pub fn relative_margin(&self, limit: Limit) -> f64 {
+        self.margin(limit) / limit.value().abs().max(f64::MIN_POSITIVE)
+    }
 }
 
-/// Infinity has no number in JSON; it stands as null.
+/// A verdict in the journal: its name.
+mod verdict_name {
+    use crate::requirement::Verdict;
+    use serde::{Deserialize as _, Deserializer, Serializer, de::Error as _};
+
+    pub(super) fn serialize<S: Serializer>(verdict: &Verdict, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(verdict.name())
+    }
+
+    pub(super) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<Verdict, D::Error> {
+        let name = String::deserialize(from)?;
+        Verdict::from_name(&name).ok_or_else(|| D::Error::custom(format!("no verdict is {name}")))
+    }
+}
+
+/// Infinity has no number in JSON; it is written as null.
 mod unbounded {
     use serde::{Deserialize as _, Deserializer, Serializer};
 
@@ -119,109 +137,6 @@ mod unbounded {
 
     pub(super) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<f64, D::Error> {
         Ok(Option::<f64>::deserialize(from)?.unwrap_or(f64::INFINITY))
-    }
-}
-
-/// What is limited.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum DieQuantity {
-    /// Image rejection at least.
-    ImageRejection,
-    /// Common-mode rejection of a balun at least.
-    CommonModeRejection,
-    /// Amplitude imbalance at most, either way.
-    AmplitudeImbalance,
-    /// Phase error of a splitter at most, either way.
-    PhaseError,
-    /// Quadrature error of a receiver at most, either way.
-    QuadratureError,
-    /// LO power at every element at least.
-    LoPower,
-}
-
-impl DieQuantity {
-    /// Its name as recipes have it; it ends in its unit.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::ImageRejection => "image_rejection_db",
-            Self::CommonModeRejection => "common_mode_rejection_db",
-            Self::AmplitudeImbalance => "amplitude_imbalance_db",
-            Self::PhaseError => "phase_error_deg",
-            Self::QuadratureError => "quadrature_error_deg",
-            Self::LoPower => "lo_power_dbm_min",
-        }
-    }
-
-    /// The same in words, and its unit.
-    #[must_use]
-    pub fn words(self) -> (&'static str, &'static str) {
-        match self {
-            Self::ImageRejection => ("image rejection", "dB"),
-            Self::CommonModeRejection => ("common-mode rejection", "dB"),
-            Self::AmplitudeImbalance => ("amplitude imbalance", "dB"),
-            Self::PhaseError => ("phase error", "deg"),
-            Self::QuadratureError => ("quadrature error", "deg"),
-            Self::LoPower => ("LO power", "dBm"),
-        }
-    }
-
-    /// Whether it is a rejection, of which every die has one.
-    #[must_use]
-    pub fn is_rejection(self) -> bool {
-        matches!(self, Self::ImageRejection | Self::CommonModeRejection)
-    }
-}
-
-/// A limit on every die.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct DieLimit {
-    /// What is limited.
-    pub quantity: DieQuantity,
-    /// The limit, in its unit.
-    pub limit: f64,
-}
-
-/// The limit on the rejection, where there is one, dB.
-#[must_use]
-pub fn required_rejection_db(limits: &[DieLimit]) -> Option<f64> {
-    limits.iter().find(|limit| limit.quantity.is_rejection()).map(|limit| limit.limit)
-}
-
-impl DieLimit {
-    /// The die's value of what is limited.
-    #[must_use]
-    pub fn value(&self, figures: &DieFigures) -> f64 {
-        match self.quantity {
-            DieQuantity::ImageRejection | DieQuantity::CommonModeRejection => {
-                figures.worst_rejection_db
-            }
-            DieQuantity::AmplitudeImbalance => figures.worst_amplitude_imbalance_db,
-            DieQuantity::PhaseError | DieQuantity::QuadratureError => figures.worst_phase_error_deg,
-            DieQuantity::LoPower => figures.least_lo_power_dbm.unwrap_or(f64::NEG_INFINITY),
-        }
-    }
-
-    /// How far that is on the right side of the limit.
-    #[must_use]
-    pub fn margin(&self, figures: &DieFigures) -> f64 {
-        if self.is_lower() {
-            self.value(figures) - self.limit
-        } else {
-            self.limit - self.value(figures).abs()
-        }
-    }
-
-    /// Whether values shall be above it.
-    #[must_use]
-    pub fn is_lower(&self) -> bool {
-        self.quantity.is_rejection() || self.quantity == DieQuantity::LoPower
-    }
-
-    /// The margin as a share of the limit, by which limits in different units are compared.
-    #[must_use]
-    pub fn relative_margin(&self, figures: &DieFigures) -> f64 {
-        self.margin(figures) / self.limit.abs().max(f64::MIN_POSITIVE)
     }
 }
 

@@ -1,9 +1,10 @@
 //! What many dies come to: counts, yield, quantiles, and which limit fails first.
 
-use super::die::{DieDecision, DieFigures, DieLimit, DieStatus, required_rejection_db};
+use super::die::{DieFigures, DieStatus};
 use super::manifest::DieKey;
 use super::space::Position;
 use super::statistics::{ChannelStatistics, Yield, capability_index, channel_statistics, quantile};
+use crate::requirement::{Limit, Limits, Verdict};
 use num_complex::Complex64;
 use std::path::PathBuf;
 
@@ -112,9 +113,9 @@ impl Counts {
                 let decided = counts.decided.get_or_insert_default();
                 decided.expected += known.probability;
                 *match known.decision {
-                    DieDecision::Pass => &mut decided.pass,
-                    DieDecision::Fail => &mut decided.fail,
-                    DieDecision::Undecided => &mut decided.undecided,
+                    Verdict::Pass => &mut decided.pass,
+                    Verdict::Fail => &mut decided.fail,
+                    Verdict::Undecided => &mut decided.undecided,
                 } += 1;
             }
         }
@@ -173,7 +174,7 @@ impl Quantiles {
 #[derive(Clone, Debug, PartialEq)]
 pub struct LimitCount {
     /// The limit.
-    pub limit: DieLimit,
+    pub limit: Limit,
     /// Dies that miss it.
     pub failing: u64,
     /// Dies that miss it by more of its own size than any other limit.
@@ -219,19 +220,15 @@ pub struct GroupResult {
 impl GroupResult {
     /// What the rows of a group come to.
     #[must_use]
-    pub fn of(
-        lot: Option<&str>,
-        wafer: Option<&str>,
-        rows: &[&DieRow],
-        limits: &[DieLimit],
-    ) -> Self {
+    pub fn of(lot: Option<&str>, wafer: Option<&str>, rows: &[&DieRow], limits: &Limits) -> Self {
         let figures: Vec<&DieFigures> =
             rows.iter().filter_map(|row| row.counted_figures()).collect();
         let mut rejections_db: Vec<f64> =
             figures.iter().map(|figures| figures.worst_rejection_db).collect();
         rejections_db.sort_by(f64::total_cmp);
         let errors: Vec<Complex64> = figures.iter().map(|figures| figures.mean_error).collect();
-        let capability = required_rejection_db(limits)
+        let capability = limits
+            .on_rejection_db()
             .and_then(|limit_db| capability_index(&rejections_db, limit_db));
         Self {
             lot: lot.map(str::to_owned),
@@ -261,29 +258,28 @@ impl GroupResult {
 
 /// The limits that a die misses, the one missed by the largest share of its size first.
 #[must_use]
-pub fn missed<'l>(figures: &DieFigures, limits: &'l [DieLimit]) -> Vec<&'l DieLimit> {
-    let mut missed: Vec<&DieLimit> =
-        limits.iter().filter(|limit| limit.margin(figures) < 0.0).collect();
+pub fn missed(figures: &DieFigures, limits: &Limits) -> Vec<Limit> {
+    let is_missed = |limit: &Limit| !limit.is_kept_by(figures.worst(limit.quantity()));
+    let mut missed: Vec<Limit> = limits.iter().filter(is_missed).collect();
     missed.sort_by(|one, other| {
-        one.relative_margin(figures).total_cmp(&other.relative_margin(figures))
+        figures.relative_margin(*one).total_cmp(&figures.relative_margin(*other))
     });
     missed
 }
 
-fn limit_counts(figures: &[&DieFigures], limits: &[DieLimit]) -> Vec<LimitCount> {
+fn limit_counts(figures: &[&DieFigures], limits: &Limits) -> Vec<LimitCount> {
     let mut counts: Vec<LimitCount> = limits
         .iter()
-        .map(|limit| LimitCount { limit: *limit, failing: 0, failing_first: 0, failing_alone: 0 })
+        .map(|limit| LimitCount { limit, failing: 0, failing_first: 0, failing_alone: 0 })
         .collect();
     for figures in figures {
         let missed = missed(figures, limits);
-        for (place, limit) in missed.iter().enumerate() {
-            let Some(count) = counts.iter_mut().find(|count| count.limit == **limit) else {
-                continue;
-            };
-            count.failing += 1;
-            count.failing_first += u64::from(place == 0);
-            count.failing_alone += u64::from(missed.len() == 1);
+        for count in &mut counts {
+            if missed.contains(&count.limit) {
+                count.failing += 1;
+                count.failing_first += u64::from(missed.first() == Some(&count.limit));
+                count.failing_alone += u64::from(missed.len() == 1);
+            }
         }
     }
     counts

@@ -2,6 +2,7 @@
 
 use super::collect::LotResult;
 use super::recipe::Recipe;
+use crate::requirement::Quantity;
 use crate::units::shown_frequencies;
 
 /// What a run is about.
@@ -17,10 +18,8 @@ pub struct LotHeading<'a> {
     pub file_columns: &'a [String],
     /// What frequencies are called: `LO` or `frequency`.
     pub frequency_word: &'static str,
-    /// What rejection is called: `image rejection` or `common-mode rejection`.
-    pub rejection_word: &'static str,
-    /// Its name in tables and documents.
-    pub rejection_name: &'static str,
+    /// The rejection that is judged: of image or of common mode.
+    pub rejection: Quantity,
 }
 
 impl LotHeading<'_> {
@@ -71,9 +70,9 @@ impl LotHeading<'_> {
             .limits
             .iter()
             .map(|limit| {
-                let (words, unit) = limit.quantity.words();
-                let sign = if limit.is_lower() { ">=" } else { "<=" };
-                format!("{words} {sign} {} {unit}", limit.limit)
+                let quantity = limit.quantity();
+                let (label, sign) = (quantity.label(), quantity.direction().sign());
+                format!("{label} {sign} {} {}", limit.value(), quantity.unit())
             })
             .collect();
         texts.join(", ")

@@ -35,10 +35,7 @@ pub use collect::{
     WhatIfResult, measured,
 };
 pub use curves::{CurveBand, Curves};
-pub use die::{
-    Conformity, DieDecision, DieFigures, DieLimit, DieOutcome, DiePoint, DieQuantity, DieRecord,
-    DieStatus, MeasuredDie, required_rejection_db,
-};
+pub use die::{Conformity, DieFigures, DieOutcome, DiePoint, DieRecord, DieStatus, MeasuredDie};
 pub use error::{WaferError, WaferProblem};
 pub use group::{
     Counts, Decided, DieRow, GroupResult, LimitCount, Quantiles, WorstPlace, YIELD_CONFIDENCE,

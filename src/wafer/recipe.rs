@@ -1,10 +1,10 @@
 //! RECIPE.toml: what is measured on every die, what it must hold, and how the wafer lies.
 
-use super::die::{DieLimit, DieQuantity};
 use super::error::{WaferError, WaferProblem};
 use super::manifest::RetestPolicy;
 use super::space::{Direction, WaferGeometry};
 use crate::diagnostic::Excerpt;
+use crate::requirement::{Limit, Limits, Quantity};
 use serde::Deserialize;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -191,7 +191,7 @@ pub struct Recipe {
     /// Whether the recipe gives the die numbers at the wafer's centre.
     pub has_centre: bool,
     /// What every die must hold; `None` if the recipe says nothing about it.
-    pub limits: Option<Vec<DieLimit>>,
+    pub limits: Option<Limits>,
     /// What share of dies must pass, 0 to 1.
     pub required_yield: Option<f64>,
     /// From how many robust standard deviations on a die stands apart.
@@ -380,56 +380,47 @@ impl Reader<'_> {
         &self,
         entry: &RequireEntry,
         analysis: &RecipeAnalysis,
-    ) -> Result<Vec<DieLimit>, WaferError> {
+    ) -> Result<Limits, WaferError> {
         let is_receiver = matches!(analysis, RecipeAnalysis::Receiver(_));
         let is_antiphase = matches!(
             analysis,
             RecipeAnalysis::Splitter(SplitterRecipe { kind: RecipeKind::Antiphase, .. })
         );
-        let mut limits = Vec::new();
+        let mut limits = Limits::default();
         for (given, quantity, applies, instead) in [
             (
                 &entry.image_rejection_db,
-                DieQuantity::ImageRejection,
+                Quantity::ImageRejection,
                 !is_antiphase,
                 "an antiphase splitter has common_mode_rejection_db",
             ),
             (
                 &entry.common_mode_rejection_db,
-                DieQuantity::CommonModeRejection,
+                Quantity::CommonModeRejection,
                 is_antiphase,
                 "only an antiphase splitter has common_mode_rejection_db; use image_rejection_db",
             ),
-            (&entry.amplitude_imbalance_db, DieQuantity::AmplitudeImbalance, true, ""),
+            (&entry.amplitude_imbalance_db, Quantity::AmplitudeImbalance, true, ""),
             (
                 &entry.phase_error_deg,
-                DieQuantity::PhaseError,
+                Quantity::PhaseError,
                 !is_receiver,
                 "a receiver has quadrature_error_deg",
             ),
             (
                 &entry.quadrature_error_deg,
-                DieQuantity::QuadratureError,
+                Quantity::QuadratureError,
                 is_receiver,
                 "a splitter has phase_error_deg",
             ),
-            (
-                &entry.lo_power_dbm_min,
-                DieQuantity::LoPower,
-                is_receiver,
-                "a splitter has no LO power",
-            ),
+            (&entry.lo_power_dbm_min, Quantity::LoPower, is_receiver, "a splitter has no LO power"),
         ] {
             let Some(given) = given else { continue };
             if !applies {
                 return Err(self.value(given, instead));
             }
-            let fits = |value: f64| quantity == DieQuantity::LoPower || value > 0.0;
-            let limit = *given.get_ref();
-            if !(limit.is_finite() && fits(limit)) {
-                return Err(self.value(given, format!("{} is a positive number", quantity.name())));
-            }
-            limits.push(DieLimit { quantity, limit });
+            let limit = Limit::new(quantity, *given.get_ref());
+            limits.set(limit.map_err(|error| self.value(given, error.to_string()))?);
         }
         Ok(limits)
     }
@@ -535,7 +526,7 @@ mod tests {
             (map.notch, map.x_axis, map.y_axis),
             (Direction::Left, Direction::Right, Direction::Down)
         );
-        assert_eq!(recipe.limits.unwrap()[0].quantity, DieQuantity::ImageRejection);
+        assert_eq!(recipe.limits.unwrap().on(Quantity::ImageRejection), Some(28.0));
         assert_eq!(recipe.required_yield, Some(0.9));
         assert!(!recipe.has_centre);
     }
@@ -545,7 +536,12 @@ mod tests {
         for (text, says, line, column) in [
             ("manifest = 3\n[analysis]\n", "invalid type", 1, 12),
             ("manifest = \"d\"\n[analysis]\nreciever = \"r\"\n", "unknown field", 3, 1),
-            (&format!("{SPLITTER}[require]\nimage_rejection_db = -1\n"), "positive", 5, 22),
+            (
+                &format!("{SPLITTER}[require]\nimage_rejection_db = -1\n"),
+                "must be 0 or above, found -1",
+                5,
+                22,
+            ),
             (
                 &format!("{SPLITTER}[require]\nquadrature_error_deg = 1\n"),
                 "a splitter has phase_error_deg",

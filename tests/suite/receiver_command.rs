@@ -299,7 +299,7 @@ fn wrong_numbers_are_refused_at_their_line() {
         ("name = \"i_plus\"", gain, "a gain is from", "gain"),
         ("lo_power_dbm = 17.0\n", "", "lo_power_dbm is not given", "lo_power_dbm_min"),
         ("exponent = 1.0", "exponent = -1.0", "from 0 to 10", "lo_amplitude_exponent"),
-        ("_db = 25.0", "_db = -25.0", "positive number", "image_rejection_db"),
+        ("_db = 25.0", "_db = -25.0", "must be 0 or above, found -25", "image_rejection_db"),
         ("[correction]", ring, "from 0 to below 1", "mixer_reflection"),
     ]);
 }

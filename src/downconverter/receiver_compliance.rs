@@ -1,0 +1,117 @@
+//! How far a receiver keeps its limits: the worst value of each over the plan, and the LOs that pass.
+
+use super::drive::LoPoint;
+use super::iq_balance::PlanPoint;
+use super::receiver::Receiver;
+use crate::requirement::{
+    Compliance, Limit, Location, Quantity, RequirementResult, bands_that_pass_hz,
+};
+
+/// The quantities that can be limited for a receiver.
+pub const RECEIVER_QUANTITIES: [Quantity; 4] = [
+    Quantity::ImageRejection,
+    Quantity::AmplitudeImbalance,
+    Quantity::QuadratureError,
+    Quantity::LoPower,
+];
+
+/// The value of a limited quantity at one place of the plan.
+#[derive(Clone, Copy)]
+struct Reading<'a> {
+    value: f64,
+    /// Index of the LO in the plan.
+    lo: usize,
+    if_hz: Option<f64>,
+    mixer: Option<&'a str>,
+}
+
+/// Holds the whole plan against the limits. The ends of the LO ranges that pass are interpolated
+/// along the smallest margin at each LO, taken to run straight from one LO to the next.
+pub(super) fn compliance(receiver: &Receiver, lo: &[LoPoint], points: &[PlanPoint]) -> Compliance {
+    let mut compliance = Compliance::default();
+    if receiver.limits.is_empty() {
+        return compliance;
+    }
+    let mut smallest_margin = vec![f64::INFINITY; lo.len()];
+    for limit in receiver.limits.iter() {
+        let readings = readings(receiver, lo, points, limit);
+        for reading in &readings {
+            let margin = limit.margin(reading.value);
+            smallest_margin[reading.lo] = smallest_margin[reading.lo].min(margin);
+        }
+        let location = |reading: Reading<'_>| Location {
+            frequency_hz: lo[reading.lo].lo_hz,
+            if_hz: reading.if_hz,
+            mixer: reading.mixer.map(str::to_owned),
+        };
+        let findings = readings.into_iter().map(|reading| (reading.value, reading));
+        compliance.requirements.push(RequirementResult::worst_of(limit, findings, location));
+    }
+    let lo_hz: Vec<f64> = lo.iter().map(|point| point.lo_hz).collect();
+    compliance.bands_that_pass_hz = passing_lo_hz(&lo_hz, &smallest_margin);
+    compliance
+}
+
+fn readings<'a>(
+    receiver: &'a Receiver,
+    lo: &'a [LoPoint],
+    points: &'a [PlanPoint],
+    limit: Limit,
+) -> Vec<Reading<'a>> {
+    let ifs = receiver.plan.if_hz.len();
+    let of_points = |value: fn(&PlanPoint) -> f64| {
+        let reading = |(at, point): (usize, &PlanPoint)| Reading {
+            value: value(point),
+            lo: at / ifs,
+            if_hz: Some(point.if_hz),
+            mixer: None,
+        };
+        points.iter().enumerate().map(reading).collect()
+    };
+    match limit.quantity() {
+        Quantity::ImageRejection => of_points(|point| point.balance.image_rejection_db),
+        Quantity::AmplitudeImbalance => of_points(|point| point.balance.wanted().0),
+        Quantity::QuadratureError => of_points(|point| point.balance.wanted().1),
+        Quantity::LoPower => lo
+            .iter()
+            .enumerate()
+            .flat_map(|(at, point)| {
+                receiver.mixers.iter().zip(&point.mixers).map(move |(mixer, drive)| Reading {
+                    // A mixer without a load takes no power.
+                    value: drive.lo_power_dbm.unwrap_or(f64::NEG_INFINITY),
+                    lo: at,
+                    if_hz: None,
+                    mixer: Some(mixer.name.as_str()),
+                })
+            })
+            .collect(),
+        // A receiver has no value for these, which does not pass.
+        Quantity::CommonModeRejection | Quantity::PhaseError => of_points(|_| f64::NAN),
+    }
+}
+
+/// The ranges of LO over which the smallest margin is not negative, Hz.
+fn passing_lo_hz(lo_hz: &[f64], margin: &[f64]) -> Vec<(f64, f64)> {
+    let crossing_hz = |inside: usize, outside: usize| {
+        let (good, bad) = (margin[inside], margin[outside]);
+        if !good.is_finite() || !bad.is_finite() {
+            return lo_hz[inside];
+        }
+        lo_hz[inside] + (lo_hz[outside] - lo_hz[inside]) * good / (good - bad)
+    };
+    bands_that_pass_hz(lo_hz, |at| margin[at] >= 0.0, crossing_hz)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ranges_end_where_the_margin_is_zero() {
+        let hz = [1.0, 2.0, 3.0, 4.0, 5.0];
+        assert_eq!(passing_lo_hz(&hz, &[-1.0, 1.0, 3.0, -3.0, 1.0]), [(1.5, 3.5), (4.75, 5.0)]);
+        assert_eq!(passing_lo_hz(&hz, &[0.0; 5]), [(1.0, 5.0)]);
+        assert!(passing_lo_hz(&hz, &[-1.0; 5]).is_empty());
+        assert_eq!(passing_lo_hz(&hz[..1], &[2.0]), [(1.0, 1.0)]);
+    }
+}
