@@ -2,7 +2,7 @@
 
 use crate::batch::BatchError;
 use crate::component::ComponentError;
-use crate::description::DescriptionError;
+use crate::description::{DescriptionError, DescriptionProblem};
 use crate::diagnostic::Diagnostic;
 use crate::downconverter::ReceiverError;
 use crate::measurement::MeasurementError;
@@ -56,7 +56,15 @@ impl Failure {
         let shown = Diagnostic::error(self.to_string());
         match self {
             Self::Read(error) => error.diagnostic(),
-            Self::Description(error) => error.diagnostic(),
+            Self::Description(error) => match error.problem() {
+                DescriptionProblem::MixedMode { .. } => {
+                    error.diagnostic().with_help(MIXED_MODE_HELP)
+                }
+                DescriptionProblem::NoGrid => {
+                    error.diagnostic().with_help("add grid = \"24GHz..34GHz:101\", or give --grid")
+                }
+                _ => error.diagnostic(),
+            },
             Self::Batch(error) => batch_diagnostic(error),
             Self::Network { file, source } => {
                 let shown = shown.in_file(file.display().to_string());

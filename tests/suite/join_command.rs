@@ -122,7 +122,7 @@ fn a_description_with_an_error_is_refused_at_its_line() {
         ("lead.2", "lead.3", "block 'lead' has no port '3'", joins),
         ("lead.2 -- balun.in", "lead.2", "a join needs two ports", joins),
         ("hybrid.isolated", "hybrid.coupled", "hybrid.coupled has two loads", "hybrid.isolated"),
-        ("name = \"lead\"", "name = \"balun\"", "block 'balun' is described twice", "\"lead\""),
+        ("name = \"lead\"", "name = \"balun\"", "duplicate block 'balun'", "\"lead\""),
         ("loss_db = 0.1", "lossdb = 0.1", "unknown field `lossdb`", parts),
         ("= 52", "= -52", "impedance_ohm needs a positive number", parts),
         (
@@ -133,7 +133,7 @@ fn a_description_with_an_error_is_refused_at_its_line() {
         ),
         ("[50.0, 75.0, 75.0]", "[50.0, 75.0]", "got 2", "reference_ohm"),
         ("[50.0, 75.0, 75.0]", "0.0", "needs a positive real part", "reference_ohm"),
-        ("joins = [", "join = [", "unknown field `join`", joins),
+        ("joins = [", "join = [", "unknown key 'join'", joins),
     ] {
         sandbox.write("bad.toml", replaced(TREE, &[(from, to)]));
         let error = sandbox.refused("join bad.toml --output bad.s3p");
@@ -155,7 +155,7 @@ fn a_description_that_does_not_fit_its_files_is_refused() {
         (
             ", \"balun.minus\"]\nreference_ohm = [50.0, 75.0, 75.0]",
             "]",
-            ["balun.minus is left over", "bad.toml"],
+            ["balun.minus is unconnected", "bad.toml"],
         ),
         (", \"minus\"]", "]", ["has 3 ports, and 2 names", "bad.toml"]),
         ("balun.s3p", "absent.s3p", ["cannot read the file", "absent.s3p"]),
@@ -171,11 +171,11 @@ fn a_description_that_does_not_fit_its_files_is_refused() {
 }
 
 #[test]
-fn a_loop_that_rings_is_shown_at_its_join() {
+fn a_singular_loop_is_shown_at_its_join() {
     let sandbox = Sandbox::new();
     sandbox.write("ring.toml", RING);
     let error = sandbox.refused("join ring.toml --output ring.s2p");
-    assert!(error.contains("rings at 29 GHz") && error.contains("ring.toml:4:"), "{error}");
+    assert!(error.contains("singular at 29 GHz") && error.contains("ring.toml:4:"), "{error}");
 }
 
 #[test]

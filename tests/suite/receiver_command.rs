@@ -231,11 +231,11 @@ fn wrong_names_are_refused_at_their_line() {
     let i_plus = "name = \"i_plus\"";
     assert_refused(&[
         (i_plus, "name = \"i\\u001b\"", "cannot be a name", "name ="),
-        ("name = \"i_minus\"", i_plus, "described twice", "i_plus"),
-        ("[correction]", "colour = 3\n[correction]", "unknown field `colour`", "colour = 3"),
-        ("channel = \"i\"", "channel = \"x\"", "unknown variant `x`", "channel = \"x\""),
-        ("polarity = \"-\"", "polarity = \"*\"", "unknown variant `*`", "polarity"),
-        ("combine = \"auto\"", "combine = \"both\"", "unknown variant `both`", "combine"),
+        ("name = \"i_minus\"", i_plus, "duplicate mixer", "i_plus"),
+        ("[correction]", "colour = 3\n[correction]", "unknown key 'colour'", "colour = 3"),
+        ("channel = \"i\"", "channel = \"x\"", "unknown value 'x'", "channel = \"x\""),
+        ("polarity = \"-\"", "polarity = \"*\"", "unknown value '*'", "polarity"),
+        ("combine = \"auto\"", "combine = \"both\"", "unknown value 'both'", "combine"),
     ]);
 }
 
@@ -248,7 +248,7 @@ fn wrong_joins_and_files_are_refused_at_their_line() {
         ("= \"divider.in\"", "= \"hybrid.in\"", "by the same port", "rf_input"),
         ("at = \"hybrid.isolated\"", "at = \"hybrid.in\"", "is an input", "lo_input"),
         ("at = \"balun_i.minus\"", "at = \"balun_i.plus\"", "two loads", "balun_i.plus"),
-        (lead, "", "left over", "name = \"lead_i\""),
+        (lead, "", "unconnected", "name = \"lead_i\""),
         ("lead_q.s2p", "gone.s2p", "gone.s2p", ""),
         ("gate.s1p", "lead_i.s2p", "2 ports", "lead_i.s2p"),
         ("lo = \"balun_i.plus\"", "lo = \"divider.in\"", "reached from hybrid.in", "divider.in"),
@@ -297,7 +297,7 @@ fn wrong_numbers_are_refused_at_their_line() {
     let gain = "name = \"i_plus\"\ngain = [1e200, 0]";
     assert_refused(&[
         ("name = \"i_plus\"", gain, "a gain is from", "gain"),
-        ("lo_power_dbm = 17.0\n", "", "lo_power_dbm is not given", "lo_power_dbm_min"),
+        ("lo_power_dbm = 17.0\n", "", "lo_power_dbm is missing", "lo_power_dbm_min"),
         ("exponent = 1.0", "exponent = -1.0", "from 0 to 10", "lo_amplitude_exponent"),
         ("_db = 25.0", "_db = -25.0", "must be 0 or above, found -25", "image_rejection_db"),
         ("[correction]", ring, "from 0 to below 1", "mixer_reflection"),
@@ -312,7 +312,7 @@ fn a_channel_without_a_mixer_is_named() {
     let from = description.find("[[mixer]]\nname = \"q_plus\"").unwrap();
     let to = description.find("[correction]").unwrap();
     sandbox.write("bad.toml", replaced(&description, &[(&description[from..to], "")]));
-    sandbox.refuses("downconverter bad.toml", "channel q has no element");
+    sandbox.refuses("downconverter bad.toml", "channel q has no mixer");
 }
 
 #[test]

@@ -63,7 +63,7 @@ fn two_repeats_give_a_warning() {
     sandbox.write("two.toml", source);
     let run = sandbox.run("splitter again0.s4p --uncertainty two.toml");
     assert_eq!(run.status, 0, "{}", run.stderr);
-    assert!(run.stderr.contains("2 repeats tell little"), "{}", run.stderr);
+    assert!(run.stderr.contains("a scatter of 2 repeats"), "{}", run.stderr);
 }
 
 /// In a receiver the mean takes the place of the hybrid's file.
@@ -148,7 +148,7 @@ fn refuses(sandbox: &Sandbox, text: &str, mention: &str) {
 fn wrong_keys_and_values_are_refused() {
     let sandbox = Sandbox::with_demo();
     for (text, mention) in [
-        ("", "no [[source]]"),
+        ("", "needs a [[source]]"),
         ("[[source]]\nport = { phase_dg = 1 }", "wrong.toml:2:10"),
         ("[[source]]\ntransmission = { phase_deg = -1 }", "wrong.toml:2:30"),
         ("coverage_percent = 20\n[[source]]\nport = { phase_deg = 1 }", "from 50 to 99.9"),
@@ -156,8 +156,8 @@ fn wrong_keys_and_values_are_refused() {
             "[decision.guard_band]\nrejection = 1\n[[source]]\nport = { phase_deg = 1 }",
             "wrong.toml:2:1",
         ),
-        ("[[source]]\nname = \"a\"", "needs one of these"),
-        ("[[source]]\nport = { phase_deg = 0 }", "says nothing"),
+        ("[[source]]\nname = \"a\"", "must give one of these"),
+        ("[[source]]\nport = { phase_deg = 0 }", "no uncertainty above 0"),
     ] {
         refuses(&sandbox, text, mention);
     }
@@ -230,7 +230,7 @@ fn what_is_no_covariance_is_refused() {
     let cut: Vec<&str> = whole.lines().take(8).collect();
     for (table, mention) in [
         (covariance_table("-1e-6", "29e9"), "c.csv:11:1"),
-        (cut.join("\n"), "10 rows are needed"),
+        (cut.join("\n"), "2 ports need 10 rows"),
         (whole.clone(), "27 GHz is needed"),
     ] {
         sandbox.write("c.csv", table);
@@ -245,7 +245,7 @@ fn wrong_uncertainties_of_a_splitter_are_refused() {
     sandbox.write("u.toml", source);
     for (uncertainty, mention) in [
         ("u.toml", "u.toml:2:10"),
-        ("magnitude=x", "magnitude is a number"),
+        ("magnitude=x", "magnitude must be from 0 to 90, found x"),
         ("size=1", "expected a file"),
         ("gone.toml", "gone.toml"),
     ] {
