@@ -1,9 +1,11 @@
-//! Why a job over many dies could not be done.
+//! Why a job could not be done.
 
 use crate::description::DescriptionError;
 use crate::diagnostic::Diagnostic;
 use crate::downconverter::ReceiverError;
 use crate::measurement::MeasurementError;
+use crate::splitter::SplitterError;
+use crate::touchstone::ReadError;
 use crate::wafer::{JournalError, Recipe, Shard, WaferError};
 use std::path::PathBuf;
 
@@ -20,21 +22,40 @@ pub enum BatchError {
     /// The journal cannot be used.
     #[error(transparent)]
     Journal(#[from] JournalError),
-    /// The recipe's receiver cannot be solved.
+    /// A Touchstone file cannot be read.
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    /// A receiver cannot be solved.
     #[error("{source}")]
     Receiver {
-        /// The recipe.
-        recipe: PathBuf,
+        /// Its description, or the recipe that names it.
+        file: PathBuf,
         /// Why.
         source: ReceiverError,
     },
-    /// The uncertainty of the recipe's receiver cannot be propagated.
+    /// An uncertainty cannot be propagated.
     #[error("{source}")]
     Measurement {
-        /// The recipe.
-        recipe: PathBuf,
+        /// What it is of: a file, a description or a recipe.
+        file: PathBuf,
         /// Why.
         source: MeasurementError,
+    },
+    /// A splitter cannot be judged as asked.
+    #[error("{source}")]
+    Splitter {
+        /// Its file.
+        file: PathBuf,
+        /// Why.
+        source: SplitterError,
+    },
+    /// A load's file has more ports than one.
+    #[error("a load must have 1 port, {} has {ports}", file.display())]
+    LoadPorts {
+        /// The load's file.
+        file: PathBuf,
+        /// Its ports.
+        ports: usize,
     },
     /// LO power is limited and its source is not given.
     #[error(
@@ -125,7 +146,7 @@ pub enum BatchError {
 
 impl BatchError {
     pub(super) fn receiver(recipe: &Recipe, source: ReceiverError) -> Self {
-        Self::Receiver { recipe: recipe.path.clone(), source }
+        Self::Receiver { file: recipe.path.clone(), source }
     }
 
     /// The same, ready to be shown with its source line.
@@ -135,10 +156,13 @@ impl BatchError {
         match self {
             Self::Description(error) => error.diagnostic(),
             Self::Wafer(error) => error.diagnostic(),
-            Self::Receiver { recipe, .. }
-            | Self::Measurement { recipe, .. }
-            | Self::NoLoPower { recipe }
-            | Self::NoContributor { recipe, .. } => shown().in_file(recipe.display().to_string()),
+            Self::Read(error) => error.diagnostic(),
+            Self::Receiver { file, .. }
+            | Self::Splitter { file, .. }
+            | Self::Measurement { file, .. } => shown().in_file(file.display().to_string()),
+            Self::NoLoPower { recipe } | Self::NoContributor { recipe, .. } => {
+                shown().in_file(recipe.display().to_string())
+            }
             _ => shown(),
         }
     }

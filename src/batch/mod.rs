@@ -1,4 +1,6 @@
-//! Jobs over many dies or files: what is measured, in which order, and what they come to together.
+//! Jobs: one receiver or splitter from its files to its verdict, or many dies or files together.
+//!
+//! [`assess_receiver`] and [`assess_splitter`] do what the commands of these names do.
 //!
 //! [`LotJob`] reads a recipe and all that its dies share; [`run_lot`] measures every die into a
 //! journal and judges them together. [`measure_shard`] and [`join_shards`] do the same on several
@@ -16,6 +18,8 @@
 //! | `input_file` | files that went in, and their digests |
 //! | `station_result` | what came of many files from a probe station |
 //! | `progress` | how far a run is |
+//! | `receiver_assessment` | one receiver, from its description to its verdict |
+//! | `splitter_assessment` | one splitter, from its file to its verdict |
 //! | `error` | why a job could not be done |
 
 mod die_measurement;
@@ -26,8 +30,10 @@ mod lot_records;
 mod lot_run;
 mod lot_warning;
 mod progress;
+mod receiver_assessment;
 mod shard_journals;
 mod shared_inputs;
+mod splitter_assessment;
 mod station_result;
 
 pub use error::BatchError;
@@ -36,7 +42,9 @@ pub use lot_job::LotJob;
 pub use lot_run::{ShardRows, Start, is_measured, join_shards, measure_shard, run_lot};
 pub use lot_warning::LotWarning;
 pub use progress::{OnProgress, Progress, Work};
+pub use receiver_assessment::{AssessedReceiver, ReceiverJob, assess_receiver};
 pub use shard_journals::ShardJournals;
+pub use splitter_assessment::{AssessedSplitter, GivenLoad, SplitterJob, assess_splitter};
 pub use station_result::{
     RemovalFigures, StationFile, StationOutcome, StationResult, StationVerdict, ThruCheck,
 };

@@ -71,7 +71,7 @@ impl SharedInputs {
                 if let Some(uncertainty) = &uncertainty {
                     let parts = uncertainty.of_receiver(&mut loaded)?;
                     plan = plan_covariances(&loaded.receiver, &parts).map_err(|source| {
-                        BatchError::Measurement { recipe: recipe.path.clone(), source }
+                        BatchError::Measurement { file: recipe.path.clone(), source }
                     })?;
                 }
                 let LoadedReceiver { receiver, inputs, warnings: told, .. } = *loaded;

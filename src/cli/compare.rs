@@ -1,9 +1,9 @@
 //! `fourphase compare`.
 
-use super::Outcome;
 use super::args::{Compare, Format};
 use super::console::Console;
 use super::failure::Failure;
+use super::outcome::Outcome;
 use crate::network::compare;
 use crate::plot;
 use crate::report::{self, ComparisonReport, ReportFile, document, publish};
@@ -37,8 +37,6 @@ pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure
         Format::Csv => console.data(&report::comparison_csv(&report)?)?,
         Format::Text => console.data(&report::comparison_text(&report))?,
     }
-    for written in &files {
-        console.notice(&format!("wrote {}", written.path.display()));
-    }
+    console.written(&files);
     Ok(if report.passes() { Outcome::Holds } else { Outcome::Fails })
 }

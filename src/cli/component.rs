@@ -1,9 +1,9 @@
 //! `fourphase component`.
 
-use super::Outcome;
 use super::args::{Component, Format};
 use super::console::Console;
 use super::failure::Failure;
+use super::outcome::Outcome;
 use super::output::Outgoing;
 use crate::component::microstrip::Substrate;
 use crate::component::{ComponentSpec, Dimension, KINDS};

@@ -1,6 +1,7 @@
 //! The two streams.
 
 use crate::diagnostic::{Diagnostic, printable};
+use crate::report::ReportFile;
 use std::io::{self, IsTerminal as _, Write as _};
 
 /// Where a command says things.
@@ -38,6 +39,20 @@ impl Console {
                 "{}",
                 textwrap::fill(&text, textwrap::Options::new(80).subsequent_indent("  "))
             );
+        }
+    }
+
+    /// The same for several.
+    pub(super) fn warnings(&self, texts: &[String]) {
+        for text in texts {
+            self.warning(text);
+        }
+    }
+
+    /// Names the files that were written.
+    pub(super) fn written(&self, files: &[ReportFile]) {
+        for file in files {
+            self.notice(&format!("wrote {}", file.path.display()));
         }
     }
 

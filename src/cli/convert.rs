@@ -1,9 +1,9 @@
 //! `fourphase convert`.
 
-use super::Outcome;
 use super::args::{Convert, Parameter, WaveDefinitionName};
 use super::console::Console;
 use super::failure::Failure;
+use super::outcome::Outcome;
 use super::output::{NOISE_LEFT_OUT, Outgoing};
 use crate::network::{
     FrequencyGrid, Network, NetworkError, ParameterKind, WaveDefinition, change_reference, convert,

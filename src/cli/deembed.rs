@@ -1,9 +1,9 @@
 //! `fourphase deembed`.
 
-use super::Outcome;
 use super::args::{Deembed, Split};
 use super::console::Console;
 use super::failure::Failure;
+use super::outcome::Outcome;
 use super::output::{NOISE_LEFT_OUT, Outgoing};
 use crate::network::{
     Deembedded, Network, NetworkError, ThroughSplit, nearest_passive, onto_grid, remove_fixture,

@@ -1,9 +1,9 @@
 //! `fourphase demo-wafer`.
 
-use super::Outcome;
 use super::args::DemoWafer;
 use super::console::Console;
 use super::failure::Failure;
+use super::outcome::Outcome;
 use crate::component::SpreadCoupler;
 use crate::network::FrequencyGrid;
 use crate::report::{ReportFile, publish};

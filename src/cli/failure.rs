@@ -8,7 +8,7 @@ use crate::downconverter::ReceiverError;
 use crate::measurement::MeasurementError;
 use crate::network::NetworkError;
 use crate::plot::PlotError;
-use crate::report::{LotFilesError, PublishError};
+use crate::report::{FilesError, PublishError};
 use crate::splitter::SplitterError;
 use crate::touchstone::{ReadError, WriteError};
 use crate::wafer::JournalError;
@@ -30,7 +30,7 @@ pub(super) enum Failure {
     #[error(transparent)]
     Batch(#[from] BatchError),
     #[error(transparent)]
-    LotFiles(#[from] LotFilesError),
+    LotFiles(#[from] FilesError),
     #[error(transparent)]
     Component(#[from] ComponentError),
     #[error(transparent)]

@@ -1,9 +1,9 @@
 //! `fourphase inspect`.
 
-use super::Outcome;
 use super::args::{Format, Inspect};
 use super::console::Console;
 use super::failure::Failure;
+use super::outcome::Outcome;
 use crate::network::assess;
 use crate::report::{
     self, Inspected, InspectedFile, ReportFile, UnreadableFile, document, publish,

@@ -1,9 +1,9 @@
 //! `fourphase join`.
 
-use super::Outcome;
 use super::args::Join;
 use super::console::Console;
 use super::failure::Failure;
+use super::outcome::Outcome;
 use super::output::Outgoing;
 use crate::description::read_network;
 

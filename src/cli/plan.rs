@@ -1,9 +1,9 @@
 //! `fourphase plan`.
 
-use super::Outcome;
 use super::args::{Format, Plan};
 use super::console::Console;
 use super::failure::Failure;
+use super::outcome::Outcome;
 use crate::downconverter::{PlanSettings, frequency_plan};
 use crate::report::{self, PlanReport, document};
 

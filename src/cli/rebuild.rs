@@ -1,9 +1,9 @@
 //! `fourphase rebuild`.
 
-use super::Outcome;
 use super::args::{Format, Rebuild};
 use super::console::Console;
 use super::failure::Failure;
+use super::outcome::Outcome;
 use super::output::Outgoing;
 use crate::description::TomlFile;
 use crate::description::{ComplexValue, DescriptionError, DescriptionProblem};
@@ -146,9 +146,7 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
     let bytes = outgoing.formed(&given.output, &given.form)?;
     files.push(ReportFile { path: given.output.clone(), bytes });
     publish(&files, &set.inputs, given.form.overwrite)?;
-    for written in &files {
-        console.notice(&format!("wrote {}", written.path.display()));
-    }
+    console.written(&files);
     match given.format {
         Format::Json => console.data(&document(&report)?)?,
         Format::Csv => console.data(&report::rebuild_csv(&report)?)?,

@@ -1,8 +1,8 @@
 //! `--uncertainty`: a description, or one standard uncertainty for all entries.
 
+use super::args::Reading;
 use crate::description::{DescriptionError, Uncertainty, read_uncertainty};
 use crate::measurement::{EntryAmount, OverFrequency};
-use crate::touchstone::ReadOptions;
 use crate::units::neper_from_db;
 use std::path::PathBuf;
 use std::str::FromStr;
@@ -63,11 +63,14 @@ impl FromStr for StatedUncertainty {
     }
 }
 
-impl StatedUncertainty {
-    pub(super) fn read(&self, options: &ReadOptions) -> Result<Uncertainty, DescriptionError> {
-        match self {
-            Self::File(path) => read_uncertainty(path, options),
-            Self::EveryEntry(uncertainty) => Ok(uncertainty.clone()),
-        }
-    }
+/// What is stated, read as the options say.
+pub(super) fn stated_uncertainty(
+    stated: Option<&StatedUncertainty>,
+    reading: &Reading,
+) -> Result<Option<Uncertainty>, DescriptionError> {
+    Ok(match stated {
+        Some(StatedUncertainty::File(path)) => Some(read_uncertainty(path, &reading.options())?),
+        Some(StatedUncertainty::EveryEntry(uncertainty)) => Some(uncertainty.clone()),
+        None => None,
+    })
 }

@@ -1,9 +1,9 @@
 //! `fourphase station`: one recipe over many files from a probe station.
 
-use super::Outcome;
 use super::args::{Format, Station};
 use super::console::Console;
 use super::failure::Failure;
+use super::outcome::Outcome;
 use super::output::Outgoing;
 use crate::batch::{StationFile, StationResult, StationVerdict, ThruCheck};
 use crate::description::TomlFile;

@@ -1,9 +1,9 @@
 //! `fourphase tolerance`.
 
-use super::Outcome;
 use super::args::{Format, Tolerance};
 use super::console::Console;
 use super::failure::Failure;
+use super::outcome::Outcome;
 use crate::plot;
 use crate::report::{
     self, AllowedAmplitudeImbalance, AllowedPhaseError, ReportFile, ToleranceReport, document,

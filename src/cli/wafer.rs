@@ -1,9 +1,9 @@
 //! `fourphase wafer`.
 
-use super::Outcome;
 use super::args::{Format, Wafer};
 use super::console::Console;
 use super::failure::Failure;
+use super::outcome::Outcome;
 use super::progress::Bar;
 use crate::batch::{
     LotJob, ShardJournals, Start, is_measured, join_shards, measure_shard, run_lot,
@@ -37,7 +37,7 @@ fn measure(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
     if shard == Shard::WHOLE && !overwrite {
         refuse_lot_files(&given.out)?;
     }
-    show_warnings(job.warnings(), console);
+    console.warnings(job.warnings());
     let bar = Bar::new(console);
     if shard != Shard::WHOLE {
         let rows = measure_shard(&job, shard, &journal, start, &|progress| bar.show(progress))?;
@@ -77,17 +77,11 @@ fn combine(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
     if !given.overwrite {
         refuse_lot_files(&given.out)?;
     }
-    show_warnings(job.warnings(), console);
+    console.warnings(job.warnings());
     let bar = Bar::new(console);
     let lot = join_shards(&job, &shards, &|progress| bar.show(progress))?;
     drop(bar);
     finish(given, &job, &lot, given.overwrite, console)
-}
-
-fn show_warnings(warnings: &[String], console: &Console) {
-    for warning in warnings {
-        console.warning(warning);
-    }
 }
 
 /// Writes the report and shows the result.
@@ -99,7 +93,7 @@ fn finish(
     console: &Console,
 ) -> Result<Outcome, Failure> {
     let warnings: Vec<String> = job.warnings_of(lot).iter().map(ToString::to_string).collect();
-    show_warnings(&warnings, console);
+    console.warnings(&warnings);
     let files = lot_files(&given.out, job, lot)?;
     publish(&files, job.inputs(), overwrite)?;
     match given.format {
@@ -107,9 +101,7 @@ fn finish(
         Format::Csv => console.data(&dies_csv(job, lot)?)?,
         Format::Text => console.data(&wafer_text(&job.heading(), lot))?,
     }
-    for written in &files {
-        console.notice(&format!("wrote {}", written.path.display()));
-    }
+    console.written(&files);
     Ok(if lot.passes() {
         Outcome::Holds
     } else if lot.all.counts.tested() == 0 {

@@ -1,5 +1,6 @@
 //! The files of a report on a lot.
 
+use super::files_error::FilesError;
 use super::json_document::document;
 use super::publish::{PublishError, ReportFile};
 use super::wafer_dies_report::dies_csv;
@@ -28,30 +29,15 @@ const PICTURES: [(&str, bool, Picture); 5] = [
 /// What the names of maps begin and end with.
 const MAP_NAME: (&str, &str) = ("wafer-map-", ".png");
 
-/// Why the files of a report could not be made.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum LotFilesError {
-    /// The table.
-    #[error("cannot make the table: {0}")]
-    Csv(#[from] csv::Error),
-    /// The document.
-    #[error("cannot make the report: {0}")]
-    Json(#[from] serde_json::Error),
-    /// A picture.
-    #[error(transparent)]
-    Plot(#[from] PlotError),
-}
-
 /// The table, the document and the pictures of a lot, on all threads.
 ///
 /// # Errors
-/// [`LotFilesError::Plot`] if drawing fails; the others not in practice.
+/// [`FilesError::Plot`] if drawing fails; the others not in practice.
 pub fn lot_files(
     folder: &Path,
     job: &LotJob,
     result: &LotResult,
-) -> Result<Vec<ReportFile>, LotFilesError> {
+) -> Result<Vec<ReportFile>, FilesError> {
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     let mut files = vec![
         file(TABLE, dies_csv(job, result)?.into_bytes()),

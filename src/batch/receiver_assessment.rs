@@ -1,0 +1,107 @@
+//! A receiver from its description to its verdict: solved, with uncertainty and measured tones where
+//! they are given.
+
+use super::error::BatchError;
+use crate::description::{Uncertainty, read_receiver, read_tones};
+use crate::downconverter::{DownconverterResult, Receiver, analyse_receiver};
+use crate::measurement::{
+    ReceiverUncertainty, ToneComparisons, compare_tones_with_analysis, receiver_uncertainty,
+};
+use crate::touchstone::ReadOptions;
+use std::path::PathBuf;
+
+/// Which receiver to assess, and with what.
+#[derive(Clone, Debug, Default)]
+pub struct ReceiverJob {
+    /// RECEIVER.toml.
+    pub receiver: PathBuf,
+    /// How its Touchstone files are read.
+    pub reading: ReadOptions,
+    /// How uncertain they are.
+    pub uncertainty: Option<Uncertainty>,
+    /// A table of measured tones to compare with.
+    pub measured_tones: Option<PathBuf>,
+}
+
+/// All that is known of a receiver.
+#[derive(Debug)]
+pub struct AssessedReceiver {
+    /// The receiver; means of repeated measurements stand in for the files they replace.
+    pub receiver: Receiver,
+    /// Its solution over the plan.
+    pub result: DownconverterResult,
+    /// Intervals and decisions, where an uncertainty is given.
+    pub uncertainty: Option<ReceiverUncertainty>,
+    /// Measured tones against the prediction, where they are given.
+    pub tones: Option<ToneComparisons>,
+    /// Every file that was read.
+    pub inputs: Vec<PathBuf>,
+    /// What the user should know.
+    pub warnings: Vec<String>,
+}
+
+impl AssessedReceiver {
+    /// Whether every requirement holds; with an uncertainty, whether that is decided.
+    #[must_use]
+    pub fn passes(&self) -> bool {
+        match &self.uncertainty {
+            Some(known) => known.assessment.decision.passes(),
+            None => self.result.compliance.passes(),
+        }
+    }
+}
+
+/// Reads a receiver and solves it.
+///
+/// # Errors
+/// [`BatchError::Description`] with file, line and column; [`BatchError::Receiver`] for a receiver
+/// that has no solution.
+///
+/// # Examples
+/// ```
+/// use fourphase::batch::{ReceiverJob, assess_receiver};
+///
+/// let job = ReceiverJob { receiver: "data-demo/receiver.toml".into(), ..ReceiverJob::default() };
+/// let assessed = assess_receiver(&job)?;
+/// let worst = &assessed.result.summary;
+/// assert!(worst.worst_image_rejection_db > 20.0);
+/// # Ok::<(), fourphase::batch::BatchError>(())
+/// ```
+pub fn assess_receiver(job: &ReceiverJob) -> Result<AssessedReceiver, BatchError> {
+    let mut loaded = read_receiver(&job.receiver, &job.reading)?;
+    let failed = |source| BatchError::Receiver { file: job.receiver.clone(), source };
+    let stated = job.uncertainty.as_ref();
+    let parts = match stated {
+        Some(stated) => {
+            loaded.warnings.extend(stated.warnings().iter().cloned());
+            loaded.inputs.extend(stated.inputs().iter().cloned());
+            stated.of_receiver(&mut loaded)?
+        }
+        None => Vec::new(),
+    };
+    let receiver = loaded.receiver;
+    let result = analyse_receiver(&receiver).map_err(failed)?;
+    let uncertainty = match stated {
+        Some(stated) => Some(
+            receiver_uncertainty(&receiver, &result, &parts, stated.trials(), stated.decisions())
+                .map_err(|source| BatchError::Measurement { file: job.receiver.clone(), source })?,
+        ),
+        None => None,
+    };
+    let tones = match &job.measured_tones {
+        Some(table) => {
+            let tones = read_tones(table)?;
+            let measured = tones.measurements();
+            let compared = compare_tones_with_analysis(measured, &result, uncertainty.as_ref());
+            Some(compared.map_err(|error| tones.located(&error))?)
+        }
+        None => None,
+    };
+    let (mut inputs, mut warnings) = (loaded.inputs, loaded.warnings);
+    inputs.extend(job.measured_tones.iter().cloned());
+    if let (Some(stated), Some(known)) = (stated, &uncertainty) {
+        warnings.extend(stated.remarks(&receiver.limits, known.assessment.stability_db));
+    }
+    warnings.extend(result.warnings.iter().cloned());
+    Ok(AssessedReceiver { receiver, result, uncertainty, tones, inputs, warnings })
+}

@@ -1,0 +1,160 @@
+//! A splitter from its file to its verdict: with loads, and with uncertainty where it is given.
+
+use super::error::BatchError;
+use crate::description::Uncertainty;
+use crate::measurement::{SplitterUncertainty, UncertainSplitter, splitter_uncertainty};
+use crate::network::{Load, Network, Port};
+use crate::splitter::{SplitterResult, SplitterSettings, analyse, scattering_over_band};
+use crate::touchstone::{ReadOptions, TouchstoneFile, read};
+use num_complex::Complex64;
+use std::path::{Path, PathBuf};
+
+/// What a port of a splitter ends in.
+#[derive(Clone, Debug, PartialEq)]
+pub enum GivenLoad {
+    /// An impedance, ohms.
+    Impedance(Complex64),
+    /// A one-port file.
+    File(PathBuf),
+}
+
+/// Which splitter to assess, and with what.
+#[derive(Clone, Debug, Default)]
+pub struct SplitterJob {
+    /// Its Touchstone file.
+    pub file: PathBuf,
+    /// How files are read.
+    pub reading: ReadOptions,
+    /// Ports, band, reference impedances and requirements; its loads are taken from `loads`.
+    pub settings: SplitterSettings,
+    /// What ports end in, where that is not their reference.
+    pub loads: Vec<(Port, GivenLoad)>,
+    /// How uncertain the files are.
+    pub uncertainty: Option<Uncertainty>,
+}
+
+/// All that is known of a splitter.
+#[derive(Debug)]
+pub struct AssessedSplitter {
+    /// Imbalance, losses, rejection and verdict.
+    pub result: SplitterResult,
+    /// Intervals and decisions, where an uncertainty is given.
+    pub uncertainty: Option<SplitterUncertainty>,
+    /// Every file that was read.
+    pub inputs: Vec<PathBuf>,
+    /// What the user should know.
+    pub warnings: Vec<String>,
+}
+
+impl AssessedSplitter {
+    /// Whether every requirement holds; with an uncertainty, whether that is decided.
+    #[must_use]
+    pub fn passes(&self) -> bool {
+        match &self.uncertainty {
+            Some(known) => known.assessment.decision.passes(),
+            None => self.result.compliance.passes(),
+        }
+    }
+}
+
+/// Reads a splitter's file and those of its loads, and judges it.
+///
+/// # Errors
+/// [`BatchError::Read`] and [`BatchError::Description`] with file, line and column,
+/// [`BatchError::LoadPorts`] for a load that is no one-port, [`BatchError::Splitter`] where ports,
+/// band or loads do not fit the data.
+///
+/// # Examples
+/// ```
+/// use fourphase::batch::{SplitterJob, assess_splitter};
+///
+/// let job = SplitterJob { file: "data-demo/coupler.s4p".into(), ..SplitterJob::default() };
+/// let assessed = assess_splitter(&job)?;
+/// // Without a requirement there is nothing to miss.
+/// assert!(assessed.passes());
+/// # Ok::<(), fourphase::batch::BatchError>(())
+/// ```
+pub fn assess_splitter(job: &SplitterJob) -> Result<AssessedSplitter, BatchError> {
+    let mut gathered = Gathered { inputs: vec![job.file.clone()], warnings: Vec::new() };
+    let failed = |source| BatchError::Splitter { file: job.file.clone(), source };
+    let mut network = gathered.read(&job.file, &job.reading)?.network;
+    let settings = SplitterSettings { loads: gathered.loads(job)?, ..job.settings.clone() };
+    let stated = job.uncertainty.as_ref();
+    let (result, uncertainty) = match stated {
+        None => (analyse(&network, &settings).map_err(failed)?, None),
+        Some(stated) => {
+            gathered.warnings.extend(stated.warnings().iter().cloned());
+            gathered.inputs.extend(stated.inputs().iter().cloned());
+            let (result, known) = uncertain(job, stated, &mut network, &settings)?;
+            let remarks = stated.remarks(&settings.limits, known.assessment.stability_db);
+            gathered.warnings.extend(remarks);
+            (result, Some(known))
+        }
+    };
+    let own = result.warnings.iter().map(|warning| format!("{}: {warning}", job.file.display()));
+    gathered.warnings.extend(own);
+    let Gathered { inputs, warnings } = gathered;
+    Ok(AssessedSplitter { result, uncertainty, inputs, warnings })
+}
+
+/// The result and its uncertainty; the mean of repeated measurements takes the network's place.
+fn uncertain(
+    job: &SplitterJob,
+    stated: &Uncertainty,
+    network: &mut Network,
+    settings: &SplitterSettings,
+) -> Result<(SplitterResult, SplitterUncertainty), BatchError> {
+    let failed = |source| BatchError::Splitter { file: job.file.clone(), source };
+    let sources = stated.of_splitter(&job.file, network)?;
+    let result = analyse(network, settings).map_err(failed)?;
+    let own = scattering_over_band(network, settings).map_err(failed)?;
+    let mut load_sources = Vec::new();
+    for ((_, given), (_, load)) in job.loads.iter().zip(&settings.loads) {
+        load_sources.push(match (given, load) {
+            (GivenLoad::File(path), Load::OnePort(network)) => stated.of_load(path, network)?,
+            _ => Vec::new(),
+        });
+    }
+    let unsure = |source| BatchError::Measurement { file: job.file.clone(), source };
+    let splitter = UncertainSplitter::new(&own, settings, &result.roles, sources.at(&own)?)
+        .and_then(|splitter| splitter.with_load_sources(load_sources))
+        .map_err(unsure)?;
+    let known = splitter_uncertainty(&splitter, &result, stated.trials(), stated.decisions())
+        .map_err(unsure)?;
+    Ok((result, known))
+}
+
+/// What comes together on the way.
+struct Gathered {
+    inputs: Vec<PathBuf>,
+    warnings: Vec<String>,
+}
+
+impl Gathered {
+    fn read(&mut self, path: &Path, options: &ReadOptions) -> Result<TouchstoneFile, BatchError> {
+        let file = read(path, options)?;
+        let warnings = file.warnings.iter();
+        self.warnings.extend(warnings.map(|warning| format!("{}:{warning}", path.display())));
+        Ok(file)
+    }
+
+    fn loads(&mut self, job: &SplitterJob) -> Result<Vec<(Port, Load)>, BatchError> {
+        let mut loads = Vec::new();
+        for (port, given) in &job.loads {
+            let load = match given {
+                GivenLoad::Impedance(ohm) => Load::Impedance(*ohm),
+                GivenLoad::File(path) => {
+                    self.inputs.push(path.clone());
+                    let network = self.read(path, &job.reading)?.network;
+                    if network.ports() != 1 {
+                        let ports = network.ports();
+                        return Err(BatchError::LoadPorts { file: path.clone(), ports });
+                    }
+                    Load::OnePort(network)
+                }
+            };
+            loads.push((*port, load));
+        }
+        Ok(loads)
+    }
+}

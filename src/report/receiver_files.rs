@@ -1,0 +1,60 @@
+//! The files of a report on a receiver.
+
+use super::files_error::FilesError;
+use super::json_document::document;
+use super::publish::ReportFile;
+use super::receiver_budget_report::receiver_budget_csv;
+use super::receiver_points_report::{receiver_lo_csv, receiver_points_csv};
+use super::receiver_report::ReceiverReport;
+use super::receiver_uncertainty_report::receiver_uncertainty_csv;
+use super::tones_report::tones_csv;
+use crate::batch::AssessedReceiver;
+use crate::downconverter::{DownconverterResult, Receiver};
+use crate::plot::{self, PlotError};
+use rayon::prelude::{IntoParallelIterator as _, ParallelIterator as _};
+use std::path::Path;
+
+type Picture = fn(&Receiver, &DownconverterResult) -> Result<Vec<u8>, PlotError>;
+
+const PICTURES: [(&str, Picture); 7] = [
+    ("image-rejection.png", plot::receiver_rejection),
+    ("image-rejection-map.png", plot::receiver_rejection_map),
+    ("imbalance.png", plot::receiver_imbalance),
+    ("phasors.png", plot::receiver_phasors),
+    ("contours.png", plot::receiver_contours),
+    ("drive.png", plot::receiver_drive),
+    ("budget.png", |_, result| plot::receiver_budget(result)),
+];
+
+/// The document, the tables and the pictures of a receiver, drawn on all threads.
+///
+/// # Errors
+/// [`FilesError::Plot`] if drawing fails; the others not in practice.
+pub fn receiver_files(
+    folder: &Path,
+    assessed: &AssessedReceiver,
+    report: &ReceiverReport,
+) -> Result<Vec<ReportFile>, FilesError> {
+    let (receiver, result) = (&assessed.receiver, &assessed.result);
+    let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
+    let mut files = vec![
+        file("report.json", document(report)?.into_bytes()),
+        file("points.csv", receiver_points_csv(result)?.into_bytes()),
+        file("lo.csv", receiver_lo_csv(receiver, result)?.into_bytes()),
+        file("budget.csv", receiver_budget_csv(result)?.into_bytes()),
+    ];
+    let drawn =
+        PICTURES.into_par_iter().map(|(name, picture)| Ok(file(name, picture(receiver, result)?)));
+    files.extend(drawn.collect::<Result<Vec<_>, PlotError>>()?);
+    let uncertainty = assessed.uncertainty.as_ref();
+    if let Some(known) = uncertainty {
+        files.push(file("uncertainty.csv", receiver_uncertainty_csv(known)?.into_bytes()));
+        files.push(file("coverage.png", plot::receiver_coverage(receiver, result, known)?));
+    }
+    if let Some(tones) = &assessed.tones {
+        files.push(file("measured.csv", tones_csv(tones)?.into_bytes()));
+        let picture = plot::receiver_tones(receiver, result, uncertainty, tones)?;
+        files.push(file("measured.png", picture));
+    }
+    Ok(files)
+}
