@@ -91,6 +91,18 @@ pub struct Budget {
     pub taken: Vec<PartTaken>,
 }
 
+impl Budget {
+    /// Whether more than half of the error is there with every block ideal: blocks in one branch only,
+    /// or different by design.
+    #[must_use]
+    pub fn is_arrangement(&self) -> bool {
+        self.rows.iter().any(|row| {
+            row.contributor == Contributor::Arrangement
+                && row.error.norm() > 0.5 * self.total.norm()
+        })
+    }
+}
+
 /// One way with its real and its ideal parts.
 struct Bench<'a> {
     receiver: &'a Receiver,

@@ -19,6 +19,7 @@
 //! | `load_ring` | loads of any angle |
 //! | `allocation` | what each part may spoil |
 //! | `path_noise` | loss and noise of the RF paths |
+//! | `plan_figures` | figures of a result over its whole plan |
 //! | `receiver_compliance` | worst values against the limits, and the LOs that pass |
 
 mod allocation;
@@ -33,6 +34,7 @@ mod ideal;
 mod iq_balance;
 mod load_ring;
 mod path_noise;
+mod plan_figures;
 mod receiver;
 mod receiver_compliance;
 mod side;
@@ -60,6 +62,7 @@ pub use iq_balance::{
 };
 pub use load_ring::{LoadRing, RingPlace};
 pub use path_noise::{NoisePathResult, single_sideband_rise_db};
+pub use plan_figures::ImageNoiseRise;
 pub(crate) use receiver::reached;
 pub use receiver::{
     Mixer, OnWays, OutputChoice, OutputStage, PartKind, PowerInput, Receiver, ReceiverLoad,

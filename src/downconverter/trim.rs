@@ -31,7 +31,23 @@ impl Trim {
     pub fn weight(&self) -> Complex64 {
         Complex64::from_polar(amplitude_from_db(self.amplitude_db), self.phase_deg.to_radians())
     }
+
+    /// An amplitude imbalance (dB) and a quadrature error (deg) of Q over I after the trim; the error
+    /// is wrapped to (-180, 180].
+    #[must_use]
+    pub fn applied_to(&self, (imbalance_db, error_deg): (f64, f64)) -> (f64, f64) {
+        (imbalance_db + self.amplitude_db, wrap_deg(error_deg + self.phase_deg))
+    }
+
+    /// Whether it leaves a rejection worth having, of at least 1 dB.
+    #[must_use]
+    pub fn is_useful(&self) -> bool {
+        self.worst_db >= SMALLEST_USE_DB
+    }
 }
+
+/// A correction that leaves less rejects nothing, dB.
+const SMALLEST_USE_DB: f64 = 1.0;
 
 /// LOs that share a trim.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -76,6 +92,12 @@ pub struct CorrectionPlan {
 }
 
 impl CorrectionPlan {
+    /// Whether a required rejection holds at every point without any trim.
+    #[must_use]
+    pub fn holds_uncorrected(&self, required_db: f64) -> bool {
+        self.uncorrected_db >= required_db
+    }
+
     /// The worst rejection with a trim per LO, dB.
     #[must_use]
     pub fn per_lo_db(&self) -> f64 {

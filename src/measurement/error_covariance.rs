@@ -1,6 +1,7 @@
 //! Covariances of channel errors: real part in nepers, imaginary part in radians.
 
 use super::error::MeasurementError;
+use crate::units::db_from_neper;
 use num_complex::Complex64;
 
 /// Covariance of the two parts of a channel error: amplitude imbalance in nepers and phase error in
@@ -67,6 +68,25 @@ impl ErrorCovariance {
     #[must_use]
     pub fn covariance(&self) -> f64 {
         self.mixed
+    }
+
+    /// Standard uncertainty of the amplitude imbalance, dB.
+    #[must_use]
+    pub fn u_amplitude_db(&self) -> f64 {
+        db_from_neper(self.amplitude.sqrt())
+    }
+
+    /// Standard uncertainty of the phase error, degrees.
+    #[must_use]
+    pub fn u_phase_deg(&self) -> f64 {
+        self.phase.sqrt().to_degrees()
+    }
+
+    /// The correlation coefficient of both parts, -1 to 1; `None` where one of them is exact.
+    #[must_use]
+    pub fn correlation(&self) -> Option<f64> {
+        let correlation = self.mixed / (self.amplitude.sqrt() * self.phase.sqrt());
+        correlation.is_finite().then_some(correlation)
     }
 
     /// The matrix by rows: amplitude first, phase second.

@@ -81,6 +81,12 @@ impl ToneComparisons {
         self.points.iter().filter(|point| point.normalised_error.abs() <= 1.0).count()
     }
 
+    /// Whether every prediction was taken for exact: its interval has no width.
+    #[must_use]
+    pub fn has_exact_predictions(&self) -> bool {
+        self.points.iter().all(|point| point.interval_db.0.total_cmp(&point.interval_db.1).is_eq())
+    }
+
     /// The point that agrees least.
     #[must_use]
     pub fn worst(&self) -> Option<&ToneComparison> {

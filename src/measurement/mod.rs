@@ -66,8 +66,8 @@ pub use receiver_uncertainty::{
     PointUncertainty, ReceiverUncertainty, plan_covariances, receiver_uncertainty,
 };
 pub use reconstruction::{
-    COVARIANCE_COLUMNS, EntryCovariance, PartialMeasurement, RebuildSettings, Rebuilt,
-    RepeatedReflection, rebuild,
+    COVARIANCE_COLUMNS, CovarianceSource, EntryCovariance, PartialMeasurement, RebuildSettings,
+    Rebuilt, RepeatedReflection, rebuild,
 };
 pub use splitter_uncertainty::{
     SplitterPointUncertainty, SplitterUncertainty, UncertainSplitter, splitter_uncertainty,

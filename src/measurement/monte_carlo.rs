@@ -117,6 +117,18 @@ pub struct Spread {
 }
 
 impl Spread {
+    /// By how much a best estimate differs from the median of the values: its bias.
+    #[must_use]
+    pub fn bias_of(&self, estimate: f64) -> f64 {
+        estimate - self.median
+    }
+
+    /// Whether the coverage interval has no upper end.
+    #[must_use]
+    pub fn is_unbounded(&self) -> bool {
+        self.high.is_infinite()
+    }
+
     /// With the upper end raised to `high` where that is higher.
     pub(super) fn raised_to(self, high: f64) -> Self {
         Self { high: self.high.max(high), ..self }

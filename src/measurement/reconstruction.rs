@@ -67,7 +67,25 @@ pub struct EntryCovariance {
     pub degrees_of_freedom: Option<usize>,
 }
 
+/// Where a covariance comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CovarianceSource {
+    /// The standard uncertainties that are stated for the measurements.
+    Measurements,
+    /// The residual of the fit.
+    Residual,
+}
+
 impl EntryCovariance {
+    /// Where it comes from.
+    #[must_use]
+    pub fn source(&self) -> CovarianceSource {
+        match self.degrees_of_freedom {
+            Some(_) => CovarianceSource::Residual,
+            None => CovarianceSource::Measurements,
+        }
+    }
+
     /// The largest standard uncertainty of an entry's real or imaginary part.
     #[must_use]
     pub fn largest(&self) -> f64 {

@@ -63,18 +63,15 @@ pub fn receiver_coverage(
     uncertainty: &ReceiverUncertainty,
 ) -> Result<Vec<u8>, PlotError> {
     let ifs = receiver.plan.if_hz.len();
-    let points = result.points.chunks(ifs).zip(uncertainty.points.chunks(ifs));
-    let points = points.filter_map(|(points, known)| {
-        let (point, known) = points.iter().zip(known).min_by(|(one, _), (other, _)| {
-            one.balance.image_rejection_db.total_cmp(&other.balance.image_rejection_db)
-        })?;
-        Some(Point {
+    let points = result.worst_if_of_each_lo(ifs).into_iter().map(|at| {
+        let (point, known) = (&result.points[at], &uncertainty.points[at]);
+        Point {
             at_ghz: ghz(point.lo_hz),
             measured: point.balance.image_rejection_db,
             median: known.rejection.median,
             low: known.rejection.low,
             high: known.rejection.high,
-        })
+        }
     });
     let note = if ifs > 1 { ", at the worst IF" } else { "" };
     let coverage = Coverage {

@@ -13,7 +13,7 @@ use super::style::{BLACK, BLUE, Dash, GREEN, ORANGE, PURPLE, SKY_BLUE, Sizes};
 use crate::downconverter::{DownconverterResult, Receiver};
 use crate::requirement::Quantity;
 use crate::splitter::{ContourFamily, channel_error, contour_family};
-use crate::units::{ShownFrequency, shown_signed, wrap_deg};
+use crate::units::{ShownFrequency, shown_signed};
 use plotters::prelude::{Circle, Color, EmptyElement, RGBColor};
 use std::ops::Range;
 
@@ -30,16 +30,13 @@ pub fn receiver_contours(
     result: &DownconverterResult,
 ) -> Result<Vec<u8>, PlotError> {
     let trim = &result.correction.single;
-    let trimmed = |(imbalance_db, phase_deg): (f64, f64)| {
-        (imbalance_db + trim.amplitude_db, wrap_deg(phase_deg + trim.phase_deg))
-    };
     let ifs = IfLines::of(receiver, 3);
     let ways: Vec<[Way; 2]> = ifs
         .shown
         .iter()
         .map(|&at| {
             let before: Vec<_> = ifs.line(result, at).map(|point| point.balance.image()).collect();
-            let after = before.iter().copied().map(trimmed).collect();
+            let after = before.iter().copied().map(|error| trim.applied_to(error)).collect();
             [before, after]
         })
         .collect();

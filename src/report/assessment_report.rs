@@ -35,7 +35,7 @@ pub(super) fn estimates_json(quantities: &[Estimate<'_>]) -> Value {
         all[quantity.name] = json!({
             "estimate": quantity.measured,
             "median": quantity.spread.median,
-            "bias": quantity.measured - quantity.spread.median,
+            "bias": quantity.spread.bias_of(quantity.measured),
             "low": quantity.spread.low,
             "high": high.is_finite().then_some(high),
             "standard_uncertainty": quantity.spread.standard_uncertainty,
@@ -77,7 +77,7 @@ pub(super) fn assessment_text(assessment: &Assessment, quantities: &[Estimate<'_
         ]);
     }
     let _ = writeln!(text, "{}", lines(&rows));
-    if quantities.first().is_some_and(|rejection| rejection.spread.high.is_infinite()) {
+    if quantities.first().is_some_and(|rejection| rejection.spread.is_unbounded()) {
         text.push_str("Nowhere can it be told from perfect balance.\n");
     }
     text.push_str(&filled(&format!(

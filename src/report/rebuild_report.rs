@@ -3,7 +3,7 @@
 use super::csv_table::CsvTable;
 use super::text_table::{fixed, lines, table};
 use crate::diagnostic::printable;
-use crate::measurement::{COVARIANCE_COLUMNS, EntryCovariance, Rebuilt};
+use crate::measurement::{COVARIANCE_COLUMNS, CovarianceSource, EntryCovariance, Rebuilt};
 use crate::network::{FrequencyGrid, Quality};
 use crate::units::ShownFrequency;
 use serde::Serialize;
@@ -56,7 +56,10 @@ impl RebuildReport {
             residual_ratio: rebuilt.misfit_ratio,
             max_standard_uncertainty: rebuilt.covariance.as_ref().map(EntryCovariance::largest),
             uncertainty_source: rebuilt.covariance.as_ref().map(|covariance| {
-                if covariance.degrees_of_freedom.is_some() { "residual" } else { "measurements" }
+                match covariance.source() {
+                    CovarianceSource::Residual => "residual",
+                    CovarianceSource::Measurements => "measurements",
+                }
             }),
             reflections: rebuilt
                 .repeated
@@ -80,7 +83,7 @@ pub fn rebuild_text(report: &RebuildReport) -> String {
          does not fit: {:.1e} rms, {:.1e} at worst ({})\n\
          condition number {}: relative errors may grow so many times\n\
          taking every termination for matched would have moved an entry by {:.1e}\n\
-         largest singular value {}, worst |Sij - Sji| {:.1e}\n\n",
+         largest singular value {}{}\n\n",
         printable(&report.file),
         report.ports,
         report.rms_residual,
@@ -89,7 +92,9 @@ pub fn rebuild_text(report: &RebuildReport) -> String {
         fixed(report.condition, 1),
         report.change_if_terminations_ignored,
         fixed(report.max_singular_value, 4),
-        report.max_reciprocity_error.unwrap_or_default(),
+        report
+            .max_reciprocity_error
+            .map_or_else(String::new, |error| format!(", worst |Sij - Sji| {error:.1e}")),
     );
     if let (Some(largest), Some(from)) =
         (report.max_standard_uncertainty, report.uncertainty_source)

@@ -170,7 +170,7 @@ pub(super) fn budget_text(receiver: &Receiver, result: &DownconverterResult) -> 
                 if is_pair { " (the difference between the two)" } else { "" }
             )
         }
-        None if is_arrangement(budget) => {
+        None if budget.is_arrangement() => {
             "The error lies in the arrangement: blocks that stand in one branch only or differ by \
              design, such as lines of unequal length. Corresponding blocks want a pair."
                 .to_owned()
@@ -183,10 +183,3 @@ pub(super) fn budget_text(receiver: &Receiver, result: &DownconverterResult) -> 
 
 /// Longer names leave no room for the numbers beside them.
 const LONGEST_NAME: usize = 16;
-
-/// Whether most of the error is there with every block ideal.
-fn is_arrangement(budget: &Budget) -> bool {
-    budget.rows.iter().any(|row| {
-        row.contributor == Contributor::Arrangement && row.error.norm() > 0.5 * budget.total.norm()
-    })
-}

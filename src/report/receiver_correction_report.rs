@@ -57,9 +57,6 @@ fn trim(trim: &Trim) -> Value {
     })
 }
 
-/// A trim that leaves so little rejects nothing.
-const USELESS_DB: f64 = 1.0;
-
 pub(super) fn correction_text(result: &DownconverterResult) -> String {
     let plan = &result.correction;
     let of = |trim: &Trim| {
@@ -82,12 +79,12 @@ pub(super) fn correction_text(result: &DownconverterResult) -> String {
         rejection(plan.per_lo_in_steps_db()),
     ]);
     let mut text = format!("\n{}\n", lines(&table));
-    if plan.single.worst_db < USELESS_DB {
+    if !plan.single.is_useful() {
         text.push_str("No single trim is of use: the errors over the plan differ too much.\n");
     }
     if let (Some(cover), Some(allocation)) = (&plan.cover, &result.allocation) {
         text.push_str(&filled(&match cover {
-            _ if plan.uncorrected_db >= allocation.required_db => {
+            _ if plan.holds_uncorrected(allocation.required_db) => {
                 format!("{} dB needs no trim.", allocation.required_db)
             }
             TrimCover::Holds(segments) => format!(

@@ -1,9 +1,7 @@
 //! Noise of a receiver's RF paths, LO power, and the noise that the image adds: text and JSON.
 
 use super::text_table::{filled, fixed};
-use crate::downconverter::{
-    DownconverterResult, NoisePathResult, Receiver, single_sideband_rise_db,
-};
+use crate::downconverter::{DownconverterResult, NoisePathResult, Receiver};
 use crate::network::REFERENCE_TEMPERATURE_K;
 use crate::units::ShownFrequency;
 use serde_json::{Value, json};
@@ -25,15 +23,15 @@ pub(super) fn noise_json(receiver: &Receiver, result: &DownconverterResult) -> V
             json!({ "mixer": path.mixer, "points": rows })
         })
         .collect();
-    let summary = &result.summary;
+    let rise = result.image_noise_rise();
     json!({
         "temperature_k": REFERENCE_TEMPERATURE_K,
         "if_hz": receiver.plan.if_hz[0],
         "paths": paths,
         "single_sideband_rise_db": {
-            "worst": single_sideband_rise_db(summary.worst.balance.image_rejection_db),
-            "median": single_sideband_rise_db(summary.median_image_rejection_db),
-            "without_rejection": single_sideband_rise_db(0.0),
+            "worst": rise.worst_db,
+            "median": rise.median_db,
+            "without_rejection": rise.without_rejection_db,
         },
     })
 }
@@ -65,7 +63,7 @@ pub(super) fn noise_text(receiver: &Receiver, result: &DownconverterResult) -> S
     }
     text.push_str(&filled(&format!(
         "The image adds {} dB of noise at the median rejection.",
-        fixed(single_sideband_rise_db(result.summary.median_image_rejection_db), 3),
+        fixed(result.image_noise_rise().median_db, 3),
     )));
     text
 }

@@ -45,7 +45,7 @@ pub(super) fn receiver_uncertainty_json(
         })
     });
     let mut document = assessment_json(&uncertainty.assessment);
-    document["unbounded_interval"] = json!(uncertainty.worst_rejection.high.is_infinite());
+    document["unbounded_interval"] = json!(uncertainty.worst_rejection.is_unbounded());
     document["summary"] = estimates_json(&estimates(uncertainty, result));
     document["contributions"] = uncertainty.contributions.iter().map(contribution).collect();
     document["budget"] = budget.collect();
@@ -82,9 +82,8 @@ fn estimates<'u>(
             spread: &uncertainty.largest_quadrature,
         },
     ];
-    let powers = result.lo.iter().flat_map(|point| &point.mixers);
-    let measured = powers.filter_map(|mixer| mixer.lo_power_dbm).reduce(f64::min);
-    if let (Some(spread), Some(measured)) = (&uncertainty.least_power, measured) {
+    let powers_dbm = result.lo_power_range_dbm();
+    if let (Some(spread), Some((measured, _))) = (&uncertainty.least_power, powers_dbm) {
         quantities.push(Estimate {
             name: "min_lo_power_dbm",
             words: "LO power",
@@ -97,12 +96,11 @@ fn estimates<'u>(
 }
 
 fn contribution(contribution: &Contribution) -> Value {
-    let [[amplitude, _], [_, phase]] = contribution.covariance.rows();
     json!({
         "part": contribution.part,
         "source": contribution.source,
-        "u_amplitude_db": db_from_neper(amplitude.sqrt()),
-        "u_phase_deg": phase.sqrt().to_degrees(),
+        "u_amplitude_db": contribution.covariance.u_amplitude_db(),
+        "u_phase_deg": contribution.covariance.u_phase_deg(),
         "share": contribution.share,
     })
 }
@@ -148,12 +146,11 @@ pub(super) fn receiver_uncertainty_text(
     let mut text = assessment_text(&uncertainty.assessment, &estimates(uncertainty, result));
     let mut rows = table(&["uncertainty of", "source", "amplitude\ndB", "phase\ndeg", "share\n%"]);
     for one in uncertainty.contributions.iter().take(SHOWN) {
-        let [[amplitude, _], [_, phase]] = one.covariance.rows();
         rows.add_row([
             printable(&one.part).into_owned(),
             printable(&one.source).into_owned(),
-            fixed(db_from_neper(amplitude.sqrt()), 3),
-            fixed(phase.sqrt().to_degrees(), 2),
+            fixed(one.covariance.u_amplitude_db(), 3),
+            fixed(one.covariance.u_phase_deg(), 2),
             fixed(100.0 * one.share, 1),
         ]);
     }

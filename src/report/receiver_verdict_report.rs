@@ -12,14 +12,7 @@ use std::fmt::Write as _;
 
 pub(super) fn summary_json(receiver: &Receiver, result: &DownconverterResult) -> Value {
     let summary = &result.summary;
-    let powers = result.lo.iter().flat_map(|point| &point.mixers).filter_map(|m| m.lo_power_dbm);
-    let (lowest, highest) =
-        powers.fold((None, None), |(low, high): (Option<f64>, Option<f64>), dbm| {
-            (
-                Some(low.map_or(dbm, |low| low.min(dbm))),
-                Some(high.map_or(dbm, |high| high.max(dbm))),
-            )
-        });
+    let powers_dbm = result.lo_power_range_dbm();
     let fix_first = result.fix_first().map(|row| row.contributor.to_string());
     let amplitude = &summary.worst_amplitude_imbalance;
     let quadrature = &summary.worst_quadrature_error;
@@ -35,8 +28,8 @@ pub(super) fn summary_json(receiver: &Receiver, result: &DownconverterResult) ->
         "worst_quadrature_error_deg": quadrature.balance.wanted().1,
         "worst_quadrature_error_at_lo_hz": quadrature.lo_hz,
         "worst_quadrature_error_at_if_hz": quadrature.if_hz,
-        "min_lo_power_dbm": lowest,
-        "max_lo_power_dbm": highest,
+        "min_lo_power_dbm": powers_dbm.map(|range| range.0),
+        "max_lo_power_dbm": powers_dbm.map(|range| range.1),
         "leading_output": if summary.q_leads_i_deg > 0.0 { "q" } else { "i" },
         "q_leads_i_deg": summary.q_leads_i_deg,
         "reversed_points": summary.reversed_points,

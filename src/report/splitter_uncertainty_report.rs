@@ -5,7 +5,6 @@ use super::csv_table::{CsvTable, optional};
 use crate::measurement::SplitterUncertainty;
 use crate::requirement::Quantity;
 use crate::splitter::SplitterResult;
-use crate::units::db_from_neper;
 use serde_json::{Value, json};
 
 /// A splitter's uncertainty as a part of its document.
@@ -15,21 +14,19 @@ pub(super) fn splitter_uncertainty_json(
 ) -> Value {
     let rejection = rejection_prefix(result);
     let points = uncertainty.points.iter().map(|point| {
-        let [[amplitude, mixed], [_, phase]] = point.channel_error.covariance().rows();
-        let (u_amplitude, u_phase) = (amplitude.sqrt(), phase.sqrt());
-        let correlation = mixed / (u_amplitude * u_phase);
+        let covariance = point.channel_error.covariance();
         let (low, high) = point.interval_db;
         let mut row = json!({ "frequency_hz": point.frequency_hz });
         row[format!("{rejection}_rejection_low_db")] = json!(low);
         row[format!("{rejection}_rejection_median_db")] = json!(point.median_db);
         row[format!("{rejection}_rejection_high_db")] = json!(high.is_finite().then_some(high));
-        row["u_amplitude_imbalance_db"] = json!(db_from_neper(u_amplitude));
-        row["u_phase_error_deg"] = json!(u_phase.to_degrees());
-        row["correlation"] = json!(correlation.is_finite().then_some(correlation));
+        row["u_amplitude_imbalance_db"] = json!(covariance.u_amplitude_db());
+        row["u_phase_error_deg"] = json!(covariance.u_phase_deg());
+        row["correlation"] = json!(covariance.correlation());
         row
     });
     let mut document = assessment_json(&uncertainty.assessment);
-    document["unbounded_interval"] = json!(uncertainty.worst_rejection.high.is_infinite());
+    document["unbounded_interval"] = json!(uncertainty.worst_rejection.is_unbounded());
     document["summary"] = estimates_json(&estimates(uncertainty, result));
     document["points"] = points.collect();
     document
@@ -98,14 +95,14 @@ pub fn splitter_uncertainty_csv(
         "u_phase_error_deg".to_owned(),
     ])?;
     for point in &uncertainty.points {
-        let [[amplitude, _], [_, phase]] = point.channel_error.covariance().rows();
+        let covariance = point.channel_error.covariance();
         let row = [
             point.frequency_hz,
             point.interval_db.0,
             point.median_db,
             point.interval_db.1,
-            db_from_neper(amplitude.sqrt()),
-            phase.sqrt().to_degrees(),
+            covariance.u_amplitude_db(),
+            covariance.u_phase_deg(),
         ];
         table.row(row.map(|value| optional(Some(value))))?;
     }

@@ -2,7 +2,7 @@
 
 use super::csv_table::{CsvTable, optional};
 use super::text_table::{filled, fixed, lines, table};
-use crate::measurement::{ToneComparison, ToneComparisons};
+use crate::measurement::ToneComparisons;
 use crate::units::{ShownFrequency, db_from_neper};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
@@ -114,9 +114,7 @@ pub fn tones_text(tones: &ToneComparisons) -> String {
     if tones.points.len() > SHOWN {
         let _ = writeln!(text, "and {} with smaller |E_n|", tones.points.len() - SHOWN);
     }
-    let is_exact =
-        |point: &ToneComparison| point.interval_db.0.total_cmp(&point.interval_db.1).is_eq();
-    if tones.points.iter().all(is_exact) {
+    if tones.has_exact_predictions() {
         text.push_str(
             "The prediction is taken for exact: --uncertainty says how well it is known.\n",
         );

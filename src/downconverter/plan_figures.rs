@@ -1,0 +1,54 @@
+//! Figures that a result has over its whole plan.
+
+use super::analysis::DownconverterResult;
+use super::iq_balance::PlanPoint;
+use super::path_noise::single_sideband_rise_db;
+
+/// By how much noise from the image sideband raises the noise of the wanted one, dB.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ImageNoiseRise {
+    /// At the worst image rejection.
+    pub worst_db: f64,
+    /// At the median image rejection.
+    pub median_db: f64,
+    /// Without any rejection: 3.01 dB.
+    pub without_rejection_db: f64,
+}
+
+impl DownconverterResult {
+    /// The lowest and the highest LO power that a mixer takes over the plan, dBm; `None` where no
+    /// mixer's power is known.
+    #[must_use]
+    pub fn lo_power_range_dbm(&self) -> Option<(f64, f64)> {
+        let powers = self.lo.iter().flat_map(|point| &point.mixers).filter_map(|m| m.lo_power_dbm);
+        powers.fold(None, |range: Option<(f64, f64)>, dbm| {
+            Some(range.map_or((dbm, dbm), |(low, high)| (low.min(dbm), high.max(dbm))))
+        })
+    }
+
+    /// The noise that the image sideband adds.
+    #[must_use]
+    pub fn image_noise_rise(&self) -> ImageNoiseRise {
+        ImageNoiseRise {
+            worst_db: single_sideband_rise_db(self.summary.worst.balance.image_rejection_db),
+            median_db: single_sideband_rise_db(self.summary.median_image_rejection_db),
+            without_rejection_db: single_sideband_rise_db(0.0),
+        }
+    }
+
+    /// For each LO the place, among `points`, of the IF with the worst image rejection.
+    ///
+    /// `if_count` is the number of IFs of the plan, at least 1.
+    #[must_use]
+    pub fn worst_if_of_each_lo(&self, if_count: usize) -> Vec<usize> {
+        let rejection_db = |point: &PlanPoint| point.balance.image_rejection_db;
+        let runs = self.points.chunks(if_count).enumerate();
+        runs.filter_map(|(lo, run)| {
+            let worst = (0..run.len()).min_by(|&one, &other| {
+                rejection_db(&run[one]).total_cmp(&rejection_db(&run[other]))
+            })?;
+            Some(lo * if_count + worst)
+        })
+        .collect()
+    }
+}
