@@ -10,6 +10,7 @@
 //! | `uncertainty_toml`, `uncertainty_entries` | UNCERTAINTY.toml |
 //! | `amounts_csv`, `covariance_csv` | its tables: standard uncertainties over frequency, covariances of entries |
 //! | `uncertain_parts` | its sources, given to parts, splitters and dies |
+//! | `rebuild_set_toml` | SET.toml: measurements of some ports at a time |
 //! | `tones_csv` | measured tones |
 
 mod allowed;
@@ -20,6 +21,7 @@ mod named_files;
 mod network_entries;
 mod network_toml;
 mod parts;
+mod rebuild_set_toml;
 mod receiver_entries;
 mod receiver_output;
 mod receiver_plan;
@@ -36,6 +38,7 @@ pub use allowed::Allowed;
 pub use error::{DescriptionError, DescriptionProblem};
 pub use network_entries::{BlockEntry, ComplexValue, LoadEntry, NetworkDescription};
 pub use network_toml::{WiredNetwork, read_network};
+pub use rebuild_set_toml::{RebuildSet, read_rebuild_set};
 pub use receiver_toml::{LoadedReceiver, ReceiverFile, read_receiver};
 pub(crate) use source::TomlFile;
 pub use tones_csv::{Tones, read_tones};

@@ -5,6 +5,10 @@ use nalgebra::{DMatrix, SymmetricEigen};
 use num_complex::Complex64;
 use std::fmt;
 
+/// The columns of a table of entry covariances: one row for each frequency and pair of entries.
+pub const COVARIANCE_COLUMNS: [&str; 7] =
+    ["frequency_hz", "row_a", "column_a", "row_b", "column_b", "re", "im"];
+
 /// Rounding may leave variances as negative as this, and entries as unequal, relative to the largest.
 const ROUNDING: f64 = 1e-9;
 
@@ -73,6 +77,27 @@ impl EntryCovariances {
         }
         let (at_hz, matrices) = points.into_iter().unzip();
         Ok(Self { ports, at_hz, matrices })
+    }
+
+    /// The covariances of a least-squares fit, which are Hermitian and without negative variances by
+    /// their formula, V Σ⁻² V^H; one at least, at ascending frequencies.
+    pub(super) fn of_fit(ports: usize, at_hz: &[f64], matrices: Vec<DMatrix<Complex64>>) -> Self {
+        Self { ports, at_hz: at_hz.to_vec(), matrices }
+    }
+
+    /// The frequencies, Hz, each with its matrix.
+    pub fn points(&self) -> impl Iterator<Item = (f64, &DMatrix<Complex64>)> {
+        self.at_hz.iter().copied().zip(&self.matrices)
+    }
+
+    /// The largest standard uncertainty of an entry's real or imaginary part.
+    #[must_use]
+    pub fn largest_uncertainty(&self) -> f64 {
+        let diagonals = self
+            .matrices
+            .iter()
+            .map(|matrix| (0..matrix.nrows()).map(|at| matrix[(at, at)].re).fold(0.0, f64::max));
+        diagonals.fold(0.0, f64::max).sqrt()
     }
 
     /// Ports of the network.

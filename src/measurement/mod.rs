@@ -16,7 +16,8 @@
 //! | `measured_tones` | measured rejections against predicted ones |
 //! | `probe_placement` | the delay of a misplaced probe |
 //! | `probe_checks` | checks at the probe station: thru, drift, placement |
-//! | `reconstruction` | an N-port from measurements of some of its ports at a time |
+//! | `entry_covariances` | covariances of the entries of a network |
+//! | `partial_view`, `scattering_fit`, `reconstruction` | an N-port from measurements of some of its ports at a time |
 
 mod advice;
 mod assessment;
@@ -30,6 +31,7 @@ mod error_covariance;
 mod measured_tones;
 mod monte_carlo;
 mod normal;
+mod partial_view;
 mod plan_conformity;
 mod probe_checks;
 mod probe_placement;
@@ -39,6 +41,7 @@ mod receiver_propagation;
 mod receiver_uncertainty;
 mod reconstruction;
 mod root;
+mod scattering_fit;
 mod splitter_uncertainty;
 mod stated_amount;
 mod uncertainty_source;
@@ -48,7 +51,7 @@ pub use assessment::Assessment;
 pub use channel_error::ChannelErrorDistribution;
 pub use conformity::{DecidedRequirement, DecisionRule, DecisionSettings, guard_band};
 pub use contribution::Contribution;
-pub use entry_covariances::{CovarianceFault, EntryCovariances};
+pub use entry_covariances::{COVARIANCE_COLUMNS, CovarianceFault, EntryCovariances};
 pub use error::MeasurementError;
 pub use error_covariance::{ErrorCovariance, PlanCovariance};
 pub use measured_tones::{
@@ -66,8 +69,8 @@ pub use receiver_uncertainty::{
     PointUncertainty, ReceiverUncertainty, plan_covariances, receiver_uncertainty,
 };
 pub use reconstruction::{
-    COVARIANCE_COLUMNS, CovarianceSource, EntryCovariance, PartialMeasurement, RebuildSettings,
-    Rebuilt, RepeatedReflection, rebuild,
+    CovarianceOrigin, PartialMeasurement, RebuildSettings, RebuildWarning, Rebuilt,
+    RebuiltCovariances, RepeatedReflection, rebuild,
 };
 pub use splitter_uncertainty::{
     SplitterPointUncertainty, SplitterUncertainty, UncertainSplitter, splitter_uncertainty,

@@ -8,7 +8,7 @@ use num_complex::Complex64;
 
 /// The matrix is singular to working precision.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Singular;
+pub(crate) struct Singular;
 
 /// Conditions above this leave fewer than three good digits.
 const WORST_CONDITION: f64 = 1e13;
@@ -17,7 +17,7 @@ const SUSPICIOUS_PIVOT_RATIO: f64 = 1e-7;
 
 /// LU factors P A = L U of an n by n matrix, row-major.
 #[derive(Clone, Debug)]
-pub(super) struct Lu {
+pub(crate) struct Lu {
     n: usize,
     factors: Vec<Complex64>,
     swaps: Vec<usize>,
@@ -26,7 +26,7 @@ pub(super) struct Lu {
 }
 
 impl Lu {
-    pub(super) fn new(n: usize) -> Self {
+    pub(crate) fn new(n: usize) -> Self {
         Self {
             n,
             factors: vec![Complex64::ZERO; n * n],
@@ -37,12 +37,12 @@ impl Lu {
     }
 
     /// The exact 1-norm condition number of the matrix factored last.
-    pub(super) fn condition(&mut self) -> f64 {
+    pub(crate) fn condition(&mut self) -> f64 {
         self.norm * self.inverse_norm()
     }
 
     /// Factors `matrix` (n by n, row-major).
-    pub(super) fn factor(&mut self, matrix: &[Complex64]) -> Result<(), Singular> {
+    pub(crate) fn factor(&mut self, matrix: &[Complex64]) -> Result<(), Singular> {
         let n = self.n;
         self.factors.copy_from_slice(matrix);
         self.norm = one_norm(matrix, n);
@@ -83,7 +83,7 @@ impl Lu {
     }
 
     /// Solves A X = B in place; `rhs` is n by `columns`, row-major.
-    pub(super) fn solve(&self, rhs: &mut [Complex64], columns: usize) {
+    pub(crate) fn solve(&self, rhs: &mut [Complex64], columns: usize) {
         let n = self.n;
         for (k, &other) in self.swaps.iter().enumerate() {
             if other != k {
@@ -121,7 +121,7 @@ impl Lu {
     }
 
     /// Solves X A = B in place for every row of `rhs` (rows by n, row-major).
-    pub(super) fn solve_right(&mut self, rhs: &mut [Complex64]) {
+    pub(crate) fn solve_right(&mut self, rhs: &mut [Complex64]) {
         let n = self.n;
         for row in rhs.chunks_exact_mut(n) {
             // x P^T L U = b: first y U = b from the left, then z L = y from the right, then unswap.

@@ -63,6 +63,7 @@ pub use interpolation::{Interpolated, UnsafeStep, onto_grid};
 pub(crate) use joining::node_references;
 pub use joining::{join, port_voltages};
 pub use load::{Load, close_ports};
+pub(crate) use lu::Lu;
 pub use mixed_mode::{to_mixed_mode, to_single_ended};
 pub use noise::{
     BOLTZMANN_J_PER_K, NoisePath, REFERENCE_TEMPERATURE_K, cascade_noise_factor, noise_correlation,

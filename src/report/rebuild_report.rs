@@ -3,8 +3,7 @@
 use super::csv_table::CsvTable;
 use super::text_table::{fixed, lines, table};
 use crate::diagnostic::printable;
-use crate::measurement::{COVARIANCE_COLUMNS, CovarianceSource, EntryCovariance, Rebuilt};
-use crate::network::{FrequencyGrid, Quality};
+use crate::measurement::{COVARIANCE_COLUMNS, CovarianceOrigin, EntryCovariances, Rebuilt};
 use crate::units::ShownFrequency;
 use serde::Serialize;
 use std::fmt::Write as _;
@@ -42,7 +41,8 @@ struct RepeatedReport {
 impl RebuildReport {
     /// What came out, and how good it is.
     #[must_use]
-    pub fn new(file: &str, rebuilt: &Rebuilt, quality: &Quality) -> Self {
+    pub fn new(file: &str, rebuilt: &Rebuilt) -> Self {
+        let quality = &rebuilt.quality;
         Self {
             file: file.to_owned(),
             ports: rebuilt.network.ports(),
@@ -53,12 +53,15 @@ impl RebuildReport {
             change_if_terminations_ignored: rebuilt.if_terminations_ignored,
             max_singular_value: quality.max_singular_value.value,
             max_reciprocity_error: quality.max_reciprocity_error.map(|worst| worst.value),
-            residual_ratio: rebuilt.misfit_ratio,
-            max_standard_uncertainty: rebuilt.covariance.as_ref().map(EntryCovariance::largest),
-            uncertainty_source: rebuilt.covariance.as_ref().map(|covariance| {
-                match covariance.source() {
-                    CovarianceSource::Residual => "residual",
-                    CovarianceSource::Measurements => "measurements",
+            residual_ratio: rebuilt.residual_ratio,
+            max_standard_uncertainty: rebuilt
+                .covariances
+                .as_ref()
+                .map(|covariances| covariances.entries.largest_uncertainty()),
+            uncertainty_source: rebuilt.covariances.as_ref().map(|covariances| {
+                match covariances.origin {
+                    CovarianceOrigin::Residuals { .. } => "residual",
+                    CovarianceOrigin::Measurements => "measurements",
                 }
             }),
             reflections: rebuilt
@@ -104,7 +107,7 @@ pub fn rebuild_text(report: &RebuildReport) -> String {
             "standard uncertainty of an entry at most {largest:.1e}, told from the {from}\n"
         );
     }
-    let mut rows = table(&["reflection", "measured", "worst misfit", "at"]);
+    let mut rows = table(&["reflection", "measured", "max residual", "at"]);
     for row in &report.reflections {
         rows.add_row(vec![
             format!("S{0},{0}", row.port),
@@ -141,16 +144,13 @@ pub fn rebuild_csv(report: &RebuildReport) -> Result<String, csv::Error> {
 ///
 /// # Errors
 /// None in practice: the table is made in memory.
-pub fn entry_covariance_csv(
-    covariance: &EntryCovariance,
-    grid: &FrequencyGrid,
-) -> Result<String, csv::Error> {
+pub fn entry_covariance_csv(covariances: &EntryCovariances) -> Result<String, csv::Error> {
     let mut table = CsvTable::new();
     table.row(COVARIANCE_COLUMNS)?;
-    for (matrix, hz) in covariance.points.iter().zip(grid.as_hz()) {
+    for (hz, matrix) in covariances.points() {
         for one in 0..matrix.nrows() {
             for other in one..matrix.ncols() {
-                let ports = covariance.ports;
+                let ports = covariances.ports();
                 let places =
                     [one / ports, one % ports, other / ports, other % ports].map(|at| at + 1);
                 let value = matrix[(one, other)];

@@ -80,7 +80,7 @@ fn wrong_sets_are_refused() {
     let last = "[[measurement]]\nfile = \"p34.s2p\"\nports = [3, 4]\n";
     for (from, to, mention) in [
         ("port = 4", "port = 5", "wrong.toml:13:8"),
-        ("ports = [3, 4]", "ports = [3, 3]", "port 3 stands twice"),
+        ("ports = [3, 4]", "ports = [3, 3]", "duplicate port 3"),
         ("ohm = 45", "ohm = -45", "resistance"),
         (last, "", "S3,4"),
         ("p34.s2p", "p43.s2p", "p43.s2p"),

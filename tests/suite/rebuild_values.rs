@@ -3,11 +3,12 @@
 
 use crate::check_values::{cases, check_matrix, list, matrix, topic};
 use fourphase::measurement::{
-    MeasurementError, PartialMeasurement, RebuildSettings, Rebuilt, rebuild,
+    CovarianceOrigin, MeasurementError, PartialMeasurement, RebuildSettings, Rebuilt, rebuild,
 };
 use fourphase::network::{
     FrequencyGrid, Load, Network, ParameterKind, Port, close_ports, select_ports,
 };
+use nalgebra::DMatrix;
 use num_complex::Complex64;
 use proptest::prelude::{Strategy, any, prop, proptest};
 
@@ -18,6 +19,11 @@ fn port(index: usize) -> Port {
 fn network(grid: &FrequencyGrid, ports: usize, entries: Vec<Complex64>) -> Network {
     Network::new(ParameterKind::Scattering, grid.clone(), ports, entries, vec![50.0.into(); ports])
         .unwrap()
+}
+
+fn matrices(rebuilt: &Rebuilt) -> Vec<DMatrix<Complex64>> {
+    let covariances = rebuilt.covariances.as_ref().unwrap();
+    covariances.entries.points().map(|(_, matrix)| matrix.clone()).collect()
 }
 
 fn one_frequency() -> FrequencyGrid {
@@ -228,11 +234,12 @@ fn covariances_are_those_of_many_noisy_sets() {
             for (place, square) in squares.iter_mut().enumerate() {
                 *square += 0.5 * errors[place / 9] * errors[place % 9].conj() / f64::from(trials);
             }
-            predicted = rebuilt.covariance.unwrap().points;
+            predicted = matrices(&rebuilt);
             set.iter_mut().for_each(|measurement| measurement.standard_uncertainty = None);
-            let untold = plainly(3, &set, false).unwrap().covariance.unwrap();
-            assert_eq!(untold.degrees_of_freedom, Some(6));
-            told += untold.points[0][(0, 0)].re / f64::from(trials);
+            let untold = plainly(3, &set, false).unwrap();
+            let origin = CovarianceOrigin::Residuals { degrees_of_freedom: 6 };
+            assert_eq!(untold.covariances.as_ref().unwrap().origin, origin);
+            told += matrices(&untold)[0][(0, 0)].re / f64::from(trials);
         }
         // 8,000 real numbers to a variance: it is known to 1.6 %, so four times that is chance.
         let scale = predicted[0].diagonal().map(|value| value.re).max();

@@ -1,0 +1,259 @@
+//! One scattering matrix fitted to measurements of some of its ports at a time, at one frequency.
+//!
+//! The start fills the matrix in references that equal the terminations, in which a terminated port has
+//! no incident wave (J. C. Tippet and R. A. Speciale, IEEE Trans. MTT-30 (1982) 661-666, from memory).
+//! Gauss-Newton steps follow with the exact derivative dM = B dS A, where A are the waves into all
+//! ports for a unit wave into each measured one and B the waves out of the measured ones for a unit
+//! wave that arises at each port. The covariance of the result is (J^H W J)⁻¹ with the derivative J and
+//! the weights W (JCGM 102:2011).
+
+use super::error::MeasurementError;
+use super::partial_view::{Matrix, PartialView, Resonance, referred};
+use crate::network::Port;
+use nalgebra::{DVector, Dyn, SVD};
+use num_complex::Complex64;
+
+/// Relative steps below this change nothing.
+const CONVERGED: f64 = 1e-14;
+/// Rounding may keep steps above that without end; with a last step above this the fit has not
+/// converged.
+const MAX_LAST_STEP: f64 = 1e-9;
+const MAX_STEPS: usize = 60;
+/// Entries above this have diverged.
+const MAX_ENTRY: f64 = 1e6;
+/// Conditions above this leave fewer than four good digits.
+const MAX_CONDITION: f64 = 1e12;
+
+/// Which entries of S are one unknown.
+pub(super) struct Unknowns {
+    ports: usize,
+    /// The unknown of each entry, row-major.
+    of: Vec<usize>,
+    count: usize,
+}
+
+/// S at one frequency.
+pub(super) struct Fit {
+    /// The matrix.
+    pub(super) matrix: Matrix,
+    /// The condition number of the equations.
+    pub(super) condition: f64,
+    /// For each measurement what is measured less what the matrix gives.
+    pub(super) residuals: Vec<Matrix>,
+    /// Covariance of the entries, for weights of one over the standard uncertainty.
+    pub(super) covariance: Matrix,
+}
+
+/// Why no matrix comes out.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum FitFailure {
+    /// Matrix and terminations are in resonance.
+    Resonance,
+    /// The measurements leave some entries free.
+    Undetermined { condition: f64 },
+    /// The steps do not converge.
+    NotConverged,
+}
+
+impl From<Resonance> for FitFailure {
+    fn from(Resonance: Resonance) -> Self {
+        Self::Resonance
+    }
+}
+
+impl FitFailure {
+    /// The error that names the frequency.
+    pub(super) fn at(self, frequency_hz: f64) -> MeasurementError {
+        match self {
+            Self::Resonance => MeasurementError::Resonance { frequency_hz },
+            Self::Undetermined { condition } => {
+                MeasurementError::Undetermined { frequency_hz, condition }
+            }
+            Self::NotConverged => MeasurementError::NoFit { frequency_hz },
+        }
+    }
+}
+
+impl Unknowns {
+    /// The unknowns of an N-port that is the same in each order of `symmetries`, each of which lists
+    /// all ports. `measured` gives the ports of each measurement.
+    ///
+    /// # Errors
+    /// [`MeasurementError::Missing`] for an entry that is in no measurement.
+    pub(super) fn new(
+        ports: usize,
+        is_reciprocal: bool,
+        symmetries: &[Vec<Port>],
+        measured: &[&[Port]],
+    ) -> Result<Self, MeasurementError> {
+        // Equal entries, by the first of them.
+        let mut first: Vec<usize> = (0..ports * ports).collect();
+        let mut unite = |one: usize, other: usize| {
+            let (kept, gone) = (first[one].min(first[other]), first[one].max(first[other]));
+            first.iter_mut().filter(|place| **place == gone).for_each(|place| *place = kept);
+        };
+        for row in 0..ports {
+            for column in 0..ports {
+                let entry = row * ports + column;
+                if is_reciprocal {
+                    unite(entry, column * ports + row);
+                }
+                for order in symmetries {
+                    unite(entry, order[row].index() * ports + order[column].index());
+                }
+            }
+        }
+        let is_measured = |entry: usize| {
+            let [row, column] = [entry / ports, entry % ports].map(Port::from_index);
+            measured.iter().any(|listed| listed.contains(&row) && listed.contains(&column))
+        };
+        let mut numbered: Vec<usize> = first.clone();
+        numbered.sort_unstable();
+        numbered.dedup();
+        for &class in &numbered {
+            if !(0..ports * ports).any(|entry| first[entry] == class && is_measured(entry)) {
+                let [row, column] = [class / ports, class % ports].map(Port::from_index);
+                return Err(MeasurementError::Missing { row, column });
+            }
+        }
+        let of = first.iter().map(|class| numbered.partition_point(|one| one < class)).collect();
+        Ok(Self { ports, of, count: numbered.len() })
+    }
+
+    /// How many there are.
+    pub(super) fn count(&self) -> usize {
+        self.count
+    }
+
+    /// Fits the matrix to all measurements by weighted least squares.
+    pub(super) fn fit(&self, views: &[PartialView]) -> Result<Fit, FitFailure> {
+        let mut values = self.start(views);
+        let mut steps = 0;
+        let (condition, covariance) = loop {
+            let (derivative, residuals) = self.linearised(views, &values)?;
+            let decomposed = derivative.svd(true, true);
+            let condition = decomposed.singular_values.max() / decomposed.singular_values.min();
+            if condition.is_nan() || condition > MAX_CONDITION {
+                return Err(FitFailure::Undetermined { condition });
+            }
+            let step = decomposed.solve(&residuals, 0.0).map_err(|_| FitFailure::NotConverged)?;
+            values += &step;
+            if !values.iter().all(|value| value.is_finite() && value.norm() < MAX_ENTRY) {
+                return Err(FitFailure::NotConverged);
+            }
+            let relative = step.norm() / (1.0 + values.norm());
+            steps += 1;
+            if relative <= CONVERGED || steps == MAX_STEPS {
+                if relative > MAX_LAST_STEP {
+                    return Err(FitFailure::NotConverged);
+                }
+                let covariance = inverse_square(&decomposed).ok_or(FitFailure::NotConverged)?;
+                break (condition, covariance);
+            }
+        };
+        let matrix = self.matrix(&values);
+        let residuals = views
+            .iter()
+            .map(|view| Ok(view.residual(&matrix, &view.waves(&matrix)?)))
+            .collect::<Result<Vec<Matrix>, Resonance>>()?;
+        let covariance = Matrix::from_fn(self.of.len(), self.of.len(), |one, other| {
+            covariance[(self.of[one], self.of[other])]
+        });
+        Ok(Fit { matrix, condition, residuals, covariance })
+    }
+
+    fn matrix(&self, values: &DVector<Complex64>) -> Matrix {
+        Matrix::from_fn(self.ports, self.ports, |row, column| {
+            values[self.of[row * self.ports + column]]
+        })
+    }
+
+    /// The mean of the measured entries, as if every termination were matched.
+    fn averaged(&self, views: &[PartialView]) -> DVector<Complex64> {
+        let mut sums = DVector::from_element(self.count, Complex64::ZERO);
+        let mut counts = vec![0.0; self.count];
+        for view in views {
+            for (row, &to) in view.ports.iter().enumerate() {
+                for (column, &from) in view.ports.iter().enumerate() {
+                    let unknown = self.of[to * self.ports + from];
+                    sums[unknown] += view.measured[(row, column)];
+                    counts[unknown] += 1.0;
+                }
+            }
+        }
+        for (sum, count) in sums.iter_mut().zip(counts) {
+            *sum /= count;
+        }
+        sums
+    }
+
+    /// The start of the fit. A resonance is no fault here: without terminations the start is only
+    /// worse.
+    fn start(&self, views: &[PartialView]) -> DVector<Complex64> {
+        self.start_by_references(views).unwrap_or_else(|Resonance| self.averaged(views))
+    }
+
+    /// Fills the matrix in references in which the terminations reflect nothing, and comes back. Where
+    /// terminations differ between measurements the first of each port counts.
+    fn start_by_references(&self, views: &[PartialView]) -> Result<DVector<Complex64>, Resonance> {
+        let terminations: Vec<Complex64> = (0..self.ports)
+            .map(|port| {
+                let terminated = views.iter().find(|view| !view.ports.contains(&port));
+                // The termination of a port that every measurement contains has no effect.
+                terminated.map_or(Complex64::ZERO, |view| view.terminations[port])
+            })
+            .collect();
+        let referred_views = views
+            .iter()
+            .map(|view| view.referred_to(&terminations))
+            .collect::<Result<Vec<_>, _>>()?;
+        let back: Vec<Complex64> = terminations.iter().map(|end| -end).collect();
+        let matrix = referred(&self.matrix(&self.averaged(&referred_views)), &back)?;
+        let mut values = DVector::from_element(self.count, Complex64::ZERO);
+        for row in 0..self.ports {
+            for column in 0..self.ports {
+                values[self.of[row * self.ports + column]] = matrix[(row, column)];
+            }
+        }
+        Ok(values)
+    }
+
+    /// The weighted derivative of all measurements by the unknowns, and their weighted residuals.
+    fn linearised(
+        &self,
+        views: &[PartialView],
+        values: &DVector<Complex64>,
+    ) -> Result<(Matrix, DVector<Complex64>), Resonance> {
+        let equations: usize = views.iter().map(|view| view.measured.len()).sum();
+        let matrix = self.matrix(values);
+        let mut derivative = Matrix::zeros(equations, self.count);
+        let mut residuals = DVector::from_element(equations, Complex64::ZERO);
+        let mut equation = 0;
+        for view in views {
+            let waves = view.waves(&matrix)?;
+            let residual = view.residual(&matrix, &waves);
+            for row in 0..view.ports.len() {
+                for column in 0..view.ports.len() {
+                    residuals[equation] = view.weight * residual[(row, column)];
+                    for to in 0..self.ports {
+                        for from in 0..self.ports {
+                            derivative[(equation, self.of[to * self.ports + from])] +=
+                                view.weight * waves.out[(row, to)] * waves.into[(from, column)];
+                        }
+                    }
+                    equation += 1;
+                }
+            }
+        }
+        Ok((derivative, residuals))
+    }
+}
+
+/// (J^H J)⁻¹ = V Σ⁻² V^H; `None` without V.
+fn inverse_square(decomposed: &SVD<Complex64, Dyn, Dyn>) -> Option<Matrix> {
+    let mut scaled = decomposed.v_t.as_ref()?.adjoint();
+    for (mut column, value) in scaled.column_iter_mut().zip(&decomposed.singular_values) {
+        column.unscale_mut(*value);
+    }
+    Some(&scaled * scaled.adjoint())
+}
