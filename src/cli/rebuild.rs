@@ -33,7 +33,7 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
         let table = report::entry_covariance_csv(&covariances.entries)?;
         files.push(ReportFile { path: path.clone(), bytes: table.into_bytes() });
     }
-    // The whole path where it has no last part: /dev/stdin/.. and the like.
+    // A path such as `..` has no last part and is named whole.
     let name = given.set.file_name().unwrap_or(given.set.as_os_str()).to_string_lossy();
     let outgoing = Outgoing::made(rebuilt.network, &format!("rebuilt from {name}"));
     let bytes = outgoing.formed(&given.output, &given.form)?;
