@@ -1,7 +1,7 @@
 //! Channel errors of dies over their distance from the wafer's centre.
 
 use super::axis::range_of;
-use super::canvas::{picture, px};
+use super::canvas::{Canvas, picture, px};
 use super::chart::{Axes, chart};
 use super::error::PlotError;
 use super::legend::Entry;
@@ -9,11 +9,10 @@ use super::lot_caption::captioned;
 use super::series::line;
 use super::style::{BLUE, Dash, SKY_BLUE, Sizes, VERMILION};
 use crate::units::db_from_neper;
-use crate::wafer::{LotHeading, LotResult, Position, Spatial};
+use crate::wafer::{
+    LotHeading, LotResult, Position, RadialPoint, Spatial, radial_trend, ring_medians,
+};
 use plotters::prelude::{Circle, Color, EmptyElement};
-
-/// A die's radius and its mean error.
-type RadialPoint = (f64, f64);
 
 /// One part of the error over the radius.
 struct RadialPanel<'r> {
@@ -70,59 +69,41 @@ pub fn lot_radial(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
     picture(|canvas| {
         let name = format!("From the centre to the rim: {} dies", fitted.len());
         let body = captioned(canvas, &name, heading, result, "")?;
-        for (panel, RadialPanel { title, y_label, points, spatial, least_width }) in
-            body.split_evenly((2, 1)).iter().zip(panels)
-        {
-            let axes = Axes {
-                title,
-                x_label: "Distance from the wafer's centre (mm)",
-                y_label,
-                x: 0.0..radius,
-                y: range_of(points.iter().map(|point| point.1), least_width),
-            };
-            let trend = spatial.and_then(|spatial| spatial.trend.as_ref());
-            let mut legend = vec![
-                Entry { name: "a die", colour: SKY_BLUE, dash: Dash::Dots },
-                Entry { name: "median of a ring", colour: BLUE, dash: Dash::Solid },
-            ];
-            if trend.is_some() {
-                legend.push(Entry {
-                    name: "bowl of the fit",
-                    colour: VERMILION,
-                    dash: Dash::Dashed,
-                });
-            }
-            let (_, mut chart) = chart(panel, &axes, &legend, Sizes::LARGE)?;
-            let size = if points.len() > 500 { 2 } else { 5 };
-            let dots = points.iter().map(|&point| {
-                EmptyElement::at(point) + Circle::new((0, 0), px(size), SKY_BLUE.filled())
-            });
-            chart.draw_series(dots).map_err(PlotError::from_display)?;
-            if let Some(trend) = trend {
-                let bowl = (0..=60).map(|at| {
-                    let share = f64::from(at) / 60.0;
-                    (share * radius, trend.level + trend.bowl * share * share)
-                });
-                line(&mut chart, bowl, VERMILION, Dash::Dashed, Sizes::LARGE)?;
-            }
-            line(&mut chart, ring_medians(&points, radius), BLUE, Dash::Solid, Sizes::LARGE)?;
+        for (panel, part) in body.split_evenly((2, 1)).iter().zip(&panels) {
+            part.draw(panel, radius)?;
         }
         Ok(())
     })
 }
 
-/// The median of each of eight rings of equal width, at the mean radius of its dies.
-fn ring_medians(points: &[RadialPoint], radius: f64) -> Vec<RadialPoint> {
-    (0..8)
-        .filter_map(|ring| {
-            let (from, to) = (radius * f64::from(ring) / 8.0, radius * f64::from(ring + 1) / 8.0);
-            let within: Vec<RadialPoint> =
-                points.iter().copied().filter(|point| (from..to).contains(&point.0)).collect();
-            let mut values: Vec<f64> = within.iter().map(|point| point.1).collect();
-            values.sort_by(f64::total_cmp);
-            #[expect(clippy::cast_precision_loss, reason = "counts of dies")]
-            let mean = within.iter().map(|point| point.0).sum::<f64>() / within.len() as f64;
-            Some((mean, crate::wafer::quantile(&values, 0.5)?))
-        })
-        .collect()
+impl RadialPanel<'_> {
+    fn draw(&self, panel: &Canvas<'_>, radius_mm: f64) -> Result<(), PlotError> {
+        let points = &self.points;
+        let axes = Axes {
+            title: self.title,
+            x_label: "Distance from the wafer's centre (mm)",
+            y_label: self.y_label,
+            x: 0.0..radius_mm,
+            y: range_of(points.iter().map(|point| point.1), self.least_width),
+        };
+        let trend = self.spatial.and_then(|spatial| spatial.trend.as_ref());
+        let mut legend = vec![
+            Entry { name: "a die", colour: SKY_BLUE, dash: Dash::Dots },
+            Entry { name: "median of a ring", colour: BLUE, dash: Dash::Solid },
+        ];
+        if trend.is_some() {
+            legend.push(Entry { name: "bowl of the fit", colour: VERMILION, dash: Dash::Dashed });
+        }
+        let (_, mut chart) = chart(panel, &axes, &legend, Sizes::LARGE)?;
+        let size = if points.len() > 500 { 2 } else { 5 };
+        let dots = points.iter().map(|&point| {
+            EmptyElement::at(point) + Circle::new((0, 0), px(size), SKY_BLUE.filled())
+        });
+        chart.draw_series(dots).map_err(PlotError::from_display)?;
+        if let Some(trend) = trend {
+            let fitted = radial_trend(trend.level, trend.bowl, radius_mm);
+            line(&mut chart, fitted, VERMILION, Dash::Dashed, Sizes::LARGE)?;
+        }
+        line(&mut chart, ring_medians(points, radius_mm), BLUE, Dash::Solid, Sizes::LARGE)
+    }
 }

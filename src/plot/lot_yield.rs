@@ -9,7 +9,7 @@ use super::lot_caption::captioned;
 use super::rejection_axis::{cut, required_name};
 use super::series::{line, vertical};
 use super::style::{BLUE, Dash, SHADE, Sizes, VERMILION};
-use crate::wafer::{LotHeading, LotResult, YIELD_CONFIDENCE, Yield};
+use crate::wafer::{LotHeading, LotResult, Yield, yield_steps};
 use plotters::prelude::{Color, Polygon};
 
 /// The share of dies that would pass, as the limit moves, with its interval.
@@ -21,19 +21,15 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>
     let required = result.limits.on_rejection_db();
     let shown = sorted.iter().copied().map(cut).chain(required);
     let x = range_of(shown, 2.0);
-    // Steps stand upright: before and after every die, or every so many.
-    let every = sorted.len().div_ceil(400).max(1);
+    let steps = yield_steps(sorted);
+    // Steps stand upright, and run to the ends of the axis.
     let mut shares: Vec<(f64, Yield)> = Vec::new();
-    let passing = |count: usize| Yield::new(count as u64, sorted.len() as u64, YIELD_CONFIDENCE);
-    let mut below = 0;
-    shares.push((x.start, passing(sorted.len())));
-    for run in sorted.chunks(every) {
-        let at = cut(run[run.len() - 1]);
-        shares.push((at, passing(sorted.len() - below)));
-        below += run.len();
-        shares.push((at, passing(sorted.len() - below)));
+    shares.extend(steps.first().map(|first| (x.start, first.up_to)));
+    for step in &steps {
+        let at = cut(step.limit_db);
+        shares.extend([(at, step.up_to), (at, step.above)]);
     }
-    shares.push((x.end, passing(sorted.len() - below)));
+    shares.extend(steps.last().map(|last| (x.end, last.above)));
     let label = format!("Limit on {} (dB)", heading.rejection.label());
     let axes = Axes {
         title: &format!("Share of dies that hold a limit on {} alone", heading.rejection.label()),
@@ -54,9 +50,12 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>
         let (_, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
         let low = shares.iter().map(|(x, share)| (*x, 100.0 * share.interval.0));
         let high = shares.iter().rev().map(|(x, share)| (*x, 100.0 * share.interval.1));
-        let band = Polygon::new(low.chain(high).collect::<Vec<_>>(), BLUE.mix(SHADE).filled());
-        chart.draw_series(std::iter::once(band)).map_err(PlotError::from_display)?;
-        let middle = shares.iter().map(|(x, share)| (*x, 100.0 * share.share.unwrap_or(f64::NAN)));
+        let corners: Vec<(f64, f64)> = low.chain(high).collect();
+        if !corners.is_empty() {
+            let band = Polygon::new(corners, BLUE.mix(SHADE).filled());
+            chart.draw_series(std::iter::once(band)).map_err(PlotError::from_display)?;
+        }
+        let middle = shares.iter().filter_map(|(x, share)| Some((*x, 100.0 * share.share?)));
         line(&mut chart, middle, BLUE, Dash::Solid, Sizes::LARGE)?;
         if let Some(required) = required {
             vertical(&mut chart, required, &(0.0..104.0), VERMILION, Dash::Dashed, Sizes::LARGE)?;

@@ -13,9 +13,9 @@ use super::rejection_axis::cut;
 use super::series::hatch;
 use super::style::{BLACK, BLUE, Dash, GREY, Sizes, VERMILION, letters};
 use crate::requirement::Verdict;
-use crate::units::db_from_neper;
 use crate::wafer::{
-    DieRow, DieStatus, LotHeading, LotResult, Position, WaferGeometry, WaferResult,
+    DieRow, DieStatus, ErrorPart, LotHeading, LotResult, Position, Spatial, WaferGeometry,
+    WaferResult, larger_residuals,
 };
 use plotters::prelude::{Circle, Color, PathElement, RGBColor, Rectangle, ShapeStyle};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
@@ -49,6 +49,7 @@ pub fn wafer_map(
         one.group.counts.pass,
         one.group.counts.tested(),
     );
+    // Without a map there are no axes, and no picture either.
     let axes = heading.axes().unwrap_or_default();
     picture(|canvas| {
         let body = captioned(canvas, &name, heading, result, &axes)?;
@@ -152,10 +153,10 @@ impl Sheet<'_> {
     ) -> Result<(), PlotError> {
         let (width, height) = (high.0 - low.0, high.1 - low.1);
         let size = (width / 4).min(height / 2) / px_i(1);
-        let size = u32::try_from(size).unwrap_or(0).min(Sizes::LARGE.label * 4 / 5);
-        if size < 9 {
+        let Some(size) = u32::try_from(size).ok().filter(|size| *size >= 9) else {
             return Ok(());
-        }
+        };
+        let size = size.min(Sizes::LARGE.label * 4 / 5);
         let middle = (i32::midpoint(low.0, high.0), i32::midpoint(low.1, high.1));
         let text = format!("{value:.1}{}", if is_undecided(row) { "?" } else { "" });
         if row.status == DieStatus::Fail {
@@ -185,18 +186,14 @@ impl Sheet<'_> {
 
     /// What plane and bowl leave, in the part of the channel error that counts more.
     fn residuals(&self, canvas: &Canvas<'_>, panel: &Canvas<'_>) -> Result<(), PlotError> {
-        let spread = |values: &[f64]| values.iter().map(|value| value * value).sum::<f64>();
-        let of = |part: &crate::wafer::Spatial| {
-            part.trend.as_ref().map(|trend| trend.residuals.clone()).unwrap_or_default()
+        // Without a trend there are no residuals to show.
+        let of = |part: &Spatial| -> Vec<f64> {
+            part.trend.iter().flat_map(|trend| trend.residuals.iter().copied()).collect()
         };
-        let (amplitude, phase) = (of(&self.wafer.amplitude_db), of(&self.wafer.phase_deg));
-        // A neper costs what a radian costs.
-        let degrees_of_db = db_from_neper(1.0).recip().to_degrees();
-        let (values, title, label) = if spread(&amplitude) * degrees_of_db.powi(2) >= spread(&phase)
-        {
-            (amplitude, "Imbalance less its trend", "Residual (dB)")
-        } else {
-            (phase, "Phase error less its trend", "Residual (deg)")
+        let (amplitude_db, phase_deg) = (of(&self.wafer.amplitude_db), of(&self.wafer.phase_deg));
+        let (values, title, label) = match larger_residuals(&amplitude_db, &phase_deg) {
+            ErrorPart::Amplitude => (amplitude_db, "Imbalance less its trend", "Residual (dB)"),
+            ErrorPart::Phase => (phase_deg, "Phase error less its trend", "Residual (deg)"),
         };
         let places: Vec<(Position, f64)> = self
             .wafer

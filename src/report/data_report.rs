@@ -48,6 +48,7 @@ pub fn data_csv<'a>(
     files: impl Iterator<Item = (&'a str, &'a TouchstoneFile)> + Clone,
 ) -> Result<String, csv::Error> {
     let mut table = CsvTable::new();
+    // Without files the table is its header for no ports.
     let ports = files.clone().map(|(_, file)| file.network.ports()).max().unwrap_or(0);
     let entries = (1..=ports).flat_map(|row| (1..=ports).map(move |column| (row, column)));
     let names = entries

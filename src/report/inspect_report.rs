@@ -83,6 +83,7 @@ impl From<&Quality> for QualityFigures {
             max_singular_value: quality.max_singular_value.value,
             max_singular_value_at_hz: quality.max_singular_value.frequency_hz,
             reciprocal: quality.reciprocal_within(RECIPROCITY_TOLERANCE),
+            // A one-port has no pair of entries that could differ.
             max_reciprocity_error: quality.max_reciprocity_error.map_or(0.0, |worst| worst.value),
             max_reciprocity_error_at_hz: at(quality.max_reciprocity_error),
             max_phase_step_deg: quality.max_phase_step_deg.map(|worst| worst.value),
@@ -362,8 +363,8 @@ fn references(list_ohm: &[f64]) -> String {
     let uniform = list_ohm.windows(2).all(|pair| pair[0].total_cmp(&pair[1]).is_eq());
     let shown: Vec<String> = list_ohm.iter().map(ToString::to_string).collect();
     match (uniform, shown.len()) {
-        (true, _) => format!("{} ohm", shown.first().map_or("", String::as_str)),
-        (false, ..=8) => format!("{} ohm", shown.join(", ")),
+        (true, _) if !shown.is_empty() => format!("{} ohm", shown[0]),
+        (_, ..=8) => format!("{} ohm", shown.join(", ")),
         _ => format!("{}, ... ohm (unequal)", shown[..8].join(", ")),
     }
 }

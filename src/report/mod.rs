@@ -61,9 +61,7 @@ pub use splitter_files::splitter_files;
 pub use splitter_report::{SeenWith, SplitterReport, splitter_csv, splitter_text};
 pub use splitter_uncertainty_report::splitter_uncertainty_csv;
 pub use station_report::{station_csv, station_json, station_text};
-pub use tolerance_report::{
-    AllowedAmplitudeImbalance, AllowedPhaseError, ToleranceReport, tolerance_csv, tolerance_text,
-};
+pub use tolerance_report::{tolerance_csv, tolerance_json, tolerance_text};
 pub use tones_report::{tones_csv, tones_text};
 pub use wafer_dies_report::dies_csv;
 pub use wafer_files::{lot_files, refuse_lot_files};

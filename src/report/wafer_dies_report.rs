@@ -48,6 +48,7 @@ pub fn dies_csv(job: &LotJob, result: &LotResult) -> Result<String, csv::Error> 
     let given = job.file_columns().iter().chain(job.carried_columns()).map(apart);
     table.row(own.iter().map(|name| (*name).to_owned()).chain(given))?;
     for row in &result.rows {
+        // A file that the list does not name is an empty field.
         let given = row
             .files
             .iter()

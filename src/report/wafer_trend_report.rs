@@ -17,7 +17,7 @@ pub(super) fn wafer_json(wafer: &WaferResult, rejection: &str) -> Value {
         })
     });
     if let Value::Object(made) = &mut made {
-        made.insert("screening".to_owned(), screening.unwrap_or_default());
+        made.insert("screening".to_owned(), json!(screening));
         made.insert(
             "space".to_owned(),
             json!({

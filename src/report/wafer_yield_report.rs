@@ -3,7 +3,9 @@
 use super::text_table::{lines, table};
 use super::wafer_groups_report::{decibels, quantiles_json, yield_json, yield_text};
 use crate::diagnostic::printable;
-use crate::wafer::{GroupResult, LotHeading, LotResult, WhatIfResult, yield_at_limits};
+use crate::wafer::{
+    CURVE_STEP_DB, GroupResult, LotHeading, LotResult, WhatIfResult, yield_against_limit,
+};
 use serde_json::{Value, json};
 
 /// The answers of the document, one per what-if.
@@ -37,25 +39,11 @@ pub(super) fn what_if_text(result: &LotResult) -> String {
     format!("\n{}\n", lines(&rows))
 }
 
-/// Limits at every half dB that dies reach.
+/// The share of dies that hold a limit, every half dB.
 pub(super) fn yield_against_limit_json(group: &GroupResult, rejection: &str) -> Vec<Value> {
-    let finite = || group.rejections_db.iter().copied().filter(|db| db.is_finite());
-    let (Some(low), Some(high)) = (finite().next(), finite().next_back()) else {
-        return Vec::new();
-    };
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "rejections are some hundred dB at most"
-    )]
-    let steps = (((high - low.floor()) / 0.5).ceil() as usize).min(2000);
-    let limits: Vec<f64> =
-        (0_u32..).take(steps + 1).map(|step| low.floor() + 0.5 * f64::from(step)).collect();
-    let shares = yield_at_limits(&group.rejections_db, &limits);
-    limits
-        .iter()
-        .zip(shares)
-        .map(|(limit, share)| json!({rejection: limit, "share": share}))
+    yield_against_limit(&group.rejections_db)
+        .into_iter()
+        .map(|(limit_db, share)| json!({rejection: limit_db, "share": share}))
         .collect()
 }
 
@@ -74,7 +62,7 @@ pub(super) fn curve_json(heading: &LotHeading<'_>, result: &LotResult) -> Value 
         "frequency": heading.frequency_word,
         "dies": curves.dies,
         "left_out": curves.left_out,
-        "rounded_to_db": 0.05,
+        "rounded_to_db": CURVE_STEP_DB,
         "points": points.collect::<Vec<_>>(),
     })
 }

@@ -20,6 +20,7 @@ mod roles;
 mod splitter_analysis;
 mod splitter_compliance;
 mod splitter_kind;
+mod tolerance;
 
 pub use error::SplitterError;
 pub use image_rejection::{
@@ -33,3 +34,4 @@ pub use splitter_analysis::{
     scattering_over_band,
 };
 pub use splitter_kind::SplitterKind;
+pub use tolerance::{AllowedAmplitudeImbalance, AllowedPhaseError, ToleranceResult, tolerance};

@@ -3,7 +3,7 @@
 use super::die::DiePoint;
 
 /// Values are counted in steps of this many dB, so that quantiles are good to half of it.
-const STEP_DB: f64 = 0.05;
+pub const CURVE_STEP_DB: f64 = 0.05;
 const LOWEST_DB: f64 = -40.0;
 const HIGHEST_DB: f64 = 120.0;
 /// A picture shows no more frequencies than this.
@@ -57,7 +57,7 @@ pub(super) struct CurveCollector {
 
 #[expect(clippy::cast_sign_loss, clippy::cast_possible_truncation, reason = "clamped")]
 fn bin(rejection_db: f64) -> usize {
-    ((rejection_db.clamp(LOWEST_DB, HIGHEST_DB) - LOWEST_DB) / STEP_DB).round() as usize
+    ((rejection_db.clamp(LOWEST_DB, HIGHEST_DB) - LOWEST_DB) / CURVE_STEP_DB).round() as usize
 }
 
 impl CurveCollector {
@@ -150,7 +150,7 @@ fn counted_quantile(counts: &[u32], total: u64, share: f64) -> f64 {
     for (at, count) in counts.iter().enumerate() {
         below += u64::from(*count);
         if below > rank {
-            return LOWEST_DB + STEP_DB * at as f64;
+            return LOWEST_DB + CURVE_STEP_DB * at as f64;
         }
     }
     f64::NAN
@@ -189,7 +189,7 @@ mod tests {
         assert!(curves.some.len() <= MOST_CURVES && curves.some.len() > MOST_CURVES / 2);
         let band = curves.bands[0];
         for (got, want) in [(band.p05_db, 21.0), (band.median_db, 30.0), (band.p95_db, 39.0)] {
-            assert!((got - want).abs() <= 0.5 * STEP_DB + 20.0 / 999.0, "{got} {want}");
+            assert!((got - want).abs() <= 0.5 * CURVE_STEP_DB + 20.0 / 999.0, "{got} {want}");
         }
         assert!((curves.bands[1].median_db - HIGHEST_DB).abs() < 1e-9);
     }

@@ -14,6 +14,8 @@
 //! | `group` | counts, yield and quantiles of a wafer, a lot or all |
 //! | `curves` | rejection over frequency of many dies |
 //! | `heading` | what a run is about, in words |
+//! | `radial_profile` | errors from the centre to the rim |
+//! | `yield_curve` | yield as a limit moves |
 //! | `statistics` | yield and its interval, quantiles, channel errors, outliers |
 //! | `space` | positions of dies, radial and plane trends |
 
@@ -25,16 +27,18 @@ mod group;
 mod heading;
 mod journal;
 mod manifest;
+mod radial_profile;
 mod recipe;
 mod run;
 mod space;
 mod statistics;
+mod yield_curve;
 
 pub use collect::{
     EDGE_RING_SHARE, LotCollector, LotResult, Retest, SecondWalk, Spatial, WaferResult,
     WhatIfResult, measured,
 };
-pub use curves::{CurveBand, Curves};
+pub use curves::{CURVE_STEP_DB, CurveBand, Curves};
 pub use die::{Conformity, DieFigures, DieOutcome, DiePoint, DieRecord, DieStatus, MeasuredDie};
 pub use error::{WaferError, WaferProblem};
 pub use group::{
@@ -44,6 +48,7 @@ pub use group::{
 pub use heading::LotHeading;
 pub use journal::{Journal, JournalError};
 pub use manifest::{DieEntry, DieKey, Manifest, RetestPolicy, standing_rows};
+pub use radial_profile::{ErrorPart, RadialPoint, larger_residuals, radial_trend, ring_medians};
 pub use recipe::{Recipe, RecipeAnalysis, RecipeKind, SplitterRecipe, WhatIf};
 pub use run::{Shard, run_in_order};
 pub use space::{
@@ -53,3 +58,4 @@ pub use statistics::{
     ChannelStatistics, Screening, Yield, capability_index, channel_statistics, quantile, screen,
     yield_at_limits,
 };
+pub use yield_curve::{YieldStep, yield_against_limit, yield_steps};
