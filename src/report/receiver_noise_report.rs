@@ -42,21 +42,11 @@ pub(super) fn noise_text(receiver: &Receiver, result: &DownconverterResult) -> S
     let centre = receiver.plan.centre();
     let powers: Vec<f64> =
         result.lo[centre].mixers.iter().filter_map(|mixer| mixer.lo_power_dbm).collect();
-    let range = |values: &[f64], unit: &str| {
-        let low = values.iter().copied().fold(f64::INFINITY, f64::min);
-        let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let (low, high) = (fixed(low, 2), fixed(high, 2));
-        if low == high { format!("{low} {unit}") } else { format!("{low} to {high} {unit}") }
-    };
     let figures: Vec<f64> =
         result.noise.iter().filter_map(|path| path.noise_figure_db[centre]).collect();
     let mut facts = Vec::new();
-    if !powers.is_empty() {
-        facts.push(format!("LO power {}", range(&powers, "dBm")));
-    }
-    if !figures.is_empty() {
-        facts.push(format!("RF noise figure {}", range(&figures, "dB")));
-    }
+    facts.extend(range(&powers).map(|range| format!("LO power {range} dBm")));
+    facts.extend(range(&figures).map(|range| format!("RF noise figure {range} dB")));
     if !facts.is_empty() {
         let lo = ShownFrequency(receiver.plan.lo_hz[centre]);
         text.push_str(&filled(&format!("At LO {lo}: {}.", facts.join(", "))));
@@ -66,4 +56,11 @@ pub(super) fn noise_text(receiver: &Receiver, result: &DownconverterResult) -> S
         fixed(result.image_noise_rise().median_db, 3),
     )));
     text
+}
+
+/// The lowest and the highest of values, or the one that both are; `None` without values.
+fn range(values: &[f64]) -> Option<String> {
+    let low = fixed(values.iter().copied().reduce(f64::min)?, 2);
+    let high = fixed(values.iter().copied().reduce(f64::max)?, 2);
+    Some(if low == high { low } else { format!("{low} to {high}") })
 }

@@ -61,3 +61,10 @@ pub(super) fn abbreviated(name: &str, longest: usize) -> String {
     let kept: String = name.chars().take(longest - 1).collect();
     format!("{kept}…")
 }
+
+/// A sentence that begins with a capital.
+pub(super) fn capitalised(sentence: &str) -> String {
+    let mut letters = sentence.chars();
+    let first = letters.next();
+    first.into_iter().flat_map(char::to_uppercase).chain(letters).collect()
+}

@@ -1,6 +1,6 @@
 //! Counts, yield and statistics of dies, of a lot and of a wafer: text and JSON.
 
-use super::text_table::{abbreviated, filled, fixed, lines, table};
+use super::text_table::{abbreviated, capitalised, filled, fixed, lines, table};
 use crate::units::{ShownFrequency, db_from_neper};
 use crate::wafer::{
     ChannelStatistics, Counts, GroupResult, LotHeading, LotResult, Quantiles, Yield,
@@ -172,10 +172,7 @@ pub(super) fn figures_text(heading: &LotHeading<'_>, group: &GroupResult) -> Str
     }
     if !ends.is_empty() {
         let sentence = ends.join("; ") + ".";
-        let mut letters = sentence.chars();
-        let capital: String =
-            letters.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
-        text.push_str(&filled(&(capital + letters.as_str())));
+        text.push_str(&filled(&capitalised(&sentence)));
     }
     text
 }

@@ -126,7 +126,10 @@ fn sampled_tones_give_the_same_rejection() {
             let text = replaced(
                 &demo(),
                 &[
-                    ("{ from = 27.0, to = 31.0, points = 41 }", &*format!("{:?}", lo_ghz / f64::from(harmonic))),
+                    (
+                        "{ from = 27.0, to = 31.0, points = 41 }",
+                        &*format!("{:?}", lo_ghz / f64::from(harmonic)),
+                    ),
                     ("[0.5, 1.0, 1.5]", &*format!("{if_ghz:?}")),
                     ("\"upper\"", &*format!("\"{sideband}\"")),
                     (
