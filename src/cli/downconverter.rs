@@ -4,7 +4,6 @@ use super::args::{Downconverter, Format};
 use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
-use super::stated_uncertainty::stated_uncertainty;
 use crate::batch::{AssessedReceiver, InputFile, ReceiverJob, assess_receiver};
 use crate::report::{
     ReceiverReport, document, publish, receiver_files, receiver_points_csv, receiver_text,
@@ -15,7 +14,7 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
     let job = ReceiverJob {
         receiver: given.receiver.clone(),
         reading: given.reading.options(),
-        uncertainty: stated_uncertainty(given.uncertainty.as_ref(), &given.reading)?,
+        uncertainty: given.reading.uncertainty(given.uncertainty.as_ref())?,
         measured_tones: given.measured.clone(),
     };
     let assessed = assess_receiver(&job)?;

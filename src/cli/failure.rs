@@ -4,7 +4,6 @@ use crate::batch::BatchError;
 use crate::component::ComponentError;
 use crate::description::{DescriptionError, DescriptionProblem};
 use crate::diagnostic::Diagnostic;
-use crate::downconverter::ReceiverError;
 use crate::measurement::MeasurementError;
 use crate::network::NetworkError;
 use crate::plot::PlotError;
@@ -24,11 +23,9 @@ pub(super) enum Failure {
     #[error(transparent)]
     Description(#[from] DescriptionError),
     #[error("{source}")]
-    Receiver { file: PathBuf, source: ReceiverError },
-    #[error("{source}")]
     Measurement { file: PathBuf, source: MeasurementError },
     #[error(transparent)]
-    Batch(#[from] BatchError),
+    Batch(BatchError),
     #[error(transparent)]
     LotFiles(#[from] FilesError),
     #[error(transparent)]
@@ -49,6 +46,19 @@ pub(super) enum Failure {
     Csv(#[from] csv::Error),
     #[error("{0}")]
     Usage(String),
+}
+
+impl From<BatchError> for Failure {
+    /// Faults that other commands meet too keep the help that they have there.
+    fn from(error: BatchError) -> Self {
+        match error {
+            BatchError::Read(source) => Self::Read(source),
+            BatchError::Description(source) => Self::Description(source),
+            BatchError::Splitter { file, source } => Self::Splitter { file, source },
+            BatchError::Measurement { file, source } => Self::Measurement { file, source },
+            other => Self::Batch(other),
+        }
+    }
 }
 
 impl Failure {
@@ -118,7 +128,6 @@ impl Failure {
                     _ => shown,
                 }
             }
-            Self::Receiver { file, .. } => shown.in_file(file.display().to_string()),
             Self::Publish(PublishError::Io { source, .. }) => {
                 shown.with_help(match source.kind() {
                     std::io::ErrorKind::AlreadyExists | std::io::ErrorKind::NotADirectory => {

@@ -3,6 +3,8 @@
 use super::args::Reading;
 use super::console::Console;
 use super::failure::Failure;
+use super::stated_uncertainty::StatedUncertainty;
+use crate::description::{DescriptionError, Uncertainty, read_uncertainty};
 use crate::touchstone::{ReadOptions, TouchstoneFile, read};
 use std::path::Path;
 
@@ -18,5 +20,17 @@ impl Reading {
             console.warning(&format!("{}:{warning}", path.display()));
         }
         Ok(file)
+    }
+
+    /// What `--uncertainty` states, read as the options say.
+    pub(super) fn uncertainty(
+        &self,
+        stated: Option<&StatedUncertainty>,
+    ) -> Result<Option<Uncertainty>, DescriptionError> {
+        Ok(match stated {
+            Some(StatedUncertainty::File(path)) => Some(read_uncertainty(path, &self.options())?),
+            Some(StatedUncertainty::EveryEntry(uncertainty)) => Some(uncertainty.clone()),
+            None => None,
+        })
     }
 }

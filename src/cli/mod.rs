@@ -25,7 +25,7 @@ mod join;
 mod outcome;
 mod output;
 mod plan;
-mod progress;
+mod progress_bar;
 mod rebuild;
 mod splitter;
 mod stated_uncertainty;

@@ -4,7 +4,6 @@ use super::args::{Format, OhmsOrFile, Splitter};
 use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
-use super::stated_uncertainty::stated_uncertainty;
 use crate::batch::{GivenLoad, SplitterJob, assess_splitter};
 use crate::network::Port;
 use crate::plot;
@@ -22,7 +21,7 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
         reading: given.reading.options(),
         settings: settings(given)?,
         loads: loads(given)?,
-        uncertainty: stated_uncertainty(given.uncertainty.as_ref(), &given.reading)?,
+        uncertainty: given.reading.uncertainty(given.uncertainty.as_ref())?,
     };
     let assessed = assess_splitter(&job)?;
     console.warnings(&assessed.warnings);

@@ -1,7 +1,6 @@
 //! `--uncertainty`: a description, or one standard uncertainty for all entries.
 
-use super::args::Reading;
-use crate::description::{DescriptionError, Uncertainty, read_uncertainty};
+use crate::description::Uncertainty;
 use crate::measurement::{EntryAmount, OverFrequency};
 use crate::units::neper_from_db;
 use std::path::PathBuf;
@@ -61,16 +60,4 @@ impl FromStr for StatedUncertainty {
         let uncertainty = Uncertainty::of_every_entry(amount, over_frequency);
         uncertainty.map(Self::EveryEntry).map_err(|error| error.to_string())
     }
-}
-
-/// What is stated, read as the options say.
-pub(super) fn stated_uncertainty(
-    stated: Option<&StatedUncertainty>,
-    reading: &Reading,
-) -> Result<Option<Uncertainty>, DescriptionError> {
-    Ok(match stated {
-        Some(StatedUncertainty::File(path)) => Some(read_uncertainty(path, &reading.options())?),
-        Some(StatedUncertainty::EveryEntry(uncertainty)) => Some(uncertainty.clone()),
-        None => None,
-    })
 }

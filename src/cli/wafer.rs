@@ -4,7 +4,7 @@ use super::args::{Format, Wafer};
 use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
-use super::progress::Bar;
+use super::progress_bar::Bar;
 use crate::batch::{
     LotJob, ShardJournals, Start, is_measured, join_shards, measure_shard, run_lot,
 };

@@ -4,7 +4,7 @@
 //! What the single contributions do not add up to is the interaction, reflections between parts.
 
 use super::error::ReceiverError;
-use super::ideal::{PartRole, groups, ideal_endings, ideals, roles};
+use super::ideal_part::{PartRole, groups, ideal_endings, ideals, roles};
 use super::iq_balance::ReceiverBalance;
 use super::receiver::{OutputChoice, PartKind, Receiver, Way};
 use super::side::{Endings, Side};

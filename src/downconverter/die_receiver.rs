@@ -1,7 +1,7 @@
 //! One receiver on many dies: some blocks change from die to die, the rest is solved once.
 
 use super::error::ReceiverError;
-use super::ideal::{groups, ideals, roles};
+use super::ideal_part::{groups, ideals, roles};
 use super::iq_balance::PlanPoint;
 use super::receiver::{Receiver, Way};
 use super::side::Side;

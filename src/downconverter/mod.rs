@@ -14,7 +14,7 @@
 //! | `variation` | a receiver with other networks in some places, what does not change solved once |
 //! | `die_receiver` | the same on many dies |
 //! | `drive` | what the LO does at each element |
-//! | `ideal`, `budget` | which part spoils the balance |
+//! | `ideal_part`, `budget` | which part spoils the balance |
 //! | `correction`, `trim` | what complex weights on Q can do |
 //! | `load_ring` | loads of any angle |
 //! | `allocation` | what each part may spoil |
@@ -30,7 +30,7 @@ mod die_receiver;
 mod drive;
 mod error;
 mod frequency_plan;
-mod ideal;
+mod ideal_part;
 mod iq_balance;
 mod load_ring;
 mod path_noise;

@@ -1,9 +1,8 @@
 //! Covariances of the S-parameters of an N-port over frequency.
 
-use super::error::MeasurementError;
+use super::error::{CovarianceFault, MeasurementError};
 use nalgebra::{DMatrix, SymmetricEigen};
 use num_complex::Complex64;
-use std::fmt;
 
 /// The columns of a table of entry covariances: one row for each frequency and pair of entries.
 pub const COVARIANCE_COLUMNS: [&str; 7] =
@@ -22,36 +21,6 @@ pub struct EntryCovariances {
     ports: usize,
     at_hz: Vec<f64>,
     matrices: Vec<DMatrix<Complex64>>,
-}
-
-/// What makes a matrix unfit to be a covariance.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[non_exhaustive]
-pub enum CovarianceFault {
-    /// The frequency does not lie above the one before.
-    NotAscending,
-    /// Another number of rows or columns than entries.
-    Size,
-    /// An entry that is infinite or not a number.
-    NotFinite,
-    /// An entry that is not the conjugate of its mirror image.
-    NotHermitian,
-    /// A negative variance in some direction.
-    NegativeVariance,
-}
-
-impl fmt::Display for CovarianceFault {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::NotAscending => "the frequency must be above the one before",
-            Self::Size => "the covariance must have a row and a column for each entry",
-            Self::NotFinite => "the covariance must be finite",
-            Self::NotHermitian => "the covariance must be Hermitian",
-            Self::NegativeVariance => {
-                "some variance is negative; a covariance has no negative variance in any direction"
-            }
-        })
-    }
 }
 
 impl EntryCovariances {

@@ -1,11 +1,11 @@
 //! Why a measurement or its uncertainty cannot be evaluated.
 
-use super::entry_covariances::CovarianceFault;
 use crate::downconverter::ReceiverError;
 use crate::network::{NetworkError, Port};
 use crate::splitter::SplitterError;
 use crate::units::{ShownFrequency, shown_band};
 use num_complex::Complex64;
+use std::fmt;
 
 /// Why a measurement or its uncertainty cannot be evaluated.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -261,4 +261,34 @@ pub enum MeasurementError {
     /// A network that cannot be made or changed.
     #[error(transparent)]
     Network(#[from] NetworkError),
+}
+
+/// What makes a matrix unfit to be a covariance.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum CovarianceFault {
+    /// The frequency does not lie above the one before.
+    NotAscending,
+    /// Another number of rows or columns than entries.
+    Size,
+    /// An entry that is infinite or not a number.
+    NotFinite,
+    /// An entry that is not the conjugate of its mirror image.
+    NotHermitian,
+    /// A negative variance in some direction.
+    NegativeVariance,
+}
+
+impl fmt::Display for CovarianceFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::NotAscending => "the frequency must be above the one before",
+            Self::Size => "the covariance must have a row and a column for each entry",
+            Self::NotFinite => "the covariance must be finite",
+            Self::NotHermitian => "the covariance must be Hermitian",
+            Self::NegativeVariance => {
+                "some variance is negative; a covariance has no negative variance in any direction"
+            }
+        })
+    }
 }

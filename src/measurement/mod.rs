@@ -51,8 +51,8 @@ pub use assessment::Assessment;
 pub use channel_error::ChannelErrorDistribution;
 pub use conformity::{DecidedRequirement, DecisionRule, DecisionSettings, guard_band};
 pub use contribution::Contribution;
-pub use entry_covariances::{COVARIANCE_COLUMNS, CovarianceFault, EntryCovariances};
-pub use error::MeasurementError;
+pub use entry_covariances::{COVARIANCE_COLUMNS, EntryCovariances};
+pub use error::{CovarianceFault, MeasurementError};
 pub use error_covariance::{ErrorCovariance, PlanCovariance};
 pub use measured_tones::{
     MixerError, PredictedTone, ToneComparison, ToneComparisons, ToneMeasurement, compare_tones,

@@ -45,6 +45,7 @@ mod port_selection;
 mod ports;
 mod quality;
 mod reference_change;
+mod transformation;
 mod waves;
 mod wiring;
 
@@ -76,5 +77,6 @@ pub use quality::{
     PASSIVITY_TOLERANCE, Quality, RECIPROCITY_TOLERANCE, Worst, assess, nearest_passive,
 };
 pub use reference_change::change_reference;
+pub use transformation::{Transformation, TransformationNote};
 pub use waves::WaveDefinition;
 pub use wiring::{Terminal, Wiring};
