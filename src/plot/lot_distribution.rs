@@ -1,7 +1,7 @@
 //! How many dies have which rejection.
 
 use super::axis::{range_of, round_step};
-use super::canvas::picture;
+use super::canvas::{count, picture};
 use super::chart::{Axes, chart};
 use super::error::PlotError;
 use super::legend::{Entry, limit_entry};
@@ -23,11 +23,8 @@ pub fn lot_distribution(
 ) -> Result<Vec<u8>, PlotError> {
     let values: Vec<f64> = result.all.rejections_db.iter().copied().map(cut).collect();
     let required = result.limits.on_rejection_db();
-    let bars = bars(&values, &range_of(values.iter().copied().chain(required), 2.0));
-    let width = bars.get(1).map_or(1.0, |bar| bar.0 - bars[0].0);
-    let x = bars.first().map_or(0.0, |bar| bar.0)..bars.last().map_or(1.0, |bar| bar.0 + width);
-    let highest = bars.iter().map(|bar| bar.1).fold(1.0, f64::max);
-    let y = 0.0..1.06 * highest;
+    let bars = Bars::of(&values, &range_of(values.iter().copied().chain(required), 2.0));
+    let (x, y) = (bars.range(), 0.0..1.06 * bars.highest());
     let required_name = required_name(required);
     let label = format!("Worst {} of a die (dB)", heading.rejection.label());
     picture(|canvas| {
@@ -43,8 +40,8 @@ pub fn lot_distribution(
             y: y.clone(),
         };
         let (_, mut upper) = chart(&halves[0], &axes, &legend, Sizes::LARGE)?;
-        let boxes = bars.iter().filter(|bar| bar.1 > 0.0).map(|&(low, count)| {
-            Rectangle::new([(low, 0.0), (low + 0.94 * width, count)], SKY_BLUE.filled())
+        let boxes = bars.filled().map(|(low, count)| {
+            Rectangle::new([(low, 0.0), (low + 0.94 * bars.width, count)], SKY_BLUE.filled())
         });
         upper.draw_series(boxes).map_err(PlotError::from_display)?;
         if let Some(required) = required {
@@ -67,28 +64,58 @@ pub fn lot_distribution(
     })
 }
 
-/// Bars of equal width: where each begins, and how many values it holds.
-#[expect(
-    clippy::cast_precision_loss,
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "counts of dies"
-)]
-fn bars(values: &[f64], x: &Range<f64>) -> Vec<(f64, f64)> {
-    // About twice the root of their number, at a round width.
-    let wanted = (2.0 * (values.len() as f64).sqrt()).clamp(12.0, 80.0);
-    let width = round_step((x.end - x.start) / wanted);
-    let first = (x.start / width).floor();
-    let count = (((x.end / width).ceil() - first) as usize).max(1);
-    let mut bars: Vec<(f64, f64)> =
-        (0..count).map(|at| ((first + at as f64) * width, 0.0)).collect();
-    for value in values {
-        let at = ((value / width).floor() - first) as usize;
-        if let Some(bar) = bars.get_mut(at) {
-            bar.1 += 1.0;
+/// Bars of equal width, side by side.
+struct Bars {
+    /// Where the first begins.
+    start: f64,
+    width: f64,
+    /// How many values each holds.
+    counts: Vec<u32>,
+}
+
+impl Bars {
+    /// About twice as many as the root of the values' number, of a round width.
+    #[expect(
+        clippy::cast_precision_loss,
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "counts of dies"
+    )]
+    fn of(values: &[f64], x: &Range<f64>) -> Self {
+        let wanted = (2.0 * (values.len() as f64).sqrt()).clamp(12.0, 80.0);
+        let width = round_step((x.end - x.start) / wanted);
+        let first = (x.start / width).floor();
+        let count = (((x.end / width).ceil() - first) as usize).max(1);
+        let mut counts = vec![0; count];
+        for value in values {
+            let at = ((value / width).floor() - first) as usize;
+            if let Some(count) = counts.get_mut(at) {
+                *count += 1;
+            }
         }
+        Self { start: first * width, width, counts }
     }
-    bars
+
+    /// Where each begins, and how many values it holds.
+    fn all(&self) -> impl Iterator<Item = (f64, f64)> {
+        let place = |at: u32| self.start + f64::from(at) * self.width;
+        (0..).zip(&self.counts).map(move |(at, count)| (place(at), f64::from(*count)))
+    }
+
+    /// Those that hold any.
+    fn filled(&self) -> impl Iterator<Item = (f64, f64)> {
+        self.all().filter(|(_, count)| *count > 0.0)
+    }
+
+    /// From the first to the last.
+    fn range(&self) -> Range<f64> {
+        self.start..self.start + f64::from(count(self.counts.len())) * self.width
+    }
+
+    /// The height of the highest, at least 1.
+    fn highest(&self) -> f64 {
+        self.all().map(|(_, count)| count).fold(1.0, f64::max)
+    }
 }
 
 /// The share of values below, in per cent, as a line of stairs.
@@ -111,10 +138,9 @@ mod tests {
     #[test]
     fn every_value_falls_into_one_bar() {
         let values: Vec<f64> = (0..100).map(|at| 20.0 + f64::from(at) * 0.17).collect();
-        let bars = bars(&values, &range_of(values.iter().copied(), 2.0));
-        let total: f64 = bars.iter().map(|bar| bar.1).sum();
-        assert!((total - 100.0).abs() < 1e-9, "{bars:?}");
-        assert!(bars.windows(2).all(|pair| pair[0].0 < pair[1].0));
+        let bars = Bars::of(&values, &range_of(values.iter().copied(), 2.0));
+        assert_eq!(bars.counts.iter().sum::<u32>(), 100);
+        assert!(bars.range().contains(&values[0]) && bars.range().contains(&values[99]));
     }
 
     #[test]

@@ -309,50 +309,51 @@ pub fn inspect_text(name: &str, file: &TouchstoneFile, quality: Option<&Quality>
     }
     match quality {
         None => line("  no S matrix exists at some frequency: quality unknown".to_owned()),
-        Some(quality) => {
-            let worst = quality.max_singular_value;
-            line(format!(
-                "  {}: largest singular value {:.5} at {}",
-                if quality.passive_within(PASSIVITY_TOLERANCE) { "passive" } else { "NOT passive" },
-                worst.value,
-                ShownFrequency(worst.frequency_hz)
-            ));
-            if let Some(worst) = quality.max_reciprocity_error {
-                line(format!(
-                    "  {}: largest |Sij - Sji| {:.5}{} at {}",
-                    if quality.reciprocal_within(RECIPROCITY_TOLERANCE) {
-                        "reciprocal"
-                    } else {
-                        "NOT reciprocal"
-                    },
-                    worst.value,
-                    entry(worst.entry),
-                    ShownFrequency(worst.frequency_hz)
-                ));
-            }
-            if let Some(worst) = quality.max_phase_step_deg {
-                let warning = if worst.value > 90.0 { "; too coarse to interpolate" } else { "" };
-                line(format!(
-                    "  largest phase step {:.1} deg{} at {}{warning}",
-                    worst.value,
-                    entry(worst.entry),
-                    ShownFrequency(worst.frequency_hz)
-                ));
-            }
-        }
-    }
-    if let Some(worst) = quality.and_then(Quality::implausible_delay_s) {
-        line(format!(
-            "  implausible: a passive part with a mean delay of {:.1} ps{}",
-            worst.value * 1e12,
-            entry(worst.entry)
-        ));
+        Some(quality) => quality_lines(quality).into_iter().for_each(&mut line),
     }
     for warning in &file.warnings {
         let place = warning.excerpt.position;
         line(format!("  warning, line {}: {}", place.line, warning.code.message()));
     }
     text
+}
+
+/// Passivity, reciprocity, the largest phase step, and a delay that no passive part has.
+fn quality_lines(quality: &Quality) -> Vec<String> {
+    let worst = quality.max_singular_value;
+    let mut lines = vec![format!(
+        "  {}: largest singular value {:.5} at {}",
+        if quality.passive_within(PASSIVITY_TOLERANCE) { "passive" } else { "NOT passive" },
+        worst.value,
+        ShownFrequency(worst.frequency_hz)
+    )];
+    if let Some(worst) = quality.max_reciprocity_error {
+        let is_reciprocal = quality.reciprocal_within(RECIPROCITY_TOLERANCE);
+        lines.push(format!(
+            "  {}: largest |Sij - Sji| {:.5}{} at {}",
+            if is_reciprocal { "reciprocal" } else { "NOT reciprocal" },
+            worst.value,
+            entry(worst.entry),
+            ShownFrequency(worst.frequency_hz)
+        ));
+    }
+    if let Some(worst) = quality.max_phase_step_deg {
+        let warning = if worst.value > 90.0 { "; too coarse to interpolate" } else { "" };
+        lines.push(format!(
+            "  largest phase step {:.1} deg{} at {}{warning}",
+            worst.value,
+            entry(worst.entry),
+            ShownFrequency(worst.frequency_hz)
+        ));
+    }
+    if let Some(worst) = quality.implausible_delay_s() {
+        lines.push(format!(
+            "  implausible: a passive part with a mean delay of {:.1} ps{}",
+            worst.value * 1e12,
+            entry(worst.entry)
+        ));
+    }
+    lines
 }
 
 fn entry(entry: Option<(Port, Port)>) -> String {

@@ -146,6 +146,14 @@ pub fn station_text(result: &StationResult) -> String {
     if more > 0 {
         let _ = writeln!(text, "and {more} more in station.csv");
     }
+    text.push_str(&thrus_text(result));
+    text.push_str(&drift_text(result));
+    text
+}
+
+/// The table of thrus; nothing where none was checked.
+fn thrus_text(result: &StationResult) -> String {
+    let mut text = String::new();
     if !result.thrus.is_empty() {
         let mut rows = table(&[
             "through",
@@ -172,6 +180,12 @@ pub fn station_text(result: &StationResult) -> String {
         }
         let _ = writeln!(text, "\n{}", lines(&rows));
     }
+    text
+}
+
+/// A sentence on the drift, and what a degree is worth; nothing where no drift was checked.
+fn drift_text(result: &StationResult) -> String {
+    let mut text = String::new();
     if let Some(drift) = &result.drift {
         let word = match word(result.drift_holds()) {
             "" => String::new(),

@@ -58,15 +58,17 @@ fn spatial(spatial: &Spatial, unit: &str) -> Value {
 
 /// The strongest trend over a wafer.
 pub(super) fn trend_text(result: &LotResult) -> String {
-    let explained = |trend: &Option<Trend>| trend.as_ref().map_or(0.0, |trend| trend.explained);
-    let strongest = |wafer: &WaferResult| {
-        explained(&wafer.amplitude_db.trend).max(explained(&wafer.phase_deg.trend))
+    // The share of the variance that the better of a wafer's two trends explains.
+    let explained = |wafer: &WaferResult| {
+        let trends = wafer.amplitude_db.trend.iter().chain(&wafer.phase_deg.trend);
+        trends.map(|trend| trend.explained).max_by(f64::total_cmp)
     };
-    let Some(wafer) =
-        result.wafers.iter().max_by(|one, other| strongest(one).total_cmp(&strongest(other)))
-    else {
-        return String::new();
-    };
+    let strongest = result
+        .wafers
+        .iter()
+        .filter_map(|wafer| Some((wafer, explained(wafer)?)))
+        .max_by(|one, other| one.1.total_cmp(&other.1));
+    let Some((wafer, _)) = strongest else { return String::new() };
     let parts: Vec<String> = [
         ("amplitude imbalance", "dB", &wafer.amplitude_db),
         ("phase error", "deg", &wafer.phase_deg),
@@ -83,9 +85,6 @@ pub(super) fn trend_text(result: &LotResult) -> String {
         ))
     })
     .collect();
-    if parts.is_empty() {
-        return String::new();
-    }
     let name = wafer.group.wafer.as_deref().unwrap_or_default();
     filled(&format!(
         "From centre to rim of wafer {}: {}.",
