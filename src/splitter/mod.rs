@@ -13,6 +13,7 @@
 //! the first output a and the second b; phase error is its distance from the nominal, wrapped to
 //! (-180, 180]. Image rejection is positive: wanted over image.
 
+mod allowed_error;
 mod error;
 mod image_rejection;
 mod imbalance;
@@ -20,8 +21,8 @@ mod roles;
 mod splitter_analysis;
 mod splitter_compliance;
 mod splitter_kind;
-mod tolerance;
 
+pub use allowed_error::{AllowedAmplitudeImbalance, AllowedPhaseError, ToleranceResult, tolerance};
 pub use error::SplitterError;
 pub use image_rejection::{
     ContourFamily, allowed_amplitude_imbalance_db, allowed_phase_error_deg, channel_error, contour,
@@ -34,4 +35,3 @@ pub use splitter_analysis::{
     scattering_over_band,
 };
 pub use splitter_kind::SplitterKind;
-pub use tolerance::{AllowedAmplitudeImbalance, AllowedPhaseError, ToleranceResult, tolerance};

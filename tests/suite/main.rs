@@ -34,6 +34,7 @@ mod receiver_solution;
 mod splitter_command;
 mod splitter_values;
 mod station_command;
+mod structure;
 mod tones_command;
 mod touchstone_corpus;
 mod touchstone_hostile;
