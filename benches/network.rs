@@ -38,7 +38,7 @@ fn tree() -> (Vec<Network>, Wiring) {
         impedance_ohm: 52.0,
         center_hz,
         loss_db: 0.2,
-        odd_faster_percent: 5.0,
+        odd_mode_velocity_excess_percent: 5.0,
     };
     let coupler = coupled_line_coupler(&grid, &coupler).unwrap();
     let piece = |angle_deg: f64| {

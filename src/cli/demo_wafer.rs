@@ -181,10 +181,10 @@ fn file(
         std::array::from_fn(|_| normal(&mut random)),
     );
     match touchdown.fault {
-        Some(Fault::Outlier) => coupler.lead_deg += 11.0,
+        Some(Fault::Outlier) => coupler.interconnect_deg += 11.0,
         Some(Fault::BadContact) => {
-            coupler.lead_deg += 5.0;
-            coupler.lead_loss_db += 1.1;
+            coupler.interconnect_deg += 5.0;
+            coupler.interconnect_loss_db += 1.1;
         }
         _ => {}
     }

@@ -76,6 +76,9 @@ impl Failure {
                 _ => error.diagnostic(),
             },
             Self::Batch(error) => batch_diagnostic(error),
+            Self::Component(ComponentError::UnknownKind { .. }) => {
+                shown.with_help("'fourphase component list' shows their ports and parameters")
+            }
             Self::Network { file, source } => {
                 let shown = shown.in_file(file.display().to_string());
                 match source {

@@ -1,33 +1,53 @@
 //! Coupled lines and couplers made of them.
 //!
 //! A symmetric pair carries an even and an odd mode, each a line of its own; a four-port matrix is
-//! the half sum and half difference of the modes'. Ports: 1 and 2 are the ends of the first line,
-//! 3 and 4 those of the second, 3 beside 1.
+//! the half sum and half difference of the modes' two-port matrices. Ports:
+//!
+//! ```text
+//! 1 ========== 2     first line
+//! 3 ========== 4     second line
+//! ```
 
+use super::construction::{REFERENCE_OHM, checked, positive, scattering};
+use super::error::ComponentError;
 use super::line::{Line, line_scattering};
-use super::{ComponentError, REFERENCE_OHM, positive, scattering};
+use super::parameter_limit::ParameterLimit;
 use crate::network::{FrequencyGrid, Network};
 use crate::units::{amplitude_from_db, db_from_amplitude};
 
-/// A symmetric pair by its modes.
+/// A symmetric pair of coupled lines by its modes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CoupledPair {
-    /// The even mode: both lines alike.
+    /// The even mode: equal voltages on both lines.
     pub even: Line,
-    /// The odd mode: both lines opposite.
+    /// The odd mode: opposite voltages on the lines.
     pub odd: Line,
 }
 
-/// The four-port of a coupled pair: 1 in, 2 through, 3 coupled (beside 1), 4 isolated.
+/// The four-port of a coupled pair, in 50 ohm: 1 input, 2 through, 3 coupled, 4 isolated.
 ///
 /// # Errors
-/// [`ComponentError::NotPositive`], [`ComponentError::Negative`].
+/// [`ComponentError::OutOfRange`] for a parameter of a mode out of range.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::{CoupledPair, Line, coupled_pair};
+/// use fourphase::network::FrequencyGrid;
+///
+/// let grid = FrequencyGrid::from_hz(vec![29e9])?;
+/// let even = Line::ideal(70.0, 29e9, 92.0);
+/// let odd = Line::ideal(36.0, 29e9, 88.0);
+/// let network = coupled_pair(&grid, &CoupledPair { even, odd })?;
+/// assert_eq!(network.ports(), 4);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn coupled_pair(grid: &FrequencyGrid, pair: &CoupledPair) -> Result<Network, ComponentError> {
     pair.even.check()?;
     pair.odd.check()?;
     let entries = grid.as_hz().iter().flat_map(|&hz| {
-        let mode =
-            |line: &Line| line_scattering(line.impedance_ohm, line.exponent(hz), REFERENCE_OHM);
+        let mode = |line: &Line| {
+            line_scattering(line.impedance_ohm, line.exponent_of_checked(hz), REFERENCE_OHM)
+        };
         let ([even_back, even_on], [odd_back, odd_on]) = (mode(&pair.even), mode(&pair.odd));
         let (same, beside) = (0.5 * (even_back + odd_back), 0.5 * (even_back - odd_back));
         let (through, across) = (0.5 * (even_on + odd_on), 0.5 * (even_on - odd_on));
@@ -43,10 +63,20 @@ pub fn coupled_pair(grid: &FrequencyGrid, pair: &CoupledPair) -> Result<Network,
     scattering(grid, 4, entries.collect())
 }
 
-/// Even- and odd-mode impedances for a coupling: Ze = Z √((1+C)/(1-C)), Zo = Z √((1-C)/(1+C)).
+/// Even- and odd-mode impedances in ohms of a coupler of one section, from its coupling in positive
+/// dB and the impedance Z that it matches in ohms: Ze = Z √((1+C)/(1-C)), Zo = Z √((1-C)/(1+C)).
 ///
 /// # Errors
-/// [`ComponentError::Coupling`], [`ComponentError::NotPositive`].
+/// [`ComponentError::Coupling`], [`ComponentError::OutOfRange`] for the impedance.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::mode_impedances_ohm;
+///
+/// let (even_ohm, odd_ohm) = mode_impedances_ohm(10.0, 50.0)?;
+/// assert!((even_ohm - 69.37).abs() < 0.01 && (odd_ohm - 36.04).abs() < 0.01);
+/// # Ok::<(), fourphase::component::ComponentError>(())
+/// ```
 pub fn mode_impedances_ohm(
     coupling_db: f64,
     impedance_ohm: f64,
@@ -59,7 +89,8 @@ pub fn mode_impedances_ohm(
 
 fn coupling_ratio(coupling_db: f64) -> Result<f64, ComponentError> {
     let coupling = amplitude_from_db(-coupling_db);
-    if coupling > 0.0 && coupling < 1.0 {
+    // A coupling too near to 0 dB is 1 after rounding.
+    if coupling_db > 0.0 && coupling_db <= 1000.0 && coupling < 1.0 {
         Ok(coupling)
     } else {
         Err(ComponentError::Coupling { coupling_db })
@@ -71,26 +102,48 @@ fn coupling_ratio(coupling_db: f64) -> Result<f64, ComponentError> {
 pub struct CoupledLineCoupler {
     /// Coupling at the centre, positive dB.
     pub coupling_db: f64,
-    /// Impedance it matches, ohms.
+    /// The impedance that it matches, ohms.
     pub impedance_ohm: f64,
-    /// Where it is a quarter wave long, Hz.
+    /// The frequency at which it is a quarter wave long, Hz.
     pub center_hz: f64,
     /// Loss of each mode over its length at the centre, dB.
     pub loss_db: f64,
-    /// How much faster the odd mode is than the even one, percent; zero in a homogeneous medium.
-    pub odd_faster_percent: f64,
+    /// How much faster the odd mode is than the even mode, percent of the odd mode's velocity: the
+    /// odd mode's electrical length is this much below the even mode's. It is 0 in a homogeneous
+    /// medium and must be below 100.
+    pub odd_mode_velocity_excess_percent: f64,
 }
 
 impl CoupledLineCoupler {
-    /// The pair of lines it is made of.
+    /// The pair of lines that the coupler is made of. The mean of the modes' electrical lengths is a
+    /// quarter wave.
     ///
     /// # Errors
-    /// [`ComponentError::Coupling`], [`ComponentError::NotPositive`].
+    /// [`ComponentError::Coupling`], [`ComponentError::OutOfRange`].
+    ///
+    /// # Examples
+    /// ```
+    /// use fourphase::component::CoupledLineCoupler;
+    ///
+    /// let coupler = CoupledLineCoupler {
+    ///     coupling_db: 10.0,
+    ///     impedance_ohm: 50.0,
+    ///     center_hz: 29e9,
+    ///     loss_db: 0.0,
+    ///     odd_mode_velocity_excess_percent: 5.0,
+    /// };
+    /// let pair = coupler.pair()?;
+    /// assert!((0.5 * (pair.even.angle_deg + pair.odd.angle_deg) - 90.0).abs() < 1e-12);
+    /// # Ok::<(), fourphase::component::ComponentError>(())
+    /// ```
     pub fn pair(&self) -> Result<CoupledPair, ComponentError> {
         let (even_ohm, odd_ohm) = mode_impedances_ohm(self.coupling_db, self.impedance_ohm)?;
-        // The mean of both angles is a quarter wave.
-        let half =
-            0.5 * positive("100 less odd_faster_percent", 100.0 - self.odd_faster_percent)? / 100.0;
+        let excess_percent = checked(
+            "odd_mode_velocity_excess_percent",
+            ParameterLimit::BelowHundred,
+            self.odd_mode_velocity_excess_percent,
+        )?;
+        let half = 0.5 * (100.0 - excess_percent) / 100.0;
         let (even_deg, odd_deg) = (90.0 / (0.5 + half), 90.0 * 2.0 * half / (0.5 + half));
         let mode = |impedance_ohm, angle_deg| Line {
             loss_db: self.loss_db,
@@ -100,10 +153,30 @@ impl CoupledLineCoupler {
     }
 }
 
-/// The coupler: 1 in, 2 through, 3 coupled, 4 isolated; the coupled port leads by 90 degrees.
+/// The four-port of a coupled-line coupler, in 50 ohm: 1 input, 2 through, 3 coupled, 4 isolated.
+/// The coupled port leads the through port by 90 degrees.
 ///
 /// # Errors
-/// [`ComponentError::Coupling`], [`ComponentError::NotPositive`], [`ComponentError::Negative`].
+/// [`ComponentError::Coupling`], [`ComponentError::OutOfRange`].
+///
+/// # Examples
+/// ```
+/// use fourphase::component::{CoupledLineCoupler, coupled_line_coupler};
+/// use fourphase::network::FrequencyGrid;
+/// use fourphase::units::db_from_amplitude;
+///
+/// let grid = FrequencyGrid::from_hz(vec![29e9])?;
+/// let coupler = CoupledLineCoupler {
+///     coupling_db: 10.0,
+///     impedance_ohm: 50.0,
+///     center_hz: 29e9,
+///     loss_db: 0.0,
+///     odd_mode_velocity_excess_percent: 0.0,
+/// };
+/// let s31 = coupled_line_coupler(&grid, &coupler)?.entries()[8];
+/// assert!((db_from_amplitude(s31.norm()) + 10.0).abs() < 1e-9);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn coupled_line_coupler(
     grid: &FrequencyGrid,
     coupler: &CoupledLineCoupler,
@@ -111,25 +184,37 @@ pub fn coupled_line_coupler(
     coupled_pair(grid, &coupler.pair()?)
 }
 
-/// A coupler of interdigitated strips, alternate ones tied together.
+/// A coupler of interdigitated strips, alternate strips connected to one another.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct InterdigitatedCoupler {
-    /// Strips, an even number.
+    /// The number of strips, which is even.
     pub strips: usize,
-    /// The coupler as a whole; its modes are those of the tied strips.
+    /// The coupler as a whole; its modes are those of the connected strips.
     pub coupler: CoupledLineCoupler,
 }
 
-/// Even- and odd-mode impedances of two neighbouring strips of an interdigitated coupler of n
-/// strips, from those of the whole: W. P. Ou, IEEE Trans. MTT 23 (1975) 253-255, inverted in closed
-/// form; the tests run it forwards. For two strips they are those of the plain pair.
-///
-/// # Errors
-/// [`ComponentError::Strips`], [`ComponentError::Coupling`], [`ComponentError::NotPositive`].
+/// Even- and odd-mode impedances in ohms of two neighbouring strips of an interdigitated coupler,
+/// from the number n of strips, the coupling C of the whole in positive dB and the impedance Z that
+/// it matches in ohms. For two strips they are those of [`mode_impedances_ohm`].
 ///
 /// # Method
 /// With q = √(C² + (1 - C²)(n - 1)²),
 /// Zo = Z √((1-C)/(1+C)) (n-1)(1+q) / ((C+q) + (n-1)(1-C)) and Ze = Zo (C+q) / ((n-1)(1-C)).
+/// Source: W. P. Ou, IEEE Trans. MTT 23 (1975) 253-255, inverted in closed form; a test evaluates
+/// the published form.
+///
+/// # Errors
+/// [`ComponentError::Strips`], [`ComponentError::Coupling`], [`ComponentError::OutOfRange`] for the
+/// impedance.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::strip_impedances_ohm;
+///
+/// let (even_ohm, odd_ohm) = strip_impedances_ohm(4, 3.0, 50.0)?;
+/// assert!((even_ohm - 176.4).abs() < 0.1 && (odd_ohm - 52.4).abs() < 0.1);
+/// # Ok::<(), fourphase::component::ComponentError>(())
+/// ```
 pub fn strip_impedances_ohm(
     strips: usize,
     coupling_db: f64,
@@ -145,18 +230,38 @@ pub fn strip_impedances_ohm(
     Ok((even_ohm, odd_ohm))
 }
 
-/// (coupling dB, impedance ohms) of n strips from the modes of two neighbours, the forward form:
-/// the tied strips have Ze' = Ze (Ze + Zo) / (Zo (n - 1) + Ze) and
-/// Zo' = Zo (Ze + Zo) / (Ze (n - 1) + Zo), half the strips on each side.
+/// Coupling in positive dB and matched impedance in ohms of an interdigitated coupler, from the
+/// number n of strips and the even- and odd-mode impedances of two neighbours in ohms. It is the
+/// inverse of [`strip_impedances_ohm`].
+///
+/// # Method
+/// Half the strips are connected on each side; the whole has
+/// Ze' = Ze (Ze + Zo) / (Zo (n - 1) + Ze) and Zo' = Zo (Ze + Zo) / (Ze (n - 1) + Zo).
+/// Source: W. P. Ou, IEEE Trans. MTT 23 (1975) 253-255.
 ///
 /// # Errors
-/// [`ComponentError::Strips`].
+/// [`ComponentError::Strips`], [`ComponentError::OutOfRange`], and [`ComponentError::ModeOrder`] for
+/// an even-mode impedance that is not above the odd-mode impedance.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::coupling_of_strips;
+///
+/// let (coupling_db, impedance_ohm) = coupling_of_strips(2, 69.37, 36.04)?;
+/// assert!((coupling_db - 10.0).abs() < 0.01 && (impedance_ohm - 50.0).abs() < 0.01);
+/// # Ok::<(), fourphase::component::ComponentError>(())
+/// ```
 pub fn coupling_of_strips(
     strips: usize,
     even_ohm: f64,
     odd_ohm: f64,
 ) -> Result<(f64, f64), ComponentError> {
     let n = strip_count(strips)?;
+    positive("odd_ohm", odd_ohm)?;
+    positive("even_ohm", even_ohm)?;
+    if even_ohm <= odd_ohm {
+        return Err(ComponentError::ModeOrder { even_ohm, odd_ohm });
+    }
     let sum = even_ohm + odd_ohm;
     let whole_even = even_ohm * sum / (odd_ohm * (n - 1.0) + even_ohm);
     let whole_odd = odd_ohm * sum / (even_ohm * (n - 1.0) + odd_ohm);
@@ -170,15 +275,36 @@ fn strip_count(strips: usize) -> Result<f64, ComponentError> {
     count.map(f64::from).ok_or(ComponentError::Strips { strips })
 }
 
-/// The four-port of an interdigitated coupler: ports as [`coupled_line_coupler`].
+/// The four-port of an interdigitated coupler, in 50 ohm, with the ports of
+/// [`coupled_line_coupler`].
+///
+/// The connected strips are one coupled pair: their number changes the strips' impedances
+/// ([`strip_impedances_ohm`]) but not the network.
 ///
 /// # Errors
-/// [`ComponentError::Strips`], [`ComponentError::Coupling`], [`ComponentError::NotPositive`].
+/// [`ComponentError::Strips`], [`ComponentError::Coupling`], [`ComponentError::OutOfRange`].
+///
+/// # Examples
+/// ```
+/// use fourphase::component::{CoupledLineCoupler, InterdigitatedCoupler, interdigitated_coupler};
+/// use fourphase::network::FrequencyGrid;
+///
+/// let coupler = CoupledLineCoupler {
+///     coupling_db: 3.0,
+///     impedance_ohm: 50.0,
+///     center_hz: 29e9,
+///     loss_db: 0.2,
+///     odd_mode_velocity_excess_percent: 4.0,
+/// };
+/// let grid = FrequencyGrid::linear(24e9, 34e9, 11)?;
+/// let network = interdigitated_coupler(&grid, &InterdigitatedCoupler { strips: 4, coupler })?;
+/// assert_eq!(network.ports(), 4);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn interdigitated_coupler(
     grid: &FrequencyGrid,
     coupler: &InterdigitatedCoupler,
 ) -> Result<Network, ComponentError> {
-    // Tied strips are one pair again; how many there are shows in their impedances alone.
     strip_count(coupler.strips)?;
     coupled_line_coupler(grid, &coupler.coupler)
 }

@@ -1,12 +1,14 @@
-//! In-phase dividers with isolation resistors (E. J. Wilkinson, IRE Trans. MTT 8 (1960) 116-118).
+//! In-phase dividers with isolation resistors.
 
+use super::construction::{at, positive};
+use super::error::ComponentError;
 use super::line::{Line, line};
-use super::lumped::{Arrangement, Elements, series};
-use super::{ComponentError, at, positive};
+use super::lumped::{Arrangement, Elements, series_element};
+use super::search::minimum_between;
 use crate::network::{FrequencyGrid, Network, Terminal, Wiring, join};
 use num_complex::Complex64;
 
-/// One stage, from the input: two quarter-wave arms and a resistor between their ends.
+/// A stage of a divider: two quarter-wave arms and a resistor between their ends.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Stage {
     /// Impedance of each arm, ohms.
@@ -15,23 +17,37 @@ pub struct Stage {
     pub resistance_ohm: f64,
 }
 
-/// A divider of one or more stages.
+/// An in-phase divider of one or more stages.
+///
+/// Source: E. J. Wilkinson, IRE Trans. MTT 8 (1960) 116-118.
 #[derive(Clone, Debug, PartialEq)]
 pub struct WilkinsonDivider {
     /// The stages, from the input.
     pub stages: Vec<Stage>,
-    /// Where the arms are a quarter wave, Hz.
+    /// The frequency at which the arms are a quarter wave long, Hz.
     pub center_hz: f64,
     /// Loss of each arm at the centre, dB.
     pub loss_db: f64,
 }
 
-/// Stages for a match of all ports to an impedance: √2 Z and 2 Z for one; for two the maximally
-/// flat transformer, with resistors that isolate perfectly at the centre and best at 0.75 and 1.25
-/// of it.
+/// The stages of a divider of which all ports are matched to an impedance Z in ohms.
+///
+/// # Method
+/// One stage: arms of √2 Z and a resistor of 2 Z. Two stages: the maximally flat transformer, with
+/// resistors that isolate perfectly at the centre and best at 0.75 and 1.25 of it.
 ///
 /// # Errors
-/// [`ComponentError::Stages`] for another number; [`ComponentError::NotPositive`].
+/// [`ComponentError::Stages`] for a count other than 1 and 2; [`ComponentError::OutOfRange`] for the
+/// impedance.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::default_stages;
+///
+/// let stages = default_stages(1, 50.0)?;
+/// assert_eq!(stages[0].resistance_ohm, 100.0);
+/// # Ok::<(), fourphase::component::ComponentError>(())
+/// ```
 pub fn default_stages(count: usize, impedance_ohm: f64) -> Result<Vec<Stage>, ComponentError> {
     positive("impedance_ohm", impedance_ohm)?;
     let stage = |impedance: f64, resistance: f64| Stage {
@@ -41,7 +57,7 @@ pub fn default_stages(count: usize, impedance_ohm: f64) -> Result<Vec<Stage>, Co
     match count {
         1 => Ok(vec![stage(std::f64::consts::SQRT_2, 2.0)]),
         2 => {
-            // Each arm steps from 2 Z down to Z: impedances 2^(3/4) and 2^(1/4).
+            // Each arm transforms 2 Z to Z: impedances 2^(3/4) and 2^(1/4).
             let (first, second) = (2_f64.powf(0.75), 2_f64.powf(0.25));
             let (inner, outer) = two_stage_resistors(first, second);
             Ok(vec![stage(first, inner), stage(second, outer)])
@@ -50,12 +66,12 @@ pub fn default_stages(count: usize, impedance_ohm: f64) -> Result<Vec<Stage>, Co
     }
 }
 
-/// Resistors in units of the impedance. In the odd mode each arm, shorted at the input, must look
-/// like 1 together with half of each resistor. At the centre that ties the two resistors together;
-/// what is left free is chosen by the reflection away from it.
+/// Resistors in units of the impedance. In the odd mode each arm, shorted at the input, together
+/// with half of each resistor must have the impedance 1. At the centre that gives the outer resistor
+/// from the inner one; the inner one minimises the reflection away from the centre.
 fn two_stage_resistors(first: f64, second: f64) -> (f64, f64) {
     // Seen from the output at the centre: the inner half resistor through a quarter wave of the
-    // second arm, beside the outer half resistor.
+    // second arm, in parallel with the outer half resistor.
     let outer_for = |inner: f64| 2.0 / (1.0 - 0.5 * inner / (second * second));
     let reflection = |inner: f64, angle: f64| {
         let tangent = Complex64::new(0.0, angle.tan());
@@ -66,21 +82,56 @@ fn two_stage_resistors(first: f64, second: f64) -> (f64, f64) {
         ((1.0 - all) / (1.0 + all)).norm()
     };
     let edge = 0.75 * std::f64::consts::FRAC_PI_2;
-    // One minimum between the resistors that would leave the other without a value.
-    let (mut low, mut high) = (1e-3, 2.0 * second * second - 1e-3);
-    for _ in 0..200 {
-        let (left, right) = (low + (high - low) / 3.0, high - (high - low) / 3.0);
-        if reflection(left, edge) < reflection(right, edge) { high = right } else { low = left }
-    }
-    let inner = 0.5 * (low + high);
+    // There is one minimum between the values at which the outer resistor vanishes or is infinite.
+    let inner =
+        minimum_between(1e-3, 2.0 * second * second - 1e-3, |inner| reflection(inner, edge));
     (inner, outer_for(inner))
 }
 
-/// Three ports: 1 input, 2 and 3 outputs.
+/// The stages of a divider as they are given: a number, or an impedance and a resistor in ohms for
+/// each stage; [`default_stages`] where there are no lists, one stage where there is no number.
+pub(super) fn given_stages(
+    count: Option<usize>,
+    impedances_ohm: Option<&[f64]>,
+    resistors_ohm: Option<&[f64]>,
+    impedance_ohm: f64,
+) -> Result<Vec<Stage>, ComponentError> {
+    match (impedances_ohm, resistors_ohm) {
+        (None, None) => default_stages(count.unwrap_or(1), impedance_ohm),
+        (Some(impedances), Some(resistors))
+            if impedances.len() == resistors.len()
+                && count.is_none_or(|count| count == impedances.len()) =>
+        {
+            let stage = |(&impedance_ohm, &resistance_ohm)| Stage { impedance_ohm, resistance_ohm };
+            Ok(impedances.iter().zip(resistors).map(stage).collect())
+        }
+        (impedances, resistors) => Err(ComponentError::StageLists {
+            stages: count,
+            impedances: impedances.map_or(0, <[f64]>::len),
+            resistors: resistors.map_or(0, <[f64]>::len),
+        }),
+    }
+}
+
+/// The three-port of a divider, in 50 ohm: 1 input, 2 and 3 outputs.
 ///
 /// # Errors
-/// [`ComponentError::Stages`] without stages; [`ComponentError::NotPositive`],
-/// [`ComponentError::Negative`].
+/// [`ComponentError::Stages`] without stages; [`ComponentError::OutOfRange`] for a parameter out of
+/// range.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::{WilkinsonDivider, default_stages, wilkinson_divider};
+/// use fourphase::network::FrequencyGrid;
+///
+/// let stages = default_stages(1, 50.0)?;
+/// let divider = WilkinsonDivider { stages, center_hz: 29e9, loss_db: 0.0 };
+/// let grid = FrequencyGrid::from_hz(vec![29e9])?;
+/// let network = wilkinson_divider(&grid, &divider)?;
+/// // The outputs are isolated from one another at the centre.
+/// assert!(network.entries()[5].norm() < 1e-9);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn wilkinson_divider(
     grid: &FrequencyGrid,
     divider: &WilkinsonDivider,
@@ -100,7 +151,7 @@ pub fn wilkinson_divider(
         let arm = line(grid, &arm)?;
         let resistor =
             Elements { resistance_ohm: Some(stage.resistance_ohm), ..Elements::default() };
-        blocks.extend([arm.clone(), arm, series(grid, &resistor, Arrangement::Series)?]);
+        blocks.extend([arm.clone(), arm, series_element(grid, &resistor, Arrangement::Series)?]);
         for side in 0..2 {
             let mut node = vec![at(3 * number + side, 2), at(3 * number + 2, side + 1)];
             if number + 1 < divider.stages.len() {

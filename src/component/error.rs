@@ -1,85 +1,213 @@
-//! What can be wrong with a component's parameters.
+//! What can be wrong with a component's kind or parameters.
 
+use super::parameter_limit::ParameterLimit;
 use crate::network::NetworkError;
 
 /// Why a component cannot be made.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum ComponentError {
-    /// A parameter that must be positive.
-    #[error("{name} needs a positive number, got {}", shortest(*value))]
-    NotPositive {
-        /// Its name.
+    /// A number that the parameter does not take.
+    #[error("{name} must be {limit}, found {}", shortest(*value))]
+    OutOfRange {
+        /// The parameter.
         name: &'static str,
-        /// Its value.
+        /// What it takes.
+        limit: ParameterLimit,
+        /// What was given.
         value: f64,
     },
-    /// A parameter that must not be negative.
-    #[error("{name} needs zero or a positive number, got {}", shortest(*value))]
-    Negative {
-        /// Its name.
+    /// A value of the wrong type, such as a word where a number is needed.
+    #[error("expected {expected} for {name}, found {found}")]
+    WrongValue {
+        /// The parameter.
         name: &'static str,
-        /// Its value.
-        value: f64,
+        /// What it takes.
+        expected: String,
+        /// What was given.
+        found: String,
     },
-    /// A parameter that must not be so large.
-    #[error("{name} cannot be above {limit}, got {}", shortest(*value))]
-    TooLarge {
-        /// Its name.
+    /// A parameter that has no default and is not given.
+    #[error("{of} needs {name}; it takes {takes}")]
+    Missing {
+        /// The kind of component.
+        of: &'static str,
+        /// The parameter.
         name: &'static str,
-        /// Its value.
-        value: f64,
-        /// The largest that makes sense.
+        /// All parameters of the kind.
+        takes: String,
+    },
+    /// A parameter that the kind does not have.
+    #[error("unknown parameter '{name}' of {of}; it takes {takes}")]
+    UnknownParameter {
+        /// The kind of component.
+        of: &'static str,
+        /// The name that was given.
+        name: String,
+        /// All parameters of the kind.
+        takes: String,
+    },
+    /// The former name of a parameter.
+    #[error("parameter '{name}' is now '{now}'")]
+    RenamedParameter {
+        /// The name that was given.
+        name: String,
+        /// Its present name.
+        now: &'static str,
+    },
+    /// A parameter given more than once.
+    #[error("parameter '{name}' is given twice")]
+    ParameterTwice {
+        /// The parameter.
+        name: String,
+    },
+    /// A text that does not name a parameter and its value.
+    #[error("'{text}' is not a parameter: expected NAME=VALUE, such as center_ghz=29")]
+    NotAParameter {
+        /// The text.
+        text: String,
+    },
+    /// A kind that does not exist.
+    #[error("there is no component of kind '{kind}'; the kinds are {}", known.join(", "))]
+    UnknownKind {
+        /// The name that was given.
+        kind: String,
+        /// The names of all kinds.
+        known: Vec<&'static str>,
+    },
+    /// The former name of a kind.
+    #[error("kind '{kind}' is now '{now}'")]
+    RenamedKind {
+        /// The name that was given.
+        kind: String,
+        /// Its present name.
+        now: &'static str,
+    },
+    /// A bond with neither or both of an inductance and the dimensions of a wire.
+    #[error("a bond needs either inductance_ph, or length_um and diameter_um")]
+    BondInductance,
+    /// A wire for which the formula of its inductance gives no positive value.
+    #[error(
+        "the inductance of a wire needs a length above half its diameter, found a length of {} um \
+         and a diameter of {} um",
+        shortest(length_m * 1e6),
+        shortest(diameter_m * 1e6)
+    )]
+    ShortWire {
+        /// Length, m.
+        length_m: f64,
+        /// Diameter, m.
+        diameter_m: f64,
+    },
+    /// A radial stub whose outer radius does not exceed its inner one.
+    #[error(
+        "the outer radius of a radial stub must be above its inner radius of {} um, found {} um",
+        shortest(inner_m * 1e6),
+        shortest(outer_m * 1e6)
+    )]
+    Radii {
+        /// Inner radius, m.
+        inner_m: f64,
+        /// Outer radius, m.
+        outer_m: f64,
+    },
+    /// A radial stub too many wavelengths long for its Bessel functions.
+    #[error(
+        "the outer radius of a radial stub must be below {limit} wavelengths, found {}",
+        shortest(*wavelengths)
+    )]
+    LongRadialStub {
+        /// Outer radius over the wavelength at the highest frequency.
+        wavelengths: f64,
+        /// The most that is computed.
         limit: f64,
     },
-    /// A parameter that must be a number.
-    #[error("{name} needs to be a finite number, got {value}")]
-    NotFinite {
-        /// Its name.
-        name: &'static str,
-        /// Its value.
-        value: f64,
+    /// Mode impedances of a pair whose even mode is not above its odd mode.
+    #[error(
+        "the even-mode impedance of a coupled pair must be above the odd-mode impedance of {} ohm, \
+         found {} ohm",
+        shortest(*odd_ohm),
+        shortest(*even_ohm)
+    )]
+    ModeOrder {
+        /// Even-mode impedance, ohms.
+        even_ohm: f64,
+        /// Odd-mode impedance, ohms.
+        odd_ohm: f64,
     },
-    /// Two ways to give the same thing, of which one must be chosen.
-    #[error("give either {one}, or {other}")]
-    Either {
-        /// One way.
-        one: &'static str,
-        /// The other.
-        other: &'static str,
+    /// A hybrid whose isolated port would take all the power that its loss leaves.
+    #[error(
+        "the isolation of a hybrid must be above its loss of {} dB, found {} dB",
+        shortest(*loss_db),
+        shortest(*isolation_db)
+    )]
+    NoOutputPower {
+        /// Isolation, positive dB.
+        isolation_db: f64,
+        /// Loss, positive dB.
+        loss_db: f64,
     },
-    /// A set of errors that no passive part can have.
-    #[error("no passive part is like that: it needs at least {missing_db:.3} dB more loss")]
+    /// A set of errors that no passive component can have.
+    #[error(
+        "no passive component has these errors: they need at least {missing_db:.3} dB more loss"
+    )]
     NotPassive {
         /// Loss missing, dB.
         missing_db: f64,
     },
-    /// A coupling that is not between 0 and 1.
-    #[error("a coupling of {coupling_db} dB is not between 0 dB and infinity")]
+    /// A coupling whose amplitude ratio is not between 0 and 1.
+    #[error("coupling_db must be above 0 and at most 1000, found {}", shortest(*coupling_db))]
     Coupling {
-        /// As given, positive dB.
+        /// The coupling, positive dB.
         coupling_db: f64,
     },
-    /// An interdigitated coupler needs an even number of strips.
-    #[error("an interdigitated coupler needs an even number of strips from 2, got {strips}")]
+    /// An interdigitated coupler with an odd number of strips, or none.
+    #[error("an interdigitated coupler needs an even number of strips, 2 or more, found {strips}")]
     Strips {
-        /// As given.
+        /// The number of strips.
         strips: usize,
     },
-    /// A divider's stages that have no default.
+    /// A number of stages for which a divider has no default.
     #[error(
-        "a divider of {stages} stages needs an impedance and a resistor for each; defaults exist for 1 and 2"
+        "a divider of {stages} stages needs an impedance and a resistor for each stage; \
+         defaults exist for 1 and 2 stages"
     )]
     Stages {
-        /// As asked for.
+        /// The number of stages.
         stages: usize,
     },
+    /// Lists that do not hold one impedance and one resistor for each stage.
+    #[error(
+        "each stage of a divider needs an impedance and a resistor, \
+         found {impedances} impedances and {resistors} resistors{}",
+        for_stages(*stages)
+    )]
+    StageLists {
+        /// The number of stages, where it is given.
+        stages: Option<usize>,
+        /// The number of impedances.
+        impedances: usize,
+        /// The number of resistors.
+        resistors: usize,
+    },
+    /// A strip too narrow or wide, or a gap too small or large, for the formulas.
+    #[error(
+        "the formulas for microstrip give no impedance for strips of {} heights of the substrate{}",
+        shortest(*width_to_height),
+        with_gap(*gap_to_height)
+    )]
+    OutsideFormulas {
+        /// Width over the height of the substrate.
+        width_to_height: f64,
+        /// Gap over the height of the substrate, for coupled strips.
+        gap_to_height: Option<f64>,
+    },
     /// No width or gap on this substrate gives the impedance.
-    #[error("{what} of {value_ohm:.1} ohm is beyond what can be made on this substrate")]
+    #[error("{what} of {value_ohm:.1} ohm cannot be made on this substrate")]
     NoGeometry {
         /// What was wanted.
         what: &'static str,
-        /// Its value.
+        /// Its impedance, ohms.
         value_ohm: f64,
     },
     /// Joining the parts failed.
@@ -87,8 +215,43 @@ pub enum ComponentError {
     Network(#[from] NetworkError),
 }
 
-/// At most nine digits, without a tail of zeros before or after.
+impl ComponentError {
+    /// The name of the parameter that the error is about, where it is about one that was given.
+    #[must_use]
+    pub fn parameter(&self) -> Option<&str> {
+        match self {
+            Self::OutOfRange { name, .. } | Self::WrongValue { name, .. } => Some(name),
+            Self::UnknownParameter { name, .. }
+            | Self::RenamedParameter { name, .. }
+            | Self::ParameterTwice { name } => Some(name),
+            Self::Coupling { .. } => Some("coupling_db"),
+            Self::Strips { .. } => Some("strips"),
+            Self::Radii { .. } | Self::LongRadialStub { .. } => Some("outer_radius_um"),
+            Self::ShortWire { .. } => Some("length_um"),
+            Self::NoOutputPower { .. } => Some("isolation_db"),
+            Self::UnknownKind { .. } | Self::RenamedKind { .. } => Some("kind"),
+            _ => None,
+        }
+    }
+}
+
+fn for_stages(stages: Option<usize>) -> String {
+    match stages {
+        Some(stages) => format!(" for {stages} stages"),
+        None => String::new(),
+    }
+}
+
+fn with_gap(gap_to_height: Option<f64>) -> String {
+    match gap_to_height {
+        Some(gap) => format!(" with a gap of {} heights", shortest(gap)),
+        None => String::new(),
+    }
+}
+
+/// At most nine digits, without zeros at the end.
 fn shortest(value: f64) -> String {
+    // Rounded text of a number is a number again; infinities and NaN have no digits to round.
     let rounded = format!("{value:.8e}").parse().unwrap_or(value);
     if rounded == 0.0 || (1e-4..1e9).contains(&f64::abs(rounded)) {
         format!("{rounded}")

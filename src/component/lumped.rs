@@ -1,31 +1,40 @@
-//! R, L and C, one-ports and bond wires.
+//! Resistors, inductors and capacitors: in series, in shunt, and as one-ports.
 //!
-//! An impedance is kept as a ratio n/d, so that an open and a short are as good as any other.
+//! An impedance is kept as a ratio n/d, which holds an open (d = 0) and a short (n = 0) exactly.
 
-use super::{ComponentError, REFERENCE_OHM, at, not_negative, positive, scattering};
-use crate::network::{FrequencyGrid, Network, Wiring, join};
+use super::choice::Choice;
+use super::construction::{REFERENCE_OHM, not_negative, scattering};
+use super::error::ComponentError;
+use crate::network::{FrequencyGrid, Network};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
-/// Resistor, inductor and capacitor; absent ones play no part.
+/// A resistor, an inductor and a capacitor, each of which may be absent.
+///
+/// Without any of them a series arrangement is a short and a parallel arrangement is an open.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Elements {
-    /// Ohms.
+    /// Resistance, ohms.
     pub resistance_ohm: Option<f64>,
-    /// Henry.
+    /// Inductance, H.
     pub inductance_h: Option<f64>,
-    /// Farad.
+    /// Capacitance, F.
     pub capacitance_f: Option<f64>,
 }
 
-/// How the elements stand to one another.
+/// How the elements are connected to one another.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Arrangement {
-    /// One after the other.
+    /// In series.
     #[default]
     Series,
-    /// Side by side.
+    /// In parallel.
     Parallel,
+}
+
+impl Choice for Arrangement {
+    const WORDS: &'static [(&'static str, Self)] =
+        &[("series", Self::Series), ("parallel", Self::Parallel)];
 }
 
 impl Elements {
@@ -42,7 +51,7 @@ impl Elements {
         Ok(())
     }
 
-    /// Impedance as (n, d).
+    /// Impedance in ohms as (n, d).
     fn ratio(&self, arrangement: Arrangement, frequency_hz: f64) -> (Complex64, Complex64) {
         let reactive = |value: f64| Complex64::new(0.0, TAU * frequency_hz * value);
         let (zero, one) = (Complex64::ZERO, Complex64::ONE);
@@ -56,7 +65,7 @@ impl Elements {
                 }
             }
             Arrangement::Parallel => {
-                // A resistor of zero ohms shorts the rest.
+                // A resistor of 0 ohms shorts the other elements.
                 if self.resistance_ohm.is_some_and(|ohm| ohm == 0.0) {
                     return (zero, one);
                 }
@@ -71,11 +80,26 @@ impl Elements {
     }
 }
 
-/// Elements between the two ports of a two-port.
+/// A two-port with elements between its two ports, in 50 ohm.
+///
+/// S11 = Z / (Z + 2 R) and S21 = 2 R / (Z + 2 R), with the impedance Z of the elements and R = 50
+/// ohms.
 ///
 /// # Errors
-/// [`ComponentError::Negative`].
-pub fn series(
+/// [`ComponentError::OutOfRange`] for a negative or infinite element.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::{Arrangement, Elements, series_element};
+/// use fourphase::network::FrequencyGrid;
+///
+/// let grid = FrequencyGrid::from_hz(vec![1e9])?;
+/// let resistor = Elements { resistance_ohm: Some(100.0), ..Elements::default() };
+/// let network = series_element(&grid, &resistor, Arrangement::Series)?;
+/// assert_eq!(network.entries()[2].re, 0.5);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn series_element(
     grid: &FrequencyGrid,
     elements: &Elements,
     arrangement: Arrangement,
@@ -90,11 +114,26 @@ pub fn series(
     scattering(grid, 2, entries.collect())
 }
 
-/// Elements across the two ports of a two-port.
+/// A two-port with elements from its connected ports to ground, in 50 ohm.
+///
+/// S11 = -R / (2 Z + R) and S21 = 2 Z / (2 Z + R), with the impedance Z of the elements and R = 50
+/// ohms.
 ///
 /// # Errors
-/// [`ComponentError::Negative`].
-pub fn shunt(
+/// [`ComponentError::OutOfRange`] for a negative or infinite element.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::{Arrangement, Elements, shunt_element};
+/// use fourphase::network::FrequencyGrid;
+///
+/// let grid = FrequencyGrid::from_hz(vec![1e9])?;
+/// let resistor = Elements { resistance_ohm: Some(25.0), ..Elements::default() };
+/// let network = shunt_element(&grid, &resistor, Arrangement::Series)?;
+/// assert_eq!(network.entries()[2].re, 0.5);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn shunt_element(
     grid: &FrequencyGrid,
     elements: &Elements,
     arrangement: Arrangement,
@@ -107,51 +146,34 @@ pub fn shunt(
     scattering(grid, 2, entries.collect())
 }
 
-/// S of an impedance n/d across a two-port.
+/// S of an impedance n/d in ohms across a two-port.
 pub(super) fn shunt_scattering(n: Complex64, d: Complex64) -> [Complex64; 4] {
     let sum = 2.0 * n + REFERENCE_OHM * d;
     let (reflected, passed) = (-REFERENCE_OHM * d / sum, 2.0 * n / sum);
     [reflected, passed, passed, reflected]
 }
 
-/// What a one-port is.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Terminated {
-    /// Nothing but a capacitance, farad.
-    Open {
-        /// Of the fringe.
-        capacitance_f: f64,
-    },
-    /// Ground through an inductance, henry.
-    Short {
-        /// Of the way to ground.
-        inductance_h: f64,
-    },
-    /// Elements to ground.
-    Load {
-        /// Which.
-        elements: Elements,
-        /// How they stand.
-        arrangement: Arrangement,
-    },
-}
-
-/// A one-port.
+/// A one-port with elements to ground, in 50 ohm: S11 = (Z - R) / (Z + R).
 ///
 /// # Errors
-/// [`ComponentError::Negative`].
-pub fn one_port(grid: &FrequencyGrid, terminated: &Terminated) -> Result<Network, ComponentError> {
-    let (elements, arrangement) = match *terminated {
-        Terminated::Open { capacitance_f } => (
-            Elements { capacitance_f: Some(capacitance_f), ..Elements::default() },
-            Arrangement::Series,
-        ),
-        Terminated::Short { inductance_h } => (
-            Elements { inductance_h: Some(inductance_h), ..Elements::default() },
-            Arrangement::Series,
-        ),
-        Terminated::Load { elements, arrangement } => (elements, arrangement),
-    };
+/// [`ComponentError::OutOfRange`] for a negative or infinite element.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::{Arrangement, Elements, termination};
+/// use fourphase::network::FrequencyGrid;
+///
+/// let grid = FrequencyGrid::from_hz(vec![1e9])?;
+/// let resistor = Elements { resistance_ohm: Some(75.0), ..Elements::default() };
+/// let network = termination(&grid, &resistor, Arrangement::Series)?;
+/// assert_eq!(network.entries()[0].re, 0.2);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn termination(
+    grid: &FrequencyGrid,
+    elements: &Elements,
+    arrangement: Arrangement,
+) -> Result<Network, ComponentError> {
     elements.check()?;
     let entries = grid.as_hz().iter().map(|&hz| {
         let (n, d) = elements.ratio(arrangement, hz);
@@ -160,46 +182,40 @@ pub fn one_port(grid: &FrequencyGrid, terminated: &Terminated) -> Result<Network
     scattering(grid, 1, entries.collect())
 }
 
-/// A bond wire or ribbon with a pad at each end.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Bond {
-    /// Henry; see [`Bond::wire_inductance_h`].
-    pub inductance_h: f64,
-    /// Ohms, in series.
-    pub resistance_ohm: f64,
-    /// Farad, to ground at each end.
-    pub pad_capacitance_f: f64,
-}
-
-impl Bond {
-    /// Inductance of a straight round wire in free space: 0.2 nH per mm times (ln(4 l / d) - 0.75),
-    /// F. W. Grover, "Inductance Calculations" (1946), from memory. Ground nearby makes it less.
-    ///
-    /// # Errors
-    /// [`ComponentError::NotPositive`].
-    pub fn wire_inductance_h(length_m: f64, diameter_m: f64) -> Result<f64, ComponentError> {
-        positive("length_m", length_m)?;
-        positive("diameter_m", diameter_m)?;
-        positive("inductance_h", 2e-7 * length_m * ((4.0 * length_m / diameter_m).ln() - 0.75))
-    }
-}
-
-/// A bond between two ports.
+/// A one-port that is open but for a fringing capacitance, F.
 ///
 /// # Errors
-/// [`ComponentError::Negative`].
-pub fn bond(grid: &FrequencyGrid, bond: &Bond) -> Result<Network, ComponentError> {
-    let pad = Elements { capacitance_f: Some(bond.pad_capacitance_f), ..Elements::default() };
-    let wire = Elements {
-        resistance_ohm: Some(bond.resistance_ohm),
-        inductance_h: Some(bond.inductance_h),
-        capacitance_f: None,
-    };
-    let pad = shunt(grid, &pad, Arrangement::Series)?;
-    let blocks = [pad.clone(), series(grid, &wire, Arrangement::Series)?, pad];
-    let wiring = Wiring {
-        joins: vec![vec![at(0, 2), at(1, 1)], vec![at(1, 2), at(2, 1)]],
-        outside: vec![at(0, 1), at(2, 2)],
-    };
-    Ok(join(&blocks, &wiring)?)
+/// [`ComponentError::OutOfRange`] for a negative or infinite capacitance.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::open_end;
+/// use fourphase::network::FrequencyGrid;
+///
+/// let grid = FrequencyGrid::from_hz(vec![1e9])?;
+/// assert_eq!(open_end(&grid, 0.0)?.entries()[0].re, 1.0);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn open_end(grid: &FrequencyGrid, capacitance_f: f64) -> Result<Network, ComponentError> {
+    let fringe = Elements { capacitance_f: Some(capacitance_f), ..Elements::default() };
+    termination(grid, &fringe, Arrangement::Series)
+}
+
+/// A one-port that is shorted to ground through an inductance, H.
+///
+/// # Errors
+/// [`ComponentError::OutOfRange`] for a negative or infinite inductance.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::shorted_end;
+/// use fourphase::network::FrequencyGrid;
+///
+/// let grid = FrequencyGrid::from_hz(vec![1e9])?;
+/// assert_eq!(shorted_end(&grid, 0.0)?.entries()[0].re, -1.0);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn shorted_end(grid: &FrequencyGrid, inductance_h: f64) -> Result<Network, ComponentError> {
+    let ground = Elements { inductance_h: Some(inductance_h), ..Elements::default() };
+    termination(grid, &ground, Arrangement::Series)
 }

@@ -1,12 +1,15 @@
-//! Microstrip on a substrate: impedance and speed from width and gap, and back.
+//! Microstrip on a substrate: impedance and permittivity from width and gap, and the inverse.
 //!
 //! Single strip: E. Hammerstad, O. Jensen, IEEE MTT-S Digest 1980, 407-409, with their correction
 //! for thickness; dispersion: M. Kirschning, R. H. Jansen, Electronics Letters 18 (1982) 272-273.
 //! Coupled strips: M. Kirschning, R. H. Jansen, IEEE Trans. MTT 32 (1984) 83-90, static, without
-//! thickness. All from memory; the tests hold the static values against a field solution made
-//! independently. Losses: the usual first approximations (common practice).
+//! thickness. All from memory; tests compare the static values with an independent field solution.
+//! Losses: the usual first approximations (common practice).
 
-use super::{ComponentError, FREE_SPACE_OHM, not_negative, positive};
+use super::construction::{FREE_SPACE_OHM, checked, finite, not_negative, positive};
+use super::error::ComponentError;
+use super::parameter_limit::ParameterLimit;
+use super::search::bisect_log;
 use crate::units::SPEED_OF_LIGHT_M_PER_S;
 use std::f64::consts::PI;
 
@@ -19,11 +22,11 @@ pub struct Substrate {
     pub relative_permittivity: f64,
     /// Height, m.
     pub height_m: f64,
-    /// Thickness of the strip's metal, m; zero is allowed.
+    /// Thickness of the strip's metal, m; 0 is allowed.
     pub thickness_m: f64,
-    /// Loss tangent.
+    /// Loss tangent of the dielectric.
     pub loss_tangent: f64,
-    /// Conductivity of the metal, S/m; infinite for none of its loss.
+    /// Conductivity of the metal, S/m; infinite for metal without loss.
     pub conductivity_s_per_m: f64,
 }
 
@@ -41,22 +44,20 @@ impl Substrate {
     }
 
     fn check(&self) -> Result<(), ComponentError> {
-        positive("relative_permittivity less 1", self.relative_permittivity - 1.0)?;
+        checked("relative_permittivity", ParameterLimit::AboveOne, self.relative_permittivity)?;
         positive("height_m", self.height_m)?;
         not_negative("thickness_m", self.thickness_m)?;
         not_negative("loss_tangent", self.loss_tangent)?;
-        if self.conductivity_s_per_m > 0.0 {
-            Ok(())
-        } else {
-            Err(ComponentError::NotPositive {
-                name: "conductivity_s_per_m",
-                value: self.conductivity_s_per_m,
-            })
-        }
+        checked(
+            "conductivity_s_per_m",
+            ParameterLimit::PositiveOrInfinite,
+            self.conductivity_s_per_m,
+        )?;
+        Ok(())
     }
 }
 
-/// What a strip is as a line.
+/// A strip as a line.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Strip {
     /// Characteristic impedance at zero frequency, ohms.
@@ -65,24 +66,39 @@ pub struct Strip {
     pub effective_permittivity: f64,
 }
 
-/// What a coupled pair of strips is.
+impl Strip {
+    /// Whether impedance and permittivity are finite and above 0, as they are inside the range of
+    /// the formulas.
+    fn is_positive(&self) -> bool {
+        [self.impedance_ohm, self.effective_permittivity]
+            .iter()
+            .all(|value| *value > 0.0 && value.is_finite())
+    }
+}
+
+/// A coupled pair of strips by its modes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct StripPair {
-    /// Both strips alike.
+    /// The even mode: equal voltages on both strips.
     pub even: Strip,
-    /// Both strips opposite.
+    /// The odd mode: opposite voltages on the strips.
     pub odd: Strip,
 }
 
-/// A single strip of a width.
+/// A single strip of a width in m: impedance in ohms and effective permittivity, both static.
+///
+/// Source: Hammerstad and Jensen (1980), who state 0.2 % for the permittivity and 0.03 % for the
+/// impedance in air.
 ///
 /// # Errors
-/// [`ComponentError::NotPositive`], [`ComponentError::Negative`].
+/// [`ComponentError::OutOfRange`] for the substrate or the width;
+/// [`ComponentError::OutsideFormulas`] for a width that the formulas do not cover.
 ///
 /// # Examples
 /// ```
 /// use fourphase::component::microstrip::{Substrate, strip};
-/// // About 70 um make 50 ohm on 100 um of gallium arsenide.
+///
+/// // A width of about 70 um gives 50 ohm on 100 um of gallium arsenide.
 /// let line = strip(&Substrate::gallium_arsenide_100_um(), 70e-6)?;
 /// assert!((line.impedance_ohm - 50.0).abs() < 2.0);
 /// # Ok::<(), fourphase::component::ComponentError>(())
@@ -92,7 +108,7 @@ pub fn strip(substrate: &Substrate, width_m: f64) -> Result<Strip, ComponentErro
     positive("width_m", width_m)?;
     let er = substrate.relative_permittivity;
     let (u, t) = (width_m / substrate.height_m, substrate.thickness_m / substrate.height_m);
-    // Thickness makes the strip look wider, more so in air than on the substrate.
+    // The thickness of the metal widens the strip effectively, in air more than on the substrate.
     let wider = if t > 0.0 {
         let coth = 1.0 / (6.517 * u).sqrt().tanh();
         t / PI * (1.0 + 4.0 * std::f64::consts::E / (t * coth * coth)).ln()
@@ -104,7 +120,12 @@ pub fn strip(substrate: &Substrate, width_m: f64) -> Result<Strip, ComponentErro
     let effective_permittivity = thin_permittivity(er, on_substrate)
         * (thin_air_ohm(in_air) / thin_air_ohm(on_substrate)).powi(2);
     let impedance_ohm = thin_air_ohm(on_substrate) / thin_permittivity(er, on_substrate).sqrt();
-    Ok(Strip { impedance_ohm, effective_permittivity })
+    let strip = Strip { impedance_ohm, effective_permittivity };
+    if strip.is_positive() {
+        Ok(strip)
+    } else {
+        Err(ComponentError::OutsideFormulas { width_to_height: u, gap_to_height: None })
+    }
 }
 
 /// Impedance of a thin strip in air.
@@ -128,10 +149,22 @@ fn thin_permittivity(er: f64, u: f64) -> f64 {
         + 0.5 * (er - 1.0) * (1.0 + 10.0 / u).powf(-width_exponent(u) * permittivity_exponent(er))
 }
 
-/// Effective permittivity of a single strip at a frequency.
+/// Effective permittivity of a single strip of a width in m at a frequency in Hz.
+///
+/// Source: Kirschning and Jansen (1982).
 ///
 /// # Errors
-/// Those of [`strip`].
+/// Those of [`strip`]; [`ComponentError::OutOfRange`] for a negative frequency.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::microstrip::{Substrate, dispersed_permittivity};
+///
+/// let substrate = Substrate::gallium_arsenide_100_um();
+/// let at = |hz| dispersed_permittivity(&substrate, 70e-6, hz);
+/// assert!(at(60e9)? > at(30e9)?);
+/// # Ok::<(), fourphase::component::ComponentError>(())
+/// ```
 pub fn dispersed_permittivity(
     substrate: &Substrate,
     width_m: f64,
@@ -151,10 +184,24 @@ pub fn dispersed_permittivity(
     Ok(er - (er - still) / (1.0 + p))
 }
 
-/// Two equal strips beside each other.
+/// Two equal strips side by side, of a width and gap in m, by their modes; static, without
+/// thickness.
+///
+/// Source: Kirschning and Jansen (1984), for widths and gaps from 0.1 to 10 heights of the substrate
+/// and permittivities up to 18.
 ///
 /// # Errors
-/// [`ComponentError::NotPositive`].
+/// [`ComponentError::OutOfRange`] for the substrate, the width or the gap;
+/// [`ComponentError::OutsideFormulas`] where the formulas give no impedance.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::microstrip::{Substrate, coupled_strips};
+///
+/// let pair = coupled_strips(&Substrate::gallium_arsenide_100_um(), 60e-6, 20e-6)?;
+/// assert!(pair.even.impedance_ohm > pair.odd.impedance_ohm);
+/// # Ok::<(), fourphase::component::ComponentError>(())
+/// ```
 pub fn coupled_strips(
     substrate: &Substrate,
     width_m: f64,
@@ -196,7 +243,7 @@ pub fn coupled_strips(
         let ratio = single_ohm / FREE_SPACE_OHM * single_permittivity.sqrt();
         single_ohm * (single_permittivity / permittivity).sqrt() / (1.0 - ratio * q)
     };
-    Ok(StripPair {
+    let pair = StripPair {
         even: Strip {
             impedance_ohm: mode_ohm(even_permittivity, q4),
             effective_permittivity: even_permittivity,
@@ -205,20 +252,37 @@ pub fn coupled_strips(
             impedance_ohm: mode_ohm(odd_permittivity, q10),
             effective_permittivity: odd_permittivity,
         },
-    })
+    };
+    if pair.even.is_positive() && pair.odd.is_positive() {
+        Ok(pair)
+    } else {
+        Err(ComponentError::OutsideFormulas { width_to_height: u, gap_to_height: Some(g) })
+    }
 }
 
-/// Loss of a single strip in dB/m: of the dielectric, and of the metal with a uniform current on
-/// the strip's lower face (common practice; good to some ten percent for strips of 50 ohm).
+/// Loss in dB/m of a single strip of a width in m at a frequency in Hz: of the dielectric, and of the
+/// metal with a uniform current on the strip's lower face. Common practice; it holds to some ten
+/// percent for strips of 50 ohm.
 ///
 /// # Errors
-/// Those of [`strip`].
+/// Those of [`strip`]; [`ComponentError::OutOfRange`] for a negative frequency.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::microstrip::{Substrate, loss_db_per_m};
+///
+/// // Some tenths of a dB per mm at 29 GHz are usual on gallium arsenide.
+/// let db_per_mm = 1e-3 * loss_db_per_m(&Substrate::gallium_arsenide_100_um(), 70e-6, 29e9)?;
+/// assert!((0.03..0.3).contains(&db_per_mm));
+/// # Ok::<(), fourphase::component::ComponentError>(())
+/// ```
 pub fn loss_db_per_m(
     substrate: &Substrate,
     width_m: f64,
     frequency_hz: f64,
 ) -> Result<f64, ComponentError> {
     let line = strip(substrate, width_m)?;
+    not_negative("frequency_hz", frequency_hz)?;
     let er = substrate.relative_permittivity;
     let effective = line.effective_permittivity;
     let wavelength_m = SPEED_OF_LIGHT_M_PER_S / frequency_hz;
@@ -231,21 +295,31 @@ pub fn loss_db_per_m(
     Ok(dielectric + neper_to_db * sheet_ohm / (line.impedance_ohm * width_m))
 }
 
-/// Strips narrower or wider than these shares of the height are not made.
+/// The range of widths in heights of the substrate among which a width is sought.
 const NARROWEST: f64 = 1e-3;
 const WIDEST: f64 = 1e2;
-/// The formulas for coupled strips hold for gaps between these shares of the height.
+/// The range of gaps in heights of the substrate for which the formulas of coupled strips hold.
 const SMALLEST_GAP: f64 = 0.1;
 const LARGEST_GAP: f64 = 10.0;
 
-/// The width of a strip of an impedance, m.
+/// The width in m of a strip of an impedance in ohms.
 ///
 /// # Errors
-/// [`ComponentError::NoGeometry`] beyond what the substrate allows; those of [`strip`].
+/// [`ComponentError::NoGeometry`] for an impedance that no width from 0.001 to 100 heights of the
+/// substrate has; those of [`strip`].
+///
+/// # Examples
+/// ```
+/// use fourphase::component::microstrip::{Substrate, width_m};
+///
+/// let width_m = width_m(&Substrate::gallium_arsenide_100_um(), 50.0)?;
+/// assert!((width_m - 70e-6).abs() < 2e-6);
+/// # Ok::<(), fourphase::component::ComponentError>(())
+/// ```
 pub fn width_m(substrate: &Substrate, impedance_ohm: f64) -> Result<f64, ComponentError> {
     positive("impedance_ohm", impedance_ohm)?;
     let ohm = |u: f64| strip(substrate, u * substrate.height_m).map(|line| line.impedance_ohm);
-    // Wider is lower.
+    // The impedance falls with the width.
     if !(ohm(WIDEST)?..=ohm(NARROWEST)?).contains(&impedance_ohm) {
         return Err(ComponentError::NoGeometry { what: "a strip", value_ohm: impedance_ohm });
     }
@@ -253,23 +327,38 @@ pub fn width_m(substrate: &Substrate, impedance_ohm: f64) -> Result<f64, Compone
     Ok(u * substrate.height_m)
 }
 
-/// The width and gap of a coupled pair with two mode impedances, m.
+/// The width and gap in m of a coupled pair with an even- and an odd-mode impedance in ohms.
 ///
 /// # Errors
-/// [`ComponentError::NoGeometry`] beyond what the substrate and the formulas allow; those of
-/// [`coupled_strips`].
+/// [`ComponentError::NoGeometry`] for impedances that no gap from 0.1 to 10 heights of the substrate
+/// has; [`ComponentError::ModeOrder`] for an even-mode impedance that is not above the odd-mode
+/// impedance; those of [`coupled_strips`].
+///
+/// # Examples
+/// ```
+/// use fourphase::component::microstrip::{Substrate, coupled_strips, width_and_gap_m};
+///
+/// let substrate = Substrate::gallium_arsenide_100_um();
+/// let (width_m, gap_m) = width_and_gap_m(&substrate, 70.0, 36.0)?;
+/// let pair = coupled_strips(&substrate, width_m, gap_m)?;
+/// assert!((pair.even.impedance_ohm - 70.0).abs() < 1e-6);
+/// # Ok::<(), fourphase::component::ComponentError>(())
+/// ```
 pub fn width_and_gap_m(
     substrate: &Substrate,
     even_ohm: f64,
     odd_ohm: f64,
 ) -> Result<(f64, f64), ComponentError> {
     positive("odd_ohm", odd_ohm)?;
-    positive("even_ohm less odd_ohm", even_ohm - odd_ohm)?;
+    positive("even_ohm", even_ohm)?;
+    if even_ohm <= odd_ohm {
+        return Err(ComponentError::ModeOrder { even_ohm, odd_ohm });
+    }
     let h = substrate.height_m;
     let modes = |u: f64, g: f64| coupled_strips(substrate, u * h, g * h);
     let mean = |pair: &StripPair| (pair.even.impedance_ohm * pair.odd.impedance_ohm).sqrt();
     let wanted_mean = (even_ohm * odd_ohm).sqrt();
-    // For any gap one width gives the mean; wider gaps couple less.
+    // For each gap one width gives the geometric mean, and the ratio falls with the gap.
     let width_at =
         |g: f64| bisect_log(NARROWEST, WIDEST, |u| Ok(mean(&modes(u, g)?) > wanted_mean));
     let ratio_at = |g: f64| -> Result<f64, ComponentError> {
@@ -284,22 +373,27 @@ pub fn width_and_gap_m(
     Ok((width_at(g)? * h, g * h))
 }
 
-/// The value at which a condition turns from true to false between two positive bounds.
-fn bisect_log(
-    low: f64,
-    high: f64,
-    holds: impl Fn(f64) -> Result<bool, ComponentError>,
+/// The length in m of an electrical length in degrees at a frequency in Hz.
+///
+/// # Errors
+/// [`ComponentError::OutOfRange`] for a permittivity or frequency that is not positive, or an angle
+/// that is not finite.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::microstrip::length_m;
+///
+/// // A full wave at 29 GHz in air.
+/// assert!((length_m(1.0, 360.0, 29e9)? - 10.34e-3).abs() < 0.01e-3);
+/// # Ok::<(), fourphase::component::ComponentError>(())
+/// ```
+pub fn length_m(
+    effective_permittivity: f64,
+    angle_deg: f64,
+    frequency_hz: f64,
 ) -> Result<f64, ComponentError> {
-    let (mut low, mut high) = (low.ln(), high.ln());
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if holds(middle.exp())? { low = middle } else { high = middle }
-    }
-    Ok((0.5 * (low + high)).exp())
-}
-
-/// The length of an electrical angle at a frequency, m.
-#[must_use]
-pub fn length_m(effective_permittivity: f64, angle_deg: f64, frequency_hz: f64) -> f64 {
-    angle_deg / 360.0 * SPEED_OF_LIGHT_M_PER_S / (frequency_hz * effective_permittivity.sqrt())
+    positive("effective_permittivity", effective_permittivity)?;
+    finite("angle_deg", angle_deg)?;
+    positive("frequency_hz", frequency_hz)?;
+    Ok(angle_deg / 360.0 * SPEED_OF_LIGHT_M_PER_S / (frequency_hz * effective_permittivity.sqrt()))
 }

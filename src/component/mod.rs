@@ -1,37 +1,64 @@
-//! Closed-form components: ideal parts with set errors, and parts dimensioned as the trade does.
+//! Closed-form components: ideal ones with set errors, and ones with physical dimensions.
 //!
-//! Every function takes a frequency grid and its parameters and returns a [`Network`] in 50 ohm.
-//! Parts that are made of lines are joined from lines; the textbooks' even- and odd-mode forms are
-//! in the tests.
+//! Every function takes a frequency grid and parameters in SI units, degrees and dB, and returns a
+//! [`Network`](crate::network::Network) in 50 ohm. Components that consist of lines are joined from
+//! lines; the tests compare them with the closed forms of textbooks. [`NamedComponent`] makes a
+//! component from the name of its kind and named parameters, as descriptions and the command line
+//! give them; [`KINDS`] is the catalogue.
 //!
-//! | file | parts |
+//! | file | subject |
 //! |---|---|
 //! | `ideal` | quadrature and 180-degree hybrid, balun, divider, attenuator, each with set errors |
-//! | `line` | uniform line, stub, radial stub |
+//! | `line` | uniform line, line of no length, stub |
+//! | `radial_stub`, `cylinder_functions` | radial stub, and its Bessel functions |
 //! | `coupled_line` | coupled pair, coupled-line coupler, interdigitated coupler |
-//! | `hybrid` | branch-line, ring |
-//! | `divider` | n-stage divider with isolation resistors |
-//! | `balun` | two coupled sections |
-//! | `lumped` | R, L and C in series and shunt, one-ports, bond wires |
-//! | `process` | couplers of an invented wafer |
-//! | `microstrip` | widths and gaps on a substrate, and back |
+//! | `hybrid` | branch-line hybrid, ring hybrid |
+//! | `divider` | divider of stages with isolation resistors |
+//! | `balun` | balun of two coupled sections |
+//! | `lumped` | R, L and C in series, in shunt and as terminations; open and shorted ends |
+//! | `bond` | bond wires |
+//! | `microstrip` | impedance and permittivity from width and gap on a substrate, and the inverse |
+//! | `microstrip_line` | networks of strips |
+//! | `spread_coupler` | couplers of a synthetic wafer |
+//! | `catalogue` | the table of kinds: ports, parameters, function, dimensions |
+//! | `kind`, `named` | the form of a row of the table; a component made by name |
+//! | `parameter_value`, `parameter_rule`, `parameter_limit`, `choice`, `parameter` | parameters by name: as given, what they take, a kind's list of them |
+//! | `renamed` | former names, refused with the present ones |
+//! | `dimensions` | what a layout needs to know |
+//! | `construction`, `search` | reference impedance, checks, networks; roots and minima |
 
 mod balun;
-mod build;
+mod bond;
 mod catalogue;
+mod choice;
+mod construction;
 mod coupled_line;
+mod cylinder_functions;
 mod dimensions;
 mod divider;
 mod error;
 mod hybrid;
 mod ideal;
+mod kind;
 mod line;
 mod lumped;
 pub mod microstrip;
-mod process;
+mod microstrip_line;
+mod named;
+mod parameter;
+mod parameter_limit;
+mod parameter_rule;
+mod parameter_value;
+mod radial_stub;
+mod renamed;
+mod search;
+mod spread_coupler;
 
 pub use balun::{PlanarBalun, planar_balun};
-pub use catalogue::{ArrangementName, ComponentSpec, KINDS};
+pub use bond::{Bond, bond, wire_inductance_h};
+pub use catalogue::{KINDS, substrate};
+pub use choice::Choice;
+pub use construction::REFERENCE_OHM;
 pub use coupled_line::{
     CoupledLineCoupler, CoupledPair, InterdigitatedCoupler, coupled_line_coupler, coupled_pair,
     coupling_of_strips, interdigitated_coupler, mode_impedances_ohm, strip_impedances_ohm,
@@ -44,58 +71,16 @@ pub use ideal::{
     IdealSplit, PadTopology, attenuator, ideal_balun, ideal_divider, ideal_hybrid_180,
     ideal_quadrature_hybrid, pad_resistors_ohm,
 };
-pub use line::{Line, RadialStub, Stub, StubEnd, line, radial_stub, stub};
-pub use lumped::{Arrangement, Bond, Elements, Terminated, bond, one_port, series, shunt};
-pub use process::SpreadCoupler;
-
-use crate::network::{FrequencyGrid, Network, ParameterKind, Port, Terminal};
-use num_complex::Complex64;
-
-/// The reference of every component, in ohms.
-pub const REFERENCE_OHM: f64 = 50.0;
-
-/// Impedance of free space, ohms (CODATA 2018).
-const FREE_SPACE_OHM: f64 = 376.730_313_668;
-
-/// A scattering network in the common reference.
-fn scattering(
-    grid: &FrequencyGrid,
-    ports: usize,
-    entries: Vec<Complex64>,
-) -> Result<Network, ComponentError> {
-    Ok(Network::new(
-        ParameterKind::Scattering,
-        grid.clone(),
-        ports,
-        entries,
-        vec![REFERENCE_OHM.into()],
-    )?)
-}
-
-/// Port `number` (from 1) of block `block` (from 0).
-fn at(block: usize, number: usize) -> Terminal {
-    Terminal { block, port: Port::from_index(number - 1) }
-}
-
-/// Refuses what is not a positive number.
-fn positive(name: &'static str, value: f64) -> Result<f64, ComponentError> {
-    if value > 0.0 && value.is_finite() {
-        Ok(value)
-    } else {
-        Err(ComponentError::NotPositive { name, value })
-    }
-}
-
-/// Refuses what is no number.
-fn finite(name: &'static str, value: f64) -> Result<f64, ComponentError> {
-    if value.is_finite() { Ok(value) } else { Err(ComponentError::NotFinite { name, value }) }
-}
-
-/// Refuses negative numbers.
-fn not_negative(name: &'static str, value: f64) -> Result<f64, ComponentError> {
-    if value >= 0.0 && value.is_finite() {
-        Ok(value)
-    } else {
-        Err(ComponentError::Negative { name, value })
-    }
-}
+pub use kind::ComponentKind;
+pub use line::{Line, Stub, StubEnd, line, stub, zero_length_line};
+pub use lumped::{
+    Arrangement, Elements, open_end, series_element, shorted_end, shunt_element, termination,
+};
+pub use microstrip_line::{CoupledMicrostrip, MicrostripLine, coupled_microstrip, microstrip_line};
+pub use named::NamedComponent;
+pub use parameter::Parameter;
+pub use parameter_limit::ParameterLimit;
+pub use parameter_rule::choice;
+pub use parameter_value::{GivenParameter, ParameterValue, parse_parameters};
+pub use radial_stub::{RadialStub, radial_stub};
+pub use spread_coupler::SpreadCoupler;

@@ -6,6 +6,7 @@
 //! | `source` | a file's text with positions, TOML from it, tables of numbers |
 //! | `error` | what can be wrong with a description |
 //! | `network_toml`, `network_entries`, `parts` | NETWORK.toml: blocks, joins and loads |
+//! | `component_entry` | `component = { kind = "..", .. }` |
 //! | `receiver_toml`, `receiver_entries`, `receiver_plan`, `receiver_output` | RECEIVER.toml |
 //! | `uncertainty_toml`, `uncertainty_entries` | UNCERTAINTY.toml |
 //! | `amounts_csv`, `covariance_csv` | its tables: standard uncertainties over frequency, covariances of entries |
@@ -15,6 +16,7 @@
 
 mod allowed;
 mod amounts_csv;
+mod component_entry;
 mod covariance_csv;
 mod error;
 mod named_files;

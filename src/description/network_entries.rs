@@ -2,7 +2,7 @@
 //!
 //! Everything that an error may have to point at carries its place in the file.
 
-use crate::component::{ArrangementName, ComponentSpec};
+use super::component_entry::ComponentEntry;
 use num_complex::Complex64;
 use serde::Deserialize;
 use std::path::PathBuf;
@@ -38,7 +38,7 @@ pub struct BlockEntry {
     /// Its Touchstone file, relative to the description.
     pub file: Option<Spanned<PathBuf>>,
     /// Or what it is.
-    pub component: Option<Spanned<ComponentSpec>>,
+    pub component: Option<Spanned<ComponentEntry>>,
     /// Names for ports 1, 2, ...; the numbers themselves when absent.
     pub ports: Option<Spanned<Vec<Spanned<String>>>>,
     /// What it is made for; in a receiver only, told from the data when absent.
@@ -88,16 +88,15 @@ pub struct LoadEntry {
 }
 
 /// A resistor and a capacitor to ground.
-#[derive(Clone, Copy, Debug, Deserialize)]
+#[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct ResistorCapacitor {
     /// Ohms.
-    pub resistance_ohm: f64,
+    pub resistance_ohm: Spanned<f64>,
     /// Femtofarad.
-    pub capacitance_ff: f64,
-    /// How they stand.
-    #[serde(default)]
-    pub arrangement: ArrangementName,
+    pub capacitance_ff: Spanned<f64>,
+    /// `series` or `parallel`; in series when absent.
+    pub arrangement: Option<Spanned<String>>,
 }
 
 /// A number or [re, im].

@@ -2,8 +2,8 @@
 
 use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::NamedFiles;
-use super::network_entries::{BlockEntry, NetworkDescription};
-use super::parts::Part;
+use super::network_entries::NetworkDescription;
+use super::parts::{Part, PartOrigin};
 use super::source::{TextPlace, TomlFile};
 use crate::network::{
     FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
@@ -126,7 +126,7 @@ impl TomlFile {
         let parts = self.parts(&description.blocks, &mut notes)?;
         let load_files = self.load_files(&description.loads, &mut notes)?;
         let grid = self.grid(description, grid_hz, &parts, &load_files, &mut notes)?;
-        self.place_parts(&description.blocks, &parts, &grid, &mut circuit, &mut notes)?;
+        self.place_parts(&parts, &grid, &mut circuit, &mut notes)?;
         self.wire(description, &parts, load_files, &grid, &mut circuit, &mut notes)?;
         (circuit.inputs, circuit.warnings) = (notes.inputs, notes.warnings);
         Ok(circuit)
@@ -153,7 +153,7 @@ impl TomlFile {
         }
         let named: Vec<(&str, &Network)> = parts
             .iter()
-            .filter_map(|part| part.network.as_ref().map(|network| (part.name.as_str(), network)))
+            .filter_map(|part| part.file().map(|network| (part.name.as_str(), network)))
             .chain(
                 load_files
                     .iter()
@@ -213,26 +213,18 @@ impl TomlFile {
 
     fn place_parts(
         &self,
-        blocks: &[BlockEntry],
         parts: &[Part],
         grid: &FrequencyGrid,
         circuit: &mut WiredNetwork,
         notes: &mut NamedFiles<'_>,
     ) -> Result<(), DescriptionError> {
-        for (block, part) in blocks.iter().zip(parts) {
-            let network = match (&part.network, &block.component) {
-                (Some(network), _) => {
+        for part in parts {
+            let network = match &part.origin {
+                PartOrigin::File(network) => {
                     self.on_grid(network, grid, &part.name, part.span.clone(), notes)?
                 }
-                (None, Some(component)) => component
-                    .get_ref()
-                    .build(grid)
-                    .map_err(|error| self.error(error, component.span()))?,
-                (None, None) => {
-                    return Err(self.error(
-                        DescriptionProblem::NoSource { name: part.name.clone() },
-                        part.span.clone(),
-                    ));
+                PartOrigin::Component(component, span) => {
+                    component.network(grid).map_err(|error| self.error(error, span.clone()))?
                 }
             };
             circuit.blocks.push(network);

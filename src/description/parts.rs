@@ -1,10 +1,14 @@
 //! What all descriptions share: blocks, loads, names of ports, joins.
 
+use super::allowed::Allowed;
 use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::NamedFiles;
 use super::network_entries::{BlockEntry, LoadEntry};
 use super::source::TomlFile;
-use crate::component::{Arrangement, ComponentError, Elements, Terminated, one_port};
+use crate::component::{
+    Arrangement, ComponentError, Elements, NamedComponent, ParameterLimit, choice, open_end,
+    shorted_end, termination,
+};
 use crate::network::{FrequencyGrid, Network, ParameterKind, Port, Terminal, onto_grid};
 use num_complex::Complex64;
 use std::collections::{HashMap, HashSet};
@@ -16,7 +20,25 @@ pub(super) struct Part {
     pub(super) name: String,
     pub(super) span: Range<usize>,
     pub(super) ports: Vec<String>,
-    pub(super) network: Option<Network>,
+    pub(super) origin: PartOrigin,
+}
+
+/// Where the network of a part comes from.
+pub(super) enum PartOrigin {
+    /// A file, read on its own grid.
+    File(Network),
+    /// A closed-form component, and where it stands.
+    Component(NamedComponent, Range<usize>),
+}
+
+impl Part {
+    /// The network of a part that comes from a file.
+    pub(super) fn file(&self) -> Option<&Network> {
+        match &self.origin {
+            PartOrigin::File(network) => Some(network),
+            PartOrigin::Component(..) => None,
+        }
+    }
 }
 
 /// How parts meet.
@@ -48,21 +70,19 @@ impl TomlFile {
                     self.error(DescriptionProblem::DuplicateBlock { name }, block.name.span())
                 );
             }
-            let (network, expected) = match (&block.file, &block.component) {
+            let (origin, expected) = match (&block.file, &block.component) {
                 (Some(file), None) => {
                     let network = notes.network(file)?;
                     if network.modes().is_some() {
                         return Err(self.error(DescriptionProblem::MixedMode { name }, file.span()));
                     }
                     let ports = network.ports();
-                    (Some(network), ports)
+                    (PartOrigin::File(network), ports)
                 }
                 (None, Some(component)) => {
-                    // Any frequency tells the number of ports.
-                    let probe = FrequencyGrid::from_hz(vec![1e9])
-                        .map_err(|error| self.error_in_file(error))?;
-                    let built = component.get_ref().build(&probe);
-                    (None, built.map_err(|error| self.error(error, component.span()))?.ports())
+                    let made = self.component(component)?;
+                    let ports = made.kind().ports().len();
+                    (PartOrigin::Component(made, component.span()), ports)
                 }
                 _ => {
                     return Err(
@@ -71,7 +91,7 @@ impl TomlFile {
                 }
             };
             let ports = self.port_names(block, expected)?;
-            parts.push(Part { name, span: block.name.span(), ports, network });
+            parts.push(Part { name, span: block.name.span(), ports, origin });
         }
         Ok(parts)
     }
@@ -223,11 +243,12 @@ impl TomlFile {
             let impedance = Complex64::from(ohm);
             if !(impedance.re >= 0.0 && impedance.is_finite()) {
                 let value = if impedance.re >= 0.0 { impedance.im } else { impedance.re };
-                return Err(failed(if impedance.is_finite() {
-                    ComponentError::Negative { name: "ohm", value }
+                let limit = if impedance.is_finite() {
+                    ParameterLimit::NotNegative
                 } else {
-                    ComponentError::NotFinite { name: "ohm", value }
-                }));
+                    ParameterLimit::Finite
+                };
+                return Err(failed(ComponentError::OutOfRange { name: "ohm", limit, value }));
             }
             let reflection = (impedance - 50.0) / (impedance + 50.0);
             let entries = vec![reflection; grid.len()];
@@ -240,18 +261,23 @@ impl TomlFile {
             )
             .map_err(|error| self.error(error, load.at.span()));
         }
-        let terminated = if let Some(rc) = load.rc {
+        if let Some(rc) = &load.rc {
+            let number = |key, given| self.number(key, given, Allowed::ZeroOrMore);
             let elements = Elements {
-                resistance_ohm: Some(rc.resistance_ohm),
-                capacitance_f: Some(rc.capacitance_ff * 1e-15),
+                resistance_ohm: Some(number("resistance_ohm", &rc.resistance_ohm)?),
+                capacitance_f: Some(number("capacitance_ff", &rc.capacitance_ff)? * 1e-15),
                 inductance_h: None,
             };
-            Terminated::Load { elements, arrangement: Arrangement::from(rc.arrangement) }
+            let arrangement = match &rc.arrangement {
+                Some(word) => choice("arrangement", word.get_ref())
+                    .map_err(|error| self.error(error, word.span()))?,
+                None => Arrangement::Series,
+            };
+            termination(grid, &elements, arrangement).map_err(failed)
         } else if load.open {
-            Terminated::Open { capacitance_f: 0.0 }
+            open_end(grid, 0.0).map_err(failed)
         } else {
-            Terminated::Short { inductance_h: 0.0 }
-        };
-        one_port(grid, &terminated).map_err(failed)
+            shorted_end(grid, 0.0).map_err(failed)
+        }
     }
 }

@@ -1,7 +1,7 @@
 //! What a description of a receiver may say beyond blocks, joins and loads.
 
+use super::component_entry::ComponentEntry;
 use super::network_entries::{BlockEntry, ComplexValue, LoadEntry};
-use crate::component::ComponentSpec;
 use serde::Deserialize;
 use std::path::PathBuf;
 use toml::Spanned;
@@ -190,7 +190,7 @@ pub(super) struct IfHybridEntry {
     /// Its Touchstone file.
     pub(super) file: Option<Spanned<PathBuf>>,
     /// Or what it is.
-    pub(super) component: Option<Spanned<ComponentSpec>>,
+    pub(super) component: Option<Spanned<ComponentEntry>>,
     /// The port that I enters.
     pub(super) i: Spanned<usize>,
     /// The port that Q enters.

@@ -136,9 +136,9 @@ impl TomlFile {
         }
         let network = match (&hybrid.file, &hybrid.component) {
             (Some(file), None) => self.if_network(file, grid, None, notes)?,
-            (None, Some(component)) => component
-                .get_ref()
-                .build(grid)
+            (None, Some(component)) => self
+                .component(component)?
+                .network(grid)
                 .map_err(|error| self.error(error, component.span()))?,
             _ => {
                 return Err(

@@ -3,7 +3,7 @@
 use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::{NamedFiles, same_file};
 use super::network_entries::{BlockEntry, KindName};
-use super::parts::{Joins, Part};
+use super::parts::{Joins, Part, PartOrigin};
 use super::receiver_entries::{ChannelName, PolarityName, ReceiverDescription};
 use super::source::TomlFile;
 use crate::downconverter::Channel;
@@ -70,6 +70,15 @@ pub fn read_receiver(
     Ok(LoadedReceiver { receiver, inputs: notes.inputs, files, warnings: notes.warnings })
 }
 
+/// Where the network of a part or a load comes from.
+#[derive(Clone, Copy)]
+enum Source<'a> {
+    /// A file, read on its own grid.
+    File(&'a Network),
+    /// A formula for any grid.
+    Formula(&'a dyn Fn(&FrequencyGrid) -> Result<Network, DescriptionError>),
+}
+
 impl TomlFile {
     fn receiver(
         &self,
@@ -93,10 +102,9 @@ impl TomlFile {
         }
 
         let on_ways = |block: usize,
-                       network: Option<&Network>,
+                       source: Source<'_>,
                        what: &str,
                        span: Range<usize>,
-                       build: &dyn Fn(&FrequencyGrid) -> Result<Network, DescriptionError>,
                        notes: &mut NamedFiles<'_>| {
             let mut made = OnWays::default();
             for way in Way::BOTH {
@@ -104,12 +112,12 @@ impl TomlFile {
                     continue;
                 }
                 let grid = &inputs[way.index()].grid;
-                made.0[way.index()] = Some(match network {
-                    Some(network) => {
+                made.0[way.index()] = Some(match source {
+                    Source::File(network) => {
                         self.check_cover(network, &needs[way.index()], what, span.clone())?;
                         self.on_grid(network, grid, what, span.clone(), notes)?
                     }
-                    None => build(grid)?,
+                    Source::Formula(build) => build(grid)?,
                 });
             }
             Ok(made)
@@ -120,17 +128,28 @@ impl TomlFile {
                 Some(file) => format!("block '{}' ({})", part.name, file.get_ref().display()),
                 None => format!("block '{}'", part.name),
             };
-            let build = |grid: &FrequencyGrid| self.built(block, grid, part.span.clone());
-            let network =
-                on_ways(at, part.network.as_ref(), &what, part.span.clone(), &build, notes)?;
+            let network = match &part.origin {
+                PartOrigin::File(network) => {
+                    on_ways(at, Source::File(network), &what, part.span.clone(), notes)?
+                }
+                PartOrigin::Component(component, span) => {
+                    let build = |grid: &FrequencyGrid| {
+                        component.network(grid).map_err(|error| self.error(error, span.clone()))
+                    };
+                    on_ways(at, Source::Formula(&build), &what, part.span.clone(), notes)?
+                }
+            };
             receiver_parts.push(self.receiver_part(block, part, network)?);
         }
         let mut loads = Vec::new();
         for (at, (load, terminal)) in description.loads.iter().zip(&loads_at).enumerate() {
             let what = format!("the load at {}", load.at.get_ref());
             let build = |grid: &FrequencyGrid| self.lumped_load(load, grid);
-            let file = load_files.get(&at);
-            let network = on_ways(terminal.block, file, &what, load.at.span(), &build, notes)?;
+            let source = match load_files.get(&at) {
+                Some(file) => Source::File(file),
+                None => Source::Formula(&build),
+            };
+            let network = on_ways(terminal.block, source, &what, load.at.span(), notes)?;
             loads.push(ReceiverLoad { at: *terminal, network });
         }
         Ok(Receiver {
@@ -285,23 +304,6 @@ impl TomlFile {
             }
         }
         Ok(mixers)
-    }
-
-    fn built(
-        &self,
-        block: &BlockEntry,
-        grid: &FrequencyGrid,
-        span: Range<usize>,
-    ) -> Result<Network, DescriptionError> {
-        match &block.component {
-            Some(component) => {
-                component.get_ref().build(grid).map_err(|error| self.error(error, component.span()))
-            }
-            None => {
-                let name = block.name.get_ref().clone();
-                Err(self.error(DescriptionProblem::NoSource { name }, span))
-            }
-        }
     }
 
     fn receiver_part(

@@ -2,21 +2,41 @@
 
 use super::csv_table::CsvTable;
 use super::text_table::{lines, table};
+use crate::component::{ComponentKind, Parameter};
 use std::fmt::Write as _;
 
-/// Kinds of components, their ports and parameters.
+/// The kinds of components with their ports and parameters.
 #[must_use]
-pub fn component_kinds_text(list: &[(&str, &str, &str)]) -> String {
+pub fn component_kinds_text(kinds: &[ComponentKind]) -> String {
     let mut text =
         String::from("Kinds, their ports in order, and their parameters ([..]: optional)\n");
-    for (kind, ports, parameters) in list {
+    let indented = |line: &str| {
         let options = textwrap::Options::new(80).initial_indent("    ").subsequent_indent("      ");
-        let _ = writeln!(text, "\n{kind}\n    ports: {ports}");
+        textwrap::fill(line, options)
+    };
+    for kind in kinds {
+        let _ = writeln!(text, "\n{}\n{}", kind.name(), indented(kind.summary()));
+        let _ = writeln!(text, "    ports: {}", kind.ports().join(" "));
+        let parameters = usage(kind.parameters());
         if !parameters.is_empty() {
-            let _ = writeln!(text, "{}", textwrap::fill(parameters, options));
+            let _ = writeln!(text, "{}", indented(&parameters));
         }
     }
     text
+}
+
+/// Required parameters, then the optional ones in brackets.
+fn usage(parameters: &[Parameter]) -> String {
+    let (required, optional): (Vec<&Parameter>, Vec<&Parameter>) =
+        parameters.iter().partition(|parameter| parameter.is_required());
+    let joined = |list: &[&Parameter]| {
+        list.iter().map(|parameter| parameter.usage()).collect::<Vec<String>>().join(" ")
+    };
+    match (required.as_slice(), optional.as_slice()) {
+        (required, []) => joined(required),
+        ([], optional) => format!("[{}]", joined(optional)),
+        (required, optional) => format!("{} [{}]", joined(required), joined(optional)),
+    }
 }
 
 /// Names and values, aligned.

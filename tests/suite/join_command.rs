@@ -30,14 +30,14 @@ at = "hybrid.isolated"
 rc = { resistance_ohm = 50, capacitance_ff = 8, arrangement = "parallel" }
 "#;
 
-/// Two ideal throughs, one after the other, with a load across the joint.
+/// Two lines of no length, one after the other, with a load across the joint.
 const LOADED_JOINT: &str = r#"
 grid = "29GHz..30GHz:2"
 ports = ["a.1", "b.2"]
 joins = ["a.2 -- b.1"]
 block = [
-    { name = "a", component = { kind = "through" } },
-    { name = "b", component = { kind = "through" } },
+    { name = "a", component = { kind = "zero_length_line" } },
+    { name = "b", component = { kind = "zero_length_line" } },
 ]
 load = [{ at = "a.2", ohm = 25.0 }]
 "#;
@@ -49,8 +49,8 @@ joins = [
     "b.1 -- b.2",
 ]
 block = [
-    { name = "a", component = { kind = "through" } },
-    { name = "b", component = { kind = "through" } },
+    { name = "a", component = { kind = "zero_length_line" } },
+    { name = "b", component = { kind = "zero_length_line" } },
 ]
 "#;
 
@@ -70,7 +70,7 @@ fn parts_and_their_files_give_the_same() {
          --grid 24GHz..34GHz:101 --output lead.s2p",
     );
     sandbox.succeeds(
-        "component load resistance_ohm=50 capacitance_ff=8 arrangement=parallel \
+        "component termination resistance_ohm=50 capacitance_ff=8 arrangement=parallel \
          --grid 24GHz..34GHz:101 --output rc.s1p",
     );
     let files: String = TREE
@@ -123,8 +123,8 @@ fn a_description_with_an_error_is_refused_at_its_line() {
         ("lead.2 -- balun.in", "lead.2", "a join needs two ports", joins),
         ("hybrid.isolated", "hybrid.coupled", "hybrid.coupled has two loads", "hybrid.isolated"),
         ("name = \"lead\"", "name = \"balun\"", "duplicate block 'balun'", "\"lead\""),
-        ("loss_db = 0.1", "lossdb = 0.1", "unknown field `lossdb`", parts),
-        ("= 52", "= -52", "impedance_ohm needs a positive number", parts),
+        ("loss_db = 0.1", "lossdb = 0.1", "unknown parameter 'lossdb' of line", parts),
+        ("= 52", "= -52", "impedance_ohm must be above 0, found -52", parts),
         (
             "ohm = [45.0, 5.0]",
             "ohm = 45.0\nopen = true",
@@ -139,6 +139,27 @@ fn a_description_with_an_error_is_refused_at_its_line() {
         let error = sandbox.refused("join bad.toml --output bad.s3p");
         assert!(unfolded(&error).contains(mention), "{mention}: {error}");
         assert!(error.contains(&format!("bad.toml:{}:", line_of(line))), "{mention}: {error}");
+    }
+}
+
+#[test]
+fn an_error_in_a_component_points_at_its_key_or_value() {
+    let sandbox = Sandbox::with_demo();
+    let component = TREE.lines().find(|line| line.starts_with("component")).unwrap();
+    for (from, to, pointed_at) in [
+        ("loss_db = 0.1", "lossdb = 0.1", "lossdb"),
+        ("impedance_ohm = 52", "impedance_ohm = -52", "-52"),
+        ("angle_deg = 30", "angle_deg = true", "true"),
+        ("\"line\"", "\"through\"", "\"through\""),
+        ("\"line\"", "3", "3,"),
+        ("kind = \"line\", ", "", "{"),
+        ("center_ghz = 29, ", "", "{"),
+    ] {
+        let wrong = component.replace(from, to);
+        let place = (line_of("component"), wrong.find(pointed_at).unwrap() + 1);
+        sandbox.write("bad.toml", replaced(TREE, &[(component, &wrong)]));
+        let error = sandbox.refused("join bad.toml --output bad.s3p");
+        assert!(error.contains(&format!("bad.toml:{}:{}", place.0, place.1)), "{wrong}: {error}");
     }
 }
 

@@ -8,6 +8,7 @@
 mod arithmetic_values;
 mod check_values;
 mod command_line;
+mod component_catalogue;
 mod component_command;
 mod component_values;
 mod conversion_values;

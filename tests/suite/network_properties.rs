@@ -3,7 +3,7 @@
 use crate::nodal::{GROUND, NodalCircuit};
 use fourphase::component::{
     Arrangement, BranchLine, CoupledLineCoupler, Elements, Line, branch_line, coupled_line_coupler,
-    line, series,
+    line, series_element,
 };
 use fourphase::network::{
     Chain, ChainForm, FrequencyGrid, Load, Network, NetworkError, ParameterKind, Port, Terminal,
@@ -182,7 +182,7 @@ proptest! {
         let Ok(got) = got else { return Ok(()) };
         let mut circuit = NodalCircuit::new(5);
         for (model, (from, to)) in lines.iter().zip(ends) {
-            circuit.line(from, to, crate::nodal::Line { impedance_ohm: model.impedance_ohm, exponent: model.exponent(29e9) });
+            circuit.line(from, to, crate::nodal::Line { impedance_ohm: model.impedance_ohm, exponent: model.exponent(29e9).unwrap() });
         }
         circuit.branch(3, GROUND, Complex64::from(1.0 / load_ohm));
         let want = circuit.scattering(&[(0, 50.0), (1, 50.0), (4, 50.0)]);
@@ -254,7 +254,7 @@ fn interpolation_errors_on_coarse_grids() {
             impedance_ohm: 50.0,
             center_hz: 29e9,
             loss_db: 0.3,
-            odd_faster_percent: 8.0,
+            odd_mode_velocity_excess_percent: 8.0,
         };
         coupled_line_coupler(grid, &coupler).unwrap()
     };
@@ -265,7 +265,7 @@ fn interpolation_errors_on_coarse_grids() {
             inductance_h: Some(reactance / omega),
             capacitance_f: Some(1.0 / (omega * reactance)),
         };
-        series(grid, &elements, Arrangement::Series).unwrap()
+        series_element(grid, &elements, Arrangement::Series).unwrap()
     };
     for (name, errors, limit) in [
         ("line", [11, 21].map(|points| interpolation_error(points, mismatched)), 3e-4),
@@ -323,8 +323,8 @@ fn half_of_a_through_comes_off() {
     let pad = Elements { capacitance_f: Some(20e-15), ..Elements::default() };
     let wire =
         Elements { inductance_h: Some(40e-12), resistance_ohm: Some(0.3), ..Elements::default() };
-    let pad = fourphase::component::shunt(&grid, &pad, Arrangement::Series).unwrap();
-    let wire = series(&grid, &wire, Arrangement::Series).unwrap();
+    let pad = fourphase::component::shunt_element(&grid, &pad, Arrangement::Series).unwrap();
+    let wire = series_element(&grid, &wire, Arrangement::Series).unwrap();
     let both = join(
         &[pad, wire],
         &Wiring { joins: vec![vec![at(0, 2), at(1, 1)]], outside: vec![at(0, 1), at(1, 2)] },

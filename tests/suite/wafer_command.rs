@@ -79,7 +79,7 @@ fn dies_are_counted_and_retests_listed() {
     assert_eq!(rows[12]["counted"], "false");
 }
 
-/// The coupling falls by 0.42 dB towards the rim (`component/process.rs`), and with voltage coupling
+/// The coupling falls by 0.42 dB towards the rim (`component/spread_coupler.rs`), and with voltage coupling
 /// C the power that is missing at one output appears at the other: the imbalance falls by 0.42 dB
 /// times 1 + C^2 / (1 - C^2), with C of -2.85 dB.
 #[test]

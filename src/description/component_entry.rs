@@ -1,0 +1,108 @@
+//! `component = { kind = "..", .. }`: a closed-form component in a description.
+
+use super::error::{DescriptionError, DescriptionProblem};
+use super::source::TomlFile;
+use crate::component::{ComponentError, GivenParameter, NamedComponent, ParameterValue};
+use serde::de::{Deserialize, Deserializer, MapAccess, Visitor};
+use std::fmt;
+use std::ops::Range;
+use toml::{Spanned, Value};
+
+/// The kind and the parameters of a component with their positions, in the order of the file.
+#[derive(Clone, Debug)]
+pub struct ComponentEntry {
+    pairs: Vec<(Spanned<String>, Spanned<Value>)>,
+}
+
+impl<'de> Deserialize<'de> for ComponentEntry {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Pairs;
+
+        impl<'de> Visitor<'de> for Pairs {
+            type Value = ComponentEntry;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a table such as { kind = \"line\", .. }")
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Self::Value, A::Error> {
+                let mut pairs = Vec::new();
+                while let Some(pair) = map.next_entry()? {
+                    pairs.push(pair);
+                }
+                Ok(ComponentEntry { pairs })
+            }
+        }
+
+        deserializer.deserialize_map(Pairs)
+    }
+}
+
+impl ComponentEntry {
+    fn span_of(&self, error: &ComponentError) -> Option<Range<usize>> {
+        let name = error.parameter()?;
+        let (key, value) = self.pairs.iter().find(|(key, _)| key.get_ref() == name)?;
+        Some(match error {
+            ComponentError::UnknownParameter { .. } | ComponentError::RenamedParameter { .. } => {
+                key.span()
+            }
+            _ => value.span(),
+        })
+    }
+}
+
+impl TomlFile {
+    /// The component of an entry. An error points at the kind or the parameter that it is about.
+    pub(super) fn component(
+        &self,
+        entry: &Spanned<ComponentEntry>,
+    ) -> Result<NamedComponent, DescriptionError> {
+        let mut kind = None;
+        let mut given = Vec::new();
+        for (key, value) in &entry.get_ref().pairs {
+            if key.get_ref() == "kind" {
+                kind = Some(value);
+            } else {
+                let (name, value) = (key.get_ref().clone(), parameter_value(value.get_ref()));
+                given.push(GivenParameter { name, value });
+            }
+        }
+        let Some(kind) = kind else {
+            let problem = DescriptionProblem::MissingKey { key: "kind".to_owned() };
+            return Err(self.error(problem, entry.span()));
+        };
+        let Some(name) = kind.get_ref().as_str() else {
+            let problem = DescriptionProblem::WrongType {
+                expected: "text in quotes".to_owned(),
+                found: kind.get_ref().to_string(),
+            };
+            return Err(self.error(problem, kind.span()));
+        };
+        NamedComponent::new(name, &given).map_err(|error| {
+            let span = entry.get_ref().span_of(&error).unwrap_or_else(|| entry.span());
+            self.error(error, span)
+        })
+    }
+}
+
+fn parameter_value(value: &Value) -> ParameterValue {
+    if let Some(number) = number(value) {
+        return ParameterValue::Number(number);
+    }
+    let numbers = |list: &Vec<Value>| list.iter().map(number).collect::<Option<Vec<f64>>>();
+    match value {
+        Value::String(word) => ParameterValue::Word(word.clone()),
+        Value::Array(list) => numbers(list)
+            .map_or_else(|| ParameterValue::Word(value.to_string()), ParameterValue::Numbers),
+        _ => ParameterValue::Word(value.to_string()),
+    }
+}
+
+fn number(value: &Value) -> Option<f64> {
+    match *value {
+        #[expect(clippy::cast_precision_loss, reason = "no parameter needs more than 53 bits")]
+        Value::Integer(whole) => Some(whole as f64),
+        Value::Float(number) => Some(number),
+        _ => None,
+    }
+}
