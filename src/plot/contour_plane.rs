@@ -14,6 +14,13 @@ pub(super) fn is_inside(family: &ContourFamily, (imbalance_db, phase_deg): (f64,
     imbalance_db.abs() <= family.reach_db && phase_deg.abs() <= family.reach_deg
 }
 
+/// The corner of the plane that errors visit least, where labels of the curves go: the sign of the
+/// imbalance and that of the phase error.
+pub(super) fn corner_away_from(errors: impl Iterator<Item = (f64, f64)>) -> (f64, f64) {
+    let (x, y) = errors.fold((0.0, 0.0), |(x, y), (dx, dy)| (x + dx, y + dy));
+    (if x > 0.0 { -1.0 } else { 1.0 }, if y > 0.0 { -1.0 } else { 1.0 })
+}
+
 /// Axes and curves of constant rejection, labelled along the diagonal towards `corner`.
 pub(super) fn contour_axes<'a, 'b>(
     panel: &'a Canvas<'b>,

@@ -1,7 +1,8 @@
 //! The channel error over LO in the plane of imbalance and phase error.
 
+use super::axis::Chart;
 use super::canvas::{Canvas, Pixel, picture, px, px_i};
-use super::contour_plane::{contour_axes, is_inside};
+use super::contour_plane::{contour_axes, corner_away_from, is_inside};
 use super::error::PlotError;
 use super::if_lines::IfLines;
 use super::legend::{Entry, limit_entry};
@@ -67,60 +68,75 @@ pub fn receiver_contours(
         .collect();
     let required_name = required_name(receiver.limits.on(Quantity::ImageRejection));
     legend.extend(limit_entry(required_name.as_ref()));
-    // Labels of the curves go to the corner that the errors visit least.
-    let (x, y) =
-        ways.iter().flatten().flatten().fold((0.0, 0.0), |(x, y), (dx, dy)| (x + dx, y + dy));
-    let away = (if x > 0.0 { -1.0 } else { 1.0 }, if y > 0.0 { -1.0 } else { 1.0 });
+    let away = corner_away_from(ways.iter().flatten().flatten().copied());
     picture(|canvas| {
         let (canvas, mut chart) =
             contour_axes(canvas, &family, &title, away, &legend, Sizes::LARGE)?;
         // What was before lies beneath.
         let kinds = [(0, Dash::Solid), (1, Dash::Dashed)];
-        let lines: Vec<(Way, RGBColor, Dash)> = kinds
+        let tracks: Vec<Track> = kinds
             .into_iter()
             .flat_map(|(kind, dash)| {
-                ways.iter().zip(colours).map(move |(both, colours)| (both, colours, kind, dash))
+                let ways = ways.iter().zip(colours);
+                ways.map(move |(both, colours)| (&both[kind], colours[kind], dash))
             })
-            .map(|(both, colours, kind, dash)| (broken(&both[kind], &family), colours[kind], dash))
+            .map(|(way, colour, dash)| Track { way: broken(way, &family), colour, dash })
             .collect();
-        let drawn: Vec<Vec<(f64, f64)>> = lines.iter().map(|(way, ..)| way.clone()).collect();
-        let widths = nested_widths(&chart, &drawn);
-        for ((way, colour, dash), width) in lines.into_iter().zip(widths) {
-            let is_seen = |at: &&(f64, f64)| at.1.is_finite();
-            let ends = [way.first(), way.last()].into_iter().flatten().filter(is_seen);
-            let dots = ends.map(|end| {
-                EmptyElement::at(*end) + Circle::new((0, 0), px(width + 2), colour.filled())
-            });
-            chart.draw_series(dots).map_err(PlotError::from_display)?;
-            if way.len() > 1 {
-                line(&mut chart, way, colour, dash, Sizes { line: width, ..Sizes::LARGE })?;
-            }
-        }
-        let before: Vec<&[(f64, f64)]> = ways
+        draw_tracks(&mut chart, &tracks)?;
+        let drawn: Vec<Pixel> = tracks
             .iter()
-            .map(|[before, _]| before.as_slice())
-            .filter(|before| before.iter().all(|at| is_inside(&family, *at)))
-            .collect();
-        let places: Vec<Pixel> = drawn
-            .iter()
-            .flatten()
+            .flat_map(|track| &track.way)
             .filter(|at| at.1.is_finite())
             .map(|at| chart.backend_coord(at))
             .collect();
+        let ends: Vec<(Option<usize>, Pixel)> = ways
+            .iter()
+            .map(|[before, _]| before)
+            .filter(|before| before.iter().all(|at| is_inside(&family, *at)))
+            .flat_map(|way| ends_of(&chart, way))
+            .collect();
         let frame = chart.plotting_area().get_pixel_range();
-        let ends = before.iter().flat_map(|way| {
-            let place = |at: usize| chart.backend_coord(&way[at]);
-            let (first, last) = (place(0), place(way.len() - 1));
-            let is_spot =
-                (first.0 - last.0).abs().max((first.1 - last.1).abs()) < px_i(Sizes::LARGE.label);
-            if is_spot {
-                vec![(None, first)]
-            } else {
-                vec![(Some(0), first), (Some(way.len() - 1), last)]
-            }
-        });
-        note_ends(&canvas, receiver, &ends.collect::<Vec<_>>(), (&places, &frame))
+        note_ends(&canvas, receiver, &ends, (&drawn, &frame))
     })
+}
+
+/// A way as it is drawn.
+struct Track {
+    way: Way,
+    colour: RGBColor,
+    dash: Dash,
+}
+
+/// Draws lines with a dot at either end.
+fn draw_tracks(chart: &mut Chart<'_, '_>, tracks: &[Track]) -> Result<(), PlotError> {
+    let ways: Vec<Way> = tracks.iter().map(|track| track.way.clone()).collect();
+    let widths = nested_widths(chart, &ways);
+    for (Track { way, colour, dash }, width) in tracks.iter().zip(widths) {
+        let is_seen = |at: &&(f64, f64)| at.1.is_finite();
+        let ends = [way.first(), way.last()].into_iter().flatten().filter(is_seen);
+        let dots = ends.map(|end| {
+            EmptyElement::at(*end) + Circle::new((0, 0), px(width + 2), colour.filled())
+        });
+        chart.draw_series(dots).map_err(PlotError::from_display)?;
+        if way.len() > 1 {
+            let sizes = Sizes { line: width, ..Sizes::LARGE };
+            line(chart, way.iter().copied(), *colour, *dash, sizes)?;
+        }
+    }
+    Ok(())
+}
+
+/// The ends of a way with their places in the plan; one without a place for a way that is no longer
+/// than a spot.
+fn ends_of(chart: &Chart<'_, '_>, way: &[(f64, f64)]) -> Vec<(Option<usize>, Pixel)> {
+    let place = |at: usize| chart.backend_coord(&way[at]);
+    let last = way.len() - 1;
+    let (from, to) = (place(0), place(last));
+    if (from.0 - to.0).abs().max((from.1 - to.1).abs()) < px_i(Sizes::LARGE.label) {
+        vec![(None, from)]
+    } else {
+        vec![(Some(0), from), (Some(last), to)]
+    }
 }
 
 /// The LO at the ends of ways; `None` for a way that is no longer than a spot.

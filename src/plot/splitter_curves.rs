@@ -3,7 +3,7 @@
 use super::axis::range_of;
 use super::canvas::{Canvas, picture, px, px_i};
 use super::chart::{Axes, chart};
-use super::contour_plane::{contour_axes, is_inside};
+use super::contour_plane::{contour_axes, corner_away_from, is_inside};
 use super::error::PlotError;
 use super::frequency_axis::ghz;
 use super::legend::{Entry, limit_entry};
@@ -281,10 +281,7 @@ fn contour_panel(
     let title =
         format!("{} (dB) at each imbalance and phase error", result.roles.kind.rejection().title());
     let track = |p: &SplitterPoint| (p.amplitude_imbalance_db, p.phase_error_deg);
-    // Labels of the curves go to the corner that the part visits least.
-    let (x, y) =
-        result.points.iter().map(track).fold((0.0, 0.0), |(x, y), (dx, dy)| (x + dx, y + dy));
-    let away = (if x > 0.0 { -1.0 } else { 1.0 }, if y > 0.0 { -1.0 } else { 1.0 });
+    let away = corner_away_from(result.points.iter().map(track));
     let (canvas, mut chart) = contour_axes(panel, &family, &title, away, &[], sizes)?;
     // Beyond the plane the line breaks rather than run along its edge.
     let shown = result
