@@ -131,6 +131,9 @@ impl Failure {
                     _ => shown,
                 }
             }
+            Self::Publish(PublishError::Exists(_)) => {
+                shown.with_help("give --overwrite to replace it")
+            }
             Self::Publish(PublishError::Io { source, .. }) => {
                 shown.with_help(match source.kind() {
                     std::io::ErrorKind::AlreadyExists | std::io::ErrorKind::NotADirectory => {

@@ -17,10 +17,10 @@ pub struct ReportFile {
 #[non_exhaustive]
 pub enum PublishError {
     /// A file stands there already.
-    #[error("{} exists; give --overwrite to replace it", .0.display())]
+    #[error("{} exists and is not replaced", .0.display())]
     Exists(PathBuf),
     /// A folder, link or device stands there.
-    #[error("{} is no ordinary file and is not replaced", .0.display())]
+    #[error("{} is not a regular file and is not replaced", .0.display())]
     NotAFile(PathBuf),
     /// Two files are to have the same name.
     #[error("two files of this run would be {}", .0.display())]
