@@ -70,7 +70,7 @@ fn impossible_conversions_are_refused() {
         ("x.s3p", "a name for 3 ports"),
         ("x.s4p --parameter h", "H parameters need 2 ports"),
         ("x.s4p --reference-ohm 40+10j", "complex"),
-        ("x.s4p --waves pseudo", "--file-reference-ohm"),
+        ("x.s4p --wave-definition marks-williams", "--file-reference-ohm"),
         ("coupler.s4p --overwrite", "is an input"),
     ] {
         sandbox.refuses(&format!("convert coupler.s4p {arguments}"), mention);
@@ -85,12 +85,12 @@ fn complex_references_become_real_ones() {
     // 30+5j ohm seen from 40+10j: b/a in power waves is (Z - Z0*)/(Z + Z0).
     let (z, z0) = (Complex64::new(30.0, 5.0), Complex64::new(40.0, 10.0));
     for (waves, reflection) in
-        [("power", (z - z0.conj()) / (z + z0)), ("pseudo", (z - z0) / (z + z0))]
+        [("kurokawa", (z - z0.conj()) / (z + z0)), ("marks-williams", (z - z0) / (z + z0))]
     {
         let content = format!("# GHz S RI R 50\n29 {} {}\n", reflection.re, reflection.im);
         sandbox.write("in.s1p", content);
         sandbox.succeeds(&format!(
-            "convert in.s1p out.s1p --file-reference-ohm 40+10j --waves {waves} \
+            "convert in.s1p out.s1p --file-reference-ohm 40+10j --wave-definition {waves} \
              --reference-ohm 50 --parameter z --touchstone 2.0 --overwrite"
         ));
         let got = sandbox.touchstone("out.s1p").network.entries()[0];

@@ -2,6 +2,7 @@
 
 use crate::harness::{Sandbox, assert_fits_80_columns, number, project, replaced, unfolded};
 use crate::wafer_lot::{RECIPE, Row, cell, contents, rows, run_recipe, sandbox_with_dies, summary};
+use nalgebra::{DMatrix, DVector};
 use serde_json::Value;
 use std::collections::HashMap;
 use std::fmt::Write as _;
@@ -79,17 +80,43 @@ fn dies_are_counted_and_retests_listed() {
     assert_eq!(rows[12]["counted"], "false");
 }
 
+/// The least-squares fit of level, x, y and squared radius (in radii of the wafer) to the mean
+/// imbalance of dies that are not outliers: the radial coefficient and its standard error, dB.
+fn radial_fit(rows: &[Row]) -> (f64, f64) {
+    let counted: Vec<&Row> = rows
+        .iter()
+        .filter(|row| ["pass", "fail"].contains(&&*row["status"]) && row["outlier"] == "false")
+        .filter(|row| row["counted"] == "true" && row["edge_excluded"] == "false")
+        .collect();
+    let terms = |row: &Row| {
+        let (x, y) = (cell(row, "x_mm") / 75.0, cell(row, "y_mm") / 75.0);
+        [1.0, x, y, x * x + y * y]
+    };
+    let design = DMatrix::from_fn(counted.len(), 4, |at, term| terms(counted[at])[term]);
+    let values = DVector::from_iterator(
+        counted.len(),
+        counted.iter().map(|row| cell(row, "mean_amplitude_imbalance_db")),
+    );
+    let inverse = design.tr_mul(&design).try_inverse().unwrap();
+    let fit = &inverse * design.tr_mul(&values);
+    let scatter = (values - &design * &fit).norm_squared() / (design.nrows() - 4) as f64;
+    (fit[3], (scatter * inverse[(3, 3)]).sqrt())
+}
+
 /// The coupling falls by 0.42 dB towards the rim (`component/spread_coupler.rs`), and with voltage coupling
 /// C the power that is missing at one output appears at the other: the imbalance falls by 0.42 dB
-/// times 1 + C^2 / (1 - C^2), with C of -2.85 dB.
+/// times 1 + C^2 / (1 - C^2), with C of -2.85 dB. The dies' own deviations leave it uncertain.
 #[test]
 fn the_radial_trend_is_that_of_the_process() {
-    let summary = summary(&demo_wafer(), "out");
+    let sandbox = demo_wafer();
+    let summary = summary(&sandbox, "out");
     let trend = &summary["wafers"][0]["space"]["amplitude"]["trend"];
     let radial_db = number(trend, "/radial_db");
+    let (want_db, error_db) = radial_fit(&rows(&sandbox, "out"));
+    assert!((radial_db - want_db).abs() < 1e-12, "{radial_db} {want_db}");
     let power = 10_f64.powf(-0.285);
-    let want_db = -0.42 * (1.0 + power / (1.0 - power));
-    assert!((radial_db - want_db).abs() < 0.1, "{radial_db} {want_db}");
+    let truth_db = -0.42 * (1.0 + power / (1.0 - power));
+    assert!((radial_db - truth_db).abs() < error_db, "{radial_db} {truth_db} {error_db}");
 }
 
 #[test]
@@ -200,6 +227,13 @@ fn an_ideal_block_is_the_same_on_a_wafer_and_alone() {
     }
 }
 
+const TRIALS: f64 = 4000.0;
+
+/// Four standard errors of a share of [`TRIALS`], which is known to one trial at best.
+fn four_errors(share: f64) -> f64 {
+    4.0 * ((share * (1.0 - share)).max(1.0 / TRIALS) / TRIALS).sqrt()
+}
+
 const SOURCE: &str = "[[source]]\ntransmission = { magnitude_db = 0.02, phase_deg = 0.2 }\n";
 
 /// Thirty dies judged with an uncertainty against limits in the middle of them, into `out`.
@@ -253,15 +287,21 @@ fn dies_are_decided_as_their_files_are_alone() {
             .map(|requirement| number(requirement, "/probability"))
             .fold(1.0, f64::min);
         let here = cell(row, "probability");
-        // 4,000 trials know a share to 0.8 %; that the worst may be elsewhere costs a little more.
-        assert!((here - least).abs() < 0.05, "{file} {here} {least}");
+        assert!((here - least).abs() < four_errors(here), "{file} {here} {least}");
     }
 }
 
+/// The same of a receiver, without the source that errs independently over frequency: that makes the
+/// worst of all points worse than any one, which the wafer does not see.
 #[test]
 fn a_receiver_is_decided_on_a_wafer_as_alone() {
-    let sandbox = sandbox_with_dies(30, "--no-faults");
+    let sandbox = sandbox_with_dies(2, "--no-faults");
     sandbox.add("data-demo");
+    let description = sandbox.read("uncertainty.toml");
+    let noise = description.find("[[source]]").unwrap();
+    let others = noise + 1 + description[noise + 1..].find("[[source]]").unwrap();
+    let without_noise = [&description[..noise], &description[others..]].concat();
+    sandbox.write("uncertainty.toml", &without_noise);
     sandbox.write(
         "demo/judged.toml",
         r#"
@@ -271,22 +311,19 @@ analysis = { receiver = "../receiver.toml" }
 require = { image_rejection_db = 31 }
 "#,
     );
-    let run = run_recipe(&sandbox, "demo/judged.toml", "out");
-    assert_eq!(run.status, 1, "{}", run.stderr);
-    let rows = rows(&sandbox, "out");
-    let row = rows.iter().find(|row| (0.2..0.8).contains(&cell(row, "probability"))).unwrap();
+    run_recipe(&sandbox, "demo/judged.toml", "out");
+    let row = rows(&sandbox, "out").swap_remove(0);
     // The die's own file in the place of the demo's.
     let file = ("\"coupler.s4p\"", &*format!("\"demo/{}\"", row["hybrid"]));
     let limit = ("image_rejection_db = 25.0", "image_rejection_db = 31.0");
     sandbox.write("alone.toml", replaced(&sandbox.read("receiver.toml"), &[file, limit]));
     let trials = ("seed = 1", "trials = 4000");
-    let stated = sandbox.read("uncertainty.toml").replace(file.0, file.1);
-    sandbox.write("alone-u.toml", replaced(&stated, &[trials]));
+    sandbox.write("alone-u.toml", replaced(&without_noise, &[file, trials]));
     let alone = sandbox.json("downconverter alone.toml --uncertainty alone-u.toml");
     let want = number(&alone, "/verdict/requirements/0/probability");
-    let here = cell(row, "probability");
-    // Trace noise at 123 points makes the worst of them worse than any one.
-    assert!(here - want < 0.15 && want - here < 0.03, "{here} {want}");
+    let here = cell(&row, "probability");
+    assert!((0.2..0.8).contains(&want), "{want}");
+    assert!((here - want).abs() < four_errors(want), "{here} {want}");
 }
 
 #[test]
