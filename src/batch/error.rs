@@ -4,8 +4,9 @@ use crate::description::DescriptionError;
 use crate::diagnostic::Diagnostic;
 use crate::downconverter::ReceiverError;
 use crate::measurement::MeasurementError;
+use crate::network::NetworkError;
 use crate::splitter::SplitterError;
-use crate::touchstone::ReadError;
+use crate::touchstone::{ReadError, WriteError};
 use crate::wafer::{JournalError, Recipe, Shard, WaferError};
 use std::path::PathBuf;
 
@@ -57,6 +58,30 @@ pub enum BatchError {
         /// Its ports.
         ports: usize,
     },
+    /// A file's network cannot be worked on.
+    #[error("{source}")]
+    Network {
+        /// The file.
+        file: PathBuf,
+        /// Why.
+        source: NetworkError,
+    },
+    /// A name for another number of ports than the network has.
+    #[error(
+        "{} is a name for {named} ports, the network has {ports}; call it .s{ports}p or .ts",
+        file.display()
+    )]
+    PortsInName {
+        /// The file to write.
+        file: PathBuf,
+        /// The ports that its name says.
+        named: usize,
+        /// Those of the network.
+        ports: usize,
+    },
+    /// A network that cannot be written.
+    #[error(transparent)]
+    Write(#[from] WriteError),
     /// LO power is limited and its source is not given.
     #[error(
         "lo_power_dbm_min needs the LO power at the receiver's input; set lo_power_dbm in its \
@@ -159,6 +184,7 @@ impl BatchError {
             Self::Read(error) => error.diagnostic(),
             Self::Receiver { file, .. }
             | Self::Splitter { file, .. }
+            | Self::Network { file, .. }
             | Self::Measurement { file, .. } => shown().in_file(file.display().to_string()),
             Self::NoLoPower { recipe } | Self::NoContributor { recipe, .. } => {
                 shown().in_file(recipe.display().to_string())

@@ -6,6 +6,8 @@
 //! journal and judges them together. [`measure_shard`] and [`join_shards`] do the same on several
 //! machines. Warnings are values ([`LotWarning`]), progress goes to a function ([`Progress`]).
 //!
+//! [`run_station`] removes fixtures from many files of a probe station and checks it.
+//!
 //! | file | subject |
 //! |---|---|
 //! | `lot_job` | a recipe and all that its dies share |
@@ -17,6 +19,7 @@
 //! | `lot_warning` | what the user should know of a result |
 //! | `input_file` | files that went in, and their digests |
 //! | `station_result` | what came of many files from a probe station |
+//! | `station_run` | fixtures removed from many files of a probe station, and its checks |
 //! | `progress` | how far a run is |
 //! | `receiver_assessment` | one receiver, from its description to its verdict |
 //! | `splitter_assessment` | one splitter, from its file to its verdict |
@@ -35,6 +38,7 @@ mod shard_journals;
 mod shared_inputs;
 mod splitter_assessment;
 mod station_result;
+mod station_run;
 
 pub use error::BatchError;
 pub use input_file::InputFile;
@@ -48,3 +52,4 @@ pub use splitter_assessment::{AssessedSplitter, GivenLoad, SplitterJob, assess_s
 pub use station_result::{
     RemovalFigures, StationFile, StationOutcome, StationResult, StationVerdict, ThruCheck,
 };
+pub use station_run::{CleanedFile, StationEvent, StationRun, run_station};

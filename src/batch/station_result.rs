@@ -1,7 +1,6 @@
 //! What came of many files from a probe station, and whether the checks hold.
 
-use crate::measurement::{Drift, ThroughResidual, length_um};
-use crate::network::Deembedded;
+use crate::measurement::{Drift, ThruResidual, length_um};
 
 /// What came of all files.
 #[derive(Clone, Debug)]
@@ -62,15 +61,8 @@ pub struct RemovalFigures {
 impl StationFile {
     /// A file whose fixture was removed.
     #[must_use]
-    pub fn done(file: &str, removed: &Deembedded) -> Self {
-        let condition = removed.worst_condition;
-        let figures = RemovalFigures {
-            condition: condition.value,
-            condition_at_hz: condition.frequency_hz,
-            singular_value_before: removed.singular_value_before,
-            singular_value_after: removed.singular_value_after,
-        };
-        let outcome = StationOutcome::Done { figures, warnings: removed.warnings.clone() };
+    pub fn done(file: &str, figures: RemovalFigures, warnings: Vec<String>) -> Self {
+        let outcome = StationOutcome::Done { figures, warnings };
         Self { file: file.to_owned(), outcome }
     }
 
@@ -112,7 +104,7 @@ pub struct ThruCheck {
     /// Its file.
     pub file: String,
     /// How far it is from an ideal thru.
-    pub residual: ThroughResidual,
+    pub residual: ThruResidual,
 }
 
 /// Whether a station's files are in order.
@@ -173,7 +165,7 @@ mod tests {
 
     fn thru(reflection: f64) -> ThruCheck {
         let value = |value: f64| ValueAt { value, at_hz: 29e9 };
-        let residual = ThroughResidual {
+        let residual = ThruResidual {
             reflection: value(reflection),
             transmission: value(0.0),
             delay_s: 0.0,

@@ -237,13 +237,16 @@ fn listed(names: &[String]) -> String {
 }
 
 /// Old spellings that are refused, and what replaced them.
-const RENAMED: [(&str, &str); 10] = [
+const RENAMED: [(&str, &str); 13] = [
     ("open", "open_end"),
     ("short", "shorted_end"),
     ("load", "termination"),
     ("shunt", "shunt_element"),
     ("series", "series_element"),
     ("through", "zero_length_line"),
+    ("through", "thru"),
+    ("through_residual", "thru_residual"),
+    ("through_split", "thru_split"),
     ("odd_faster_percent", "odd_mode_velocity_excess_percent"),
     ("feeds", "access_lines"),
     ("told_from_data", "inferred"),
@@ -252,8 +255,9 @@ const RENAMED: [(&str, &str); 10] = [
 
 /// A hint for a name that is not known: what replaced it, or the known name that is most like it.
 fn meant(found: &str, known: &[String]) -> Option<String> {
-    let renamed = RENAMED.iter().find(|(old, _)| *old == found).map(|(_, new)| *new);
-    if let Some(new) = renamed.filter(|new| known.iter().any(|name| name == new)) {
+    // One old name may have been that of several things.
+    let mut renamed = RENAMED.iter().filter(|(old, _)| *old == found).map(|(_, new)| *new);
+    if let Some(new) = renamed.find(|new| known.iter().any(|name| name == new)) {
         return Some(format!("'{found}' is now called '{new}'"));
     }
     // A third of the letters may differ: more and unrelated names would be proposed.

@@ -12,6 +12,7 @@
 //! | `amounts_csv`, `covariance_csv` | its tables: standard uncertainties over frequency, covariances of entries |
 //! | `uncertain_parts` | its sources, given to parts, splitters and dies |
 //! | `rebuild_set_toml` | SET.toml: measurements of some ports at a time |
+//! | `station_toml` | STATION.toml: many files from a probe station |
 //! | `tones_csv` | measured tones |
 
 mod allowed;
@@ -29,6 +30,7 @@ mod receiver_output;
 mod receiver_plan;
 mod receiver_toml;
 mod source;
+mod station_toml;
 mod table;
 mod toml_words;
 mod tones_csv;
@@ -43,6 +45,8 @@ pub use network_toml::{WiredNetwork, read_network};
 pub use rebuild_set_toml::{RebuildSet, read_rebuild_set};
 pub use receiver_toml::{LoadedReceiver, ReceiverFile, read_receiver};
 pub(crate) use source::TomlFile;
+pub(crate) use station_toml::{AccessLine, NamePattern, RemovalStep, RemovalSteps, StationInput};
+pub use station_toml::{StationRecipe, read_station};
 pub use tones_csv::{Tones, read_tones};
 pub use uncertain_parts::SplitterSources;
 pub use uncertainty_toml::{Uncertainty, read_uncertainty};

@@ -61,7 +61,7 @@ pub use measured_tones::{
 pub use monte_carlo::{Spread, TrialSettings};
 pub use normal::conformity_probability;
 pub use plan_conformity::KnownBalances;
-pub use probe_checks::{Drift, ThroughResidual, ValueAt, drift, length_um, through_residual};
+pub use probe_checks::{Drift, ThruResidual, ValueAt, drift, length_um, thru_residual};
 pub use probe_placement::ProbePlacement;
 pub use receiver_linear::BudgetUncertainty;
 pub use receiver_propagation::{PartSource, UncertainPart};

@@ -1,4 +1,4 @@
-//! Checks at the probe station: is the through one, did anything drift, where does a probe stand.
+//! Checks at the probe station: whether a thru is ideal, and what has drifted.
 
 use crate::network::{
     Difference, Network, NetworkError, ParameterKind, Port, WaveDefinition, change_reference,
@@ -9,7 +9,7 @@ use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
-/// A value and where it stands.
+/// A value and the frequency at which it was found.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct ValueAt {
     /// The value.
@@ -18,21 +18,22 @@ pub struct ValueAt {
     pub at_hz: f64,
 }
 
-/// How far a through is from one, apart from its length.
+/// How far a thru is from an ideal one, apart from its length.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ThroughResidual {
+pub struct ThruResidual {
     /// The largest reflection.
     pub reflection: ValueAt,
     /// The largest | |transmission| - 1 |.
     pub transmission: ValueAt,
     /// The delay of its transmission, seconds.
     pub delay_s: f64,
-    /// The largest departure of its phase from that delay, degrees.
+    /// The largest deviation of its phase from that delay, degrees.
     pub phase_deg: ValueAt,
 }
 
-impl ThroughResidual {
-    /// The largest of all, as the size of a complex number near one.
+impl ThruResidual {
+    /// The largest of all, as the magnitude of the error of a complex number of magnitude 1; the phase
+    /// counts in radians.
     #[must_use]
     pub fn worst(&self) -> f64 {
         let phase = self.phase_deg.value.to_radians();
@@ -40,7 +41,7 @@ impl ThroughResidual {
     }
 }
 
-/// What changed between two measurements of the same thing.
+/// The change between two measurements of the same part.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Drift {
     /// The entry that changed most.
@@ -51,16 +52,17 @@ pub struct Drift {
     pub magnitude_db: ValueAt,
     /// The largest change of a transmission's phase, degrees, with its sign.
     pub phase_deg: ValueAt,
-    /// The changes of delay at the ports that fit the transmissions' phases best, seconds: a
-    /// transmission takes those of both its ports. A two-port tells only their sum, which stands
-    /// alone here.
+    /// The change of delay at each port, seconds: the best fit to the phases of the transmissions, each
+    /// of which has the delays of both its ports. A two-port has one entry, the sum of both.
     pub delays_s: Vec<f64>,
     /// The frequencies that both cover, Hz.
     pub band_hz: (f64, f64),
 }
 
-/// How long a line of this effective permittivity is that delays by so much, in micrometres.
+/// The length in micrometres of a line that delays by `delay_s` seconds: delay times the speed of light,
+/// over the root of the effective permittivity, which is at least 1.
 ///
+/// # Examples
 /// ```
 /// // One degree at 29 GHz is a delay of 96 fs: 11 um where the effective permittivity is 7.
 /// let um = fourphase::measurement::length_um(1.0 / 360.0 / 29e9, 7.0);
@@ -71,18 +73,34 @@ pub fn length_um(delay_s: f64, effective_permittivity: f64) -> f64 {
     delay_s * SPEED_OF_LIGHT_M_PER_S / effective_permittivity.sqrt() * 1e6
 }
 
-/// Looks at a two-port that should be a through, in 50 ohm.
+/// The deviation of a two-port from an ideal thru, in 50 ohm.
 ///
 /// # Errors
-/// [`NetworkError::PortCount`] for other than two ports, and those of [`convert`].
-pub fn through_residual(network: &Network) -> Result<ThroughResidual, NetworkError> {
+/// [`NetworkError::PortCount`] for other than two ports, and those of [`convert`] and
+/// [`change_reference`].
+///
+/// # Examples
+/// ```
+/// use fourphase::measurement::thru_residual;
+/// use fourphase::network::{FrequencyGrid, Network, ParameterKind};
+/// use num_complex::Complex64;
+///
+/// // Matched, 0.1 dB of loss: the transmission is 0.0114 below 1.
+/// let grid = FrequencyGrid::from_hz(vec![28e9, 29e9])?;
+/// let through = Complex64::from(10_f64.powf(-0.1 / 20.0));
+/// let entries = [Complex64::ZERO, through, through, Complex64::ZERO].repeat(2);
+/// let thru = Network::new(ParameterKind::Scattering, grid, 2, entries, vec![50.0.into()])?;
+/// assert!((thru_residual(&thru)?.worst() - 0.0114).abs() < 1e-4);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn thru_residual(network: &Network) -> Result<ThruResidual, NetworkError> {
     if network.ports() != 2 {
         return Err(NetworkError::PortCount { expected: 2, found: network.ports() });
     }
     let scattering = convert(network, ParameterKind::Scattering)?;
     let scattering = change_reference(&scattering, vec![50.0.into()], WaveDefinition::Kurokawa)?;
     let at_hz = scattering.grid().as_hz();
-    let mut found = ThroughResidual {
+    let mut found = ThruResidual {
         reflection: ValueAt::default(),
         transmission: ValueAt::default(),
         delay_s: 0.0,
@@ -103,7 +121,7 @@ pub fn through_residual(network: &Network) -> Result<ThroughResidual, NetworkErr
     Ok(found)
 }
 
-/// Compares two measurements of the same thing, taken before and after.
+/// Compares two measurements of the same part, one before and one after; at the frequencies of both.
 ///
 /// # Errors
 /// Those of [`compare`].
@@ -122,8 +140,8 @@ pub fn drift(before: &Network, after: &Network) -> Result<Drift, NetworkError> {
             larger(&mut phase_deg, phase);
         }
     }
-    // Minus phase over angular frequency, fitted through nought over all transmissions, each weighted by
-    // its size: one unknown for each port, or for the one pair of a two-port.
+    // Minus phase over angular frequency, fitted through the origin over all transmissions, each weighted
+    // by its magnitude: one unknown for each port, or one for both ports of a two-port.
     let ports = comparison.first.ports();
     let unknowns = if ports > 2 { ports } else { 1 };
     let mut squares = DMatrix::<f64>::zeros(unknowns, unknowns);
@@ -145,14 +163,17 @@ pub fn drift(before: &Network, after: &Network) -> Result<Drift, NetworkError> {
             }
         }
     }
-    let delays = squares.svd(true, true).solve(&products, f64::MIN_POSITIVE);
+    // Without transmissions the equations are zero, and their shortest solution is no change of delay.
+    let delays = squares
+        .svd(true, true)
+        .solve(&products, f64::MIN_POSITIVE)
+        .expect("a decomposition with both sets of vectors solves");
     Ok(Drift {
         entry: (worst.row, worst.column),
         vector: worst.vector,
         magnitude_db,
         phase_deg,
-        delays_s: delays
-            .map_or_else(|_| vec![0.0; unknowns], |delays| delays.iter().copied().collect()),
+        delays_s: delays.iter().copied().collect(),
         band_hz: comparison.band_hz,
     })
 }
@@ -165,7 +186,7 @@ impl ValueAt {
     }
 }
 
-/// The delay that fits a transmission's phase best, taken to run through nought at nought.
+/// The delay that fits the phase of a transmission best, through phase 0 at frequency 0.
 fn delay_of(at_hz: &[f64], transmission: &[Complex64]) -> f64 {
     let mut phase = 0.0;
     let (mut products, mut squares) = (0.0, 0.0);

@@ -90,7 +90,7 @@ fn limits_decide() {
     let sandbox = station();
     let recipe = sandbox.read("station.toml");
     for change in [
-        ("through_residual = 0.02", "through_residual = 1e-5"),
+        ("thru_residual = 0.02", "thru_residual = 1e-5"),
         ("drift_vector = 0.05", "drift_vector = 0.005"),
     ] {
         sandbox.write("strict.toml", replaced(&recipe, &[change]));
@@ -161,7 +161,7 @@ fn unequal_feeds_come_off_branch_by_branch() {
 files = "m_{die}.s3p"
 output = "bare_{die}.s3p"
 [remove]
-feeds = { "1" = "feed0_{die}.s2p", "2" = "feed1_{die}.s2p", "3" = "feed2_{die}.s2p" }
+access_lines = { "1" = "feed0_{die}.s2p", "2" = "feed1_{die}.s2p", "3" = "feed2_{die}.s2p" }
 "#,
     );
     sandbox.succeeds("station station.toml --out out");
@@ -199,7 +199,7 @@ fn refuses(text: &str, mention: &str) {
 
 #[test]
 fn names_that_give_no_files_are_refused() {
-    let remove = "[remove]\nthrough = \"t.s2p\"";
+    let remove = "[remove]\nthru = \"t.s2p\"";
     for (files, mention) in [
         ("{a}_{b}.s2p", "wrong.toml:1:9"),
         ("{a}/b.s2p", "wrong.toml:1:9"),
@@ -212,14 +212,14 @@ fn names_that_give_no_files_are_refused() {
 
 #[test]
 fn standards_that_do_not_fit_are_refused() {
-    refuses("files = \"line_{a}.s2p\"", "nothing to take off");
+    refuses("files = \"line_{a}.s2p\"", "nothing to remove");
     for (remove, mention) in [
         ("open = \"open.s2p\"", "wrong.toml:3:8"),
-        ("open = \"o\"\nshort = \"s\"\nthrough = \"t\"", "wrong.toml:5:11"),
+        ("open = \"o\"\nshort = \"s\"\nthru = \"t\"", "wrong.toml:5:11"),
         ("open = \"o_{b}\"\nshort = \"s\"", "wrong.toml:3:8"),
         ("opn = \"t\"", "wrong.toml:3:1"),
-        ("feeds = { \"7\" = \"open.s2p\" }", "no such port"),
-        ("through = \"gone.s2p\"", "gone.s2p"),
+        ("access_lines = { \"7\" = \"open.s2p\" }", "no port 7"),
+        ("thru = \"gone.s2p\"", "gone.s2p"),
     ] {
         refuses(&format!("files = \"line_{{a}}.s2p\"\n[remove]\n{remove}"), mention);
     }
@@ -228,9 +228,9 @@ fn standards_that_do_not_fit_are_refused() {
 #[test]
 fn checks_that_lack_something_are_refused() {
     for (remove, check, mention) in [
-        ("through = \"t\"", "before = \"b\"", "both before and after"),
-        ("through = \"t\"", "drift_vector = 0.1", "wrong.toml:5:16"),
-        ("open = \"o_{a}\"\nshort = \"s\"", "through = \"t\"", "wrong.toml:6:11"),
+        ("thru = \"t\"", "before = \"b\"", "both before and after"),
+        ("thru = \"t\"", "drift_vector = 0.1", "wrong.toml:5:16"),
+        ("open = \"o_{a}\"\nshort = \"s\"", "thru = \"t\"", "wrong.toml:6:11"),
     ] {
         refuses(
             &format!("files = \"line_{{a}}.s2p\"\n[remove]\n{remove}\n[check]\n{check}"),
