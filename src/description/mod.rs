@@ -44,7 +44,6 @@ pub use network_entries::{BlockEntry, ComplexValue, LoadEntry, NetworkDescriptio
 pub use network_toml::{WiredNetwork, read_network};
 pub use rebuild_set_toml::{RebuildSet, read_rebuild_set};
 pub use receiver_toml::{LoadedReceiver, ReceiverFile, read_receiver};
-pub(crate) use source::TomlFile;
 pub(crate) use station_toml::{AccessLine, NamePattern, RemovalStep, RemovalSteps, StationInput};
 pub use station_toml::{StationRecipe, read_station};
 pub use tones_csv::{Tones, read_tones};
