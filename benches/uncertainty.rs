@@ -5,7 +5,7 @@ mod ratio;
 
 use criterion::Criterion;
 use fourphase::description::read_receiver;
-use fourphase::downconverter::{Place, Way, analyse_receiver, plan_points};
+use fourphase::downconverter::{LoRf, NetworkPlace, SignalPath, analyse_receiver, plan_points};
 use fourphase::measurement::{
     ChannelErrorDistribution, DecisionSettings, EntryAmount, EntryAmounts, ErrorSymmetry,
     OverFrequency, PartSource, Source, TrialSettings, UncertainPart, receiver_uncertainty,
@@ -21,11 +21,9 @@ fn main() {
     let receiver = read_receiver(&demo, &ReadOptions::default()).unwrap().receiver;
     let result = analyse_receiver(&receiver).unwrap();
     // Every part and load, each point and entry with an error of its own: the most that can be drawn.
-    let places = (0..receiver.parts.len())
-        .map(Place::Part)
-        .chain((0..receiver.loads.len()).map(Place::Load));
-    let source = |place: Place, way: Way| {
-        let network = receiver.network_at(place, way)?;
+    let places = receiver.places();
+    let source = |place: NetworkPlace, path: SignalPath| {
+        let network = receiver.network_at(place, path)?;
         let amount =
             EntryAmount { magnitude_np: 0.002, phase_rad: 0.002, ..EntryAmount::default() };
         let amounts = vec![amount; network.grid().len()];
@@ -40,7 +38,9 @@ fn main() {
         .map(|place| UncertainPart {
             name: format!("{place:?}"),
             places: vec![place],
-            sources: vec![PartSource::new("all", Way::BOTH.map(|way| source(place, way))).unwrap()],
+            sources: vec![
+                PartSource::new("all", LoRf::of_each(|path| source(place, path))).unwrap(),
+            ],
         })
         .collect();
     let run = |trials: usize| {

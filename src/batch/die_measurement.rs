@@ -2,7 +2,7 @@
 
 use crate::description::Uncertainty;
 use crate::downconverter::{
-    CorrectionPoint, DieReceiver, PlanPoint, ReceiverBalance, best_shared_correction_db,
+    CorrectionPoint, DieReceiver, GroupIndex, PlanPoint, ReceiverBalance, best_shared_correction_db,
 };
 use crate::measurement::{KnownBalances, PlanCovariance, UncertainSplitter};
 use crate::network::Network;
@@ -15,7 +15,11 @@ use std::path::{Path, PathBuf};
 
 /// What is measured on a die.
 pub(super) enum DieSubject {
-    Receiver(Box<DieReceiver>),
+    /// A receiver, and its blocks or pairs that are ideal in a what-if.
+    Receiver {
+        receiver: Box<DieReceiver>,
+        ideal: Vec<GroupIndex>,
+    },
     Splitter(SplitterSettings),
 }
 
@@ -35,7 +39,6 @@ pub(super) struct DieMeasurement {
     folder: PathBuf,
     columns: Vec<String>,
     has_correction: bool,
-    ideal: Vec<String>,
 }
 
 impl DieMeasurement {
@@ -55,7 +58,6 @@ impl DieMeasurement {
             folder: recipe.manifest.parent().unwrap_or(Path::new("")).to_owned(),
             columns: columns.to_vec(),
             has_correction: recipe.what_if.has_correction,
-            ideal: recipe.what_if.ideal.clone(),
         }
     }
 
@@ -67,7 +69,7 @@ impl DieMeasurement {
     /// How I and Q are put together on every die; `None` for a splitter.
     pub(super) fn combination(&self) -> Option<&str> {
         match &self.subject {
-            DieSubject::Receiver(receiver) => Some(receiver.combination()),
+            DieSubject::Receiver { receiver, .. } => Some(receiver.combination()),
             DieSubject::Splitter(_) => None,
         }
     }
@@ -75,7 +77,7 @@ impl DieMeasurement {
     /// The IFs of a receiver, Hz.
     pub(super) fn if_hz(&self) -> &[f64] {
         match &self.subject {
-            DieSubject::Receiver(receiver) => &receiver.receiver().plan.if_hz,
+            DieSubject::Receiver { receiver, .. } => receiver.receiver().plan().if_hz(),
             DieSubject::Splitter(_) => &[],
         }
     }
@@ -127,7 +129,7 @@ impl DieMeasurement {
     /// A die's points, and the least LO power at any mixer of a receiver that limits it, dBm.
     fn points(&self, networks: &[Network]) -> Result<(Vec<DiePoint>, Option<f64>), String> {
         match &self.subject {
-            DieSubject::Receiver(receiver) => {
+            DieSubject::Receiver { receiver, .. } => {
                 let (points, drive) =
                     receiver.points(networks).map_err(|error| error.to_string())?;
                 let drive = drive.map(|drive| drive.power_dbm);
@@ -167,10 +169,10 @@ impl DieMeasurement {
             });
             die.own_trims_db = runs.fold(f64::INFINITY, f64::min);
         }
-        if let DieSubject::Receiver(receiver) = &self.subject {
-            for name in &self.ideal {
+        if let DieSubject::Receiver { receiver, ideal } = &self.subject {
+            for &group in ideal {
                 let points =
-                    receiver.points_if_ideal(networks, name).map_err(|error| error.to_string())?;
+                    receiver.points_if_ideal(networks, group).map_err(|error| error.to_string())?;
                 let rejections = points.iter().map(|point| point.balance.image_rejection_db);
                 die.if_ideal_db.push(rejections.fold(f64::INFINITY, f64::min));
             }
@@ -212,7 +214,7 @@ impl DieMeasurement {
         networks: &[Network],
     ) -> Result<Vec<PlanCovariance>, String> {
         let settings = match &self.subject {
-            DieSubject::Receiver(_) => return Ok(known.plan.clone()),
+            DieSubject::Receiver { .. } => return Ok(known.plan.clone()),
             DieSubject::Splitter(settings) => settings,
         };
         let failed = |error: SplitterError| error.to_string();

@@ -100,7 +100,7 @@ pub fn assess_receiver(job: &ReceiverJob) -> Result<AssessedReceiver, BatchError
     let (mut inputs, mut warnings) = (loaded.inputs, loaded.warnings);
     inputs.extend(job.measured_tones.iter().cloned());
     if let (Some(stated), Some(known)) = (stated, &uncertainty) {
-        warnings.extend(stated.remarks(&receiver.limits, known.assessment.stability_db));
+        warnings.extend(stated.remarks(receiver.limits(), known.assessment.stability_db));
     }
     warnings.extend(result.warnings.iter().cloned());
     Ok(AssessedReceiver { receiver, result, uncertainty, tones, inputs, warnings })

@@ -43,7 +43,7 @@ impl SharedInputs {
     pub(super) fn blocks(&self) -> Vec<String> {
         match self {
             Self::Receiver(loaded) => {
-                loaded.receiver.parts.iter().map(|part| part.name.clone()).collect()
+                loaded.receiver.parts().iter().map(|part| part.name.clone()).collect()
             }
             Self::Splitter(splitter) => vec![splitter.column.clone()],
         }
@@ -76,8 +76,7 @@ impl SharedInputs {
                 }
                 let LoadedReceiver { receiver, inputs, warnings: told, .. } = *loaded;
                 (files, warnings) = (inputs, told);
-                let (receiver, limits) = die_receiver(receiver, recipe, columns)?;
-                (DieSubject::Receiver(Box::new(receiver)), limits)
+                die_receiver(receiver, recipe, columns)?
             }
         };
         if let Some(uncertainty) = &uncertainty {
@@ -93,26 +92,29 @@ impl SharedInputs {
 /// The receiver prepared for dies that bring their own networks for the blocks named by `columns`,
 /// and what every die must hold.
 fn die_receiver(
-    mut receiver: Receiver,
+    receiver: Receiver,
     recipe: &Recipe,
     columns: &[String],
-) -> Result<(DieReceiver, Limits), BatchError> {
-    let limits = recipe.limits.clone().unwrap_or_else(|| receiver.limits.clone());
-    if limits.on(Quantity::LoPower).is_some() && receiver.plan.lo_power_dbm.is_none() {
+) -> Result<(DieSubject, Limits), BatchError> {
+    let failed = |source| BatchError::receiver(recipe, source);
+    let limits = recipe.limits.clone().unwrap_or_else(|| receiver.limits().clone());
+    if limits.on(Quantity::LoPower).is_some() && receiver.plan().lo_power_dbm().is_none() {
         return Err(BatchError::NoLoPower { recipe: recipe.path.clone() });
     }
-    receiver.limits = limits.clone();
-    let receiver = DieReceiver::new(receiver, columns)
-        .map_err(|source| BatchError::receiver(recipe, source))?;
-    let known = receiver.contributors();
-    match recipe.what_if.ideal.iter().find(|name| !known.contains(name)) {
-        Some(name) => Err(BatchError::NoContributor {
+    let receiver = receiver.with_limits(limits.clone()).map_err(failed)?;
+    let ideal = |name: &String| {
+        receiver.group_index(name).map_err(|_| BatchError::NoContributor {
             recipe: recipe.path.clone(),
             name: name.clone(),
-            known,
-        }),
-        None => Ok((receiver, limits)),
-    }
+            known: receiver.group_names().map(str::to_owned).collect(),
+        })
+    };
+    let ideal = recipe.what_if.ideal.iter().map(ideal).collect::<Result<_, _>>()?;
+    let blocks =
+        columns.iter().map(|name| receiver.part_index(name)).collect::<Result<Vec<_>, _>>();
+    let blocks = blocks.map_err(failed)?;
+    let receiver = Box::new(DieReceiver::new(receiver, &blocks).map_err(failed)?);
+    Ok((DieSubject::Receiver { receiver, ideal }, limits))
 }
 
 fn settings(recipe: &SplitterRecipe) -> SplitterSettings {

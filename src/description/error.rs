@@ -3,6 +3,7 @@
 use super::allowed::Allowed;
 use crate::component::ComponentError;
 use crate::diagnostic::{Diagnostic, Excerpt, Position};
+use crate::downconverter::{PlanError, ReceiverError};
 use crate::network::NetworkError;
 use crate::touchstone::ReadError;
 use std::path::{Path, PathBuf};
@@ -133,6 +134,10 @@ pub enum DescriptionProblem {
     File(#[from] ReadError),
     #[error(transparent)]
     Component(#[from] ComponentError),
+    #[error(transparent)]
+    Plan(#[from] PlanError),
+    #[error(transparent)]
+    Receiver(#[from] ReceiverError),
     #[error("{name}: {source}")]
     Block { name: String, source: NetworkError },
     #[error("join \"{join}\" closes a loop that is singular at {}", crate::units::ShownFrequency(*frequency_hz))]

@@ -5,8 +5,7 @@ use super::named_files::NamedFiles;
 use super::receiver_entries::{CombineName, IfHybridEntry, PortChoice, ReceiverDescription};
 use super::receiver_plan::Need;
 use super::source::TomlFile;
-use crate::downconverter::{Combination, Mixing};
-use crate::downconverter::{OutputChoice, OutputStage, ReceiverPlan, TrimSteps};
+use crate::downconverter::{Combination, CorrectionSteps, OutputChoice, OutputStage, ReceiverPlan};
 use crate::network::{FrequencyGrid, Network, ParameterKind, Port, convert};
 use crate::units::amplitude_from_db;
 use num_complex::Complex64;
@@ -21,8 +20,8 @@ impl TomlFile {
         plan: &ReceiverPlan,
         notes: &mut NamedFiles<'_>,
     ) -> Result<OutputStage, DescriptionError> {
-        let points = plan.if_hz.len();
-        let grid = FrequencyGrid::from_hz(plan.if_hz.clone())
+        let points = plan.if_hz().len();
+        let grid = FrequencyGrid::from_hz(plan.if_hz().to_vec())
             .map_err(|error| self.error_in_file(error))?;
         let mut paths = [vec![Complex64::ONE; points], vec![Complex64::ONE; points]];
         let path_files = description.if_path.iter().flat_map(|path| [&path.i, &path.q]);
@@ -45,25 +44,22 @@ impl TomlFile {
                 })
                 .collect()
         };
-        let (choices, ideal_choices) = match &description.if_hybrid {
+        let choices = match &description.if_hybrid {
             Some(hybrid) => self.hybrid_choices(description, hybrid, &grid, notes)?,
-            None => {
-                let (plus, minus) = (Combination::I_PLUS_JQ, Combination::I_MINUS_JQ);
-                let made: Vec<OutputChoice> = [
-                    (CombineName::IPlusJq, "I + jQ", plus),
-                    (CombineName::IMinusJq, "I - jQ", minus),
-                ]
-                .into_iter()
-                .filter(|(name, _, _)| {
-                    description.combine == CombineName::Auto || description.combine == *name
-                })
-                .map(|(_, name, combination)| OutputChoice {
-                    name: name.to_owned(),
-                    transfers: vec![combination; points],
-                })
-                .collect();
-                (made.clone(), made)
-            }
+            None => [
+                (CombineName::IPlusJq, "I + jQ", Combination::I_PLUS_JQ),
+                (CombineName::IMinusJq, "I - jQ", Combination::I_MINUS_JQ),
+            ]
+            .into_iter()
+            .filter(|(name, _, _)| {
+                description.combine == CombineName::Auto || description.combine == *name
+            })
+            .map(|(_, name, combination)| OutputChoice {
+                name: name.to_owned(),
+                transfers: vec![combination; points],
+                ideal_transfers: vec![combination; points],
+            })
+            .collect(),
         };
         let choices = choices
             .into_iter()
@@ -85,7 +81,6 @@ impl TomlFile {
         }
         Ok(OutputStage {
             choices,
-            ideal_choices,
             correction: Complex64::from_polar(amplitude_from_db(values[0]), values[1].to_radians()),
             has_if_parts: description.if_path.is_some() || description.if_hybrid.is_some(),
             path_ratio: paths[1][0] / paths[0][0],
@@ -127,7 +122,7 @@ impl TomlFile {
         hybrid: &IfHybridEntry,
         grid: &FrequencyGrid,
         notes: &mut NamedFiles<'_>,
-    ) -> Result<(Vec<OutputChoice>, Vec<OutputChoice>), DescriptionError> {
+    ) -> Result<Vec<OutputChoice>, DescriptionError> {
         if description.combine != CombineName::Auto {
             return Err(self.complaint(
                 &hybrid.output,
@@ -161,7 +156,7 @@ impl TomlFile {
             PortChoice::One(number) => vec![*number],
             PortChoice::AnyOf(list) => list.clone(),
         };
-        let (mut real, mut ideal) = (Vec::new(), Vec::new());
+        let mut choices = Vec::new();
         for number in outputs {
             let output = port(number, hybrid.output.span())?;
             if i == q || output == i || output == q {
@@ -182,50 +177,41 @@ impl TomlFile {
             // The side on which Q lies is that of the middle of the IF.
             let middle = transfers[transfers.len() / 2];
             let turn = if (middle.q / middle.i).im < 0.0 { -Complex64::I } else { Complex64::I };
-            let name = format!("IF hybrid port {number}");
-            let matched =
+            let ideal_transfers =
                 transfers.iter().map(|at| Combination { i: at.i, q: at.i * turn }).collect();
-            real.push(OutputChoice { name: name.clone(), transfers });
-            ideal.push(OutputChoice { name, transfers: matched });
+            let name = format!("IF hybrid port {number}");
+            choices.push(OutputChoice { name, transfers, ideal_transfers });
         }
-        if real.is_empty() {
+        if choices.is_empty() {
             return Err(self.complaint(&hybrid.output, "the IF hybrid needs an output"));
         }
-        Ok((real, ideal))
+        Ok(choices)
     }
 
-    pub(super) fn trim_steps(
+    pub(super) fn correction_steps(
         &self,
         description: &ReceiverDescription,
-    ) -> Result<TrimSteps, DescriptionError> {
+    ) -> Result<CorrectionSteps, DescriptionError> {
         let given = &description.correction;
-        Ok(TrimSteps {
-            amplitude_db: self
-                .positive(given.amplitude_step_db.as_ref(), "amplitude_step_db")?
-                .unwrap_or(0.1),
-            phase_deg: self
-                .positive(given.phase_step_deg.as_ref(), "phase_step_deg")?
-                .unwrap_or(0.5),
-        })
+        let default = CorrectionSteps::default();
+        let amplitude_db = self.positive(given.amplitude_step_db.as_ref(), "amplitude_step_db")?;
+        let phase_deg = self.positive(given.phase_step_deg.as_ref(), "phase_step_deg")?;
+        CorrectionSteps::new(
+            amplitude_db.unwrap_or(default.amplitude_db()),
+            phase_deg.unwrap_or(default.phase_deg()),
+        )
+        .map_err(|error| self.error_in_file(error))
     }
 
-    pub(super) fn mixing(
+    /// 1, a multiplier, when absent.
+    pub(super) fn lo_amplitude_exponent(
         &self,
         description: &ReceiverDescription,
-        plan: &ReceiverPlan,
-    ) -> Result<Mixing, DescriptionError> {
-        let exponent = match &description.mixing.lo_amplitude_exponent {
-            None => 1.0,
-            Some(given) if (0.0..=10.0).contains(given.get_ref()) => *given.get_ref(),
-            Some(given) => {
-                return Err(self.complaint(given, "lo_amplitude_exponent is from 0 to 10"));
-            }
-        };
-        // Both factors are at most 1000.
-        let turns = plan.lo_harmonic * plan.lo_multiplication_after_split;
-        Ok(Mixing {
-            lo_amplitude_exponent: exponent,
-            lo_harmonic: i32::try_from(turns).unwrap_or(i32::MAX),
-        })
+    ) -> Result<f64, DescriptionError> {
+        match &description.mixing.lo_amplitude_exponent {
+            None => Ok(1.0),
+            Some(given) if (0.0..=10.0).contains(given.get_ref()) => Ok(*given.get_ref()),
+            Some(given) => Err(self.complaint(given, "lo_amplitude_exponent is from 0 to 10")),
+        }
     }
 }

@@ -3,8 +3,7 @@
 use super::error::{DescriptionError, DescriptionProblem};
 use super::receiver_entries::{FrequencyPlanEntry, ReceiverDescription, SidebandName, Sweep};
 use super::source::TomlFile;
-use crate::downconverter::ReceiverPlan;
-use crate::downconverter::Sideband;
+use crate::downconverter::{LoIfSettings, LoRf, PlanError, ReceiverPlan, Sideband};
 use crate::network::Network;
 use crate::units::{ShownFrequency, equidistant};
 use std::ops::Range;
@@ -12,8 +11,6 @@ use toml::Spanned;
 
 /// More points than this are a slip of the pen.
 const MOST_PLAN_POINTS: usize = 20_000;
-/// Frequencies this close, relatively, are one: sums of LO and IF differ in their last digits.
-const SAME_FREQUENCY: f64 = 1e-12;
 
 /// A frequency at which files are needed, and what for.
 pub(super) struct Need {
@@ -57,12 +54,11 @@ impl TomlFile {
         given.map_or(Ok(1), |given| self.whole(key, given, 1..=1000))
     }
 
-    /// The plan, the RF grid, and what each way needs.
-    #[allow(clippy::type_complexity, reason = "taken apart at once by its one caller")]
+    /// The plan, and the frequencies at which files are needed on each path.
     pub(super) fn plan(
         &self,
         description: &ReceiverDescription,
-    ) -> Result<(ReceiverPlan, Vec<f64>, [Vec<Need>; 2]), DescriptionError> {
+    ) -> Result<(ReceiverPlan, LoRf<Vec<Need>>), DescriptionError> {
         let entry: &FrequencyPlanEntry = &description.frequency_plan;
         let lo_hz = self.sweep(&entry.lo_ghz, "lo_ghz")?;
         let if_hz = self.sweep(&entry.if_ghz, "if_ghz")?;
@@ -72,91 +68,37 @@ impl TomlFile {
                 format!("LO times IF points are more than {MOST_PLAN_POINTS}"),
             ));
         }
-        let multiplication = self.factor(entry.lo_multiplication.as_ref(), "lo_multiplication")?;
-        let after = self.factor(
-            entry.lo_multiplication_after_split.as_ref(),
-            "lo_multiplication_after_split",
-        )?;
-        if let Some(given) = &entry.lo_multiplication_after_split
-            && !multiplication.is_multiple_of(after)
-        {
-            return Err(self.complaint(
-                given,
-                format!("{after} is no part of the multiplication by {multiplication}"),
-            ));
-        }
-        let harmonic = self.factor(description.mixing.lo_harmonic.as_ref(), "lo_harmonic")?;
-        if let Some(power) = &entry.lo_power_dbm
-            && !(-200.0..=200.0).contains(power.get_ref())
-        {
-            return Err(self.complaint(power, "lo_power_dbm is from -200 to 200"));
-        }
-        if let (None, Some(limit)) = (&entry.lo_power_dbm, &description.require.lo_power_dbm_min) {
-            return Err(self.error(DescriptionProblem::NoPower, limit.span()));
-        }
-
-        // RF points of both sidebands; many coincide.
-        let times = f64::from(harmonic);
-        let mut wanted: Vec<f64> = Vec::new();
-        let mut rf_needs = Vec::new();
-        for &lo in &lo_hz {
-            for &intermediate in &if_hz {
-                let (upper, lower) = (times * lo + intermediate, times * lo - intermediate);
-                if lower <= 0.0 {
-                    return Err(self.complaint(
-                        &entry.if_ghz,
-                        format!(
-                            "an IF of {} leaves no lower sideband at an LO of {}",
-                            ShownFrequency(intermediate),
-                            ShownFrequency(lo)
-                        ),
-                    ));
-                }
-                for (name, frequency_hz) in [("upper", upper), ("lower", lower)] {
-                    wanted.push(frequency_hz);
-                    rf_needs.push(Need {
-                        frequency_hz,
-                        purpose: format!(
-                            "RF {name}, LO {}, IF {}",
-                            ShownFrequency(lo),
-                            ShownFrequency(intermediate)
-                        ),
-                    });
-                }
-            }
-        }
-        let mut rf_hz = wanted.clone();
-        rf_hz.sort_by(f64::total_cmp);
-        rf_hz.dedup_by(|next, kept| *next - *kept <= SAME_FREQUENCY * *next);
-        let place = |hz: f64| {
-            let above = rf_hz.partition_point(|point| *point <= hz * (1.0 + SAME_FREQUENCY));
-            above.saturating_sub(1)
-        };
-        let rf_points =
-            wanted.chunks_exact(2).map(|pair| [place(pair[0]), place(pair[1])]).collect();
-        let lo_needs = lo_hz.iter().map(|&lo| Need {
-            frequency_hz: lo / f64::from(after),
-            purpose: if after == 1 {
-                "LO".to_owned()
-            } else {
-                format!("LO before its last multiplication by {after}")
-            },
-        });
-        let needs = [lo_needs.collect(), rf_needs];
-        let plan = ReceiverPlan {
+        let after = entry.lo_multiplication_after_split.as_ref();
+        let plan = ReceiverPlan::new(LoIfSettings {
             lo_hz,
             if_hz,
             wanted: match entry.wanted_sideband {
                 SidebandName::Upper => Sideband::Upper,
                 SidebandName::Lower => Sideband::Lower,
             },
-            lo_multiplication: multiplication,
-            lo_multiplication_after_split: after,
-            lo_harmonic: harmonic,
+            lo_multiplication: self
+                .factor(entry.lo_multiplication.as_ref(), "lo_multiplication")?,
+            lo_multiplication_after_split: self.factor(after, "lo_multiplication_after_split")?,
+            lo_harmonic: self.factor(description.mixing.lo_harmonic.as_ref(), "lo_harmonic")?,
             lo_power_dbm: entry.lo_power_dbm.as_ref().map(|power| *power.get_ref()),
-            rf_points,
-        };
-        Ok((plan, rf_hz, needs))
+        })
+        .map_err(|error| {
+            let place = match &error {
+                PlanError::AfterSplit { .. } => after.map(Spanned::span),
+                PlanError::LoPower { .. } => entry.lo_power_dbm.as_ref().map(Spanned::span),
+                PlanError::NoLowerSideband { .. } => Some(entry.if_ghz.span()),
+                _ => None,
+            };
+            match place {
+                Some(span) => self.error(error, span),
+                None => self.error_in_file(error),
+            }
+        })?;
+        if let (None, Some(limit)) = (&entry.lo_power_dbm, &description.require.lo_power_dbm_min) {
+            return Err(self.error(DescriptionProblem::NoPower, limit.span()));
+        }
+        let needs = needs(&plan);
+        Ok((plan, needs))
     }
 
     /// The farthest frequency outside a file's data is an error.
@@ -186,4 +128,28 @@ impl TomlFile {
             _ => Ok(()),
         }
     }
+}
+
+/// The frequencies of a plan, each with what it is needed for.
+fn needs(plan: &ReceiverPlan) -> LoRf<Vec<Need>> {
+    let after = plan.lo_multiplication_after_split();
+    let lo = plan.lo_hz().iter().map(|lo_hz| Need {
+        frequency_hz: lo_hz / f64::from(after),
+        purpose: if after == 1 {
+            "LO".to_owned()
+        } else {
+            format!("LO before its last multiplication by {after}")
+        },
+    });
+    let mut rf = Vec::new();
+    for &lo_hz in plan.lo_hz() {
+        for &if_hz in plan.if_hz() {
+            let point = format!("LO {}, IF {}", ShownFrequency(lo_hz), ShownFrequency(if_hz));
+            rf.extend([Sideband::Upper, Sideband::Lower].map(|sideband| Need {
+                frequency_hz: plan.rf_hz(lo_hz, if_hz, sideband),
+                purpose: format!("RF {sideband}, {point}"),
+            }));
+        }
+    }
+    LoRf { lo: lo.collect(), rf }
 }

@@ -6,10 +6,9 @@ use super::network_entries::{BlockEntry, KindName};
 use super::parts::{Joins, Part, PartOrigin};
 use super::receiver_entries::{ChannelName, PolarityName, ReceiverDescription};
 use super::source::TomlFile;
-use crate::downconverter::Channel;
 use crate::downconverter::{
-    Mixer, OnWays, PartKind, Place, PowerInput, Receiver, ReceiverLoad, ReceiverPart, ReceiverPlan,
-    RingSettings, Way, reached,
+    Channel, Join, LoRf, Mixer, NetworkPlace, PartKind, PowerInput, Receiver, ReceiverLoad,
+    ReceiverPart, ReceiverSetup, ReflectionSweepSettings, SignalPath, entry_ports,
 };
 use crate::network::{FrequencyGrid, Network, Port, Terminal};
 use crate::requirement::{Limit, Limits, Quantity};
@@ -39,7 +38,7 @@ pub struct ReceiverFile {
     /// The file.
     pub path: PathBuf,
     /// The parts and loads.
-    pub places: Vec<Place>,
+    pub places: Vec<NetworkPlace>,
 }
 
 /// Reads RECEIVER.toml and the files it names.
@@ -54,12 +53,10 @@ pub fn read_receiver(
     let description: ReceiverDescription = source.parse()?;
     let mut notes = NamedFiles::of(&source, options);
     let receiver = source.receiver(&description, &mut notes)?;
-    let blocks = description.blocks.iter().enumerate();
-    let blocks = blocks.map(|(at, block)| (Place::Part(at), &block.file));
-    let loads = description.loads.iter().enumerate();
-    let loads = loads.map(|(at, load)| (Place::Load(at), &load.file));
+    let blocks = description.blocks.iter().map(|block| &block.file);
+    let named = blocks.chain(description.loads.iter().map(|load| &load.file));
     let mut files: Vec<ReceiverFile> = Vec::new();
-    for (place, file) in blocks.chain(loads) {
+    for (place, file) in receiver.places().zip(named) {
         let Some(file) = file else { continue };
         let path = source.beside(file.get_ref());
         match files.iter_mut().find(|own| same_file(&own.path, &path)) {
@@ -85,42 +82,42 @@ impl TomlFile {
         description: &ReceiverDescription,
         notes: &mut NamedFiles<'_>,
     ) -> Result<Receiver, DescriptionError> {
-        let (plan, rf_hz, needs) = self.plan(description)?;
+        let (plan, needs) = self.plan(description)?;
         let parts = self.parts(&description.blocks, notes)?;
         let load_files = self.load_files(&description.loads, notes)?;
         let joins = self.joins(&description.joins, &description.blocks, &parts)?;
         let loads_at = self.loads_at(description, &parts)?;
-        let inputs = self.inputs(description, &plan, rf_hz, &parts, &loads_at)?;
+        let inputs = self.inputs(description, &parts, &loads_at)?;
         self.check_all_ports(&parts, &joins, &loads_at, &inputs)?;
-        let reaches =
-            Way::BOTH.map(|way| reached(parts.len(), &joins.nodes, inputs[way.index()].at));
-        let mixers = self.mixers(description, &parts, &reaches)?;
+        let port_counts: Vec<usize> = parts.iter().map(|part| part.ports.len()).collect();
+        let nodes = joins.nodes.into_iter().zip(joins.texts);
+        let joins: Vec<Join> = nodes.map(|(terminals, text)| Join { text, terminals }).collect();
+        let entries = LoRf::of_each(|path| entry_ports(&port_counts, &joins, inputs.get(path).at));
+        let mixers = self.mixers(description, &parts, &entries)?;
         for (part, name) in parts.iter().enumerate().map(|(at, part)| (at, &part.name)) {
-            if !reaches.iter().any(|reach| reach[part]) {
+            if entries.iter().all(|entry| entry[part].is_none()) {
                 notes.warnings.push(format!("block '{name}' is joined to neither LO nor RF input"));
             }
         }
 
-        let on_ways = |block: usize,
-                       source: Source<'_>,
-                       what: &str,
-                       span: Range<usize>,
-                       notes: &mut NamedFiles<'_>| {
-            let mut made = OnWays::default();
-            for way in Way::BOTH {
-                if !reaches[way.index()][block] {
-                    continue;
+        let on_paths = |block: usize,
+                        source: Source<'_>,
+                        what: &str,
+                        span: Range<usize>,
+                        notes: &mut NamedFiles<'_>| {
+            LoRf::try_of_each(|path| {
+                if entries.get(path)[block].is_none() {
+                    return Ok(None);
                 }
-                let grid = &inputs[way.index()].grid;
-                made.0[way.index()] = Some(match source {
+                let grid = plan.grid(path);
+                Ok(Some(match source {
                     Source::File(network) => {
-                        self.check_cover(network, &needs[way.index()], what, span.clone())?;
+                        self.check_cover(network, needs.get(path), what, span.clone())?;
                         self.on_grid(network, grid, what, span.clone(), notes)?
                     }
                     Source::Formula(build) => build(grid)?,
-                });
-            }
-            Ok(made)
+                }))
+            })
         };
         let mut receiver_parts = Vec::new();
         for (at, (block, part)) in description.blocks.iter().zip(&parts).enumerate() {
@@ -128,18 +125,18 @@ impl TomlFile {
                 Some(file) => format!("block '{}' ({})", part.name, file.get_ref().display()),
                 None => format!("block '{}'", part.name),
             };
-            let network = match &part.origin {
+            let networks = match &part.origin {
                 PartOrigin::File(network) => {
-                    on_ways(at, Source::File(network), &what, part.span.clone(), notes)?
+                    on_paths(at, Source::File(network), &what, part.span.clone(), notes)?
                 }
                 PartOrigin::Component(component, span) => {
                     let build = |grid: &FrequencyGrid| {
                         component.network(grid).map_err(|error| self.error(error, span.clone()))
                     };
-                    on_ways(at, Source::Formula(&build), &what, part.span.clone(), notes)?
+                    on_paths(at, Source::Formula(&build), &what, part.span.clone(), notes)?
                 }
             };
-            receiver_parts.push(self.receiver_part(block, part, network)?);
+            receiver_parts.push(self.receiver_part(block, part, networks)?);
         }
         let mut loads = Vec::new();
         for (at, (load, terminal)) in description.loads.iter().zip(&loads_at).enumerate() {
@@ -149,24 +146,24 @@ impl TomlFile {
                 Some(file) => Source::File(file),
                 None => Source::Formula(&build),
             };
-            let network = on_ways(terminal.block, source, &what, load.at.span(), notes)?;
-            loads.push(ReceiverLoad { at: *terminal, network });
+            let networks = on_paths(terminal.block, source, &what, load.at.span(), notes)?;
+            loads.push(ReceiverLoad { at: *terminal, networks });
         }
-        Ok(Receiver {
+        Receiver::new(ReceiverSetup {
             title: description.title.clone().unwrap_or_else(|| "receiver".to_owned()),
             parts: receiver_parts,
-            joins: joins.nodes,
-            join_texts: joins.texts,
+            joins,
             loads,
             mixers,
-            mixing: self.mixing(description, &plan)?,
+            lo_amplitude_exponent: self.lo_amplitude_exponent(description)?,
             output: self.output(description, &plan, notes)?,
-            trim_steps: self.trim_steps(description)?,
-            ring: self.ring(description)?,
+            correction_steps: self.correction_steps(description)?,
+            reflection_sweep: self.reflection_sweep(description)?,
             limits: self.limits(description)?,
             inputs,
             plan,
         })
+        .map_err(|error| self.error_in_file(error))
     }
 
     fn loads_at(
@@ -190,12 +187,10 @@ impl TomlFile {
     fn inputs(
         &self,
         description: &ReceiverDescription,
-        plan: &ReceiverPlan,
-        rf_hz: Vec<f64>,
         parts: &[Part],
         loads_at: &[Terminal],
-    ) -> Result<[PowerInput; 2], DescriptionError> {
-        let input = |port: &Spanned<String>, source: Option<&Spanned<_>>, hz: Vec<f64>| {
+    ) -> Result<LoRf<PowerInput>, DescriptionError> {
+        let input = |port: &Spanned<String>, source: Option<&Spanned<_>>| {
             let at = self.terminal(port.get_ref(), port.span(), parts)?;
             if loads_at.contains(&at) {
                 let port_name = port.get_ref().clone();
@@ -209,18 +204,14 @@ impl TomlFile {
             {
                 return Err(self.complaint(given, "a source's impedance has a positive real part"));
             }
-            let grid =
-                FrequencyGrid::from_hz(hz).map_err(|error| self.error(error, port.span()))?;
-            Ok(PowerInput { at, source_ohm, grid })
+            Ok(PowerInput { at, source_ohm })
         };
-        let after = f64::from(plan.lo_multiplication_after_split);
-        let lo_hz = plan.lo_hz.iter().map(|hz| hz / after).collect();
-        let lo = input(&description.lo_input, description.lo_source_ohm.as_ref(), lo_hz)?;
-        let rf = input(&description.rf_input, description.rf_source_ohm.as_ref(), rf_hz)?;
+        let lo = input(&description.lo_input, description.lo_source_ohm.as_ref())?;
+        let rf = input(&description.rf_input, description.rf_source_ohm.as_ref())?;
         if lo.at == rf.at {
             return Err(self.complaint(&description.rf_input, "LO and RF enter by the same port"));
         }
-        Ok([lo, rf])
+        Ok(LoRf { lo, rf })
     }
 
     /// Every port is joined, loaded or an input.
@@ -229,7 +220,7 @@ impl TomlFile {
         parts: &[Part],
         joins: &Joins,
         loads_at: &[Terminal],
-        inputs: &[PowerInput; 2],
+        inputs: &LoRf<PowerInput>,
     ) -> Result<(), DescriptionError> {
         for (block, part) in parts.iter().enumerate() {
             for (index, port) in part.ports.iter().enumerate() {
@@ -251,7 +242,7 @@ impl TomlFile {
         &self,
         description: &ReceiverDescription,
         parts: &[Part],
-        reaches: &[Vec<bool>; 2],
+        entries: &LoRf<Vec<Option<Port>>>,
     ) -> Result<Vec<Mixer>, DescriptionError> {
         let mut mixers: Vec<Mixer> = Vec::new();
         for entry in &description.mixers {
@@ -262,24 +253,23 @@ impl TomlFile {
                     self.error(DescriptionProblem::DuplicateMixer { name }, entry.name.span())
                 );
             }
-            let ways = [
-                (&entry.lo, "lo", &description.lo_input),
-                (&entry.rf, "rf", &description.rf_input),
-            ];
-            let mut terminals = Vec::new();
-            for ((port, what, input), reach) in ways.into_iter().zip(reaches) {
+            let terminals = LoRf::try_of_each(|path| {
+                let (port, what, input) = match path {
+                    SignalPath::Lo => (&entry.lo, "lo", &description.lo_input),
+                    SignalPath::Rf => (&entry.rf, "rf", &description.rf_input),
+                };
                 let terminal = self.terminal(port.get_ref(), port.span(), parts)?;
-                if !reach[terminal.block] {
-                    let problem = DescriptionProblem::Unreached {
-                        port: port.get_ref().clone(),
-                        what,
-                        mixer: name,
-                        input: input.get_ref().clone(),
-                    };
-                    return Err(self.error(problem, port.span()));
+                if entries.get(path)[terminal.block].is_some() {
+                    return Ok(terminal);
                 }
-                terminals.push(terminal);
-            }
+                let problem = DescriptionProblem::Unreached {
+                    port: port.get_ref().clone(),
+                    what,
+                    mixer: name.clone(),
+                    input: input.get_ref().clone(),
+                };
+                Err(self.error(problem, port.span()))
+            })?;
             let gain = entry.gain.as_ref().map_or(Complex64::ONE, |gain| (*gain.get_ref()).into());
             if let Some(given) = &entry.gain
                 && !(1e-6..=1e6).contains(&gain.norm())
@@ -293,8 +283,8 @@ impl TomlFile {
                     ChannelName::Q => Channel::Q,
                 },
                 is_subtracted: entry.polarity == PolarityName::Minus,
-                lo: terminals[0],
-                rf: terminals[1],
+                lo: terminals.lo,
+                rf: terminals.rf,
                 gain,
             });
         }
@@ -310,7 +300,7 @@ impl TomlFile {
         &self,
         block: &BlockEntry,
         part: &Part,
-        network: OnWays,
+        networks: LoRf<Option<Network>>,
     ) -> Result<ReceiverPart, DescriptionError> {
         if let Some(nominal) = &block.nominal_deg
             && !nominal.get_ref().is_finite()
@@ -328,7 +318,7 @@ impl TomlFile {
             }),
             nominal_deg: block.nominal_deg.as_ref().map(|nominal| *nominal.get_ref()),
             pair: block.pair.clone(),
-            network,
+            networks,
         })
     }
 
@@ -345,17 +335,21 @@ impl TomlFile {
         }
     }
 
-    fn ring(&self, description: &ReceiverDescription) -> Result<RingSettings, DescriptionError> {
+    fn reflection_sweep(
+        &self,
+        description: &ReceiverDescription,
+    ) -> Result<ReflectionSweepSettings, DescriptionError> {
         let magnitude = |given: &Option<Spanned<f64>>| match given {
             Some(given) if !(0.0..1.0).contains(given.get_ref()) => {
                 Err(self.complaint(given, "a reflection's magnitude is from 0 to below 1"))
             }
             given => Ok(given.as_ref().map(|given| *given.get_ref())),
         };
-        Ok(RingSettings {
-            mixer_reflection: magnitude(&description.load_ring.mixer_reflection)?,
-            isolated_reflection: magnitude(&description.load_ring.isolated_reflection)?,
-        })
+        ReflectionSweepSettings::new(
+            magnitude(&description.load_ring.mixer_reflection)?,
+            magnitude(&description.load_ring.isolated_reflection)?,
+        )
+        .map_err(|error| self.error_in_file(error))
     }
 
     fn limits(&self, description: &ReceiverDescription) -> Result<Limits, DescriptionError> {

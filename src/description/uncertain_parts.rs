@@ -5,9 +5,9 @@ use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::same_file;
 use super::receiver_toml::LoadedReceiver;
 use super::uncertainty_toml::{DescribedSource, Located, SourceKind, Uncertainty};
-use crate::downconverter::{Place, Receiver, Way};
+use crate::downconverter::{LoRf, NetworkPlace, Receiver};
 use crate::measurement::{
-    EntryAmounts, ErrorSymmetry, MeasurementError, PartSource, PassAmount, Source, UncertainPart,
+    EntryAmounts, ErrorSymmetry, PartSource, PassAmount, Source, UncertainPart,
 };
 use crate::network::Network;
 use std::path::Path;
@@ -31,7 +31,7 @@ impl SplitterSources<'_> {
 /// A part of a receiver that a source is of.
 struct Target {
     name: String,
-    places: Vec<Place>,
+    places: Vec<NetworkPlace>,
 }
 
 impl Uncertainty {
@@ -176,7 +176,7 @@ impl DescribedSource {
     /// The parts of a receiver that it is of: the blocks and files named, or all files.
     fn targets(&self, loaded: &LoadedReceiver) -> Result<Vec<Target>, DescriptionError> {
         let receiver = &loaded.receiver;
-        let of_file = |path: &Path, places: &[Place]| Target {
+        let of_file = |path: &Path, places: &[NetworkPlace]| Target {
             name: name_of(path, places, receiver),
             places: places.to_vec(),
         };
@@ -186,14 +186,13 @@ impl DescribedSource {
         }
         let mut targets = Vec::new();
         for Located { value: name, place } in self.blocks.iter().flatten() {
-            let part = receiver.parts.iter().position(|part| part.name == *name);
-            let Some(part) = part else {
-                let known = receiver.parts.iter().map(|part| part.name.clone()).collect();
+            let Ok(part) = receiver.part_index(name) else {
+                let known = receiver.parts().iter().map(|part| part.name.clone()).collect();
                 return Err(
                     place.error(DescriptionProblem::UnknownBlock { name: name.clone(), known })
                 );
             };
-            targets.push(Target { name: name.clone(), places: vec![Place::Part(part)] });
+            targets.push(Target { name: name.clone(), places: vec![NetworkPlace::Part(part)] });
         }
         for Located { value: path, place } in self.files.iter().flatten() {
             let Some(file) = loaded.files.iter().find(|own| same_file(&own.path, path)) else {
@@ -209,23 +208,25 @@ impl DescribedSource {
     /// repeats where those are given.
     fn of_part(
         &self,
-        places: &[Place],
+        places: &[NetworkPlace],
         receiver: &mut Receiver,
     ) -> Result<PartSource, DescriptionError> {
-        let mut on_ways = [None, None];
-        for (slot, way) in on_ways.iter_mut().zip(Way::BOTH) {
+        let on_paths = LoRf::try_of_each(|path| {
+            let mut made = None;
             for place in places {
-                let Some(own) = receiver.network_at(*place, way) else { continue };
-                *slot = Some(if let SourceKind::Repeats(repeats) = &self.kind {
+                let Some(own) = receiver.network_at(*place, path) else { continue };
+                made = Some(if let SourceKind::Repeats(repeats) = &self.kind {
                     let (mean, source) = self.of_repeats(own, repeats)?;
-                    receiver.set_network_at(*place, way, mean);
+                    let fitted = receiver.set_network_at(*place, path, mean);
+                    fitted.map_err(|error| self.misfit(&error))?;
                     source
                 } else {
                     self.at(own)?
                 });
             }
-        }
-        PartSource::new(self.name.clone(), on_ways).map_err(|error| self.misfit(&error))
+            Ok(made)
+        })?;
+        PartSource::new(self.name.clone(), on_paths).map_err(|error| self.misfit(&error))
     }
 
     fn of_repeats(
@@ -236,7 +237,7 @@ impl DescribedSource {
         Source::of_repeats(own, repeats).map_err(|error| self.misfit(&error))
     }
 
-    fn misfit(&self, error: &MeasurementError) -> DescriptionError {
+    fn misfit(&self, error: &impl std::fmt::Display) -> DescriptionError {
         self.complaint(format!("{}: {error}", self.name))
     }
 
@@ -282,12 +283,14 @@ impl DescribedSource {
 }
 
 /// A block's name where it alone has the file, else the file's.
-fn name_of(path: &Path, places: &[Place], receiver: &Receiver) -> String {
-    match places {
-        [Place::Part(part)] => receiver.parts[*part].name.clone(),
-        _ => match path.file_name() {
-            Some(name) => name.to_string_lossy().into_owned(),
-            None => path.display().to_string(),
-        },
+fn name_of(path: &Path, places: &[NetworkPlace], receiver: &Receiver) -> String {
+    let block = match places {
+        [NetworkPlace::Part(part)] => receiver.part_name(*part),
+        _ => None,
+    };
+    match (block, path.file_name()) {
+        (Some(name), _) => name.to_owned(),
+        (None, Some(name)) => name.to_string_lossy().into_owned(),
+        (None, None) => path.display().to_string(),
     }
 }

@@ -1,176 +1,177 @@
-//! The whole answer for a receiver.
+//! The whole analysis of a receiver.
 
 use super::allocation::{Allocation, allocation};
 use super::budget::{Budget, BudgetCase, BudgetRow, budget};
-use super::drive::{LoPoint, element_conductances, lo_points};
+use super::drive::{LoPoint, lo_points, mixer_conductances};
 use super::error::ReceiverError;
-use super::frequency_plan::{FrequencyPlan, receiver_frequency_plan};
+use super::frequency_plan::FrequencyPlan;
 use super::iq_balance::{
-    Combination, IqOutputs, PlanPoint, ReceiverBalance, favourable_combination, receiver_balance,
+    Combination, IqOutputs, PlanPoint, ReceiverBalance, favourable_combination,
 };
-use super::load_ring::{LoadRing, load_rings};
+use super::iq_correction::{CorrectionPlan, correction_plan};
+use super::joined_path::JoinedPath;
 use super::path_noise::{NoisePathResult, noise_paths};
-use super::receiver::{Receiver, Way};
+use super::receiver::Receiver;
 use super::receiver_compliance::compliance;
-use super::side::Side;
-use super::solution::{
-    Evaluation, Voltages, check_channels, combination, correction_points, iq_outputs,
-};
-use super::trim::{CorrectionPlan, correction_plan};
-use crate::network::{Network, NetworkError};
+use super::reflection_sweep::{LoadReflectionSweep, load_reflection_sweeps};
+use super::signal_path::LoRf;
+use super::solution::{Evaluation, Voltages, check_channels, correction_points, iq_outputs};
+use crate::network::Network;
 use crate::requirement::{Compliance, Quantity};
 use crate::units::ShownFrequency;
+use num_complex::Complex64;
 
-/// What the plan comes to.
+/// The worst, the median and the sense of rotation over a plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReceiverSummary {
     /// The point of worst rejection.
     pub worst: PlanPoint,
-    /// Half of the points have less, dB.
+    /// The median over the points of the plan, dB.
     pub median_image_rejection_db: f64,
     /// The point of largest amplitude imbalance in the wanted sideband.
     pub worst_amplitude_imbalance: PlanPoint,
     /// The point of largest quadrature error in the wanted sideband.
     pub worst_quadrature_error: PlanPoint,
-    /// By how much Q leads I at the outputs, in the wanted sideband at the centre of the LO grid
+    /// The phase by which Q leads I at the outputs, in the wanted sideband at the centre of the LO grid
     /// and the first IF, degrees.
     pub q_leads_i_deg: f64,
     /// Points at which the wanted sideband is not the stronger one.
     pub reversed_points: usize,
 }
 
-/// The whole answer.
+/// Everything that is known of a receiver.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DownconverterResult {
-    /// How I and Q are put together.
+    /// The combination of I and Q.
     pub combination: String,
-    /// Whether that was chosen here.
+    /// Whether the combination was chosen from several.
     pub is_chosen: bool,
-    /// The LO side at each LO.
+    /// The LO path at each LO.
     pub lo: Vec<LoPoint>,
     /// For each LO, each IF.
     pub points: Vec<PlanPoint>,
-    /// What it comes to.
+    /// Worst and median over the points.
     pub summary: ReceiverSummary,
-    /// Which part spoils it.
+    /// The contribution of each part; `None` where the receiver with ideal parts has no balance.
     pub budget: Option<Budget>,
-    /// What loads of any angle do.
-    pub load_rings: Vec<LoadRing>,
-    /// What trims can do.
+    /// The rejection with load reflections of all phases.
+    pub load_reflection_sweeps: Vec<LoadReflectionSweep>,
+    /// What corrections of Q can do.
     pub correction: CorrectionPlan,
-    /// What each may spoil, if a rejection is required.
+    /// The error that each contributor may have, if a rejection is required.
     pub allocation: Option<Allocation>,
-    /// Loss and noise of the ways to the elements.
+    /// Loss and noise figure of the RF path to each mixer.
     pub noise: Vec<NoisePathResult>,
     /// Bands and harmonics.
     pub frequency_plan: FrequencyPlan,
     /// How far the limits are kept.
     pub compliance: Compliance,
-    /// What the user should know.
+    /// Findings that the user should check.
     pub warnings: Vec<String>,
 }
 
-/// Less than this is rounding of nothing at all.
-const SMALLEST_REJECTION_DB: f64 = 1e-6;
-/// Less than this is no reason to mend anything.
-const SMALLEST_GAIN_DB: f64 = 0.01;
+/// Rejections below this are 0 within rounding.
+const MIN_REJECTION_DB: f64 = 1e-6;
+/// Gains in rejection below this are no reason to improve a part.
+const MIN_GAIN_DB: f64 = 0.01;
 
 impl DownconverterResult {
-    /// The contributor whose mending gains most at the point of worst rejection; `None` where none
-    /// gains anything.
+    /// The contributor with most to gain at the point of worst rejection if it were ideal; `None`
+    /// where none gains anything.
     #[must_use]
     pub fn fix_first(&self) -> Option<&BudgetRow> {
         let first = self.budget.as_ref()?.rows.first()?;
         let gained = first.if_ideal_db? - self.summary.worst.balance.image_rejection_db;
-        (gained > SMALLEST_GAIN_DB).then_some(first)
+        (gained > MIN_GAIN_DB).then_some(first)
     }
 }
 
 /// Solves a receiver over its plan.
 ///
 /// # Errors
-/// [`ReceiverError`] for a loop that rings, for a channel that gives nothing, and for parts whose
-/// networks cannot be brought together.
+/// [`ReceiverError`] for a loop without a finite answer, for a channel that gives nothing, and for
+/// parts whose networks cannot be joined.
 ///
 /// # Examples
-/// ```no_run
-/// use fourphase::downconverter::{analyse_receiver, load_receiver};
+/// ```
+/// use fourphase::description::read_receiver;
+/// use fourphase::downconverter::analyse_receiver;
 /// use fourphase::touchstone::ReadOptions;
 ///
-/// let loaded = load_receiver("data-demo/receiver.toml".as_ref(), &ReadOptions::default())?;
-/// let result = analyse_receiver(&loaded.receiver)?;
-/// println!("{:.1} dB", result.summary.worst.balance.image_rejection_db);
+/// let read = read_receiver("data-demo/receiver.toml".as_ref(), &ReadOptions::default())?;
+/// let result = analyse_receiver(&read.receiver)?;
+/// assert!((result.summary.worst.balance.image_rejection_db - 28.0).abs() < 1.0);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult, ReceiverError> {
     let mut warnings = Vec::new();
     let solved = Solved::new(receiver)?;
-    let plan = &receiver.plan;
-    let ifs = plan.if_hz.len();
-    let evaluation = solved.evaluation(receiver);
+    let plan = receiver.plan();
+    let ifs = plan.if_hz().len();
+    let evaluation = Evaluation::real(receiver, solved.chosen);
     let points = solved.points(receiver);
     let worst = index_of_worst(&points, |balance| -balance.image_rejection_db);
     let case = BudgetCase {
-        sides: [&solved.lo, &solved.rf],
-        reduced: [&solved.reduced_lo, &solved.reduced_rf],
-        voltages: &solved.voltages,
-        choice: evaluation.choice,
-        ideal_choice: &receiver.output.ideal_choices[solved.chosen],
+        paths: LoRf { lo: &solved.paths.lo, rf: &solved.paths.rf },
+        reduced: LoRf { lo: &solved.reduced.lo, rf: &solved.reduced.rf },
+        voltages: solved.voltages(),
+        choice: solved.chosen,
         total: points[worst].balance.channel_error,
         worst,
     };
     let budget = budget(receiver, &case, &mut warnings)?;
-    let required_db = receiver.limits.on(Quantity::ImageRejection);
-    let (lo, reduced_lo) = (&solved.lo, &solved.reduced_lo);
+    let required_db = receiver.limits().on(Quantity::ImageRejection);
+    let (lo, reduced_lo) = (&solved.paths.lo, &solved.reduced.lo);
     let allocation = match (&budget, required_db) {
         (Some(budget), Some(required_db)) => {
             Some(allocation(receiver, budget, required_db, lo, reduced_lo, worst / ifs)?)
         }
         _ => None,
     };
-    let conductances = element_conductances(receiver, lo, reduced_lo, &lo.endings(receiver))?;
-    let lo_side = lo_points(receiver, &solved.voltages, &conductances);
+    let terminations = lo.terminations(receiver);
+    let conductances = mixer_conductances(receiver, lo, &lo.blocks, reduced_lo, &terminations)?;
+    let lo_points = lo_points(receiver, solved.voltages(), &conductances);
     let summary = summary(receiver, &points, worst, &solved.outputs[plan.centre() * ifs]);
-    if summary.reversed_points > 0 {
-        warnings.push(format!(
-            "at {} of {} points the {} sideband, which is wanted, is not the stronger one; the \
-             worst is LO {}, IF {}",
-            summary.reversed_points,
-            points.len(),
-            plan.wanted,
-            ShownFrequency(summary.worst.lo_hz),
-            ShownFrequency(summary.worst.if_hz),
-        ));
-    }
+    warnings.extend(reversed_warning(receiver, &summary, points.len()));
     let correction = correction_plan(
         &correction_points(receiver, &solved.outputs, &evaluation),
         plan,
-        receiver.trim_steps,
+        receiver.correction_steps(),
         required_db,
     );
-    let ends = |list: &[f64]| (list[0], list[list.len() - 1]);
+    let sweeps = load_reflection_sweeps(receiver, lo, reduced_lo, solved.voltages(), &evaluation)?;
     Ok(DownconverterResult {
-        combination: evaluation.choice.name.clone(),
-        is_chosen: receiver.output.choices.len() > 1,
-        load_rings: load_rings(receiver, lo, reduced_lo, &solved.voltages, &evaluation)?,
-        noise: noise_paths(receiver, &solved.rf, &solved.reduced_rf, &solved.voltages)?,
-        frequency_plan: receiver_frequency_plan(
-            ends(&plan.lo_hz),
-            ends(&plan.if_hz),
-            plan.lo_multiplication,
-            plan.lo_harmonic,
-            plan.wanted,
-        )
-        // The description has checked every number that goes in.
-        .map_err(|_| ReceiverError::Network(NetworkError::NoFrequencies))?,
-        compliance: compliance(receiver, &lo_side, &points),
-        lo: lo_side,
+        combination: receiver.output().choices[solved.chosen].name.clone(),
+        is_chosen: receiver.output().choices.len() > 1,
+        load_reflection_sweeps: sweeps,
+        noise: noise_paths(receiver, &solved.paths.rf, &solved.reduced.rf, &solved.mixers.rf)?,
+        frequency_plan: plan.frequency_plan(),
+        compliance: compliance(receiver, &lo_points, &points),
+        lo: lo_points,
         points,
         summary,
         budget,
         correction,
         allocation,
         warnings,
+    })
+}
+
+/// Where the wanted sideband is not the stronger one.
+fn reversed_warning(
+    receiver: &Receiver,
+    summary: &ReceiverSummary,
+    points: usize,
+) -> Option<String> {
+    (summary.reversed_points > 0).then(|| {
+        format!(
+            "at {} of {points} points the {} sideband, which is wanted, is not the stronger one; \
+             the worst is LO {}, IF {}",
+            summary.reversed_points,
+            receiver.plan().wanted(),
+            ShownFrequency(summary.worst.lo_hz),
+            ShownFrequency(summary.worst.if_hz),
+        )
     })
 }
 
@@ -183,44 +184,40 @@ pub fn plan_points(receiver: &Receiver) -> Result<Vec<PlanPoint>, ReceiverError>
     Ok(Solved::new(receiver)?.points(receiver))
 }
 
-/// Both ways solved, and the combination chosen.
+/// Both paths solved, and the combination chosen.
 pub(super) struct Solved {
-    lo: Side,
-    rf: Side,
-    reduced_lo: Network,
-    reduced_rf: Network,
-    pub(super) voltages: Voltages,
+    paths: LoRf<JoinedPath>,
+    reduced: LoRf<Network>,
+    /// Volts at the mixers per square root of a watt.
+    pub(super) mixers: LoRf<Vec<Complex64>>,
     outputs: Vec<IqOutputs>,
     pub(super) chosen: usize,
 }
 
 impl Solved {
     pub(super) fn new(receiver: &Receiver) -> Result<Self, ReceiverError> {
-        let lo = Side::new(receiver, Way::Lo)?;
-        let rf = Side::new(receiver, Way::Rf)?;
-        let reduced_lo = lo.reduce(receiver, &lo.blocks)?;
-        let reduced_rf = rf.reduce(receiver, &rf.blocks)?;
-        let voltages = Voltages {
-            lo: lo.voltages(receiver, &reduced_lo, &lo.endings(receiver))?,
-            rf: rf.voltages(receiver, &reduced_rf, &rf.endings(receiver))?,
-        };
-        let outputs = iq_outputs(receiver, &voltages, true);
+        let paths = LoRf::try_of_each(|path| JoinedPath::new(receiver, path))?;
+        let reduced = LoRf::try_of_each(|path| {
+            let own = paths.get(path);
+            own.reduce(receiver, &own.blocks)
+        })?;
+        let mixers = LoRf::try_of_each(|path| {
+            let own = paths.get(path);
+            own.voltages(receiver, reduced.get(path), &own.terminations(receiver))
+        })?;
+        let outputs = iq_outputs(receiver, Voltages { lo: &mixers.lo, rf: &mixers.rf }, true);
         check_channels(receiver, &outputs)?;
-        let centre = receiver.plan.centre() * receiver.plan.if_hz.len();
-        let chosen = choose(receiver, &outputs[centre]);
-        Ok(Self { lo, rf, reduced_lo, reduced_rf, voltages, outputs, chosen })
+        let centre = receiver.plan().centre() * receiver.plan().if_hz().len();
+        let chosen = choose(receiver, &outputs[centre])?;
+        Ok(Self { paths, reduced, mixers, outputs, chosen })
     }
 
-    fn evaluation<'r>(&self, receiver: &'r Receiver) -> Evaluation<'r> {
-        Evaluation {
-            choice: &receiver.output.choices[self.chosen],
-            correction: receiver.output.correction,
-            has_real_gains: true,
-        }
+    fn voltages(&self) -> Voltages<'_> {
+        Voltages { lo: &self.mixers.lo, rf: &self.mixers.rf }
     }
 
     fn points(&self, receiver: &Receiver) -> Vec<PlanPoint> {
-        points_of(receiver, &self.outputs, &self.evaluation(receiver))
+        points_of(receiver, &self.outputs, self.chosen)
     }
 }
 
@@ -228,30 +225,29 @@ impl Solved {
 pub(super) fn points_of(
     receiver: &Receiver,
     outputs: &[IqOutputs],
-    evaluation: &Evaluation<'_>,
+    chosen: usize,
 ) -> Vec<PlanPoint> {
-    let plan = &receiver.plan;
-    let ifs = plan.if_hz.len();
+    let plan = receiver.plan();
+    let ifs = plan.if_hz().len();
+    let evaluation = Evaluation::real(receiver, chosen);
     let point = |(at, outputs): (usize, &IqOutputs)| PlanPoint {
-        lo_hz: plan.lo_hz[at / ifs],
-        if_hz: plan.if_hz[at % ifs],
-        balance: receiver_balance(outputs, &combination(evaluation, at % ifs), plan.wanted),
+        lo_hz: plan.lo_hz()[at / ifs],
+        if_hz: plan.if_hz()[at % ifs],
+        balance: evaluation.balance(receiver, at, outputs),
     };
     outputs.iter().enumerate().map(point).collect()
 }
 
-/// One way to put I and Q together for the whole plan: at its centre.
-fn choose(receiver: &Receiver, centre: &IqOutputs) -> usize {
-    let choices: Vec<Combination> = receiver
-        .output
-        .choices
-        .iter()
-        .map(|choice| Combination {
-            i: choice.transfers[0].i,
-            q: choice.transfers[0].q * receiver.output.correction,
-        })
-        .collect();
-    favourable_combination(centre, receiver.plan.wanted, &choices)
+/// The way to combine I and Q over the whole plan: the better one at its centre.
+fn choose(receiver: &Receiver, centre: &IqOutputs) -> Result<usize, ReceiverError> {
+    let output = receiver.output();
+    let combination =
+        |transfer: Combination| Combination { i: transfer.i, q: transfer.q * output.correction };
+    let choices: Vec<Combination> =
+        output.choices.iter().map(|choice| combination(choice.transfers[0])).collect();
+    let expected = receiver.plan().if_hz().len();
+    favourable_combination(centre, receiver.plan().wanted(), &choices)
+        .ok_or(ReceiverError::Transfers { expected, found: 0 })
 }
 
 fn index_of_worst(points: &[PlanPoint], badness: impl Fn(&ReceiverBalance) -> f64) -> usize {
@@ -279,15 +275,15 @@ fn summary(
     } else {
         rejections[half]
     };
-    let pair = centre.of_sideband(receiver.plan.wanted);
-    let q_over_i = pair.q / pair.i * receiver.output.path_ratio;
+    let pair = centre.of_sideband(receiver.plan().wanted());
+    let q_over_i = pair.q / pair.i * receiver.output().path_ratio;
+    let worst_by = |badness: fn(&ReceiverBalance) -> f64| points[index_of_worst(points, badness)];
     ReceiverSummary {
         worst: points[worst],
         median_image_rejection_db: median,
-        worst_amplitude_imbalance: points
-            [index_of_worst(points, |balance| balance.wanted().0.abs())],
-        worst_quadrature_error: points[index_of_worst(points, |balance| balance.wanted().1.abs())],
+        worst_amplitude_imbalance: worst_by(|balance| balance.wanted().amplitude_db.abs()),
+        worst_quadrature_error: worst_by(|balance| balance.wanted().phase_deg.abs()),
         q_leads_i_deg: q_over_i.arg().to_degrees(),
-        reversed_points: rejections.iter().filter(|db| **db < SMALLEST_REJECTION_DB).count(),
+        reversed_points: rejections.iter().filter(|db| **db < MIN_REJECTION_DB).count(),
     }
 }

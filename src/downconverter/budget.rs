@@ -1,13 +1,17 @@
-//! Which part spoils the balance: the channel error with one part real and all others ideal, and
+//! Which part degrades the balance: the channel error with one part real and all others ideal, and
 //! the rejection with that part alone ideal.
 //!
-//! What the single contributions do not add up to is the interaction, reflections between parts.
+//! In:  both paths of a receiver with their real and their ideal parts.
+//! Out: one row a contributor, in nepers and radians of channel error at the point of worst
+//!      rejection. The rows add up to the receiver's channel error: what the contributors do not add
+//!      up to is a row of its own, the interaction (reflections between parts).
 
 use super::error::ReceiverError;
-use super::ideal_part::{PartRole, groups, ideal_endings, ideals, roles};
-use super::iq_balance::ReceiverBalance;
-use super::receiver::{OutputChoice, PartKind, Receiver, Way};
-use super::side::{Endings, Side};
+use super::ideal_part::{PartRole, ideal_terminations, ideals, roles};
+use super::joined_path::{JoinedPath, Terminations};
+use super::receiver::{Group, Receiver};
+use super::receiver_setup::PartKind;
+use super::signal_path::{LoRf, SignalPath};
 use super::solution::{Evaluation, Voltages, balances};
 use crate::network::Network;
 use crate::splitter::image_rejection_of_error_db;
@@ -18,17 +22,19 @@ use std::fmt;
 /// What contributes to the channel error.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Contributor {
-    /// A block or a pair of them.
+    /// A single block, by its name.
     Block(String),
+    /// The blocks of a pair, by its name: the difference between them.
+    Pair(String),
     /// All loads, and the sources where they do not match.
     Loads,
-    /// Gains of the elements that differ.
+    /// Gains of the mixers that differ.
     MixerGains,
     /// IF paths or the IF hybrid.
     IfParts,
     /// The correction that is applied.
     Correction,
-    /// What is left with everything ideal, such as lengths that differ by design.
+    /// What remains with everything ideal, such as lengths that differ by design.
     Arrangement,
     /// Reflections between parts: what the others do not add up to.
     Interaction,
@@ -37,7 +43,7 @@ pub enum Contributor {
 impl fmt::Display for Contributor {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Self::Block(name) => name,
+            Self::Block(name) | Self::Pair(name) => name,
             Self::Loads => "loads",
             Self::MixerGains => "mixer gains",
             Self::IfParts => "IF parts",
@@ -51,49 +57,50 @@ impl fmt::Display for Contributor {
 /// A row of the budget, at the point of worst rejection.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BudgetRow {
-    /// Whose it is.
+    /// The contributor.
     pub contributor: Contributor,
-    /// What it contributes to the channel error: nepers and radians.
+    /// Its contribution to the channel error: nepers and radians.
     pub error: Complex64,
     /// The rejection if it were the only imperfection, dB.
     pub alone_db: f64,
     /// The rejection at this point if it were ideal, dB; `None` where that has no meaning.
     pub if_ideal_db: Option<f64>,
-    /// The same as the worst over the whole plan.
+    /// The worst rejection over the whole plan if it were ideal, dB; `None` likewise.
     pub plan_if_ideal_db: Option<f64>,
 }
 
-/// What a block was taken for.
+/// The role of a block on one path, as given or inferred.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PartTaken {
     /// The block.
     pub name: String,
-    /// On which way.
-    pub way: Way,
+    /// The path.
+    pub path: SignalPath,
     /// Its kind; `None` for terminations and for parts with more than two outputs.
     pub kind: Option<PartKind>,
-    /// Where the signal enters.
+    /// The port by which the signal enters.
     pub input: String,
-    /// Where it leaves towards the elements.
+    /// The ports by which it leaves towards mixers.
     pub outputs: Vec<String>,
-    /// The phase of each output against the first, degrees.
+    /// The phase of each output against the first that the block is made for, degrees.
     pub nominal_deg: Vec<f64>,
 }
 
-/// The budget.
+/// The error budget.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Budget {
     /// The receiver's channel error at the point of worst rejection.
     pub total: Complex64,
-    /// Sorted by what mending would gain; the interaction, which nothing mends by itself, last.
+    /// The one with most to gain first; arrangement and interaction, which no part alone changes,
+    /// last.
     pub rows: Vec<BudgetRow>,
-    /// What every block was taken for.
+    /// The role of every block.
     pub taken: Vec<PartTaken>,
 }
 
 impl Budget {
-    /// Whether more than half of the error is there with every block ideal: blocks in one branch only,
-    /// or different by design.
+    /// Whether more than half of the error remains with every block ideal: because of blocks in one
+    /// branch only, or different by design.
     #[must_use]
     pub fn is_arrangement(&self) -> bool {
         self.rows.iter().any(|row| {
@@ -103,117 +110,152 @@ impl Budget {
     }
 }
 
-/// One way with its real and its ideal parts.
-struct Bench<'a> {
+/// One path with its real and its ideal parts and terminations.
+struct ComparedPath<'a> {
     receiver: &'a Receiver,
-    side: &'a Side,
+    path: &'a JoinedPath,
     reduced: &'a Network,
     ideal_blocks: Vec<Network>,
-    real_endings: Endings,
-    ideal_endings: Endings,
-    roles: Vec<Option<PartRole>>,
-    real: Vec<Complex64>,
-    ideal: Vec<Complex64>,
+    real_terminations: Terminations,
+    ideal_terminations: Terminations,
+    roles: Vec<PartRole>,
+    /// Voltages at the mixers with everything real.
+    real: &'a [Complex64],
 }
 
-impl<'a> Bench<'a> {
+impl<'a> ComparedPath<'a> {
     fn new(
         receiver: &'a Receiver,
-        side: &'a Side,
-        reduced: &'a Network,
-        real: Vec<Complex64>,
+        case: &BudgetCase<'a>,
+        signal_path: SignalPath,
         warnings: &mut Vec<String>,
     ) -> Result<Self, ReceiverError> {
-        let roles = roles(receiver, side, warnings);
-        let ideal_blocks = ideals(receiver, side, &roles)?;
-        let ideal_endings = ideal_endings(receiver, side, &roles, reduced);
-        let mut made = Self {
+        let (path, reduced) = (*case.paths.get(signal_path), *case.reduced.get(signal_path));
+        let roles = roles(receiver, path, warnings);
+        Ok(Self {
             receiver,
-            side,
+            path,
             reduced,
-            ideal_blocks,
-            real_endings: side.endings(receiver),
-            ideal_endings,
+            ideal_blocks: ideals(receiver, path, &roles)?,
+            real_terminations: path.terminations(receiver),
+            ideal_terminations: ideal_terminations(receiver, path, &roles, reduced),
             roles,
-            real,
-            ideal: Vec::new(),
-        };
-        made.ideal = made.voltages(|_| false, false)?;
-        Ok(made)
+            real: *case.voltages.get(signal_path),
+        })
     }
 
-    /// With these parts real, and the loads real or not.
+    /// Voltages with these parts real, and the loads real or ideal.
     fn voltages(
         &self,
         is_real: impl Fn(usize) -> bool,
-        has_real_loads: bool,
+        terminations: &Terminations,
     ) -> Result<Vec<Complex64>, ReceiverError> {
         let blocks: Vec<Network> = self
-            .side
+            .path
             .parts
             .iter()
-            .enumerate()
-            .map(|(place, &part)| {
-                if is_real(part) {
-                    self.side.blocks[place].clone()
-                } else {
-                    self.ideal_blocks[place].clone()
-                }
-            })
+            .zip(&self.ideal_blocks)
+            .map(
+                |(own, ideal)| if is_real(own.part) { &self.path.blocks[own.block] } else { ideal },
+            )
+            .cloned()
             .collect();
-        let reduced = self.side.reduce(self.receiver, &blocks)?;
-        let endings = if has_real_loads { &self.real_endings } else { &self.ideal_endings };
-        self.side.voltages(self.receiver, &reduced, endings)
+        let reduced = self.path.reduce(self.receiver, &blocks)?;
+        self.path.voltages(self.receiver, &reduced, terminations)
     }
 
-    fn has(&self, parts: &[usize]) -> bool {
-        parts.iter().any(|part| self.side.parts.contains(part))
+    /// Voltages with everything ideal.
+    fn ideal(&self) -> Result<Vec<Complex64>, ReceiverError> {
+        self.voltages(|_| false, &self.ideal_terminations)
     }
 
-    /// Only these parts real.
-    fn alone(&self, parts: &[usize]) -> Result<Vec<Complex64>, ReceiverError> {
-        if self.has(parts) {
-            self.voltages(|part| parts.contains(&part), false)
-        } else {
-            Ok(self.ideal.clone())
-        }
+    /// Voltages with real loads and everything else ideal.
+    fn loads_alone(&self) -> Result<Vec<Complex64>, ReceiverError> {
+        self.voltages(|_| false, &self.real_terminations)
     }
 
-    /// Only these parts ideal.
-    fn mended(&self, parts: &[usize]) -> Result<Vec<Complex64>, ReceiverError> {
-        if self.has(parts) {
-            self.voltages(|part| !parts.contains(&part), true)
-        } else {
-            Ok(self.real.clone())
-        }
+    /// Voltages with ideal loads and everything else real.
+    fn loads_ideal(&self) -> Result<Vec<Complex64>, ReceiverError> {
+        self.path.voltages(self.receiver, self.reduced, &self.ideal_terminations)
+    }
+
+    fn has(&self, group: &Group) -> bool {
+        group.parts.iter().any(|&part| self.path.part(part).is_some())
+    }
+
+    /// Voltages with only these parts real; `None` where none is on this path.
+    fn alone(&self, group: &Group) -> Result<Option<Vec<Complex64>>, ReceiverError> {
+        let is_real = |part| group.parts.contains(&part);
+        self.has(group).then(|| self.voltages(is_real, &self.ideal_terminations)).transpose()
+    }
+
+    /// Voltages with only these parts ideal; `None` where none is on this path.
+    fn all_but(&self, group: &Group) -> Result<Option<Vec<Complex64>>, ReceiverError> {
+        let is_real = |part| !group.parts.contains(&part);
+        self.has(group).then(|| self.voltages(is_real, &self.real_terminations)).transpose()
     }
 
     fn taken(&self) -> impl Iterator<Item = PartTaken> {
-        self.side.parts.iter().zip(&self.roles).filter_map(|(&part, role)| {
-            let (part, role) = (&self.receiver.parts[part], role.as_ref()?);
-            Some(PartTaken {
+        self.path.parts.iter().zip(&self.roles).map(|(own, role)| {
+            let part = &self.receiver.parts()[own.part];
+            let outputs = role.outputs.iter();
+            PartTaken {
                 name: part.name.clone(),
-                way: self.side.way(),
+                path: self.path.path(),
                 kind: role.kind,
-                input: part.ports[role.input].clone(),
-                outputs: role.outputs.iter().map(|&port| part.ports[port].clone()).collect(),
-                nominal_deg: role.nominal_deg.clone(),
-            })
+                input: part.ports[role.input.index()].clone(),
+                outputs: outputs.clone().map(|own| part.ports[own.port.index()].clone()).collect(),
+                nominal_deg: outputs.map(|own| own.nominal_deg).collect(),
+            }
         })
     }
 }
 
 /// What a budget is made of beside the receiver.
 pub(super) struct BudgetCase<'a> {
-    pub(super) sides: [&'a Side; 2],
-    pub(super) reduced: [&'a Network; 2],
-    pub(super) voltages: &'a Voltages,
-    pub(super) choice: &'a OutputChoice,
-    pub(super) ideal_choice: &'a OutputChoice,
+    pub(super) paths: LoRf<&'a JoinedPath>,
+    pub(super) reduced: LoRf<&'a Network>,
+    pub(super) voltages: Voltages<'a>,
+    /// The way to combine I and Q.
+    pub(super) choice: usize,
     /// The channel error at the point of worst rejection.
     pub(super) total: Complex64,
     /// The point of worst rejection.
     pub(super) worst: usize,
+}
+
+/// Rejections and channel errors against those of the ideal receiver.
+struct Comparison<'a> {
+    receiver: &'a Receiver,
+    real: Evaluation<'a>,
+    ideal: Evaluation<'a>,
+    /// The channel error with everything ideal.
+    base: Complex64,
+    worst: usize,
+}
+
+impl Comparison<'_> {
+    /// A row from voltages and evaluation with the contributor alone real, and with it alone ideal.
+    fn row(
+        &self,
+        contributor: Contributor,
+        alone: (Voltages<'_>, &Evaluation<'_>),
+        all_but: Option<(Voltages<'_>, &Evaluation<'_>)>,
+    ) -> BudgetRow {
+        let alone = balances(self.receiver, alone.0, alone.1)[self.worst];
+        let if_ideal_db: Option<Vec<f64>> = all_but.map(|(voltages, evaluation)| {
+            let all = balances(self.receiver, voltages, evaluation);
+            all.iter().map(|balance| balance.image_rejection_db).collect()
+        });
+        let worst_of = |all: &Vec<f64>| all.iter().copied().fold(f64::INFINITY, f64::min);
+        BudgetRow {
+            contributor,
+            error: wrapped(alone.channel_error - self.base),
+            alone_db: alone.image_rejection_db,
+            if_ideal_db: if_ideal_db.as_ref().map(|all| all[self.worst]),
+            plan_if_ideal_db: if_ideal_db.as_ref().map(worst_of),
+        }
+    }
 }
 
 /// The budget; `None` where the receiver with ideal parts has no balance to compare with.
@@ -222,110 +264,113 @@ pub(super) fn budget(
     case: &BudgetCase<'_>,
     warnings: &mut Vec<String>,
 ) -> Result<Option<Budget>, ReceiverError> {
-    let (real_lo, real_rf) = (case.voltages.lo.clone(), case.voltages.rf.clone());
-    let lo = Bench::new(receiver, case.sides[0], case.reduced[0], real_lo, warnings)?;
-    let rf = Bench::new(receiver, case.sides[1], case.reduced[1], real_rf, warnings)?;
-    let ideal = Voltages { lo: lo.ideal.clone(), rf: rf.ideal.clone() };
-
-    let all_real = Evaluation {
-        choice: case.choice,
-        correction: receiver.output.correction,
-        has_real_gains: true,
+    let paths = LoRf::try_of_each(|path| ComparedPath::new(receiver, case, path, warnings))?;
+    let ideal_lo = paths.lo.ideal()?;
+    let ideal_rf = paths.rf.ideal()?;
+    let ideal_voltages = Voltages { lo: &ideal_lo, rf: &ideal_rf };
+    let ideal = Evaluation::ideal(receiver, case.choice);
+    let compared = Comparison {
+        receiver,
+        real: Evaluation::real(receiver, case.choice),
+        ideal,
+        base: balances(receiver, ideal_voltages, &ideal)[case.worst].channel_error,
+        worst: case.worst,
     };
-    let all_ideal =
-        Evaluation { choice: case.ideal_choice, correction: Complex64::ONE, has_real_gains: false };
-    let at_ideal = |voltages: &Voltages, evaluation: &Evaluation<'_>| {
-        balances(receiver, voltages, evaluation)[case.worst]
-    };
-    let base = at_ideal(&ideal, &all_ideal).channel_error;
-    let total = case.total;
-    if !base.is_finite() {
+    if !compared.base.is_finite() {
         warnings.push(
             "no error budget: with every block ideal one of the channels gives nothing".to_owned(),
         );
         return Ok(None);
     }
-    let if_mended = |voltages: &Voltages, evaluation: &Evaluation<'_>| {
-        let mended = balances(receiver, voltages, evaluation);
-        let worst_db =
-            mended.iter().map(|balance| balance.image_rejection_db).fold(f64::INFINITY, f64::min);
-        (mended[case.worst].image_rejection_db, worst_db)
-    };
-    let row = |contributor, alone: ReceiverBalance, mended: Option<(f64, f64)>| BudgetRow {
-        contributor,
-        error: wrapped(alone.channel_error - base),
-        alone_db: alone.image_rejection_db,
-        if_ideal_db: mended.map(|(here_db, _)| here_db),
-        plan_if_ideal_db: mended.map(|(_, plan_db)| plan_db),
-    };
-
-    let mut rows = Vec::new();
-    for group in groups(receiver) {
-        if !lo.has(&group.parts) && !rf.has(&group.parts) {
-            continue;
-        }
-        let alone = Voltages { lo: lo.alone(&group.parts)?, rf: rf.alone(&group.parts)? };
-        let mended = Voltages { lo: lo.mended(&group.parts)?, rf: rf.mended(&group.parts)? };
-        rows.push(row(
-            Contributor::Block(group.name),
-            at_ideal(&alone, &all_ideal),
-            Some(if_mended(&mended, &all_real)),
-        ));
-    }
-    if !receiver.loads.is_empty() {
-        let alone =
-            Voltages { lo: lo.voltages(|_| false, true)?, rf: rf.voltages(|_| false, true)? };
-        let mended = Voltages {
-            lo: lo.side.voltages(receiver, lo.reduced, &lo.ideal_endings)?,
-            rf: rf.side.voltages(receiver, rf.reduced, &rf.ideal_endings)?,
-        };
-        rows.push(row(
-            Contributor::Loads,
-            at_ideal(&alone, &all_ideal),
-            Some(if_mended(&mended, &all_real)),
-        ));
-    }
-    if receiver.mixers.iter().any(|mixer| mixer.gain != Complex64::ONE) {
-        let alone = Evaluation { has_real_gains: true, ..all_ideal };
-        let mended = Evaluation { has_real_gains: false, ..all_real };
-        rows.push(row(
-            Contributor::MixerGains,
-            at_ideal(&ideal, &alone),
-            Some(if_mended(case.voltages, &mended)),
-        ));
-    }
-    if receiver.output.has_if_parts {
-        let alone = Evaluation { choice: case.choice, ..all_ideal };
-        let mended = Evaluation { choice: case.ideal_choice, ..all_real };
-        rows.push(row(
-            Contributor::IfParts,
-            at_ideal(&ideal, &alone),
-            Some(if_mended(case.voltages, &mended)),
-        ));
-    }
-    if receiver.output.correction != Complex64::ONE {
-        let alone = Evaluation { correction: receiver.output.correction, ..all_ideal };
-        rows.push(row(Contributor::Correction, at_ideal(&ideal, &alone), None));
-    }
-    let gain = |row: &BudgetRow| row.if_ideal_db.unwrap_or(f64::NEG_INFINITY);
-    rows.sort_by(|one, other| gain(other).total_cmp(&gain(one)));
-    // Lengths that differ by design, and the like: what is left with every block ideal.
-    if base.norm() > 1e-9 {
-        rows.push(rest_row(Contributor::Arrangement, base));
+    let mut rows = block_rows(&compared, &paths, ideal_voltages)?;
+    rows.extend(other_rows(&compared, ideal_voltages, case.voltages));
+    // Rows that cannot be ideal come after all others.
+    let order = |row: &BudgetRow| row.if_ideal_db.unwrap_or(f64::NEG_INFINITY);
+    rows.sort_by(|one, other| order(other).total_cmp(&order(one)));
+    // Lengths that differ by design, and the like: what remains with every block ideal.
+    if compared.base.norm() > 1e-9 {
+        rows.push(remainder_row(Contributor::Arrangement, compared.base));
     }
     let sum: Complex64 = rows.iter().map(|row| row.error).sum();
-    rows.push(rest_row(Contributor::Interaction, wrapped(total - sum)));
-    Ok(Some(Budget { total, rows, taken: lo.taken().chain(rf.taken()).collect() }))
+    rows.push(remainder_row(Contributor::Interaction, wrapped(case.total - sum)));
+    let taken = paths.lo.taken().chain(paths.rf.taken()).collect();
+    Ok(Some(Budget { total: case.total, rows, taken }))
 }
 
-fn rest_row(contributor: Contributor, error: Complex64) -> BudgetRow {
-    BudgetRow {
-        contributor,
-        error,
-        alone_db: image_rejection_of_error_db(error),
-        if_ideal_db: None,
-        plan_if_ideal_db: None,
+/// Rows of the blocks and pairs, and of the loads.
+fn block_rows(
+    compared: &Comparison<'_>,
+    paths: &LoRf<ComparedPath<'_>>,
+    ideal: Voltages<'_>,
+) -> Result<Vec<BudgetRow>, ReceiverError> {
+    let receiver = compared.receiver;
+    let (lo, rf) = (&paths.lo, &paths.rf);
+    let mut rows = Vec::new();
+    for group in receiver.groups() {
+        if !lo.has(group) && !rf.has(group) {
+            continue;
+        }
+        let (alone_lo, alone_rf) = (lo.alone(group)?, rf.alone(group)?);
+        let (but_lo, but_rf) = (lo.all_but(group)?, rf.all_but(group)?);
+        // A path without these parts stays as it is.
+        let alone = Voltages {
+            lo: alone_lo.as_deref().unwrap_or(ideal.lo),
+            rf: alone_rf.as_deref().unwrap_or(ideal.rf),
+        };
+        let all_but = Voltages {
+            lo: but_lo.as_deref().unwrap_or(lo.real),
+            rf: but_rf.as_deref().unwrap_or(rf.real),
+        };
+        let name = group.name.clone();
+        rows.push(compared.row(
+            if group.is_pair { Contributor::Pair(name) } else { Contributor::Block(name) },
+            (alone, &compared.ideal),
+            Some((all_but, &compared.real)),
+        ));
     }
+    if !receiver.loads().is_empty() {
+        let (alone_lo, alone_rf) = (lo.loads_alone()?, rf.loads_alone()?);
+        let (but_lo, but_rf) = (lo.loads_ideal()?, rf.loads_ideal()?);
+        rows.push(compared.row(
+            Contributor::Loads,
+            (Voltages { lo: &alone_lo, rf: &alone_rf }, &compared.ideal),
+            Some((Voltages { lo: &but_lo, rf: &but_rf }, &compared.real)),
+        ));
+    }
+    Ok(rows)
+}
+
+/// Rows of the mixers' gains, the IF parts and the correction.
+fn other_rows(
+    compared: &Comparison<'_>,
+    ideal_voltages: Voltages<'_>,
+    voltages: Voltages<'_>,
+) -> Vec<BudgetRow> {
+    let (receiver, real, ideal) = (compared.receiver, compared.real, compared.ideal);
+    let mut rows = Vec::new();
+    let mut push = |contributor, alone: Evaluation<'_>, all_but: Option<Evaluation<'_>>| {
+        let all_but = all_but.as_ref().map(|evaluation| (voltages, evaluation));
+        rows.push(compared.row(contributor, (ideal_voltages, &alone), all_but));
+    };
+    if receiver.mixers().iter().any(|mixer| mixer.gain != Complex64::ONE) {
+        let alone = Evaluation { has_real_gains: true, ..ideal };
+        let all_but = Evaluation { has_real_gains: false, ..real };
+        push(Contributor::MixerGains, alone, Some(all_but));
+    }
+    if receiver.output().has_if_parts {
+        let alone = Evaluation { transfers: real.transfers, ..ideal };
+        let all_but = Evaluation { transfers: ideal.transfers, ..real };
+        push(Contributor::IfParts, alone, Some(all_but));
+    }
+    if receiver.output().correction != Complex64::ONE {
+        push(Contributor::Correction, Evaluation { correction: real.correction, ..ideal }, None);
+    }
+    rows
+}
+
+fn remainder_row(contributor: Contributor, error: Complex64) -> BudgetRow {
+    let alone_db = image_rejection_of_error_db(error);
+    BudgetRow { contributor, error, alone_db, if_ideal_db: None, plan_if_ideal_db: None }
 }
 
 /// With its phase in (-π, π].

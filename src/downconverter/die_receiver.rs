@@ -1,11 +1,13 @@
 //! One receiver on many dies: some blocks change from die to die, the rest is solved once.
 
 use super::error::ReceiverError;
-use super::ideal_part::{groups, ideals, roles};
+use super::ideal_part::{ideals, roles};
 use super::iq_balance::PlanPoint;
-use super::receiver::{Receiver, Way};
-use super::side::Side;
-use super::variation::{LeastDrive, Place, Variation};
+use super::joined_path::JoinedPath;
+use super::receiver::{GroupIndex, NetworkPlace, PartIndex, Receiver};
+use super::signal_path::{LoRf, SignalPath};
+use super::solution::Voltages;
+use super::variation::{MinLoPower, Variation};
 use crate::network::{Network, NetworkError, ParameterKind, convert, onto_grid};
 use std::borrow::Cow;
 
@@ -13,25 +15,18 @@ use std::borrow::Cow;
 #[derive(Clone, Debug)]
 pub struct DieReceiver {
     variation: Variation,
-    changing: Vec<usize>,
+    changing: Vec<PartIndex>,
 }
 
 impl DieReceiver {
-    /// Prepares a receiver for dies that bring networks of their own for the blocks named.
+    /// Prepares a receiver for dies that bring networks of their own for these blocks.
     ///
     /// # Errors
-    /// [`ReceiverError::NoBlock`] for a name that is none of its blocks, and those of
+    /// [`ReceiverError::NoSuch`] for an index of another receiver, and those of
     /// [`plan_points`](super::plan_points) with the receiver's own blocks.
-    pub fn new(receiver: Receiver, blocks: &[String]) -> Result<Self, ReceiverError> {
-        let changing = blocks
-            .iter()
-            .map(|name| {
-                let place = receiver.parts.iter().position(|part| part.name == *name);
-                place.ok_or_else(|| ReceiverError::NoBlock { name: name.clone() })
-            })
-            .collect::<Result<Vec<_>, _>>()?;
-        let places: Vec<Place> = changing.iter().map(|&part| Place::Part(part)).collect();
-        Ok(Self { variation: Variation::new(receiver, &places, true)?, changing })
+    pub fn new(receiver: Receiver, blocks: &[PartIndex]) -> Result<Self, ReceiverError> {
+        let places: Vec<NetworkPlace> = blocks.iter().copied().map(NetworkPlace::Part).collect();
+        Ok(Self { variation: Variation::new(receiver, &places)?, changing: blocks.to_vec() })
     }
 
     /// The receiver with its own blocks.
@@ -40,106 +35,92 @@ impl DieReceiver {
         self.variation.receiver()
     }
 
-    /// How I and Q are put together on every die.
+    /// The combination of I and Q on every die.
     #[must_use]
     pub fn combination(&self) -> &str {
         self.variation.combination()
     }
 
     /// Rejection and errors over the plan with a die's networks, in the order of the blocks given to
-    /// [`DieReceiver::new`], and the least LO power where the receiver limits it.
+    /// [`DieReceiver::new`], and the minimum LO power where the receiver limits it.
     ///
     /// # Errors
-    /// [`ReceiverError::DieNetwork`] for a network that does not fit or does not cover the plan;
+    /// [`ReceiverError::DieNetworks`] for another number of networks; [`ReceiverError::PortCount`]
+    /// and [`ReceiverError::InNetwork`] for a network that does not fit or does not cover the plan;
     /// otherwise as [`plan_points`](super::plan_points).
     pub fn points(
         &self,
         networks: &[Network],
-    ) -> Result<(Vec<PlanPoint>, Option<LeastDrive>), ReceiverError> {
-        let varied = self
-            .variation
-            .solve(|changing, way| self.brought(networks, changing, way).map(Cow::Owned))?;
-        Ok((self.variation.points(&varied)?, self.variation.least_drive(&varied)))
+    ) -> Result<(Vec<PlanPoint>, Option<MinLoPower>), ReceiverError> {
+        self.check_count(networks)?;
+        let varied = self.variation.solve(|changing, path| {
+            self.on_path(self.changing[changing], &networks[changing], path).map(Cow::Owned)
+        })?;
+        Ok((self.variation.points(&varied)?, self.variation.min_lo_power(&varied)))
     }
 
-    /// The same with one block, or a pair, ideal: matched and balanced, with the mean phase and loss
-    /// that it has on this die.
+    /// The same points with one block, or a pair, ideal: matched and balanced, with the mean phase
+    /// and loss that it has on this die.
     ///
     /// # Errors
-    /// [`ReceiverError::NoBlock`] for a name that is no block's and no pair's; otherwise as
-    /// [`points`](Self::points).
+    /// As [`points`](Self::points), and [`ReceiverError::NoSuch`] for an index of another receiver.
     pub fn points_if_ideal(
         &self,
         networks: &[Network],
-        name: &str,
+        group: GroupIndex,
     ) -> Result<Vec<PlanPoint>, ReceiverError> {
-        let Some(group) = groups(self.receiver()).into_iter().find(|group| group.name == name)
-        else {
-            return Err(ReceiverError::NoBlock { name: name.to_owned() });
-        };
+        self.check_count(networks)?;
+        let group = self.receiver().group(group)?;
         let mut receiver = self.receiver().clone();
-        for (changing, &part) in self.changing.iter().enumerate() {
-            for way in Way::BOTH {
-                if self.receiver().parts[part].network.of(way).is_some() {
-                    let brought = self.brought(networks, changing, way)?;
-                    receiver.parts[part].network.0[way.index()] = Some(brought);
+        for (&part, network) in self.changing.iter().zip(networks) {
+            let place = NetworkPlace::Part(part);
+            for path in SignalPath::BOTH {
+                if self.receiver().network_at(place, path).is_some() {
+                    receiver.set_network_at(place, path, self.on_path(part, network, path)?)?;
                 }
             }
         }
-        let solve = |way: Way| {
-            let side = Side::new(&receiver, way)?;
-            let roles = roles(&receiver, &side, &mut Vec::new());
-            let mut blocks = side.blocks.clone();
-            for (block, ideal) in ideals(&receiver, &side, &roles)?.into_iter().enumerate() {
-                if group.parts.contains(&side.parts[block]) {
-                    blocks[block] = ideal;
+        let voltages = LoRf::try_of_each(|path| {
+            let path = JoinedPath::new(&receiver, path)?;
+            // The same warnings for every die: they are given for the receiver itself.
+            let roles = roles(&receiver, &path, &mut Vec::new());
+            let mut blocks = path.blocks.clone();
+            let ideals = ideals(&receiver, &path, &roles)?;
+            for (own, ideal) in path.parts.iter().zip(ideals) {
+                if group.parts.contains(&own.part) {
+                    blocks[own.block] = ideal;
                 }
             }
-            let reduced = side.reduce(&receiver, &blocks)?;
-            side.voltages(&receiver, &reduced, &side.endings(&receiver))
-        };
-        self.variation.points_of_voltages(&receiver, &solve(Way::Lo)?, &solve(Way::Rf)?)
+            let reduced = path.reduce(&receiver, &blocks)?;
+            path.voltages(&receiver, &reduced, &path.terminations(&receiver))
+        })?;
+        self.variation.points_of_voltages(Voltages { lo: &voltages.lo, rf: &voltages.rf })
     }
 
-    /// Names of the blocks and pairs that [`points_if_ideal`](Self::points_if_ideal) knows.
-    #[must_use]
-    pub fn contributors(&self) -> Vec<String> {
-        groups(self.receiver()).into_iter().map(|group| group.name).collect()
+    fn check_count(&self, networks: &[Network]) -> Result<(), ReceiverError> {
+        let (expected, found) = (self.changing.len(), networks.len());
+        if expected == found { Ok(()) } else { Err(ReceiverError::DieNetworks { expected, found }) }
     }
 
-    /// The name under which a changing block counts: its own or its pair's.
-    #[must_use]
-    pub fn contributor_of(&self, changing: usize) -> Option<String> {
-        let part = *self.changing.get(changing)?;
-        groups(self.receiver())
-            .into_iter()
-            .find(|group| group.parts.contains(&part))
-            .map(|group| group.name)
-    }
-
-    /// A die's network at the frequencies of one way.
-    fn brought(
+    /// A die's network at the frequencies of a path.
+    fn on_path(
         &self,
-        networks: &[Network],
-        changing: usize,
-        way: Way,
+        part: PartIndex,
+        network: &Network,
+        path: SignalPath,
     ) -> Result<Network, ReceiverError> {
-        let part = &self.receiver().parts[self.changing[changing]];
-        let misfit = |source| ReceiverError::DieNetwork { block: part.name.clone(), source };
-        let ports = part.ports.len();
-        let network = networks.get(changing).ok_or_else(|| misfit(NetworkError::NoFrequencies))?;
+        let own = &self.receiver().parts()[part.index()];
+        let what = || format!("block '{}'", own.name);
+        let in_network = |source| ReceiverError::InNetwork { what: what(), source };
         if network.modes().is_some() {
-            return Err(misfit(NetworkError::MixedMode));
+            return Err(in_network(NetworkError::MixedMode));
         }
-        if network.ports() != ports {
-            return Err(ReceiverError::DiePorts {
-                block: part.name.clone(),
-                expected: ports,
-                found: network.ports(),
-            });
+        if network.ports() != own.ports.len() {
+            let (expected, found) = (own.ports.len(), network.ports());
+            return Err(ReceiverError::PortCount { what: what(), expected, found });
         }
-        let grid = &self.receiver().input(way).grid;
-        let there = onto_grid(network, grid).map_err(misfit)?.network;
-        convert(&there, ParameterKind::Scattering).map_err(misfit)
+        let grid = self.receiver().plan().grid(path);
+        let there = onto_grid(network, grid).map_err(in_network)?.network;
+        convert(&there, ParameterKind::Scattering).map_err(in_network)
     }
 }

@@ -3,6 +3,7 @@
 //! Upper sideband: RF = LO + IF, image = LO - IF; lower: the reverse. The LO at the mixers is N times
 //! the LO input, so N times its phase error and 20 log10 N dB more phase noise.
 
+use super::error::PlanError;
 use crate::units::db_from_amplitude;
 use std::fmt;
 
@@ -112,23 +113,13 @@ pub struct FrequencyPlan {
     pub sidebands: Vec<SidebandPlan>,
 }
 
-/// Why there is no plan.
-#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum PlanError {
-    /// A band that starts at zero or runs downwards.
-    #[error("the {what} band needs positive frequencies, the lower one first")]
-    Band {
-        /// Which.
-        what: &'static str,
-    },
-    /// No multiplication.
-    #[error("the multiplication is a whole number from 1 to 1000")]
-    Multiplication,
-}
+/// The highest multiplication or harmonic that is accepted; no LO chain comes near it.
+const MAX_FACTOR: u32 = 1000;
 
-/// The most that an LO chain multiplies by; more is a slip of the pen.
-const LARGEST_MULTIPLICATION: u32 = 1000;
+/// Refuses a multiplication or harmonic that is 0 or out of all proportion.
+pub(super) fn check_factor(name: &'static str, found: u32) -> Result<(), PlanError> {
+    if (1..=MAX_FACTOR).contains(&found) { Ok(()) } else { Err(PlanError::Factor { name, found }) }
+}
 
 /// Makes a plan.
 ///
@@ -147,17 +138,15 @@ const LARGEST_MULTIPLICATION: u32 = 1000;
 pub fn frequency_plan(settings: &PlanSettings) -> Result<FrequencyPlan, PlanError> {
     for (what, (low, high)) in [("RF", settings.rf_hz), ("IF", settings.if_hz)] {
         if !(low > 0.0 && low <= high && high.is_finite()) {
-            return Err(PlanError::Band { what });
+            return Err(PlanError::Band { what, low_hz: low, high_hz: high });
         }
     }
-    if !(1..=LARGEST_MULTIPLICATION).contains(&settings.multiplication) {
-        return Err(PlanError::Multiplication);
-    }
+    check_factor("multiplication", settings.multiplication)?;
     let plans =
         [Sideband::Upper, Sideband::Lower].map(|sideband| sideband_plan(settings, sideband));
     Ok(FrequencyPlan {
         settings: *settings,
-        phase_noise_rise_db: db_from_amplitude(f64::from(settings.multiplication)),
+        phase_noise_rise_db: phase_noise_rise_db(settings.multiplication),
         sidebands: plans.into_iter().filter(|plan| plan.lo_hz.0 > 0.0).collect(),
     })
 }
@@ -181,17 +170,14 @@ fn sideband_plan(settings: &PlanSettings, sideband: Sideband) -> SidebandPlan {
     with_harmonics(sideband, [settings.rf_hz, lo_hz, image_hz], settings)
 }
 
-/// The plan of a receiver whose LO range is given: RF = n LO ± IF, for both sidebands.
-///
-/// # Errors
-/// [`PlanError`].
-pub fn receiver_frequency_plan(
+/// The plan of a receiver with a checked range of LOs: RF = n LO ± IF, for both sidebands.
+pub(super) fn plan_of_lo_range(
     lo_hz: Band,
     if_hz: Band,
     multiplication: u32,
     harmonic: u32,
     wanted: Sideband,
-) -> Result<FrequencyPlan, PlanError> {
+) -> FrequencyPlan {
     let mixed = (lo_hz.0 * f64::from(harmonic), lo_hz.1 * f64::from(harmonic));
     let above = (mixed.0 + if_hz.0, mixed.1 + if_hz.1);
     let below = (mixed.0 - if_hz.1, mixed.1 - if_hz.0);
@@ -200,12 +186,19 @@ pub fn receiver_frequency_plan(
         Sideband::Lower => below,
     };
     let settings = PlanSettings { rf_hz, if_hz, multiplication };
-    let mut plan = frequency_plan(&settings)?;
-    plan.sidebands = vec![
-        with_harmonics(Sideband::Upper, [above, lo_hz, below], &settings),
-        with_harmonics(Sideband::Lower, [below, lo_hz, above], &settings),
-    ];
-    Ok(plan)
+    FrequencyPlan {
+        settings,
+        phase_noise_rise_db: phase_noise_rise_db(multiplication),
+        sidebands: vec![
+            with_harmonics(Sideband::Upper, [above, lo_hz, below], &settings),
+            with_harmonics(Sideband::Lower, [below, lo_hz, above], &settings),
+        ],
+    }
+}
+
+/// Phase noise of an LO over that of its input, dB: 20 log10 of the multiplication.
+fn phase_noise_rise_db(multiplication: u32) -> f64 {
+    db_from_amplitude(f64::from(multiplication))
 }
 
 /// The bands of one sideband, and the harmonics of the LO input in them.

@@ -1,101 +1,78 @@
-//! What each part of a receiver is for, told from where it stands, and its ideal.
+//! What each part of a receiver is for, inferred from where it stands, and its ideal.
+//!
+//! In:  a path of a receiver with the networks of its parts.
+//! Out: the role of each part (input, outputs towards the mixers, kind), its ideal network, and
+//!      ideal terminations.
 //!
 //! The signal enters a part by the port nearest to the input and leaves by those that lead to
-//! elements. A part's ideal is matched, with its own mean loss and phase and perfectly balanced
+//! mixers. A part's ideal is matched, with its own mean loss and phase and perfectly balanced
 //! outputs; that of parts that form a pair has the mean of all of them. A four-port keeps the
 //! structure that sends what its outputs reflect to the isolated port:
 //! S(b, in) = e^{jφ} S(a, in), S(a, iso) = -e^{-jφ} S(a, in), S(b, iso) = S(a, in).
 
 use super::error::ReceiverError;
-use super::receiver::{PartKind, Receiver, Way};
-use super::side::{Endings, OPEN, Side};
-use crate::network::{Network, ParameterKind, Port, Terminal};
+use super::joined_path::{JoinedPath, OPEN, PathPart, Terminations};
+use super::receiver::Receiver;
+use super::receiver_setup::{PartKind, other_ports};
+use super::signal_path::SignalPath;
+use crate::network::{Load, Network, ParameterKind, Port, Terminal};
 use crate::splitter::SplitterKind;
 use crate::units::wrap_deg;
 use num_complex::Complex64;
-use std::collections::VecDeque;
 
-/// What a part does on one way.
+/// What a part does on one path.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct PartRole {
-    /// Where the signal enters; ports from 0.
-    pub(super) input: usize,
-    /// Where it leaves towards elements.
-    pub(super) outputs: Vec<usize>,
-    /// Phase of each output against the first that the part is made for, degrees.
-    pub(super) nominal_deg: Vec<f64>,
+    /// The port by which the signal enters.
+    pub(super) input: Port,
+    /// The ports by which it leaves towards mixers.
+    pub(super) outputs: Vec<RoleOutput>,
     /// The kind; `None` for parts with no outputs or more than two.
     pub(super) kind: Option<PartKind>,
 }
 
-/// The roles of a side's parts, in its order. What does not fit a description is told in
-/// `warnings`.
+/// A port by which the signal leaves a part towards mixers.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct RoleOutput {
+    pub(super) port: Port,
+    /// Its phase against the first output that the part is made for, degrees.
+    pub(super) nominal_deg: f64,
+}
+
+/// The roles of a path's parts, in its order. A description that contradicts the wiring is not
+/// used, with a warning.
 pub(super) fn roles(
     receiver: &Receiver,
-    side: &Side,
+    path: &JoinedPath,
     warnings: &mut Vec<String>,
-) -> Vec<Option<PartRole>> {
-    let entries = entries(receiver, side);
-    let middle = receiver.input(side.way()).grid.len() / 2;
-    side.parts
-        .iter()
-        .zip(&side.blocks)
-        .map(|(&part, block)| {
-            let input = *entries.get(part)?.as_ref()?;
-            let outputs: Vec<usize> = (0..block.ports())
-                .filter(|&port| port != input)
-                .filter(|&port| {
-                    let from = Terminal { block: part, port: Port::from_index(port) };
-                    leads_to_element(receiver, side.way(), from)
-                })
-                .collect();
-            Some(role(receiver, part, block, middle, input, outputs, warnings))
-        })
-        .collect()
+) -> Vec<PartRole> {
+    let mut role_of = |own: &PathPart| {
+        let outputs: Vec<Port> = (0..path.blocks[own.block].ports())
+            .map(Port::from_index)
+            .filter(|&port| port != own.entry)
+            .filter(|&port| {
+                let from = Terminal { block: own.part, port };
+                leads_to_mixer(receiver, path.path(), from)
+            })
+            .collect();
+        role(receiver, path, own, &outputs, warnings)
+    };
+    path.parts.iter().map(&mut role_of).collect()
 }
 
-/// By which port the signal first enters each part.
-fn entries(receiver: &Receiver, side: &Side) -> Vec<Option<usize>> {
-    let mut entered: Vec<Option<usize>> = vec![None; receiver.parts.len()];
-    let mut open = VecDeque::from([receiver.input(side.way()).at]);
-    while let Some(terminal) = open.pop_front() {
-        for reached in node_of(receiver, terminal) {
-            if entered[reached.block].is_some() {
-                continue;
-            }
-            entered[reached.block] = Some(reached.port.index());
-            open.extend(other_ports(receiver, reached));
-        }
-    }
-    entered
-}
-
-/// The ports that meet at one.
-fn node_of(receiver: &Receiver, terminal: Terminal) -> Vec<Terminal> {
-    let node = receiver.joins.iter().find(|node| node.contains(&terminal));
-    node.cloned().unwrap_or_else(|| vec![terminal])
-}
-
-/// The other ports of a port's part.
-fn other_ports(receiver: &Receiver, of: Terminal) -> impl Iterator<Item = Terminal> {
-    (0..receiver.parts[of.block].ports.len())
-        .map(move |port| Terminal { block: of.block, port: Port::from_index(port) })
-        .filter(move |port| *port != of)
-}
-
-/// Whether elements can be reached from a port without going back through its part.
-fn leads_to_element(receiver: &Receiver, way: Way, from: Terminal) -> bool {
-    let mut seen = vec![false; receiver.parts.len()];
+/// Whether mixers can be reached from a port without going back through its part.
+fn leads_to_mixer(receiver: &Receiver, path: SignalPath, from: Terminal) -> bool {
+    let mut seen = vec![false; receiver.parts().len()];
     seen[from.block] = true;
     let mut open = vec![from];
     while let Some(terminal) = open.pop() {
-        let node = node_of(receiver, terminal);
-        if receiver.mixers.iter().any(|mixer| node.contains(&mixer.terminal(way))) {
+        let node = receiver.node_of(&terminal);
+        if receiver.mixers().iter().any(|mixer| node.contains(&mixer.terminal(path))) {
             return true;
         }
-        for reached in node {
+        for &reached in node {
             if !std::mem::replace(&mut seen[reached.block], true) {
-                open.extend(other_ports(receiver, reached));
+                open.extend(other_ports(receiver.parts()[reached.block].ports.len(), reached));
             }
         }
     }
@@ -104,45 +81,44 @@ fn leads_to_element(receiver: &Receiver, way: Way, from: Terminal) -> bool {
 
 fn role(
     receiver: &Receiver,
-    part: usize,
-    block: &Network,
-    middle: usize,
-    input: usize,
-    outputs: Vec<usize>,
+    path: &JoinedPath,
+    own: &PathPart,
+    outputs: &[Port],
     warnings: &mut Vec<String>,
 ) -> PartRole {
-    let given = &receiver.parts[part];
-    let from_first_deg = |output: usize| {
-        let at =
-            |port: usize| block.matrix(middle).at(Port::from_index(port), Port::from_index(input));
-        (at(output) / at(outputs[0])).arg().to_degrees()
+    let given = &receiver.parts()[own.part];
+    let block = &path.blocks[own.block];
+    let middle = block.matrix(block.grid().len() / 2);
+    let phase_deg = |first: Port, port: Port| {
+        (middle.at(port, own.entry) / middle.at(first, own.entry)).arg().to_degrees()
     };
     let quarter_deg = |angle_deg: f64| wrap_deg(90.0 * (wrap_deg(angle_deg) / 90.0).round());
-    let mut misfit = |kind: &str| {
+    let mut contradicted = |kind: &str| {
         warnings.push(format!(
-            "block '{}' is called {kind}, but its signal leaves by {} port{} towards elements; \
-             this is left aside",
+            "block '{}' is called {kind}, but its signal leaves by {} port{} towards mixers; \
+             this is not used",
             given.name,
             outputs.len(),
             if outputs.len() == 1 { "" } else { "s" },
         ));
     };
     if given.nominal_deg.is_some() && outputs.len() != 2 {
-        misfit("a part with a nominal phase");
+        contradicted("a part with a nominal phase");
     }
-    let (kind, nominal_deg) = match outputs.as_slice() {
+    let output = |port: Port, nominal_deg: f64| RoleOutput { port, nominal_deg };
+    let (kind, outputs) = match outputs {
         [] => (None, Vec::new()),
-        [_] => {
+        [only] => {
             if let Some(PartKind::Splitter(kind)) = given.kind {
-                misfit(&kind.to_string());
+                contradicted(&kind.to_string());
             }
-            (Some(PartKind::Line), vec![0.0])
+            (Some(PartKind::Line), vec![output(*only, 0.0)])
         }
-        [_, second] => {
+        [first, second] => {
             if given.kind == Some(PartKind::Line) {
-                misfit("a line");
+                contradicted("a line");
             }
-            let measured_deg = from_first_deg(*second);
+            let measured_deg = phase_deg(*first, *second);
             let kind = match given.kind {
                 Some(PartKind::Splitter(kind)) => kind,
                 _ => match quarter_deg(measured_deg).abs() {
@@ -151,93 +127,71 @@ fn role(
                     _ => SplitterKind::Antiphase,
                 },
             };
+            // Inferred from the data where the description does not give it.
             let nominal_deg = given.nominal_deg.unwrap_or(kind.nominal_deg(measured_deg));
-            (Some(PartKind::Splitter(kind)), vec![0.0, nominal_deg])
+            let outputs = vec![output(*first, 0.0), output(*second, nominal_deg)];
+            (Some(PartKind::Splitter(kind)), outputs)
         }
-        several => (None, several.iter().map(|&at| quarter_deg(from_first_deg(at))).collect()),
+        [first, ..] => {
+            let nominal = |port: &Port| output(*port, quarter_deg(phase_deg(*first, *port)));
+            (None, outputs.iter().map(nominal).collect())
+        }
     };
-    PartRole { input, outputs, nominal_deg, kind }
+    PartRole { input: own.entry, outputs, kind }
 }
 
-/// Parts that share a row of the budget.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Group {
-    pub(super) name: String,
-    pub(super) parts: Vec<usize>,
-}
-
-/// Single parts and pairs, in the order of the description.
-pub(super) fn groups(receiver: &Receiver) -> Vec<Group> {
-    let mut groups: Vec<Group> = Vec::new();
-    for (at, part) in receiver.parts.iter().enumerate() {
-        let name = part.pair.clone().unwrap_or_else(|| part.name.clone());
-        match groups.iter_mut().find(|group| part.pair.is_some() && group.name == name) {
-            Some(group) => group.parts.push(at),
-            None => groups.push(Group { name, parts: vec![at] }),
-        }
-    }
-    groups
-}
-
-/// The ideal of every part of a side, in its order.
+/// The ideal of every part of a path, in its order.
 pub(super) fn ideals(
     receiver: &Receiver,
-    side: &Side,
-    roles: &[Option<PartRole>],
+    path: &JoinedPath,
+    roles: &[PartRole],
 ) -> Result<Vec<Network>, ReceiverError> {
-    let groups = groups(receiver);
-    side.parts
-        .iter()
-        .enumerate()
-        .map(|(place, part)| {
-            let members: Vec<usize> = groups
-                .iter()
-                .find(|group| group.parts.contains(part))
-                .map(|group| {
-                    let places = (0..side.parts.len())
-                        .filter(|&other| group.parts.contains(&side.parts[other]));
-                    places.collect()
-                })
-                .unwrap_or_default();
-            ideal(receiver, side, roles, place, &members)
-        })
-        .collect()
+    let ideal_of = |(own, role): (&PathPart, &PartRole)| {
+        let group = receiver.group_of(own.part);
+        let members: Vec<(&Network, &PartRole)> = path
+            .parts
+            .iter()
+            .zip(roles)
+            .filter(|(other, _)| group.parts.contains(&other.part))
+            .map(|(other, role)| (&path.blocks[other.block], role))
+            .collect();
+        let block = &path.blocks[own.block];
+        ideal(block, role, &members, is_beside_the_path(receiver, own.part))
+    };
+    path.parts.iter().zip(roles).map(ideal_of).collect()
 }
 
+/// The ideal of a block with the mean transfer of the `members` of its group.
 fn ideal(
-    receiver: &Receiver,
-    side: &Side,
-    roles: &[Option<PartRole>],
-    place: usize,
-    members: &[usize],
+    block: &Network,
+    role: &PartRole,
+    members: &[(&Network, &PartRole)],
+    is_beside: bool,
 ) -> Result<Network, ReceiverError> {
-    let block = &side.blocks[place];
     let ports = block.ports();
     let mut entries = vec![Complex64::ZERO; block.grid().len() * ports * ports];
-    let role = roles[place].as_ref().filter(|role| !role.outputs.is_empty());
+    let input = role.input.index();
     for (point, matrix) in entries.chunks_exact_mut(ports * ports).enumerate() {
-        let Some(role) = role else {
-            // A termination absorbs; what stands beside the signal's way is best absent.
-            if is_beside(receiver, side, place) {
+        if role.outputs.is_empty() {
+            // A termination absorbs; a part beside the signal's path is best absent.
+            if is_beside {
                 (0..ports).for_each(|port| matrix[port * ports + port] = Complex64::ONE);
             }
             continue;
-        };
-        let mean = mean_transfer(side, roles, members, point);
-        for (&output, nominal_deg) in role.outputs.iter().zip(&role.nominal_deg) {
-            let transfer = mean * turn(*nominal_deg);
-            matrix[output * ports + role.input] = transfer;
-            matrix[role.input * ports + output] = transfer;
         }
-        let isolated: Vec<usize> = (0..ports)
-            .filter(|&port| port != role.input && !role.outputs.contains(&port))
-            .collect();
-        if let ([a, b], [isolated]) = (role.outputs.as_slice(), isolated.as_slice()) {
-            let into_a = -turn(-role.nominal_deg[1]) * mean;
-            for (output, transfer) in [(*a, into_a), (*b, mean)] {
-                matrix[output * ports + isolated] = transfer;
-                matrix[isolated * ports + output] = transfer;
-            }
+        let mut both_ways = |one: usize, other: usize, transfer: Complex64| {
+            matrix[one * ports + other] = transfer;
+            matrix[other * ports + one] = transfer;
+        };
+        let mean = mean_transfer(members, point);
+        for output in &role.outputs {
+            both_ways(output.port.index(), input, mean * turn(output.nominal_deg));
+        }
+        let is_output = |port: usize| role.outputs.iter().any(|own| own.port.index() == port);
+        let mut others = (0..ports).filter(|&port| port != input && !is_output(port));
+        if let ([a, b], Some(isolated), None) = (&*role.outputs, others.next(), others.next()) {
+            both_ways(a.port.index(), isolated, -turn(-b.nominal_deg) * mean);
+            both_ways(b.port.index(), isolated, mean);
         }
     }
     let references = block.references_ohm(0).to_vec();
@@ -246,21 +200,14 @@ fn ideal(
 
 /// The geometric mean of the transfers to all outputs of all members, each turned back by its
 /// nominal phase.
-fn mean_transfer(
-    side: &Side,
-    roles: &[Option<PartRole>],
-    members: &[usize],
-    point: usize,
-) -> Complex64 {
+fn mean_transfer(members: &[(&Network, &PartRole)], point: usize) -> Complex64 {
     let transfers: Vec<Complex64> = members
         .iter()
-        .filter_map(|&member| roles[member].as_ref().map(|role| (member, role)))
-        .flat_map(|(member, role)| {
-            let matrix = side.blocks[member].matrix(point);
-            role.outputs.iter().zip(&role.nominal_deg).map(move |(&output, &nominal_deg)| {
-                let transfer = matrix.at(Port::from_index(output), Port::from_index(role.input));
-                transfer * turn(-nominal_deg)
-            })
+        .flat_map(|(block, role)| {
+            let matrix = block.matrix(point);
+            role.outputs
+                .iter()
+                .map(move |output| matrix.at(output.port, role.input) * turn(-output.nominal_deg))
         })
         .collect();
     let Some(&first) = transfers.first() else { return Complex64::ZERO };
@@ -285,39 +232,34 @@ fn turn(angle_deg: f64) -> Complex64 {
 }
 
 /// Whether a part hangs on a node where the signal goes on without it.
-fn is_beside(receiver: &Receiver, side: &Side, place: usize) -> bool {
-    let part = side.parts[place];
-    receiver
-        .joins
-        .iter()
-        .any(|node| node.len() > 2 && node.iter().any(|terminal| terminal.block == part))
+fn is_beside_the_path(receiver: &Receiver, part: usize) -> bool {
+    receiver.joins().iter().any(|join| {
+        join.terminals.len() > 2 && join.terminals.iter().any(|terminal| terminal.block == part)
+    })
 }
 
-/// The ends with ideal loads: one matched load at each node, and nothing where the signal goes on
-/// to another part.
-pub(super) fn ideal_endings(
+/// Ideal terminations: one matched load at each node, and an open where the signal goes on to
+/// another part.
+pub(super) fn ideal_terminations(
     receiver: &Receiver,
-    side: &Side,
-    roles: &[Option<PartRole>],
+    path: &JoinedPath,
+    roles: &[PartRole],
     reduced: &Network,
-) -> Endings {
-    let mut endings = side.matched_endings(receiver, reduced);
-    let mut served: Vec<Vec<Terminal>> = Vec::new();
-    for load in &receiver.loads {
-        let Some(end) = side.end_at(load.at) else { continue };
-        let node = node_of(receiver, load.at);
-        let goes_on = node.iter().any(|terminal| {
-            let role = side
-                .parts
-                .iter()
-                .position(|&part| part == terminal.block)
-                .and_then(|place| roles[place].as_ref());
-            role.is_some_and(|role| role.input == terminal.port.index() && !role.outputs.is_empty())
-        });
-        if goes_on || served.contains(&node) {
-            endings[end] = OPEN;
+) -> Terminations {
+    let mut terminations: Vec<Load> = path.matched_terminations(receiver, reduced);
+    let is_entered = |terminal: &Terminal| {
+        path.parts.iter().zip(roles).any(|(own, role)| {
+            own.part == terminal.block && role.input == terminal.port && !role.outputs.is_empty()
+        })
+    };
+    let mut served: Vec<&[Terminal]> = Vec::new();
+    for (at, load) in receiver.loads().iter().enumerate() {
+        let Some(end) = path.load_port(at) else { continue };
+        let node = receiver.node_of(&load.at);
+        if node.iter().any(is_entered) || served.contains(&node) {
+            terminations[end] = OPEN;
         }
         served.push(node);
     }
-    endings
+    terminations
 }

@@ -1,6 +1,6 @@
-//! I and Q of a receiver from the voltages at its mixing elements, and its image rejection.
+//! I and Q of a receiver from the voltages at its mixers, and its image rejection.
 //!
-//! An element of gain c with the RF voltage H at the sideband and the LO voltage L gives, with the
+//! A mixer of gain c with the RF voltage H at the sideband and the LO voltage L gives, with the
 //! conversion gain growing as |L|^k,
 //!
 //! | sideband | IF phasor |
@@ -8,17 +8,18 @@
 //! | upper | c H conj(L) \|L\|^(k-1) |
 //! | lower | conj(c) conj(H) L \|L\|^(k-1) |
 //!
-//! With harmonic n the phase of L counts n times. I and Q are sums over their elements, those of
+//! With harmonic n the phase of L counts n times. I and Q are sums over their mixers, those of
 //! polarity minus subtracted; each passes its IF path, Q the correction, and z = t_I I + t_Q Q. The
 //! rejection is |z wanted|² / |z image|². With ρ = t_Q Q / (t_I I) in the wanted and its negative in
 //! the image sideband, both ideally 1, it is |(1 + ρ wanted) / (1 - ρ image)|² times the common gain
-//! ratio: the image sideband's error sets what is left over.
+//! ratio: the error in the image sideband sets the remaining image.
 
-use super::Sideband;
+use super::error::ReceiverError;
+use super::frequency_plan::Sideband;
 use crate::units::{db_from_amplitude, db_from_neper};
 use num_complex::Complex64;
 
-/// Which output an element feeds.
+/// An output of the receiver.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Channel {
     /// In phase.
@@ -27,10 +28,21 @@ pub enum Channel {
     Q,
 }
 
-/// A mixing element and the voltages at it.
+impl Channel {
+    /// The name by which descriptions and documents know it: `i` or `q`.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::I => "i",
+            Self::Q => "q",
+        }
+    }
+}
+
+/// A mixer with the voltages at it, volts per square root of a watt.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Element {
-    /// The output it feeds.
+    /// The channel to which its output belongs.
     pub channel: Channel,
     /// Whether its output is subtracted: the second of a balanced pair.
     pub is_subtracted: bool,
@@ -38,19 +50,54 @@ pub struct Element {
     pub gain: Complex64,
     /// The LO voltage.
     pub lo: Complex64,
-    /// The RF voltage at LO + IF.
+    /// The RF voltage at n LO + IF.
     pub rf_upper: Complex64,
-    /// The RF voltage at LO - IF.
+    /// The RF voltage at n LO - IF.
     pub rf_lower: Complex64,
 }
 
-/// How elements mix.
+/// How all mixers of a receiver mix: by default as multipliers, with the LO itself.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Mixing {
-    /// k: conversion gain ~ |LO|^k. 1 is a multiplier, 0 a hard-driven switch.
-    pub lo_amplitude_exponent: f64,
-    /// n: the LO phase counts n times.
-    pub lo_harmonic: i32,
+    lo_amplitude_exponent: f64,
+    lo_harmonic: i32,
+}
+
+impl Mixing {
+    /// Conversion gain ~ |LO voltage|^k with k from 0 (hard-driven switch) to 10, 1 for a multiplier;
+    /// the LO phase counts `lo_harmonic` times, 1 to 1,000,000.
+    ///
+    /// # Errors
+    /// [`ReceiverError::OutOfRange`] for one that is outside its range.
+    pub fn new(lo_amplitude_exponent: f64, lo_harmonic: u32) -> Result<Self, ReceiverError> {
+        if !(0.0..=10.0).contains(&lo_amplitude_exponent) {
+            return Err(ReceiverError::OutOfRange {
+                name: "lo_amplitude_exponent",
+                expected: "from 0 to 10",
+                found: lo_amplitude_exponent,
+            });
+        }
+        match i32::try_from(lo_harmonic) {
+            Ok(lo_harmonic @ 1..=1_000_000) => Ok(Self { lo_amplitude_exponent, lo_harmonic }),
+            _ => Err(ReceiverError::OutOfRange {
+                name: "the harmonic times the multiplication after the split",
+                expected: "from 1 to 1000000",
+                found: f64::from(lo_harmonic),
+            }),
+        }
+    }
+
+    /// k: conversion gain ~ |LO voltage|^k.
+    #[must_use]
+    pub fn lo_amplitude_exponent(&self) -> f64 {
+        self.lo_amplitude_exponent
+    }
+
+    /// How often the LO phase counts.
+    #[must_use]
+    pub fn lo_harmonic(&self) -> i32 {
+        self.lo_harmonic
+    }
 }
 
 impl Default for Mixing {
@@ -78,7 +125,26 @@ pub struct IqOutputs {
 }
 
 impl IqOutputs {
-    /// Sums over the elements.
+    /// I and Q of both sidebands: sums over the mixers.
+    ///
+    /// # Examples
+    /// ```
+    /// use fourphase::downconverter::{Channel, Element, IqOutputs, Mixing};
+    /// use num_complex::Complex64;
+    ///
+    /// let mixer = |channel, lo| Element {
+    ///     channel,
+    ///     is_subtracted: false,
+    ///     gain: Complex64::ONE,
+    ///     lo,
+    ///     rf_upper: Complex64::ONE,
+    ///     rf_lower: Complex64::ONE,
+    /// };
+    /// let mixers = [mixer(Channel::I, Complex64::ONE), mixer(Channel::Q, Complex64::I)];
+    /// let outputs = IqOutputs::of(&mixers, &Mixing::default());
+    /// // Q lags I by 90 degrees in the upper sideband and leads in the lower one.
+    /// assert_eq!((outputs.upper.q, outputs.lower.q), (-Complex64::I, Complex64::I));
+    /// ```
     #[must_use]
     pub fn of(elements: &[Element], mixing: &Mixing) -> Self {
         let mut outputs = Self::default();
@@ -118,7 +184,7 @@ impl Element {
     }
 }
 
-/// How the outputs are combined: z = t_I I + t_Q Q.
+/// A combination of I and Q: z = t_I I + t_Q Q.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Combination {
     /// t_I, with the IF path of I.
@@ -142,39 +208,55 @@ impl Combination {
     }
 }
 
-/// Stands for no wanted signal at all: far below what double precision can leave of one.
+/// Image rejection without a wanted signal, dB: far below the rounding of double precision.
 pub const NOTHING_WANTED_DB: f64 = -400.0;
 
-/// What one point of the plan comes to.
+/// The balance of I and Q at one LO and IF.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReceiverBalance {
     /// Wanted over image power at the combined output, dB; infinite without an image, and
     /// [`NOTHING_WANTED_DB`] where nothing of the wanted sideband comes through.
     pub image_rejection_db: f64,
-    /// What the paths before I favour the wanted sideband by, dB: part of the rejection that owes
-    /// nothing to balance.
+    /// Gain of the paths before I in the wanted sideband over that in the image sideband, dB: part
+    /// of the rejection that does not come from balance.
     pub sideband_gain_db: f64,
     /// ln of ρ in the wanted sideband: imbalance in nepers and quadrature error in radians.
     pub wanted_error: Complex64,
-    /// ln of ρ in the image sideband: the receiver's channel error.
+    /// ln of ρ in the image sideband: the receiver's I/Q channel error.
     pub channel_error: Complex64,
 }
 
-impl ReceiverBalance {
-    /// Q over I in the wanted sideband: imbalance (dB) and quadrature error (deg).
-    #[must_use]
-    pub fn wanted(&self) -> (f64, f64) {
-        parts(self.wanted_error)
-    }
+/// Q over I against the ideal.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Imbalance {
+    /// Amplitude imbalance, dB.
+    pub amplitude_db: f64,
+    /// Quadrature error, degrees.
+    pub phase_deg: f64,
+}
 
-    /// The same in the image sideband.
-    #[must_use]
-    pub fn image(&self) -> (f64, f64) {
-        parts(self.channel_error)
+impl Imbalance {
+    /// From the logarithm of the ratio, nepers and radians; without a minus before a zero.
+    fn of_error(error: Complex64) -> Self {
+        Self { amplitude_db: db_from_neper(error.re) + 0.0, phase_deg: error.im.to_degrees() + 0.0 }
     }
 }
 
-/// One LO and IF.
+impl ReceiverBalance {
+    /// Q over I in the wanted sideband.
+    #[must_use]
+    pub fn wanted(&self) -> Imbalance {
+        Imbalance::of_error(self.wanted_error)
+    }
+
+    /// Q over I in the image sideband.
+    #[must_use]
+    pub fn image(&self) -> Imbalance {
+        Imbalance::of_error(self.channel_error)
+    }
+}
+
+/// The balance at one LO and IF of a plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PlanPoint {
     /// LO at the mixers, Hz.
@@ -183,11 +265,6 @@ pub struct PlanPoint {
     pub if_hz: f64,
     /// Rejection, and errors in both sidebands.
     pub balance: ReceiverBalance,
-}
-
-/// Decibels and degrees, and no minus before a zero.
-fn parts(error: Complex64) -> (f64, f64) {
-    (db_from_neper(error.re) + 0.0, error.im.to_degrees() + 0.0)
 }
 
 /// Wanted over image, dB.
@@ -201,6 +278,25 @@ pub(super) fn rejection_db(wanted: Complex64, image: Complex64) -> f64 {
 }
 
 /// The balance of a receiver for the wanted sideband and a combination.
+///
+/// # Method
+/// See the relations at the head of this module's source: rejection = |z wanted|² / |z image|².
+///
+/// # Examples
+/// ```
+/// use fourphase::downconverter::{Combination, IqOutputs, IqPair, Sideband, receiver_balance};
+/// use num_complex::Complex64;
+///
+/// // Q is 0.5 dB too large and 3 degrees off quadrature in both sidebands.
+/// let q = Complex64::from_polar(10_f64.powf(0.5 / 20.0), 3_f64.to_radians()) * Complex64::I;
+/// let outputs = IqOutputs {
+///     upper: IqPair { i: Complex64::ONE, q: -q },
+///     lower: IqPair { i: Complex64::ONE, q },
+/// };
+/// let balance = receiver_balance(&outputs, &Combination::I_PLUS_JQ, Sideband::Upper);
+/// assert!((balance.image_rejection_db - 28.20).abs() < 0.01);
+/// assert!((balance.image().phase_deg - 3.0).abs() < 1e-9);
+/// ```
 #[must_use]
 pub fn receiver_balance(
     outputs: &IqOutputs,
@@ -217,21 +313,17 @@ pub fn receiver_balance(
     }
 }
 
-/// Which of several ways to combine makes the wanted sideband the stronger one; the first of equals.
+/// The index of the combination with the highest image rejection; the first of equals, `None`
+/// without any.
 #[must_use]
 pub fn favourable_combination(
     outputs: &IqOutputs,
     wanted: Sideband,
     choices: &[Combination],
-) -> usize {
+) -> Option<usize> {
     let rejection = |at: usize| receiver_balance(outputs, &choices[at], wanted).image_rejection_db;
-    let mut best = 0;
-    for at in 1..choices.len() {
-        if rejection(at) > rejection(best) {
-            best = at;
-        }
-    }
-    best
+    let better = |best, at| if rejection(at) > rejection(best) { at } else { best };
+    (0..choices.len()).reduce(better)
 }
 
 #[cfg(test)]
@@ -244,7 +336,7 @@ mod tests {
     }
 
     fn favourable(outputs: &IqOutputs, wanted: Sideband) -> Combination {
-        Combination::BOTH[favourable_combination(outputs, wanted, &Combination::BOTH)]
+        Combination::BOTH[favourable_combination(outputs, wanted, &Combination::BOTH).unwrap()]
     }
 
     /// Four elements driven at 0, 180, 90 and 270 degrees, with errors on one.
@@ -275,14 +367,15 @@ mod tests {
             (balance.image_rejection_db - crate::splitter::image_rejection_db(0.5, 3.0)).abs()
                 < 1e-9
         );
-        let (imbalance_db, error_deg) = balance.image();
-        assert!((imbalance_db - 0.5).abs() < 1e-9 && (error_deg.abs() - 3.0).abs() < 1e-9);
+        let image = balance.image();
+        assert!((image.amplitude_db - 0.5).abs() < 1e-9);
+        assert!((image.phase_deg.abs() - 3.0).abs() < 1e-9);
     }
 
     #[test]
     fn a_switch_does_not_see_the_drive_and_a_harmonic_counts_phase_twice() {
         let error = Complex64::from_polar(2.0, 0.0);
-        let switch = Mixing { lo_amplitude_exponent: 0.0, lo_harmonic: 1 };
+        let switch = Mixing::new(0.0, 1).unwrap();
         let outputs = IqOutputs::of(&four_phase(error), &switch);
         let combination = favourable(&outputs, Sideband::Upper);
         assert!(
@@ -294,7 +387,7 @@ mod tests {
             element(Channel::I, false, lo(0.0), Complex64::ONE),
             element(Channel::Q, false, lo(FRAC_PI_2 / 2.0), Complex64::ONE),
         ];
-        let second = Mixing { lo_amplitude_exponent: 1.0, lo_harmonic: 2 };
+        let second = Mixing::new(1.0, 2).unwrap();
         let outputs = IqOutputs::of(&pair, &second);
         let combination = favourable(&outputs, Sideband::Upper);
         assert!(

@@ -1,73 +1,80 @@
-//! The receiver: its parts described in TOML, its frequencies, its image rejection.
+//! The receiver: its frequencies, its LO and RF paths, its balance and image rejection.
+//!
+//! A [`ReceiverSetup`] of plain values becomes a checked [`Receiver`]; [`analyse_receiver`] solves it
+//! over its [`ReceiverPlan`] and gives a [`DownconverterResult`].
 //!
 //! | file | subject |
 //! |---|---|
-//! | `description`, `receiver_description` | what a file may say |
-//! | `component_spec`, `component_build`, `dimensions` | closed-form parts by name, built, and what a workshop needs of them |
-//! | `load` | from a description and its files to networks, wiring and receivers |
-//! | `frequency_plan` | LO, image and harmonics |
-//! | `receiver` | a receiver ready to be solved |
-//! | `side` | one way in, solved: voltages at the mixing elements |
+//! | `frequency_plan` | bands of LO and image, harmonics of the LO input |
+//! | `signal_path` | LO path and RF path, and one value for each |
+//! | `lo_if_plan` | the frequencies at which a receiver is solved |
+//! | `receiver_setup`, `receiver` | what makes a receiver, and the checked receiver |
+//! | `joined_path` | a path joined and terminated: voltages at the mixers |
 //! | `iq_balance` | I and Q from those voltages, and the rejection |
 //! | `solution` | the same over a whole plan |
-//! | `analysis` | the whole answer |
-//! | `variation` | a receiver with other networks in some places, what does not change solved once |
-//! | `die_receiver` | the same on many dies |
-//! | `drive` | what the LO does at each element |
-//! | `ideal_part`, `budget` | which part spoils the balance |
-//! | `correction`, `trim` | what complex weights on Q can do |
-//! | `load_ring` | loads of any angle |
-//! | `allocation` | what each part may spoil |
+//! | `drive` | LO and RF at each mixer: phase, magnitude, power |
 //! | `path_noise` | loss and noise of the RF paths |
+//! | `ideal_part`, `budget` | the role and the ideal of each part; the error budget |
+//! | `allocation` | the error that each part may have |
+//! | `correction_weight`, `iq_correction` | complex weights on Q; corrections of a plan |
+//! | `reflection_sweep` | load reflections of all phases |
 //! | `plan_figures` | figures of a result over its whole plan |
 //! | `receiver_compliance` | worst values against the limits, and the LOs that pass |
+//! | `analysis` | the whole analysis |
+//! | `variation`, `die_receiver` | a receiver with other networks in some places; the same on many dies |
 
 mod allocation;
 mod analysis;
 mod budget;
-mod correction;
+mod correction_weight;
 mod die_receiver;
 mod drive;
 mod error;
 mod frequency_plan;
 mod ideal_part;
 mod iq_balance;
-mod load_ring;
+mod iq_correction;
+mod joined_path;
+mod lo_if_plan;
 mod path_noise;
 mod plan_figures;
 mod receiver;
 mod receiver_compliance;
-mod side;
+mod receiver_setup;
+mod reflection_sweep;
+mod signal_path;
 mod solution;
-mod trim;
 mod variation;
 
-pub use allocation::{Allocation, ReturnLosses, Share};
+pub use allocation::{Allocation, Allowance, ReturnLosses};
 pub use analysis::{DownconverterResult, ReceiverSummary, analyse_receiver, plan_points};
 pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
-pub use correction::{
+pub use correction_weight::{
     CorrectionPoint, best_shared_correction_db, least_squares_weight, minimax_weight,
     worst_rejection_db,
 };
 pub use die_receiver::DieReceiver;
 pub use drive::{LoPoint, MixerDrive, PairDrive};
-pub use error::ReceiverError;
+pub use error::{PlanError, ReceiverError};
 pub use frequency_plan::{
-    Band, FrequencyPlan, HarmonicHit, PlanError, PlanSettings, Sideband, SidebandPlan, Victim,
-    frequency_plan, receiver_frequency_plan,
+    Band, FrequencyPlan, HarmonicHit, PlanSettings, Sideband, SidebandPlan, Victim, frequency_plan,
 };
 pub use iq_balance::{
-    Channel, Combination, Element, IqOutputs, IqPair, Mixing, NOTHING_WANTED_DB, PlanPoint,
-    ReceiverBalance, favourable_combination, receiver_balance,
+    Channel, Combination, Element, Imbalance, IqOutputs, IqPair, Mixing, NOTHING_WANTED_DB,
+    PlanPoint, ReceiverBalance, favourable_combination, receiver_balance,
 };
-pub use load_ring::{LoadRing, RingPlace};
+pub use iq_correction::{CorrectionCover, CorrectionPlan, CorrectionSegment, IqCorrection};
+pub use lo_if_plan::{LoIfSettings, ReceiverPlan};
 pub use path_noise::{NoisePathResult, single_sideband_rise_db};
 pub use plan_figures::ImageNoiseRise;
-pub(crate) use receiver::reached;
-pub use receiver::{
-    Mixer, OnWays, OutputChoice, OutputStage, PartKind, PowerInput, Receiver, ReceiverLoad,
-    ReceiverPart, ReceiverPlan, RingSettings, TrimSteps, Way,
-};
+pub use receiver::{GroupIndex, LoadIndex, NetworkPlace, PartIndex, Receiver};
 pub use receiver_compliance::RECEIVER_QUANTITIES;
-pub use trim::{CorrectionPlan, Trim, TrimCover, TrimSegment};
-pub use variation::{LeastDrive, Place, Variation, Varied};
+pub(crate) use receiver_setup::entry_ports;
+pub use receiver_setup::{
+    CorrectionSteps, Join, Mixer, OutputChoice, OutputStage, PartKind, PowerInput, ReceiverLoad,
+    ReceiverPart, ReceiverSetup, ReflectionSweepSettings,
+};
+pub use reflection_sweep::{LoadReflectionSweep, SweptPorts};
+pub use signal_path::{LoRf, SignalPath};
+pub use variation::MinLoPower;
+pub(crate) use variation::{Variation, Varied};

@@ -1,58 +1,57 @@
-//! Loss and noise figure of the passive ways from the RF input to the elements.
+//! Loss and noise figure of the passive RF path from the input to each mixer.
 //!
 //! A passive network at 290 K, sources and loads included, has the noise factor 1 / G with G its
-//! available gain: what it makes available is thermal noise whatever it does, while the signal
-//! shrinks by G.
+//! available gain: its output noise is thermal whatever its loss, while the signal falls by G.
 
-use super::drive::element_conductances;
+use super::drive::mixer_conductances;
 use super::error::ReceiverError;
+use super::joined_path::JoinedPath;
 use super::receiver::Receiver;
-use super::side::Side;
-use super::solution::Voltages;
 use crate::network::{Load, Network, Port, single_sideband_noise_factor};
 use crate::units::{db_from_power, power_from_db};
+use num_complex::Complex64;
 
-/// One way from the RF input to an element, division included.
+/// The RF path from the input to one mixer, division included.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NoisePathResult {
-    /// The element.
+    /// The mixer.
     pub mixer: String,
-    /// From the power available at the input to that in the load at the element's RF port, dB, at
-    /// each LO with the first IF of the wanted sideband; `None` without a load.
+    /// From the power available at the input to that in the load at the mixer's RF port, dB, at each
+    /// LO with the first IF of the wanted sideband; `None` without a load.
     pub loss_db: Vec<Option<f64>>,
-    /// Noise figure at 290 K, dB, likewise; `None` for an element at the RF input itself.
+    /// Noise figure at 290 K, dB, likewise; `None` for a mixer at the RF input itself.
     pub noise_figure_db: Vec<Option<f64>>,
 }
 
-/// The noise figures of all ways.
+/// Loss and noise figure of the RF path to every mixer.
 pub(super) fn noise_paths(
     receiver: &Receiver,
-    rf: &Side,
+    path: &JoinedPath,
     reduced: &Network,
-    voltages: &Voltages,
+    voltages: &[Complex64],
 ) -> Result<Vec<NoisePathResult>, ReceiverError> {
-    let plan = &receiver.plan;
-    let mixers = receiver.mixers.len();
-    let endings = rf.endings(receiver);
-    let conductances = element_conductances(receiver, rf, reduced, &endings)?;
+    let plan = receiver.plan();
+    let mixers = receiver.mixers().len();
+    let terminations = path.terminations(receiver);
+    let conductances = mixer_conductances(receiver, path, &path.blocks, reduced, &terminations)?;
     let wanted: Vec<usize> =
-        (0..plan.lo_hz.len()).map(|lo| plan.rf_point(lo, 0, plan.wanted)).collect();
+        (0..plan.lo_hz().len()).map(|lo| plan.rf_point(lo, 0, plan.wanted())).collect();
     let mut paths: Vec<NoisePathResult> = Vec::new();
-    for (at, mixer) in receiver.mixers.iter().enumerate() {
+    for (at, mixer) in receiver.mixers().iter().enumerate() {
         let loss_db = wanted
             .iter()
             .map(|point| {
                 let place = point * mixers + at;
                 conductances[place]
-                    .map(|siemens| -db_from_power(voltages.rf[place].norm_sqr() * siemens))
+                    .map(|siemens| -db_from_power(voltages[place].norm_sqr() * siemens))
             })
             .collect();
-        // Elements at one port share its way.
-        let twin = receiver.mixers[..at].iter().position(|other| other.rf == mixer.rf);
+        // Mixers at one port share its path.
+        let twin = receiver.mixers()[..at].iter().position(|other| other.rf == mixer.rf);
         let noise_figure_db = match twin {
             Some(twin) => paths[twin].noise_figure_db.clone(),
             None => {
-                let gains = available_gains(receiver, rf, reduced, at)?;
+                let gains = available_gains(receiver, path, reduced, at)?;
                 wanted
                     .iter()
                     .map(|&point| gains.as_ref().map(|gains| -db_from_power(gains[point])))
@@ -64,33 +63,43 @@ pub(super) fn noise_paths(
     Ok(paths)
 }
 
-/// Power available at an element's RF port over that of the source, at each RF frequency.
+/// Power available at a mixer's RF port over that of the source, at each RF frequency; `None` at the
+/// RF input itself.
 fn available_gains(
     receiver: &Receiver,
-    rf: &Side,
+    path: &JoinedPath,
     reduced: &Network,
     mixer: usize,
 ) -> Result<Option<Vec<f64>>, ReceiverError> {
-    let end = rf.end_at(receiver.mixers[mixer].rf).unwrap_or(0);
-    if end == rf.source(receiver) {
+    let (end, source) = (path.mixer_port(mixer), path.source());
+    if end == source {
         return Ok(None);
     }
-    let mut endings = rf.endings(receiver);
-    let wave = rf.source_wave(receiver, reduced, &endings);
-    // Into the port's own reference: what then leaves is the port's wave source.
-    endings[end] = Load::Impedance(reduced.references_ohm(0)[end]);
-    let closed = rf.close(reduced, &endings)?;
-    let (port, source) = (Port::from_index(end), Port::from_index(rf.source(receiver)));
+    let mut terminations = path.terminations(receiver);
+    let wave = path.source_wave(receiver, reduced, &terminations);
+    // Terminated in the port's own reference: what then leaves is the port's wave source.
+    terminations[end] = Load::Impedance(reduced.references_ohm(0)[end]);
+    let terminated = path.terminated(reduced, &terminations)?;
+    let (port, source) = (Port::from_index(end), Port::from_index(source));
     let gains = (0..reduced.grid().len()).map(|point| {
-        let matrix = closed.matrix(point);
+        let matrix = terminated.matrix(point);
         let sent = (matrix.at(port, source) * wave).norm_sqr();
         sent / (1.0 - matrix.at(port, port).norm_sqr())
     });
     Ok(Some(gains.collect()))
 }
 
-/// By how much the noise figure of a receiver with this image rejection lies above that of one with
-/// perfect rejection, dB.
+/// The rise of a receiver's noise figure, dB, above that with perfect image rejection, from the noise
+/// that the image sideband adds: 10 log10(1 + 1/rejection).
+///
+/// # Examples
+/// ```
+/// use fourphase::downconverter::single_sideband_rise_db;
+///
+/// // Without any rejection the image adds as much noise as the wanted sideband.
+/// assert!((single_sideband_rise_db(0.0) - 3.0103).abs() < 1e-4);
+/// assert!(single_sideband_rise_db(30.0) < 0.005);
+/// ```
 #[must_use]
 pub fn single_sideband_rise_db(image_rejection_db: f64) -> f64 {
     db_from_power(single_sideband_noise_factor(1.0, power_from_db(image_rejection_db)))

@@ -37,18 +37,18 @@ impl DownconverterResult {
     }
 
     /// For each LO the place, among `points`, of the IF with the worst image rejection.
-    ///
-    /// `if_count` is the number of IFs of the plan, at least 1.
     #[must_use]
-    pub fn worst_if_of_each_lo(&self, if_count: usize) -> Vec<usize> {
-        let rejection_db = |point: &PlanPoint| point.balance.image_rejection_db;
-        let runs = self.points.chunks(if_count).enumerate();
-        runs.filter_map(|(lo, run)| {
-            let worst = (0..run.len()).min_by(|&one, &other| {
-                rejection_db(&run[one]).total_cmp(&rejection_db(&run[other]))
-            })?;
-            Some(lo * if_count + worst)
-        })
-        .collect()
+    pub fn worst_if_of_each_lo(&self) -> Vec<usize> {
+        let rejection_db = |at: usize| self.points[at].balance.image_rejection_db;
+        let has_same_lo =
+            |one: &PlanPoint, other: &PlanPoint| one.lo_hz.total_cmp(&other.lo_hz).is_eq();
+        let mut start = 0;
+        let mut worst = Vec::new();
+        for run in self.points.chunk_by(has_same_lo) {
+            let places = start..start + run.len();
+            start = places.end;
+            worst.extend(places.min_by(|&a, &b| rejection_db(a).total_cmp(&rejection_db(b))));
+        }
+        worst
     }
 }

@@ -29,11 +29,11 @@ struct Reading<'a> {
 /// along the smallest margin at each LO, taken to run straight from one LO to the next.
 pub(super) fn compliance(receiver: &Receiver, lo: &[LoPoint], points: &[PlanPoint]) -> Compliance {
     let mut compliance = Compliance::default();
-    if receiver.limits.is_empty() {
+    if receiver.limits().is_empty() {
         return compliance;
     }
     let mut smallest_margin = vec![f64::INFINITY; lo.len()];
-    for limit in receiver.limits.iter() {
+    for limit in receiver.limits().iter() {
         let readings = readings(receiver, lo, points, limit);
         for reading in &readings {
             let margin = limit.margin(reading.value);
@@ -58,7 +58,7 @@ fn readings<'a>(
     points: &'a [PlanPoint],
     limit: Limit,
 ) -> Vec<Reading<'a>> {
-    let ifs = receiver.plan.if_hz.len();
+    let ifs = receiver.plan().if_hz().len();
     let of_points = |value: fn(&PlanPoint) -> f64| {
         let reading = |(at, point): (usize, &PlanPoint)| Reading {
             value: value(point),
@@ -70,13 +70,13 @@ fn readings<'a>(
     };
     match limit.quantity() {
         Quantity::ImageRejection => of_points(|point| point.balance.image_rejection_db),
-        Quantity::AmplitudeImbalance => of_points(|point| point.balance.wanted().0),
-        Quantity::QuadratureError => of_points(|point| point.balance.wanted().1),
+        Quantity::AmplitudeImbalance => of_points(|point| point.balance.wanted().amplitude_db),
+        Quantity::QuadratureError => of_points(|point| point.balance.wanted().phase_deg),
         Quantity::LoPower => lo
             .iter()
             .enumerate()
             .flat_map(|(at, point)| {
-                receiver.mixers.iter().zip(&point.mixers).map(move |(mixer, drive)| Reading {
+                receiver.mixers().iter().zip(&point.mixers).map(move |(mixer, drive)| Reading {
                     // A mixer without a load takes no power.
                     value: drive.lo_power_dbm.unwrap_or(f64::NEG_INFINITY),
                     lo: at,

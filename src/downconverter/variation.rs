@@ -1,317 +1,266 @@
-//! One receiver solved again and again with other networks in some of its places: what does not change
+//! One receiver solved many times with other networks in some of its places; what does not change
 //! is prepared once.
 
 use super::analysis::{Solved, points_of};
-use super::drive::{LoPoint, element_conductances, lo_points};
+use super::drive::{lo_points, mixer_conductances};
 use super::error::ReceiverError;
 use super::iq_balance::PlanPoint;
-use super::receiver::{Receiver, Way};
-use super::side::{Endings, Side};
-use super::solution::{Evaluation, Voltages, check_channels, iq_outputs_of};
-use crate::network::{
-    FrequencyGrid, Load, Network, NetworkError, WaveDefinition, change_reference, onto_grid,
-};
+use super::joined_path::{JoinedPath, Terminations};
+use super::receiver::{NetworkPlace, Receiver};
+use super::signal_path::{LoRf, SignalPath};
+use super::solution::{Voltages, check_channels, iq_outputs};
+use crate::network::{Load, Network, WaveDefinition, change_reference};
 use crate::requirement::Quantity;
 use num_complex::Complex64;
-
-/// Where in a receiver a network stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Place {
-    /// One of its parts.
-    Part(usize),
-    /// One of its loads.
-    Load(usize),
-}
+use std::borrow::Cow;
 
 /// A receiver of which the networks in some places change.
 #[derive(Clone, Debug)]
-pub struct Variation {
+pub(crate) struct Variation {
     receiver: Receiver,
-    ways: [VariedWay; 2],
-    /// How I and Q are put together: chosen once, with the receiver's own networks, so that one whose
-    /// phases are the wrong way round is not taken for a good one.
+    paths: LoRf<VariedPath>,
+    /// The combination of I and Q: chosen once, with the receiver's own networks, so that one whose
+    /// phases have the wrong sign is not taken for a good one.
     chosen: usize,
 }
 
-/// One way in, prepared.
+/// One path, prepared.
 #[derive(Clone, Debug)]
-enum VariedWay {
-    /// Nothing on it changes.
-    Fixed(Vec<Complex64>),
-    /// Something does.
-    Changing(Box<ChangingWay>),
+enum VariedPath {
+    /// No network on it changes.
+    Fixed(PathSolution),
+    /// Some networks on it change.
+    Changing(Box<ChangingPath>),
+}
+
+/// A path solved with certain networks.
+#[derive(Clone, Debug)]
+struct PathSolution {
+    voltages: Vec<Complex64>,
+    /// Those of the loads at each mixer's LO port, where the LO power is limited.
+    conductances: Option<Vec<Option<f64>>>,
 }
 
 #[derive(Clone, Debug)]
-struct ChangingWay {
-    side: Side,
-    endings: Endings,
-    /// Which of the changing places each is, and where on this way.
-    slots: Vec<(usize, Slot)>,
+struct ChangingPath {
+    path: JoinedPath,
+    terminations: Terminations,
+    /// The changing places that this path has.
+    slots: Vec<Slot>,
     /// The parts joined, where only loads change.
     reduced: Option<Network>,
 }
 
+/// A changing place on a path.
 #[derive(Clone, Copy, Debug)]
-enum Slot {
+struct Slot {
+    /// Its number among the changing places.
+    changing: usize,
+    at: SlotPlace,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum SlotPlace {
     Block(usize),
-    Ending(usize),
+    Termination(usize),
 }
 
 /// A receiver solved with certain networks.
 #[derive(Clone, Debug)]
-pub struct Varied {
-    voltages: Voltages,
-    /// Of the loads at each element's LO port; `None` where nobody asks for the LO power.
-    conductances: Option<Vec<Option<f64>>>,
-}
+pub(crate) struct Varied(LoRf<PathSolution>);
 
-/// The least LO power at any element.
+/// The minimum LO power at any mixer.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct LeastDrive {
+pub struct MinLoPower {
     /// The power, dBm.
     pub power_dbm: f64,
     /// LO at the mixers, Hz.
     pub lo_hz: f64,
 }
 
-impl Receiver {
-    /// The network in a place, at the frequencies of a way; `None` where that way does not reach it.
-    #[must_use]
-    pub fn network_at(&self, place: Place, way: Way) -> Option<&Network> {
-        match place {
-            Place::Part(part) => self.parts.get(part)?.network.of(way),
-            Place::Load(load) => self.loads.get(load)?.network.of(way),
-        }
-    }
-
-    /// Puts another network in a place, with the frequencies of the way.
-    pub fn set_network_at(&mut self, place: Place, way: Way, network: Network) {
-        let slot = match place {
-            Place::Part(part) => self.parts.get_mut(part).map(|part| &mut part.network),
-            Place::Load(load) => self.loads.get_mut(load).map(|load| &mut load.network),
-        };
-        if let Some(slot) = slot {
-            slot.0[way.index()] = Some(network);
-        }
-    }
-}
-
 impl Variation {
-    /// Prepares a receiver for other networks in these places. With `is_gathered` the parts that stay
-    /// are joined into one block beforehand, which pays where few change.
+    /// Prepares a receiver for other networks in these places. The parts that do not change are
+    /// joined into one block beforehand.
     ///
     /// # Errors
-    /// Those of [`plan_points`](super::plan_points) with the receiver's own networks.
-    pub fn new(
-        receiver: Receiver,
-        changing: &[Place],
-        is_gathered: bool,
-    ) -> Result<Self, ReceiverError> {
-        let own = Solved::new(&receiver)?;
-        let fixed = [own.voltages.lo, own.voltages.rf];
-        let parts: Vec<usize> = changing
-            .iter()
-            .filter_map(|place| match place {
-                Place::Part(part) => Some(*part),
-                Place::Load(_) => None,
-            })
-            .collect();
-        let mut ways = Vec::new();
-        for (way, fixed) in Way::BOTH.into_iter().zip(fixed) {
-            let side = Side::new(&receiver, way)?;
-            // The power at an element takes the blocks beside it one by one.
-            let has_power = way == Way::Lo && receiver.limits.on(Quantity::LoPower).is_some();
-            let is_touched = side.parts.iter().any(|part| parts.contains(part));
-            let side = if is_gathered && is_touched && !has_power {
-                side.gathered(&receiver, &parts)?
-            } else {
-                side
-            };
-            let slot = |place: &Place| match place {
-                Place::Part(part) => side.parts.iter().position(|own| own == part).map(Slot::Block),
-                Place::Load(load) => {
-                    let load = receiver.loads.get(*load)?;
-                    load.network.of(way)?;
-                    side.end_at(load.at).map(Slot::Ending)
-                }
-            };
-            let slots: Vec<(usize, Slot)> = changing
-                .iter()
-                .enumerate()
-                .filter_map(|(at, place)| Some((at, slot(place)?)))
-                .collect();
-            ways.push(if slots.is_empty() {
-                VariedWay::Fixed(fixed)
-            } else {
-                let only_loads = slots.iter().all(|(_, slot)| matches!(slot, Slot::Ending(_)));
-                let reduced =
-                    only_loads.then(|| side.reduce(&receiver, &side.blocks)).transpose()?;
-                let endings = side.endings(&receiver);
-                VariedWay::Changing(Box::new(ChangingWay { side, endings, slots, reduced }))
-            });
+    /// [`ReceiverError::NoSuch`] for a place of another receiver, and those of
+    /// [`plan_points`](super::plan_points) with the receiver's own networks.
+    pub(crate) fn new(receiver: Receiver, places: &[NetworkPlace]) -> Result<Self, ReceiverError> {
+        for place in places {
+            receiver.check_place(*place)?;
         }
-        let Ok(ways) = <[VariedWay; 2]>::try_from(ways) else {
-            return Err(NetworkError::NoFrequencies.into());
-        };
-        Ok(Self { receiver, ways, chosen: own.chosen })
+        let Solved { mixers: mut own, chosen, .. } = Solved::new(&receiver)?;
+        let paths = LoRf::try_of_each(|path| {
+            let voltages = std::mem::take(own.get_mut(path));
+            VariedPath::new(&receiver, path, places, voltages)
+        })?;
+        Ok(Self { receiver, paths, chosen })
     }
 
     /// The receiver with its own networks.
-    #[must_use]
-    pub fn receiver(&self) -> &Receiver {
+    pub(crate) fn receiver(&self) -> &Receiver {
         &self.receiver
     }
 
-    /// How I and Q are put together, whatever the networks.
-    #[must_use]
-    pub fn combination(&self) -> &str {
-        &self.receiver.output.choices[self.chosen].name
+    /// The combination of I and Q, the same for all networks.
+    pub(crate) fn combination(&self) -> &str {
+        &self.receiver.output().choices[self.chosen].name
     }
 
-    /// The receiver at one point of its plan alone, I and Q put together as here.
+    /// The receiver at one point of its plan alone, with the same combination of I and Q.
     ///
     /// # Errors
-    /// None in practice: its networks have these frequencies.
-    pub fn at_point(&self, point: usize) -> Result<Receiver, ReceiverError> {
-        let mut one = self.receiver.clone();
-        let plan = &self.receiver.plan;
-        let (lo, intermediate) = (point / plan.if_hz.len(), point % plan.if_hz.len());
-        one.plan.lo_hz = vec![plan.lo_hz[lo]];
-        one.plan.if_hz = vec![plan.if_hz[intermediate]];
-        let mut rf: Vec<usize> = plan.rf_points[point].to_vec();
-        rf.sort_unstable();
-        rf.dedup();
-        one.plan.rf_points =
-            vec![plan.rf_points[point].map(|at| rf.iter().position(|own| *own == at).unwrap_or(0))];
-        for (way, points) in [(Way::Lo, vec![lo]), (Way::Rf, rf)] {
-            let at_hz = self.receiver.input(way).grid.as_hz();
-            let grid = FrequencyGrid::from_hz(points.iter().map(|&at| at_hz[at]).collect())?;
-            one.inputs[way.index()].grid = grid.clone();
-            let parts = one.parts.iter_mut().map(|part| &mut part.network);
-            for network in parts.chain(one.loads.iter_mut().map(|load| &mut load.network)) {
-                if let Some(network) = &mut network.0[way.index()] {
-                    *network = onto_grid(network, &grid)?.network;
-                }
-            }
-        }
-        for choices in [&mut one.output.choices, &mut one.output.ideal_choices] {
-            *choices = vec![choices[self.chosen].clone()];
-            choices[0].transfers = vec![choices[0].transfers[intermediate]];
-        }
-        Ok(one)
+    /// Those of interpolation; none in practice, since its networks have these frequencies.
+    pub(crate) fn at_point(&self, point: usize) -> Result<Receiver, ReceiverError> {
+        let ifs = self.receiver.plan().if_hz().len();
+        Ok(self.receiver.at(point / ifs, point % ifs, self.chosen)?)
     }
 
     /// Solves with the networks that `network` gives for a changing place, by its number, at the
-    /// frequencies of a way.
+    /// frequencies of a path.
     ///
     /// # Errors
-    /// Those of `network`, and a loop that rings.
-    pub fn solve<'n>(
+    /// Those of `network`, and a loop without a finite answer.
+    pub(crate) fn solve<'n>(
         &self,
-        network: impl Fn(usize, Way) -> Result<std::borrow::Cow<'n, Network>, ReceiverError>,
+        network: impl Fn(usize, SignalPath) -> Result<Cow<'n, Network>, ReceiverError>,
     ) -> Result<Varied, ReceiverError> {
-        let mut conductances = None;
-        let mut solved = Vec::new();
-        for (way, prepared) in Way::BOTH.into_iter().zip(&self.ways) {
-            let wants_power =
-                way == Way::Lo && self.receiver.limits.on(Quantity::LoPower).is_some();
-            match prepared {
-                VariedWay::Fixed(fixed) => {
-                    solved.push(fixed.clone());
-                    if wants_power {
-                        let side = Side::new(&self.receiver, way)?;
-                        let reduced = side.reduce(&self.receiver, &side.blocks)?;
-                        let endings = side.endings(&self.receiver);
-                        conductances =
-                            Some(element_conductances(&self.receiver, &side, &reduced, &endings)?);
-                    }
-                }
-                VariedWay::Changing(prepared) => {
-                    let ChangingWay { side, endings, slots, reduced } = prepared.as_ref();
-                    let mut endings = endings.clone();
-                    let mut changed: Option<Side> = None;
-                    for &(at, slot) in slots {
-                        let network = network(at, way)?;
-                        match slot {
-                            Slot::Ending(end) => endings[end] = Load::OnePort(network.into_owned()),
-                            Slot::Block(block) => {
-                                let changed = changed.get_or_insert_with(|| side.clone());
-                                let references = side.blocks[block].references_ohm(0).to_vec();
-                                changed.blocks[block] = change_reference(
-                                    &network,
-                                    references,
-                                    WaveDefinition::Kurokawa,
-                                )?;
-                            }
-                        }
-                    }
-                    let side = changed.as_ref().unwrap_or(side);
-                    let reduced = match reduced {
-                        Some(reduced) => reduced,
-                        None => &side.reduce(&self.receiver, &side.blocks)?,
-                    };
-                    solved.push(side.voltages(&self.receiver, reduced, &endings)?);
-                    if wants_power {
-                        conductances =
-                            Some(element_conductances(&self.receiver, side, reduced, &endings)?);
-                    }
-                }
+        let solved = LoRf::try_of_each(|path| match self.paths.get(path) {
+            VariedPath::Fixed(solution) => Ok(solution.clone()),
+            VariedPath::Changing(changing) => {
+                changing.solve(&self.receiver, |place| network(place, path))
             }
-        }
-        let rf = solved.pop().unwrap_or_default();
-        let voltages = Voltages { lo: solved.pop().unwrap_or_default(), rf };
-        Ok(Varied { voltages, conductances })
+        })?;
+        Ok(Varied(solved))
     }
 
     /// Rejection and errors over the plan.
     ///
     /// # Errors
     /// [`ReceiverError::SilentChannel`] where a channel gives nothing.
-    pub fn points(&self, varied: &Varied) -> Result<Vec<PlanPoint>, ReceiverError> {
-        self.points_of_ways(varied, varied)
+    pub(crate) fn points(&self, varied: &Varied) -> Result<Vec<PlanPoint>, ReceiverError> {
+        self.points_of_paths(varied, varied)
     }
 
-    /// The same with the LO side of one solution and the RF side of another.
+    /// The same with the LO path of one solution and the RF path of another.
     ///
     /// # Errors
     /// As [`points`](Self::points).
-    pub fn points_of_ways(
+    pub(crate) fn points_of_paths(
         &self,
         lo: &Varied,
         rf: &Varied,
     ) -> Result<Vec<PlanPoint>, ReceiverError> {
-        self.points_of_voltages(&self.receiver, &lo.voltages.lo, &rf.voltages.rf)
+        self.points_of_voltages(Voltages { lo: &lo.0.lo.voltages, rf: &rf.0.rf.voltages })
     }
 
-    /// The same from voltages at the elements of `receiver`, which has the same plan and elements.
+    /// The same from voltages at the mixers.
     pub(super) fn points_of_voltages(
         &self,
-        receiver: &Receiver,
-        lo: &[Complex64],
-        rf: &[Complex64],
+        voltages: Voltages<'_>,
     ) -> Result<Vec<PlanPoint>, ReceiverError> {
-        let outputs = iq_outputs_of(receiver, lo, rf, true);
-        check_channels(receiver, &outputs)?;
-        let evaluation = Evaluation {
-            choice: &receiver.output.choices[self.chosen],
-            correction: receiver.output.correction,
-            has_real_gains: true,
-        };
-        Ok(points_of(receiver, &outputs, &evaluation))
+        let outputs = iq_outputs(&self.receiver, voltages, true);
+        check_channels(&self.receiver, &outputs)?;
+        Ok(points_of(&self.receiver, &outputs, self.chosen))
     }
 
-    /// The least LO power at any element, where the receiver limits it.
-    #[must_use]
-    pub fn least_drive(&self, varied: &Varied) -> Option<LeastDrive> {
-        let conductances = varied.conductances.as_ref()?;
-        let points: Vec<LoPoint> = lo_points(&self.receiver, &varied.voltages, conductances);
-        points
+    /// The minimum LO power at any mixer, where the receiver limits it.
+    pub(crate) fn min_lo_power(&self, varied: &Varied) -> Option<MinLoPower> {
+        let conductances = varied.0.lo.conductances.as_ref()?;
+        let voltages = Voltages { lo: &varied.0.lo.voltages, rf: &varied.0.rf.voltages };
+        lo_points(&self.receiver, voltages, conductances)
             .iter()
             .flat_map(|point| {
                 let powers = point.mixers.iter().filter_map(|mixer| mixer.lo_power_dbm);
-                powers.map(|power_dbm| LeastDrive { power_dbm, lo_hz: point.lo_hz })
+                powers.map(|power_dbm| MinLoPower { power_dbm, lo_hz: point.lo_hz })
             })
             .min_by(|one, other| one.power_dbm.total_cmp(&other.power_dbm))
+    }
+}
+
+/// Whether the LO power at the mixers is needed from a path.
+fn gives_power(receiver: &Receiver, path: SignalPath) -> bool {
+    path == SignalPath::Lo && receiver.limits().on(Quantity::LoPower).is_some()
+}
+
+impl VariedPath {
+    fn new(
+        receiver: &Receiver,
+        signal_path: SignalPath,
+        places: &[NetworkPlace],
+        own_voltages: Vec<Complex64>,
+    ) -> Result<Self, ReceiverError> {
+        let path = JoinedPath::new(receiver, signal_path)?;
+        let changing: Vec<usize> = places
+            .iter()
+            .filter_map(|place| match place {
+                NetworkPlace::Part(part) => Some(part.index()),
+                NetworkPlace::Load(_) => None,
+            })
+            .collect();
+        let is_touched = path.parts.iter().any(|own| changing.contains(&own.part));
+        // The power at a mixer needs the blocks beside it one by one.
+        let path = if is_touched && !gives_power(receiver, signal_path) {
+            path.gathered(receiver, &changing)?
+        } else {
+            path
+        };
+        let slot = |(changing, place): (usize, &NetworkPlace)| {
+            let at = match place {
+                NetworkPlace::Part(part) => SlotPlace::Block(path.part(part.index())?.block),
+                NetworkPlace::Load(load) => SlotPlace::Termination(path.load_port(load.index())?),
+            };
+            Some(Slot { changing, at })
+        };
+        let slots: Vec<Slot> = places.iter().enumerate().filter_map(slot).collect();
+        let terminations = path.terminations(receiver);
+        if slots.is_empty() {
+            let conductances = if gives_power(receiver, signal_path) {
+                let reduced = path.reduce(receiver, &path.blocks)?;
+                let blocks = &path.blocks;
+                Some(mixer_conductances(receiver, &path, blocks, &reduced, &terminations)?)
+            } else {
+                None
+            };
+            return Ok(Self::Fixed(PathSolution { voltages: own_voltages, conductances }));
+        }
+        let only_loads = slots.iter().all(|slot| matches!(slot.at, SlotPlace::Termination(_)));
+        let reduced = only_loads.then(|| path.reduce(receiver, &path.blocks)).transpose()?;
+        Ok(Self::Changing(Box::new(ChangingPath { path, terminations, slots, reduced })))
+    }
+}
+
+impl ChangingPath {
+    fn solve<'n>(
+        &self,
+        receiver: &Receiver,
+        network: impl Fn(usize) -> Result<Cow<'n, Network>, ReceiverError>,
+    ) -> Result<PathSolution, ReceiverError> {
+        let mut terminations = self.terminations.clone();
+        let mut blocks = Cow::Borrowed(&self.path.blocks);
+        for slot in &self.slots {
+            let network = network(slot.changing)?;
+            match slot.at {
+                SlotPlace::Termination(end) => {
+                    terminations[end] = Load::OnePort(network.into_owned());
+                }
+                SlotPlace::Block(block) => {
+                    let references = self.path.blocks[block].references_ohm(0).to_vec();
+                    blocks.to_mut()[block] =
+                        change_reference(&network, references, WaveDefinition::Kurokawa)?;
+                }
+            }
+        }
+        let reduced = match &self.reduced {
+            Some(reduced) => Cow::Borrowed(reduced),
+            None => Cow::Owned(self.path.reduce(receiver, &blocks)?),
+        };
+        let voltages = self.path.voltages(receiver, &reduced, &terminations)?;
+        let conductances = if gives_power(receiver, self.path.path()) {
+            Some(mixer_conductances(receiver, &self.path, &blocks, &reduced, &terminations)?)
+        } else {
+            None
+        };
+        Ok(PathSolution { voltages, conductances })
     }
 }

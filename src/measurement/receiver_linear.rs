@@ -4,9 +4,10 @@
 use super::channel_error::ChannelErrorDistribution;
 use super::contribution::Contribution;
 use super::error_covariance::{PlanCovariance, half_difference};
-use super::receiver_propagation::{Component, UncertainReceiver, index_of};
+use super::receiver_propagation::{Component, UncertainReceiver};
 use crate::downconverter::{
-    Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, Way, analyse_receiver,
+    Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, SignalPath,
+    analyse_receiver,
 };
 use crate::network::onto_grid;
 use num_complex::Complex64;
@@ -39,7 +40,7 @@ impl UncertainReceiver<'_> {
             let [plus, minus] = [1.0, -1.0].map(|size| self.solve(&self.moved(component, size)?));
             let (plus, minus) = (plus?, minus?);
             let pairs = if component.is_independent {
-                let points = |lo, rf| self.variation.points_of_ways(lo, rf);
+                let points = |lo, rf| self.variation.points_of_paths(lo, rf);
                 vec![
                     [points(&plus, &own)?, points(&minus, &own)?],
                     [points(&own, &plus)?, points(&own, &minus)?],
@@ -144,21 +145,24 @@ impl UncertainReceiver<'_> {
         component: Component,
     ) -> Result<Vec<[Vec<BudgetRow>; 2]>, ReceiverError> {
         // At one point each path has frequencies of its own; the channel error takes one of each.
-        let ways: &[&[Way]] =
-            if component.is_independent { &[&[Way::Lo], &[Way::Rf]] } else { &[&Way::BOTH] };
+        let moved_paths: &[&[SignalPath]] = if component.is_independent {
+            &[&[SignalPath::Lo], &[SignalPath::Rf]]
+        } else {
+            &[&SignalPath::BOTH]
+        };
         let mut changes = Vec::new();
-        for ways in ways {
+        for paths in moved_paths {
             let [plus, minus] = [1.0, -1.0].map(|size| {
                 let mut varied = one.clone();
                 let networks = self.moved(component, size)?;
-                for &way in *ways {
-                    let Some(network) = &networks[component.part][index_of(way)] else { continue };
+                for &path in *paths {
+                    let Some(network) = networks[component.part].get(path) else { continue };
                     for (place, part) in &self.places {
                         if *part == component.part
-                            && let Some(own) = one.network_at(*place, way)
+                            && let Some(own) = one.network_at(*place, path)
                         {
                             let there = onto_grid(network, own.grid())?.network;
-                            varied.set_network_at(*place, way, there);
+                            varied.set_network_at(*place, path, there)?;
                         }
                     }
                 }

@@ -3,7 +3,9 @@
 use super::deviating_network::deviating;
 use super::error::MeasurementError;
 use super::uncertainty_source::{Deviates, Errors, Source};
-use crate::downconverter::{Place, PlanPoint, Receiver, ReceiverError, Variation, Varied, Way};
+use crate::downconverter::{
+    LoRf, NetworkPlace, PlanPoint, Receiver, ReceiverError, SignalPath, Variation, Varied,
+};
 use crate::network::{Network, ParameterKind, convert};
 use rand_chacha::ChaCha8Rng;
 use std::borrow::Cow;
@@ -14,7 +16,7 @@ pub struct UncertainPart {
     /// A block's name, or a file's.
     pub name: String,
     /// Where its network is used.
-    pub places: Vec<Place>,
+    pub places: Vec<NetworkPlace>,
     /// Its sources of uncertainty.
     pub sources: Vec<PartSource>,
 }
@@ -23,7 +25,7 @@ pub struct UncertainPart {
 #[derive(Clone, Debug)]
 pub struct PartSource {
     name: String,
-    on_ways: [Option<Source>; 2],
+    on_paths: LoRf<Option<Source>>,
 }
 
 impl PartSource {
@@ -34,15 +36,15 @@ impl PartSource {
     /// [`MeasurementError::PathsDiffer`] for sources that are not of one kind.
     pub fn new(
         name: impl Into<String>,
-        on_ways: [Option<Source>; 2],
+        on_paths: LoRf<Option<Source>>,
     ) -> Result<Self, MeasurementError> {
         let name = name.into();
-        if let [Some(lo), Some(rf)] = &on_ways
+        if let LoRf { lo: Some(lo), rf: Some(rf) } = &on_paths
             && !lo.is_like(rf)
         {
             return Err(MeasurementError::PathsDiffer { name });
         }
-        Ok(Self { name, on_ways })
+        Ok(Self { name, on_paths })
     }
 
     /// Its name.
@@ -54,12 +56,12 @@ impl PartSource {
     /// Whether the part is on a path.
     #[must_use]
     pub fn is_on_a_path(&self) -> bool {
-        self.on_ways.iter().any(Option::is_some)
+        self.on_paths.iter().any(Option::is_some)
     }
 }
 
 /// Networks of all parts, on either path; `None` for a part's own network.
-pub(super) type Networks = Vec<[Option<Network>; 2]>;
+pub(super) type Networks = Vec<LoRf<Option<Network>>>;
 
 /// One independent error of one source of one part.
 #[derive(Clone, Copy)]
@@ -76,9 +78,9 @@ pub(super) struct UncertainReceiver<'a> {
     pub(super) parts: &'a [UncertainPart],
     pub(super) variation: Variation,
     /// The places whose networks change, each with the part in it.
-    pub(super) places: Vec<(Place, usize)>,
+    pub(super) places: Vec<(NetworkPlace, usize)>,
     /// Each part's own scattering network, on either path.
-    nominal: Vec<[Option<Network>; 2]>,
+    nominal: Vec<LoRf<Option<Network>>>,
 }
 
 impl<'a> UncertainReceiver<'a> {
@@ -89,39 +91,40 @@ impl<'a> UncertainReceiver<'a> {
         let mut places = Vec::new();
         let mut nominal = Vec::new();
         for (at, part) in parts.iter().enumerate() {
-            let mut own = [None, None];
-            for (slot, way) in own.iter_mut().zip(Way::BOTH) {
-                let network = part.places.iter().find_map(|&place| receiver.network_at(place, way));
+            let mut own = LoRf::default();
+            for path in SignalPath::BOTH {
+                let mut places = part.places.iter();
+                let network = places.find_map(|&place| receiver.network_at(place, path));
                 if let Some(network) = network {
                     let sources = part.sources.iter();
-                    for source in sources.filter_map(|one| one.on_ways[index_of(way)].as_ref()) {
+                    for source in sources.filter_map(|one| one.on_paths.get(path).as_ref()) {
                         source.check_network(network)?;
                     }
-                    *slot = Some(convert(network, ParameterKind::Scattering)?);
+                    *own.get_mut(path) = Some(convert(network, ParameterKind::Scattering)?);
                 }
             }
             nominal.push(own);
             places.extend(part.places.iter().map(|&place| (place, at)));
         }
-        let changing: Vec<Place> = places.iter().map(|(place, _)| *place).collect();
-        let variation = Variation::new(receiver.clone(), &changing, true)?;
+        let changing: Vec<NetworkPlace> = places.iter().map(|(place, _)| *place).collect();
+        let variation = Variation::new(receiver.clone(), &changing)?;
         Ok(Self { parts, variation, places, nominal })
     }
 
     /// The receiver solved with these networks.
     pub(super) fn solve(&self, networks: &Networks) -> Result<Varied, ReceiverError> {
-        self.variation.solve(|place, way| {
+        self.variation.solve(|place, path| {
             let part = self.places[place].1;
-            let index = index_of(way);
-            let network = networks[part][index].as_ref().or(self.nominal[part][index].as_ref());
-            let missing = || ReceiverError::NoBlock { name: self.parts[part].name.clone() };
+            let network = networks[part].get(path).as_ref();
+            let network = network.or(self.nominal[part].get(path).as_ref());
+            let missing = || ReceiverError::NoNetwork { what: self.parts[part].name.clone(), path };
             network.map(Cow::Borrowed).ok_or_else(missing)
         })
     }
 
     /// Every part's own network.
     pub(super) fn unchanged(&self) -> Networks {
-        self.parts.iter().map(|_| [None, None]).collect()
+        self.parts.iter().map(|_| LoRf::default()).collect()
     }
 
     /// The plan with the receiver's own networks.
@@ -133,37 +136,40 @@ impl<'a> UncertainReceiver<'a> {
     fn with_errors(
         &self,
         part: usize,
-        way: usize,
+        path: SignalPath,
         errors: &Errors,
     ) -> Result<Option<Network>, ReceiverError> {
-        let Some(own) = &self.nominal[part][way] else { return Ok(None) };
+        let Some(own) = self.nominal[part].get(path) else { return Ok(None) };
         Ok(Some(deviating(own, errors)?))
     }
 
     /// Networks of one trial.
     pub(super) fn drawn(&self, random: &mut ChaCha8Rng) -> Result<Networks, ReceiverError> {
-        let mut errors = [Errors::default(), Errors::default()];
+        let mut errors = LoRf::<Errors>::default();
         let mut networks = Vec::with_capacity(self.parts.len());
         for (at, part) in self.parts.iter().enumerate() {
-            for (errors, own) in errors.iter_mut().zip(&self.nominal[at]) {
+            let nominal = &self.nominal[at];
+            for path in SignalPath::BOTH {
                 // A part that is not on a path has no entries there.
-                errors.clear(own.as_ref().map_or(0, |own| own.entries().len()));
+                let entries = nominal.get(path).as_ref().map_or(0, |own| own.entries().len());
+                errors.get_mut(path).clear(entries);
             }
             for source in &part.sources {
                 let mut common: Option<Deviates> = None;
-                let ways = source.on_ways.iter().zip(&self.nominal[at]).zip(&mut errors);
-                for ((source, own), errors) in ways {
-                    let (Some(source), Some(own)) = (source, own) else { continue };
+                for path in SignalPath::BOTH {
+                    let (Some(source), Some(own)) = (source.on_paths.get(path), nominal.get(path))
+                    else {
+                        continue;
+                    };
                     let deviates = match common.take().filter(|_| !source.is_independent()) {
                         Some(common) => common,
                         None => source.draw(random),
                     };
-                    source.add(own.entries(), &deviates, errors);
+                    source.add(own.entries(), &deviates, errors.get_mut(path));
                     common = Some(deviates);
                 }
             }
-            networks
-                .push([self.with_errors(at, 0, &errors[0])?, self.with_errors(at, 1, &errors[1])?]);
+            networks.push(LoRf::try_of_each(|path| self.with_errors(at, path, errors.get(path)))?);
         }
         Ok(networks)
     }
@@ -173,10 +179,10 @@ impl<'a> UncertainReceiver<'a> {
         let mut all = Vec::new();
         for (at, part) in self.parts.iter().enumerate() {
             for (number, source) in part.sources.iter().enumerate() {
-                let Some(any) = source.on_ways.iter().flatten().next() else { continue };
+                let Some(any) = source.on_paths.iter().flatten().next() else { continue };
                 let acting = (0..any.components()).filter(|&component| {
-                    let mut ways = source.on_ways.iter().flatten();
-                    ways.any(|source| source.has_effect(component))
+                    let mut sources = source.on_paths.iter().flatten();
+                    sources.any(|source| source.has_effect(component))
                 });
                 all.extend(acting.map(|component| Component {
                     part: at,
@@ -193,23 +199,17 @@ impl<'a> UncertainReceiver<'a> {
     pub(super) fn moved(&self, component: Component, size: f64) -> Result<Networks, ReceiverError> {
         let mut networks = self.unchanged();
         let source = &self.parts[component.part].sources[component.source];
-        let ways = source.on_ways.iter().zip(&self.nominal[component.part]);
-        for (way, (source, own)) in ways.enumerate() {
-            let (Some(source), Some(own)) = (source, own) else { continue };
+        let nominal = &self.nominal[component.part];
+        networks[component.part] = LoRf::try_of_each(|path| {
+            let (Some(source), Some(own)) = (source.on_paths.get(path), nominal.get(path)) else {
+                return Ok::<_, ReceiverError>(None);
+            };
             let deviates = source.only(component.number, size);
             let mut errors = Errors::default();
             errors.clear(own.entries().len());
             source.add(own.entries(), &deviates, &mut errors);
-            networks[component.part][way] = self.with_errors(component.part, way, &errors)?;
-        }
+            self.with_errors(component.part, path, &errors)
+        })?;
         Ok(networks)
-    }
-}
-
-/// The place of a path in a list of both.
-pub(super) fn index_of(way: Way) -> usize {
-    match way {
-        Way::Lo => 0,
-        Way::Rf => 1,
     }
 }

@@ -78,7 +78,7 @@ pub fn receiver_uncertainty(
     let linear = covariances(&effects, result.points.len());
     let contributions = uncertain.contributions(&effects, &result.points, worst, &linear[worst]);
     let requirements = &result.compliance.requirements;
-    let outputs = Outputs { has_power: receiver.limits.on(Quantity::LoPower).is_some() };
+    let outputs = Outputs { has_power: receiver.limits().on(Quantity::LoPower).is_some() };
     let trials = outputs.run(&uncertain, trial_settings, requirements, result.points.len())?;
     let points = outputs.points(&trials, result, &linear, trial_settings.coverage());
     let decided: Vec<DecidedRequirement> = requirements
@@ -142,7 +142,7 @@ fn worst_place(
     receiver: &Receiver,
     result: &DownconverterResult,
 ) -> Result<usize, MeasurementError> {
-    let points = receiver.plan.lo_hz.len() * receiver.plan.if_hz.len();
+    let points = receiver.plan().lo_hz().len() * receiver.plan().if_hz().len();
     let worst = result.points.iter().position(|point| *point == result.summary.worst);
     worst
         .filter(|_| result.points.len() == points)
@@ -161,10 +161,10 @@ impl Extremes {
         let mut worst =
             Self { rejection_db: f64::INFINITY, imbalance_db: 0.0, quadrature_deg: 0.0 };
         for point in points {
-            let (imbalance_db, quadrature_deg) = point.balance.wanted();
+            let wanted = point.balance.wanted();
             worst.rejection_db = worst.rejection_db.min(point.balance.image_rejection_db);
-            worst.imbalance_db = worst.imbalance_db.max(imbalance_db.abs());
-            worst.quadrature_deg = worst.quadrature_deg.max(quadrature_deg.abs());
+            worst.imbalance_db = worst.imbalance_db.max(wanted.amplitude_db.abs());
+            worst.quadrature_deg = worst.quadrature_deg.max(wanted.phase_deg.abs());
         }
         worst
     }
@@ -213,7 +213,7 @@ impl Outputs {
             let extremes = Extremes::of(&points);
             // Without any LO power its level is minus infinity.
             let power = self.has_power.then(|| {
-                let least = uncertain.variation.least_drive(&varied);
+                let least = uncertain.variation.min_lo_power(&varied);
                 least.map_or(f64::NEG_INFINITY, |drive| drive.power_dbm)
             });
             #[expect(clippy::cast_possible_truncation, reason = "kept in single precision")]

@@ -62,8 +62,7 @@ pub fn receiver_coverage(
     result: &DownconverterResult,
     uncertainty: &ReceiverUncertainty,
 ) -> Result<Vec<u8>, PlotError> {
-    let ifs = receiver.plan.if_hz.len();
-    let points = result.worst_if_of_each_lo(ifs).into_iter().map(|at| {
+    let points = result.worst_if_of_each_lo().into_iter().map(|at| {
         let (point, known) = (&result.points[at], &uncertainty.points[at]);
         Point {
             at_ghz: ghz(point.lo_hz),
@@ -73,13 +72,13 @@ pub fn receiver_coverage(
             high: known.rejection.high,
         }
     });
-    let note = if ifs > 1 { ", at the worst IF" } else { "" };
+    let note = if receiver.plan().if_hz().len() > 1 { ", at the worst IF" } else { "" };
     let coverage = Coverage {
         what: "Image rejection",
         note,
         x_label: LO_LABEL,
-        x: frequency_range(&receiver.plan.lo_hz),
-        limit: receiver.limits.on(Quantity::ImageRejection),
+        x: frequency_range(receiver.plan().lo_hz()),
+        limit: receiver.limits().on(Quantity::ImageRejection),
         assessment: &uncertainty.assessment,
     };
     coverage.drawn(&points.collect::<Vec<_>>())
@@ -98,10 +97,10 @@ pub fn receiver_tones(
 ) -> Result<Vec<u8>, PlotError> {
     /// More panels than this cannot be read.
     const MOST_PANELS: usize = 4;
-    let ifs = receiver.plan.if_hz.len();
+    let ifs = receiver.plan().if_hz().len();
     let of_if = |at: usize| {
         let own = tones.points.iter();
-        own.filter(move |tone| tone.measured.if_hz.total_cmp(&receiver.plan.if_hz[at]).is_eq())
+        own.filter(move |tone| tone.measured.if_hz.total_cmp(&receiver.plan().if_hz()[at]).is_eq())
     };
     let with_tones: Vec<usize> = (0..ifs).filter(|&at| of_if(at).next().is_some()).collect();
     let shown = &with_tones[..with_tones.len().min(MOST_PANELS)];
@@ -136,10 +135,10 @@ pub fn receiver_tones(
             let values =
                 values.chain(tones.iter().flat_map(|(_, db, half)| [db - half, db + half]));
             let axes = Axes {
-                title: &format!("IF {}{left_out}", ShownFrequency(receiver.plan.if_hz[*at])),
+                title: &format!("IF {}{left_out}", ShownFrequency(receiver.plan().if_hz()[*at])),
                 x_label: LO_LABEL,
                 y_label: "Image rejection (dB)",
-                x: frequency_range(&receiver.plan.lo_hz),
+                x: frequency_range(receiver.plan().lo_hz()),
                 y: range_of(values.filter(|value| value.is_finite()).map(cut), 5.0),
             };
             let mut legend = vec![Entry { name: "predicted", colour: BLUE, dash: Dash::Solid }];

@@ -21,7 +21,7 @@ pub(super) struct IfLines {
 impl IfLines {
     /// All, or so many at even distances with both ends.
     pub(super) fn of(receiver: &Receiver, most: usize) -> Self {
-        let if_hz = &receiver.plan.if_hz;
+        let if_hz = receiver.plan().if_hz();
         let count = if_hz.len();
         let shown: Vec<usize> = if count <= most {
             (0..count).collect()

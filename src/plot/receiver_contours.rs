@@ -11,7 +11,7 @@ use super::nested_lines::nested_widths;
 use super::rejection_axis::required_name;
 use super::series::line;
 use super::style::{BLACK, BLUE, Dash, GREEN, ORANGE, PURPLE, SKY_BLUE, Sizes};
-use crate::downconverter::{DownconverterResult, Receiver};
+use crate::downconverter::{DownconverterResult, Imbalance, Receiver};
 use crate::requirement::Quantity;
 use crate::splitter::{ContourFamily, channel_error, contour_family};
 use crate::units::{ShownFrequency, shown_signed};
@@ -19,7 +19,7 @@ use plotters::prelude::{Circle, Color, EmptyElement, RGBColor};
 use std::ops::Range;
 
 /// Imbalance (dB) and phase error (deg) over LO.
-type Way = Vec<(f64, f64)>;
+type ErrorTrace = Vec<(f64, f64)>;
 
 /// The way of the image's channel error through the plane of imbalance and phase error, as it is and
 /// with the best single trim, with curves of constant rejection.
@@ -32,18 +32,19 @@ pub fn receiver_contours(
 ) -> Result<Vec<u8>, PlotError> {
     let trim = &result.correction.single;
     let ifs = IfLines::of(receiver, 3);
-    let ways: Vec<[Way; 2]> = ifs
+    let ways: Vec<[ErrorTrace; 2]> = ifs
         .shown
         .iter()
         .map(|&at| {
-            let before: Vec<_> = ifs.line(result, at).map(|point| point.balance.image()).collect();
-            let after = before.iter().copied().map(|error| trim.applied_to(error)).collect();
-            [before, after]
+            let place = |error: Imbalance| (error.amplitude_db, error.phase_deg);
+            let errors = || ifs.line(result, at).map(|point| point.balance.image());
+            let after = errors().map(|error| place(trim.applied_to(error))).collect();
+            [errors().map(place).collect(), after]
         })
         .collect();
     let errors: Vec<_> =
         ways.iter().flatten().flatten().map(|&(db, deg)| channel_error(db, deg)).collect();
-    let family = contour_family(&errors, receiver.limits.on(Quantity::ImageRejection));
+    let family = contour_family(&errors, receiver.limits().on(Quantity::ImageRejection));
     let title = format!(
         "Channel error over LO; curves: rejection by balance alone (dB); best single trim {} dB, {} deg",
         shown_signed(trim.amplitude_db, 2),
@@ -66,7 +67,7 @@ pub fn receiver_contours(
             ]
         })
         .collect();
-    let required_name = required_name(receiver.limits.on(Quantity::ImageRejection));
+    let required_name = required_name(receiver.limits().on(Quantity::ImageRejection));
     legend.extend(limit_entry(required_name.as_ref()));
     let away = corner_away_from(ways.iter().flatten().flatten().copied());
     picture(|canvas| {
@@ -102,14 +103,14 @@ pub fn receiver_contours(
 
 /// A way as it is drawn.
 struct Track {
-    way: Way,
+    way: ErrorTrace,
     colour: RGBColor,
     dash: Dash,
 }
 
 /// Draws lines with a dot at either end.
 fn draw_tracks(chart: &mut Chart<'_, '_>, tracks: &[Track]) -> Result<(), PlotError> {
-    let ways: Vec<Way> = tracks.iter().map(|track| track.way.clone()).collect();
+    let ways: Vec<ErrorTrace> = tracks.iter().map(|track| track.way.clone()).collect();
     let widths = nested_widths(chart, &ways);
     for (Track { way, colour, dash }, width) in tracks.iter().zip(widths) {
         let is_seen = |at: &&(f64, f64)| at.1.is_finite();
@@ -146,10 +147,10 @@ fn note_ends(
     ends: &[(Option<usize>, Pixel)],
     (drawn, frame): (&[Pixel], &(Range<i32>, Range<i32>)),
 ) -> Result<(), PlotError> {
-    let lo_hz = &receiver.plan.lo_hz;
+    let lo_hz = receiver.plan().lo_hz();
     let mut noted: Vec<Pixel> = Vec::new();
     for &(at, end) in ends {
-        let text = match (at, lo_hz.as_slice()) {
+        let text = match (at, lo_hz) {
             (Some(at), _) => ShownFrequency(lo_hz[at]).to_string(),
             (None, [low, .., high]) => {
                 format!("{} to {}", ShownFrequency(*low), ShownFrequency(*high))

@@ -23,11 +23,11 @@ pub fn receiver_rejection(
     receiver: &Receiver,
     result: &DownconverterResult,
 ) -> Result<Vec<u8>, PlotError> {
-    let required = receiver.limits.on(Quantity::ImageRejection);
+    let required = receiver.limits().on(Quantity::ImageRejection);
     let ifs = IfLines::of(receiver, MOST_IFS);
     let shown = |point: &PlanPoint| cut(point.balance.image_rejection_db);
     let values = ifs.points(result).map(shown).chain(required);
-    let (x, y) = (frequency_range(&receiver.plan.lo_hz), range_of(values, 5.0));
+    let (x, y) = (frequency_range(receiver.plan().lo_hz()), range_of(values, 5.0));
     let is_cut = ifs.points(result).any(|point| is_beyond(point.balance.image_rejection_db));
     let note = if is_cut { CUT_NOTE } else { "" };
     let axes = Axes {
@@ -75,7 +75,7 @@ pub fn receiver_imbalance(
     receiver: &Receiver,
     result: &DownconverterResult,
 ) -> Result<Vec<u8>, PlotError> {
-    let limits = &receiver.limits;
+    let limits = receiver.limits();
     picture(|canvas| {
         let halves = canvas.split_evenly((2, 1));
         let amplitude = Signed {
@@ -84,14 +84,15 @@ pub fn receiver_imbalance(
             unit: "dB",
             limit: limits.on(Quantity::AmplitudeImbalance),
         };
-        amplitude.draw(&halves[0], receiver, result, |point| point.balance.wanted().0)?;
+        amplitude
+            .draw(&halves[0], receiver, result, |point| point.balance.wanted().amplitude_db)?;
         let phase = Signed {
             title: "Quadrature error, wanted sideband",
             quantity: "Quadrature error",
             unit: "deg",
             limit: limits.on(Quantity::QuadratureError),
         };
-        phase.draw(&halves[1], receiver, result, |point| point.balance.wanted().1)
+        phase.draw(&halves[1], receiver, result, |point| point.balance.wanted().phase_deg)
     })
 }
 
@@ -116,18 +117,18 @@ pub fn receiver_drive(
     } else {
         ("LO voltage at each element, per root of available power", "LO voltage (dB over 1 V/√W)")
     };
-    let required = receiver.limits.on(Quantity::LoPower).filter(|_| has_power);
+    let required = receiver.limits().on(Quantity::LoPower).filter(|_| has_power);
     let y = range_of(drives().map(value).chain(required), 1.0);
-    let x = frequency_range(&receiver.plan.lo_hz);
+    let x = frequency_range(receiver.plan().lo_hz());
     let axes = Axes { title, x_label: LO_LABEL, y_label, x: x.clone(), y: y.clone() };
 
-    let lines: Vec<Vec<(f64, f64)>> = (0..receiver.mixers.len())
+    let lines: Vec<Vec<(f64, f64)>> = (0..receiver.mixers().len())
         .map(|at| {
             result.lo.iter().map(|point| (ghz(point.lo_hz), value(&point.mixers[at]))).collect()
         })
         .collect();
     let names: Vec<String> = receiver
-        .mixers
+        .mixers()
         .iter()
         .zip(&lines)
         .map(|(mixer, line)| match line.iter().all(|(_, value)| value.is_nan()) {
@@ -170,7 +171,7 @@ impl Signed<'_> {
         let ifs = IfLines::of(receiver, MOST_IFS);
         let limits = self.limit.iter().flat_map(|limit| [-limit, *limit]);
         let values = ifs.points(result).map(&value).chain(limits.clone()).chain([0.0]);
-        let x = frequency_range(&receiver.plan.lo_hz);
+        let x = frequency_range(receiver.plan().lo_hz());
         let axes = Axes {
             title: &format!("{}{}", self.title, ifs.note()),
             x_label: LO_LABEL,

@@ -66,8 +66,8 @@ struct Map {
 
 impl Map {
     fn of(receiver: &Receiver, result: &DownconverterResult) -> Self {
-        let plan = &receiver.plan;
-        let highest_if_hz = plan.if_hz.iter().copied().fold(0.0, f64::max);
+        let plan = receiver.plan();
+        let highest_if_hz = plan.if_hz().iter().copied().fold(0.0, f64::max);
         let (if_unit, unit_hz) = if highest_if_hz < 0.5e9 { ("MHz", 1e6) } else { ("GHz", 1e9) };
         let rejections = || result.points.iter().map(|point| point.balance.image_rejection_db);
         let values: Vec<f64> = rejections().map(cut).collect();
@@ -77,15 +77,15 @@ impl Map {
         // A map of one value still needs a scale.
         let missing = (1.0 - (high - low)).max(0.0) / 2.0;
         let top = (high + missing).min(HIGHEST_REJECTION_DB);
-        let lo_ghz: Vec<f64> = plan.lo_hz.iter().map(|hz| ghz(*hz)).collect();
-        let if_shown: Vec<f64> = plan.if_hz.iter().map(|hz| hz / unit_hz).collect();
+        let lo_ghz: Vec<f64> = plan.lo_hz().iter().map(|hz| ghz(*hz)).collect();
+        let if_shown: Vec<f64> = plan.if_hz().iter().map(|hz| hz / unit_hz).collect();
         Self {
             x: edges(&lo_ghz),
             y: edges(&if_shown),
             if_unit,
             colours: (top - 1.0).min(low - missing)..top,
             is_cut: rejections().any(is_beyond),
-            required: receiver.limits.on(Quantity::ImageRejection),
+            required: receiver.limits().on(Quantity::ImageRejection),
             values,
         }
     }

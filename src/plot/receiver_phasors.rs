@@ -26,7 +26,7 @@ pub fn receiver_phasors(
     receiver: &Receiver,
     result: &DownconverterResult,
 ) -> Result<Vec<u8>, PlotError> {
-    let mut shown = vec![0, receiver.plan.centre(), result.lo.len().saturating_sub(1)];
+    let mut shown = vec![0, receiver.plan().centre(), result.lo.len().saturating_sub(1)];
     shown.dedup();
     let points: Vec<&LoPoint> = shown.iter().filter_map(|&at| result.lo.get(at)).collect();
     let largest = points
@@ -34,8 +34,8 @@ pub fn receiver_phasors(
         .flat_map(|point| &point.mixers)
         .map(|drive| drive.lo_magnitude)
         .fold(f64::MIN_POSITIVE, f64::max);
-    let turns = f64::from(receiver.mixing.lo_harmonic);
-    let title = match receiver.mixing.lo_harmonic {
+    let turns = f64::from(receiver.mixing().lo_harmonic());
+    let title = match receiver.mixing().lo_harmonic() {
         1 => "LO voltage at each element".to_owned(),
         times => format!("LO voltage at each element; phase counts {times} times"),
     };
@@ -110,7 +110,7 @@ impl<'r> Diagram<'r> {
             let thickness = above.take(4).fold(4.0, |thickness, _| thickness + 3.0);
             self.arrow(panel, *tip, thickness, look(at).0)?;
         }
-        for (at, mixer) in receiver.mixers.iter().enumerate().take(self.tips.len()) {
+        for (at, mixer) in receiver.mixers().iter().enumerate().take(self.tips.len()) {
             self.name(panel, at, &mixer.name, &mut taken)?;
         }
         self.notes(panel, receiver)
@@ -255,7 +255,7 @@ impl<'r> Diagram<'r> {
             format!("LO {}", ShownFrequency(self.point.lo_hz)),
             format!("circle: mean {:.3} V/√W", self.mean_magnitude),
         ];
-        let worst = self.point.mixers.iter().zip(&receiver.mixers).max_by(|one, other| {
+        let worst = self.point.mixers.iter().zip(receiver.mixers()).max_by(|one, other| {
             one.0.lo_phase_error_deg.abs().total_cmp(&other.0.lo_phase_error_deg.abs())
         });
         if let Some((drive, mixer)) = worst {

@@ -4,7 +4,8 @@ use super::csv_table::{CsvTable, harmless, optional};
 use super::text_table::{abbreviated, filled, fixed, lines, rejection, table};
 use crate::diagnostic::printable;
 use crate::downconverter::{
-    Allocation, Budget, Contributor, DownconverterResult, PartKind, PartTaken, Receiver, Share, Way,
+    Allocation, Allowance, Budget, Contributor, DownconverterResult, PartKind, PartTaken,
+    SignalPath,
 };
 use crate::units::{db_from_neper, shown_signed};
 use serde_json::{Value, json};
@@ -22,7 +23,7 @@ fn rows(budget: &Budget) -> Vec<Value> {
         .map(|row| {
             json!({
                 "block": row.contributor.to_string(),
-                "is_block": matches!(row.contributor, Contributor::Block(_)),
+                "is_block": matches!(row.contributor, Contributor::Block(_) | Contributor::Pair(_)),
                 "amplitude_db": db_from_neper(row.error.re),
                 "phase_deg": row.error.im.to_degrees(),
                 "image_rejection_alone_db": row.alone_db,
@@ -41,7 +42,7 @@ pub(super) fn blocks_json(result: &DownconverterResult) -> Vec<Value> {
 fn block(taken: &PartTaken) -> Value {
     json!({
         "block": taken.name,
-        "path": if taken.way == Way::Lo { "lo" } else { "rf" },
+        "path": if taken.path == SignalPath::Lo { "lo" } else { "rf" },
         "kind": taken.kind.map(|kind| match kind {
             PartKind::Splitter(kind) => kind.to_string(),
             PartKind::Line => "line".to_owned(),
@@ -54,7 +55,7 @@ fn block(taken: &PartTaken) -> Value {
 
 pub(super) fn allocation_json(allocation: &Allocation) -> Value {
     let shares: Vec<Value> = allocation
-        .shares
+        .allowances
         .iter()
         .map(|share| {
             json!({
@@ -97,7 +98,7 @@ pub fn receiver_budget_csv(result: &DownconverterResult) -> Result<String, csv::
         "allowed_amplitude_db",
         "allowed_phase_deg",
     ])?;
-    let shares = result.allocation.as_ref().map(|allocation| &allocation.shares);
+    let shares = result.allocation.as_ref().map(|allocation| &allocation.allowances);
     for (at, row) in result.budget.iter().flat_map(|budget| &budget.rows).enumerate() {
         let share = shares.and_then(|shares| shares.get(at));
         table.row([
@@ -107,8 +108,8 @@ pub fn receiver_budget_csv(result: &DownconverterResult) -> Result<String, csv::
             row.alone_db.to_string(),
             optional(row.if_ideal_db),
             optional(row.plan_if_ideal_db),
-            optional(share.map(Share::allowed_amplitude_db)),
-            optional(share.map(Share::allowed_phase_deg)),
+            optional(share.map(Allowance::allowed_amplitude_db)),
+            optional(share.map(Allowance::allowed_phase_deg)),
         ])?;
     }
     table.finish()
@@ -117,10 +118,10 @@ pub fn receiver_budget_csv(result: &DownconverterResult) -> Result<String, csv::
 /// Rows of the budget shown; the CSV has them all.
 const ROWS_SHOWN: usize = 8;
 
-pub(super) fn budget_text(receiver: &Receiver, result: &DownconverterResult) -> String {
+pub(super) fn budget_text(result: &DownconverterResult) -> String {
     let Some(budget) = &result.budget else { return String::new() };
     let worst = &result.summary.worst;
-    let shares = result.allocation.as_ref().map(|allocation| &allocation.shares);
+    let shares = result.allocation.as_ref().map(|allocation| &allocation.allowances);
     let mut headers = vec!["contributes", "dB", "deg", "alone dB", "if ideal dB", "plan dB"];
     if shares.is_some() {
         headers.extend(["share dB", "or deg"]);
@@ -163,7 +164,7 @@ pub(super) fn budget_text(receiver: &Receiver, result: &DownconverterResult) -> 
     let sentence = match result.fix_first() {
         Some(row) => {
             let name = row.contributor.to_string();
-            let is_pair = receiver.parts.iter().any(|p| p.pair.as_deref() == Some(name.as_str()));
+            let is_pair = matches!(row.contributor, Contributor::Pair(_));
             format!(
                 "Fix first: {}{}.",
                 printable(&name),

@@ -1,12 +1,12 @@
 //! What a correction of Q can do for a receiver: text and JSON.
 
 use super::text_table::{filled, lines, rejection, table};
-use crate::downconverter::{CorrectionPlan, DownconverterResult, Trim, TrimCover};
+use crate::downconverter::{CorrectionCover, CorrectionPlan, DownconverterResult, IqCorrection};
 use crate::units::{ShownFrequency, shown_signed};
 use serde_json::{Value, json};
 
 pub(super) fn correction_json(plan: &CorrectionPlan, lo_hz: &[f64]) -> Value {
-    let per_lo = |trims: &[Trim]| -> Vec<Value> {
+    let per_lo = |trims: &[IqCorrection]| -> Vec<Value> {
         lo_hz
             .iter()
             .zip(trims)
@@ -18,18 +18,18 @@ pub(super) fn correction_json(plan: &CorrectionPlan, lo_hz: &[f64]) -> Value {
             .collect()
     };
     let cover = plan.cover.as_ref().map(|cover| match cover {
-        TrimCover::Holds(segments) => json!({
+        CorrectionCover::Holds(segments) => json!({
             "corrections_needed": segments.len(),
             "segments": segments
                 .iter()
                 .map(|segment| {
-                    let mut value = trim(&segment.trim);
+                    let mut value = trim(&segment.correction);
                     value["lo_band_hz"] = json!([segment.lo_hz.0, segment.lo_hz.1]);
                     value
                 })
                 .collect::<Vec<_>>(),
         }),
-        TrimCover::Impossible { lo_hz, best_db } => json!({
+        CorrectionCover::Impossible { lo_hz, best_db } => json!({
             "corrections_needed": null,
             "impossible_at_lo_hz": lo_hz,
             "best_image_rejection_db": best_db,
@@ -37,19 +37,19 @@ pub(super) fn correction_json(plan: &CorrectionPlan, lo_hz: &[f64]) -> Value {
     });
     json!({
         "uncorrected_worst_image_rejection_db": plan.uncorrected_db,
-        "amplitude_step_db": plan.steps.amplitude_db,
-        "phase_step_deg": plan.steps.phase_deg,
+        "amplitude_step_db": plan.steps.amplitude_db(),
+        "phase_step_deg": plan.steps.phase_deg(),
         "single": trim(&plan.single),
-        "single_quantised": trim(&plan.single_in_steps),
+        "single_quantised": trim(&plan.single_quantised),
         "per_lo_worst_image_rejection_db": plan.per_lo_db(),
-        "per_lo_quantised_worst_image_rejection_db": plan.per_lo_in_steps_db(),
+        "per_lo_quantised_worst_image_rejection_db": plan.per_lo_quantised_db(),
         "per_lo": per_lo(&plan.per_lo),
-        "per_lo_quantised": per_lo(&plan.per_lo_in_steps),
+        "per_lo_quantised": per_lo(&plan.per_lo_quantised),
         "requirement": cover,
     })
 }
 
-fn trim(trim: &Trim) -> Value {
+fn trim(trim: &IqCorrection) -> Value {
     json!({
         "amplitude_db": trim.amplitude_db,
         "phase_deg": trim.phase_deg,
@@ -59,24 +59,24 @@ fn trim(trim: &Trim) -> Value {
 
 pub(super) fn correction_text(result: &DownconverterResult) -> String {
     let plan = &result.correction;
-    let of = |trim: &Trim| {
+    let of = |trim: &IqCorrection| {
         format!(
             "{} dB, {} deg",
             shown_signed(trim.amplitude_db, 2),
             shown_signed(trim.phase_deg, 2)
         )
     };
-    let steps = format!("{} dB, {} deg", plan.steps.amplitude_db, plan.steps.phase_deg);
+    let steps = format!("{} dB, {} deg", plan.steps.amplitude_db(), plan.steps.phase_deg());
     let mut table = table(&["trim of Q", "free, worst dB", &format!("steps of {steps}")]);
     table.add_row([
         format!("one for all ({})", of(&plan.single)),
         rejection(plan.single.worst_db),
-        rejection(plan.single_in_steps.worst_db),
+        rejection(plan.single_quantised.worst_db),
     ]);
     table.add_row([
         "one per LO".to_owned(),
         rejection(plan.per_lo_db()),
-        rejection(plan.per_lo_in_steps_db()),
+        rejection(plan.per_lo_quantised_db()),
     ]);
     let mut text = format!("\n{}\n", lines(&table));
     if !plan.single.is_useful() {
@@ -87,14 +87,14 @@ pub(super) fn correction_text(result: &DownconverterResult) -> String {
             _ if plan.holds_uncorrected(allocation.required_db) => {
                 format!("{} dB needs no trim.", allocation.required_db)
             }
-            TrimCover::Holds(segments) => format!(
+            CorrectionCover::Holds(segments) => format!(
                 "{} trim{} over LO hold{} {} dB.",
                 segments.len(),
                 if segments.len() == 1 { "" } else { "s" },
                 if segments.len() == 1 { "s" } else { "" },
                 allocation.required_db
             ),
-            TrimCover::Impossible { lo_hz, best_db } => format!(
+            CorrectionCover::Impossible { lo_hz, best_db } => format!(
                 "No trim holds {} dB at LO {}: its IFs differ, {} dB is the best there.",
                 allocation.required_db,
                 ShownFrequency(*lo_hz),

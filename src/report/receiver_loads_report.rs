@@ -1,20 +1,20 @@
 //! What reflections of a receiver's loads do to its rejection: text and JSON.
 
 use super::text_table::{filled, fixed, rejection};
-use crate::downconverter::{DownconverterResult, LoadRing, RingPlace};
+use crate::downconverter::{DownconverterResult, LoadReflectionSweep, SweptPorts};
 use crate::units::db_from_amplitude;
 use serde_json::{Value, json};
 
 /// The sweeps of the document, one per group of loads.
 pub(super) fn load_rings_json(result: &DownconverterResult) -> Vec<Value> {
-    result.load_rings.iter().map(load_ring).collect()
+    result.load_reflection_sweeps.iter().map(load_ring).collect()
 }
 
-fn load_ring(ring: &LoadRing) -> Value {
+fn load_ring(ring: &LoadReflectionSweep) -> Value {
     json!({
-        "loads": match ring.place {
-            RingPlace::Mixers => "mixers",
-            RingPlace::Isolated => "isolated",
+        "loads": match ring.ports {
+            SweptPorts::Mixers => "mixers",
+            SweptPorts::Isolated => "isolated",
         },
         "reflection": ring.reflection,
         "return_loss_db": -db_from_amplitude(ring.reflection),
@@ -31,7 +31,7 @@ fn load_ring(ring: &LoadRing) -> Value {
 /// A sentence for each sweep, and one for the return losses that the requirement needs.
 pub(super) fn loads_text(result: &DownconverterResult) -> String {
     let mut text = String::new();
-    for at in &result.load_rings {
+    for at in &result.load_reflection_sweeps {
         text.push_str(&filled(&ring(at)));
     }
     if let Some(losses) = result.allocation.as_ref().and_then(|all| all.return_losses) {
@@ -45,12 +45,12 @@ pub(super) fn loads_text(result: &DownconverterResult) -> String {
     text
 }
 
-fn ring(ring: &LoadRing) -> String {
+fn ring(ring: &LoadReflectionSweep) -> String {
     /// Less than this is no dependence on the angle.
     const SMALLEST_SPREAD_DB: f64 = 0.05;
-    let what = match ring.place {
-        RingPlace::Mixers => "Mixers' LO ports",
-        RingPlace::Isolated => "Isolated ports",
+    let what = match ring.ports {
+        SweptPorts::Mixers => "Mixers' LO ports",
+        SweptPorts::Isolated => "Isolated ports",
     };
     let (reflection, worst) = (fixed(ring.reflection, 3), rejection(ring.worst_db));
     if ring.best_db - ring.worst_db < SMALLEST_SPREAD_DB {

@@ -12,8 +12,8 @@ pub(super) fn noise_json(receiver: &Receiver, result: &DownconverterResult) -> V
         .iter()
         .map(|path: &NoisePathResult| {
             let rows: Vec<Value> = receiver
-                .plan
-                .lo_hz
+                .plan()
+                .lo_hz()
                 .iter()
                 .zip(path.loss_db.iter().zip(&path.noise_figure_db))
                 .map(|(lo_hz, (loss_db, figure_db))| {
@@ -26,7 +26,7 @@ pub(super) fn noise_json(receiver: &Receiver, result: &DownconverterResult) -> V
     let rise = result.image_noise_rise();
     json!({
         "temperature_k": REFERENCE_TEMPERATURE_K,
-        "if_hz": receiver.plan.if_hz[0],
+        "if_hz": receiver.plan().if_hz()[0],
         "paths": paths,
         "single_sideband_rise_db": {
             "worst": rise.worst_db,
@@ -39,7 +39,7 @@ pub(super) fn noise_json(receiver: &Receiver, result: &DownconverterResult) -> V
 /// LO power and noise figure at the centre LO, and the noise of the image.
 pub(super) fn noise_text(receiver: &Receiver, result: &DownconverterResult) -> String {
     let mut text = String::new();
-    let centre = receiver.plan.centre();
+    let centre = receiver.plan().centre();
     let powers: Vec<f64> =
         result.lo[centre].mixers.iter().filter_map(|mixer| mixer.lo_power_dbm).collect();
     let figures: Vec<f64> =
@@ -48,7 +48,7 @@ pub(super) fn noise_text(receiver: &Receiver, result: &DownconverterResult) -> S
     facts.extend(range(&powers).map(|range| format!("LO power {range} dBm")));
     facts.extend(range(&figures).map(|range| format!("RF noise figure {range} dB")));
     if !facts.is_empty() {
-        let lo = ShownFrequency(receiver.plan.lo_hz[centre]);
+        let lo = ShownFrequency(receiver.plan().lo_hz()[centre]);
         text.push_str(&filled(&format!("At LO {lo}: {}.", facts.join(", "))));
     }
     text.push_str(&filled(&format!(

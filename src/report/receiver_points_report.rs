@@ -16,11 +16,11 @@ fn point(point: &PlanPoint) -> Value {
         "if_hz": point.if_hz,
         "image_rejection_db": point.balance.image_rejection_db,
         "sideband_gain_db": point.balance.sideband_gain_db,
-        "amplitude_imbalance_db": wanted.0,
-        "quadrature_error_deg": wanted.1,
-        "image_amplitude_imbalance_db": image.0,
-        "image_quadrature_error_deg": image.1,
-        "channel_error": { "amplitude_db": image.0, "phase_deg": image.1 },
+        "amplitude_imbalance_db": wanted.amplitude_db,
+        "quadrature_error_deg": wanted.phase_deg,
+        "image_amplitude_imbalance_db": image.amplitude_db,
+        "image_quadrature_error_deg": image.phase_deg,
+        "channel_error": { "amplitude_db": image.amplitude_db, "phase_deg": image.phase_deg },
     })
 }
 
@@ -31,7 +31,7 @@ pub(super) fn lo_json(receiver: &Receiver, result: &DownconverterResult) -> Vec<
 
 fn lo(receiver: &Receiver, point: &LoPoint) -> Value {
     let mixers: Vec<Value> = receiver
-        .mixers
+        .mixers()
         .iter()
         .zip(&point.mixers)
         .map(|(mixer, drive)| {
@@ -88,10 +88,10 @@ pub fn receiver_points_csv(result: &DownconverterResult) -> Result<String, csv::
             point.lo_hz,
             point.if_hz,
             point.balance.image_rejection_db,
-            wanted.0,
-            wanted.1,
-            image.0,
-            image.1,
+            wanted.amplitude_db,
+            wanted.phase_deg,
+            image.amplitude_db,
+            image.phase_deg,
             point.balance.sideband_gain_db,
         ];
         table.row(values.map(|value| value.to_string()))?;
@@ -120,7 +120,7 @@ pub fn receiver_lo_csv(
         "rf_magnitude",
     ])?;
     for point in &result.lo {
-        for (mixer, drive) in receiver.mixers.iter().zip(&point.mixers) {
+        for (mixer, drive) in receiver.mixers().iter().zip(&point.mixers) {
             table.row([
                 point.lo_hz.to_string(),
                 point.lo_input_hz.to_string(),

@@ -68,9 +68,9 @@ impl ReceiverReport {
         reading: &ReadOptions,
         warnings: &[String],
     ) -> Self {
-        let wanted = receiver.plan.wanted;
+        let wanted = receiver.plan().wanted();
         Self {
-            title: receiver.title.clone(),
+            title: receiver.title().to_owned(),
             version: env!("CARGO_PKG_VERSION"),
             combine: result.combination.to_lowercase().replace(' ', ""),
             combine_chosen: result.is_chosen,
@@ -84,7 +84,7 @@ impl ReceiverReport {
             lo: lo_json(receiver, result),
             budget: budget_json(result),
             blocks: blocks_json(result),
-            correction: correction_json(&result.correction, &receiver.plan.lo_hz),
+            correction: correction_json(&result.correction, receiver.plan().lo_hz()),
             load_rings: load_rings_json(result),
             allocation: result.allocation.as_ref().map(allocation_json),
             noise: noise_json(receiver, result),
@@ -110,7 +110,7 @@ pub fn receiver_text(
     if let Some(uncertainty) = uncertainty {
         text.push_str(&receiver_uncertainty_text(uncertainty, result));
     }
-    text.push_str(&budget_text(receiver, result));
+    text.push_str(&budget_text(result));
     text.push_str(&correction_text(result));
     text.push('\n');
     text.push_str(&loads_text(result));
@@ -119,20 +119,20 @@ pub fn receiver_text(
 }
 
 fn heading(receiver: &Receiver, result: &DownconverterResult) -> String {
-    let plan = &receiver.plan;
-    let rejected = plan.wanted.opposite();
-    let mut text = filled(&printable(&receiver.title));
+    let plan = receiver.plan();
+    let rejected = plan.wanted().opposite();
+    let mut text = filled(&printable(receiver.title()));
     text.push_str(&filled(&format!(
         "LO {}, IF {}",
-        shown_frequencies(&plan.lo_hz),
-        shown_frequencies(&plan.if_hz)
+        shown_frequencies(plan.lo_hz()),
+        shown_frequencies(plan.if_hz())
     )));
-    text.push_str(&bands(result, plan.wanted));
+    text.push_str(&bands(result, plan.wanted()));
     let lead = result.summary.q_leads_i_deg;
     let (leading, other) = if lead > 0.0 { ("Q", "I") } else { ("I", "Q") };
     let chosen = if result.is_chosen { " (chosen)" } else { "" };
     let lead = format!("{leading} leads {other} by {} deg", fixed(lead.abs(), 1));
-    let (name, wanted) = (&result.combination, plan.wanted);
+    let (name, wanted) = (&result.combination, plan.wanted());
     text.push_str(&filled(&match result.summary.reversed_points {
         0 => format!("{name}{chosen} keeps the {wanted} sideband, not the {rejected}; {lead}."),
         points => format!(

@@ -1,6 +1,6 @@
 //! What a receiver was analysed with: ports and settings, for its document.
 
-use crate::downconverter::{Channel, RECEIVER_QUANTITIES, Receiver, Way};
+use crate::downconverter::{RECEIVER_QUANTITIES, Receiver, SignalPath};
 use crate::network::{Port, Terminal};
 use crate::touchstone::ReadOptions;
 use crate::units::db_from_amplitude;
@@ -9,18 +9,18 @@ use serde_json::{Map, Value, json};
 /// Every port once: what it is.
 pub(super) fn ports_json(receiver: &Receiver) -> Vec<Value> {
     let mut rows = Vec::new();
-    for (block, part) in receiver.parts.iter().enumerate() {
+    for (block, part) in receiver.parts().iter().enumerate() {
         for index in 0..part.ports.len() {
             let terminal = Terminal { block, port: Port::from_index(index) };
-            let join = receiver.joins.iter().position(|node| node.contains(&terminal));
+            let join = receiver.joins().iter().find(|join| join.terminals.contains(&terminal));
             rows.push(json!({
                 "port": receiver.port_name(terminal),
-                "joined": join.map(|at| receiver.join_texts[at].clone()),
-                "loaded": receiver.loads.iter().any(|load| load.at == terminal),
-                "input": Way::BOTH
+                "joined": join.map(|join| &join.text),
+                "loaded": receiver.loads().iter().any(|load| load.at == terminal),
+                "input": SignalPath::BOTH
                     .into_iter()
-                    .find(|&way| receiver.input(way).at == terminal)
-                    .map(|way| if way == Way::Lo { "lo" } else { "rf" }),
+                    .find(|&path| receiver.input(path).at == terminal)
+                    .map(|path| if path == SignalPath::Lo { "lo" } else { "rf" }),
             }));
         }
     }
@@ -28,43 +28,43 @@ pub(super) fn ports_json(receiver: &Receiver) -> Vec<Value> {
 }
 
 pub(super) fn settings_json(receiver: &Receiver, reading: &ReadOptions) -> Value {
-    let plan = &receiver.plan;
-    let ohm = |way: Way| {
-        let value = receiver.input(way).source_ohm;
+    let plan = receiver.plan();
+    let ohm = |path: SignalPath| {
+        let value = receiver.input(path).source_ohm;
         [value.re, value.im]
     };
-    let correction = receiver.output.correction;
+    let correction = receiver.output().correction;
     let limits: Map<String, Value> = RECEIVER_QUANTITIES
         .into_iter()
-        .map(|quantity| (quantity.name().to_owned(), json!(receiver.limits.on(quantity))))
+        .map(|quantity| (quantity.name().to_owned(), json!(receiver.limits().on(quantity))))
         .collect();
     json!({
-        "lo_hz": plan.lo_hz,
-        "if_hz": plan.if_hz,
-        "lo_multiplication": plan.lo_multiplication,
-        "lo_multiplication_after_split": plan.lo_multiplication_after_split,
-        "lo_harmonic": plan.lo_harmonic,
-        "lo_amplitude_exponent": receiver.mixing.lo_amplitude_exponent,
-        "lo_power_dbm": plan.lo_power_dbm,
+        "lo_hz": plan.lo_hz(),
+        "if_hz": plan.if_hz(),
+        "lo_multiplication": plan.lo_multiplication(),
+        "lo_multiplication_after_split": plan.lo_multiplication_after_split(),
+        "lo_harmonic": plan.lo_harmonic(),
+        "lo_amplitude_exponent": receiver.mixing().lo_amplitude_exponent(),
+        "lo_power_dbm": plan.lo_power_dbm(),
         "limits": limits,
         "load_ring": {
-            "mixer_reflection": receiver.ring.mixer_reflection,
-            "isolated_reflection": receiver.ring.isolated_reflection,
+            "mixer_reflection": receiver.reflection_sweep().mixer_reflection(),
+            "isolated_reflection": receiver.reflection_sweep().isolated_reflection(),
         },
         "strict": reading.strict,
         "option_line": reading.option_line.as_ref().map(ToString::to_string),
-        "lo_source_ohm": ohm(Way::Lo),
-        "rf_source_ohm": ohm(Way::Rf),
+        "lo_source_ohm": ohm(SignalPath::Lo),
+        "rf_source_ohm": ohm(SignalPath::Rf),
         "correction": {
             "amplitude_db": db_from_amplitude(correction.norm()),
             "phase_deg": correction.arg().to_degrees(),
         },
         "mixers": receiver
-            .mixers
+            .mixers()
             .iter()
             .map(|mixer| json!({
                 "name": mixer.name,
-                "channel": if mixer.channel == Channel::I { "i" } else { "q" },
+                "channel": mixer.channel.name(),
                 "polarity": if mixer.is_subtracted { "-" } else { "+" },
                 "lo": receiver.port_name(mixer.lo),
                 "rf": receiver.port_name(mixer.rf),

@@ -71,14 +71,14 @@ fn estimates<'u>(
             name: "worst_amplitude_imbalance_db",
             words: "amplitude imbalance",
             unit: "dB",
-            measured: summary.worst_amplitude_imbalance.balance.wanted().0.abs(),
+            measured: summary.worst_amplitude_imbalance.balance.wanted().amplitude_db.abs(),
             spread: &uncertainty.largest_imbalance,
         },
         Estimate {
             name: "worst_quadrature_error_deg",
             words: "quadrature error",
             unit: "deg",
-            measured: summary.worst_quadrature_error.balance.wanted().1.abs(),
+            measured: summary.worst_quadrature_error.balance.wanted().phase_deg.abs(),
             spread: &uncertainty.largest_quadrature,
         },
     ];

@@ -17,15 +17,15 @@ pub(super) fn summary_json(receiver: &Receiver, result: &DownconverterResult) ->
     let amplitude = &summary.worst_amplitude_imbalance;
     let quadrature = &summary.worst_quadrature_error;
     json!({
-        "lo_band_hz": [receiver.plan.lo_hz[0], receiver.plan.lo_hz[receiver.plan.lo_hz.len() - 1]],
+        "lo_band_hz": [receiver.plan().lo_hz()[0], receiver.plan().lo_hz()[receiver.plan().lo_hz().len() - 1]],
         "worst_image_rejection_db": summary.worst.balance.image_rejection_db,
         "worst_at_lo_hz": summary.worst.lo_hz,
         "worst_at_if_hz": summary.worst.if_hz,
         "median_image_rejection_db": summary.median_image_rejection_db,
-        "worst_amplitude_imbalance_db": amplitude.balance.wanted().0,
+        "worst_amplitude_imbalance_db": amplitude.balance.wanted().amplitude_db,
         "worst_amplitude_imbalance_at_lo_hz": amplitude.lo_hz,
         "worst_amplitude_imbalance_at_if_hz": amplitude.if_hz,
-        "worst_quadrature_error_deg": quadrature.balance.wanted().1,
+        "worst_quadrature_error_deg": quadrature.balance.wanted().phase_deg,
         "worst_quadrature_error_at_lo_hz": quadrature.lo_hz,
         "worst_quadrature_error_at_if_hz": quadrature.if_hz,
         "min_lo_power_dbm": powers_dbm.map(|range| range.0),

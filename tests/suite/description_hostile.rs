@@ -156,7 +156,7 @@ proptest! {
                 if let Ok(result) = analyse_receiver(&loaded.receiver) {
                     prop_assert_eq!(
                         result.points.len(),
-                        loaded.receiver.plan.lo_hz.len() * loaded.receiver.plan.if_hz.len()
+                        loaded.receiver.plan().lo_hz().len() * loaded.receiver.plan().if_hz().len()
                     );
                     prop_assert!(result.points.iter().all(|point| !point.balance.image_rejection_db.is_nan()));
                     let _ = fourphase::report::receiver_text(&loaded.receiver, &result, None);

@@ -30,10 +30,7 @@ fn elements(upper: &[Complex64], lower: &[Complex64], lo: &[Complex64]) -> Vec<E
 }
 
 fn mixing(case: &Value) -> Mixing {
-    Mixing {
-        lo_amplitude_exponent: case["inputs"]["lo_exponent"].as_f64().unwrap(),
-        lo_harmonic: 1,
-    }
+    Mixing::new(case["inputs"]["lo_exponent"].as_f64().unwrap(), 1).unwrap()
 }
 
 fn check_complex(case: &Value, name: &str, got: Complex64) {
@@ -111,8 +108,8 @@ fn whole_networks_at_both_sidebands() {
         for (name, wanted) in
             [("irr_upper_wanted_db", Sideband::Upper), ("irr_lower_wanted_db", Sideband::Lower)]
         {
-            let combination =
-                Combination::BOTH[favourable_combination(&outputs, wanted, &Combination::BOTH)];
+            let combination = Combination::BOTH
+                [favourable_combination(&outputs, wanted, &Combination::BOTH).unwrap()];
             let got = receiver_balance(&outputs, &combination, wanted).image_rejection_db;
             match expected[name].as_f64() {
                 Some(want) => check(case, name, got, want),

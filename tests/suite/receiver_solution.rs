@@ -2,7 +2,7 @@
 
 use crate::harness::{Sandbox, replaced};
 use crate::receiver_cases::{Simple, demo, impedance, solve, solve_in, worst_db};
-use fourphase::downconverter::{Contributor, TrimCover};
+use fourphase::downconverter::{Contributor, CorrectionCover, Imbalance, SignalPath};
 use fourphase::network::{Network, ParameterKind};
 use fourphase::splitter::image_rejection_db;
 use fourphase::touchstone::TouchstoneFile;
@@ -89,7 +89,7 @@ fn return_losses_of_mixers_and_isolated_port_add_up() {
             assert!((got - mixer_db - isolated_db).abs() < 1e-9, "{got}");
         }
         // So the ring around either is a circle of constant rejection.
-        for ring in &result.load_rings {
+        for ring in &result.load_reflection_sweeps {
             assert!((ring.worst_db - mixer_db - isolated_db).abs() < 1e-9, "{ring:?}");
             assert!((ring.best_db - mixer_db - isolated_db).abs() < 1e-9, "{ring:?}");
         }
@@ -123,7 +123,7 @@ fn a_balun_error_common_to_both_cancels() {
 fn no_power_is_made() {
     for text in [demo(), demo().replace("lo_power_dbm = 17.0", "lo_power_dbm = 0.0")] {
         let (receiver, result) = solve(&text);
-        let available = power_from_db(receiver.plan.lo_power_dbm.unwrap());
+        let available = power_from_db(receiver.plan().lo_power_dbm().unwrap());
         for point in &result.lo {
             let taken: f64 =
                 point.mixers.iter().map(|drive| power_from_db(drive.lo_power_dbm.unwrap())).sum();
@@ -173,10 +173,10 @@ fn multiplication_after_the_split_counts_the_phase_so_often() {
     );
     let (receiver, result) = solve_in(&Sandbox::new(), &text);
     assert!((result.lo[0].lo_input_hz - 3.5e9).abs() < 1.0);
-    assert!((receiver.inputs[0].grid.first_hz() - 7e9).abs() < 1.0);
+    assert!((receiver.plan().grid(SignalPath::Lo).first_hz() - 7e9).abs() < 1.0);
     for point in &result.points {
         // Half a degree counts four times; the amplitude does not.
-        let (amplitude_db, phase_deg) = point.balance.image();
+        let Imbalance { amplitude_db, phase_deg } = point.balance.image();
         assert!((amplitude_db.abs() - 0.1).abs() < 1e-9, "{amplitude_db}");
         assert!((phase_deg.abs() - 2.0).abs() < 1e-9, "{phase_deg}");
     }
@@ -274,7 +274,7 @@ fn ideal_balun(sandbox: &Sandbox) -> TouchstoneFile {
 fn a_budget_gives_the_rejection_with_an_ideal_pair() {
     let (_, result) = solve(&demo());
     let budget = result.budget.unwrap();
-    let baluns = Contributor::Block("baluns".to_owned());
+    let baluns = Contributor::Pair("baluns".to_owned());
     let row = budget.rows.iter().find(|row| row.contributor == baluns).unwrap();
     let sandbox = Sandbox::with_demo();
     sandbox.write_touchstone("ideal.s3p", &ideal_balun(&sandbox));
@@ -291,7 +291,7 @@ fn a_load_across_a_path_is_no_isolated_port() {
     let text = Simple { isolated_ohm: 40.0.into(), ..Simple::default() }.text()
         + "[[load]]\nat = \"hybrid.a\"\nohm = 100\n";
     let (_, result) = solve_in(&Sandbox::new(), &text);
-    let isolated = &result.load_rings[1];
+    let isolated = &result.load_reflection_sweeps[1];
     assert!((isolated.reflection - 1.0 / 9.0).abs() < 1e-9, "{isolated:?}");
     assert!(isolated.worst_db <= worst_db(&result) && worst_db(&result) <= isolated.best_db + 1e-9);
 }
@@ -323,9 +323,9 @@ fn shares_add_up_to_what_the_requirement_allows() {
             .replace("image_rejection_db = 25.0", &format!("image_rejection_db = {required_db:?}"));
         let (_, result) = solve(&text);
         let allocation = result.allocation.unwrap();
-        let sum: f64 = allocation.shares.iter().map(|share| share.allowed).sum();
+        let sum: f64 = allocation.allowances.iter().map(|share| share.allowed).sum();
         assert!((sum - allocation.allowed_total).abs() < 1e-12);
-        for (share, row) in allocation.shares.iter().zip(&result.budget.unwrap().rows) {
+        for (share, row) in allocation.allowances.iter().zip(&result.budget.unwrap().rows) {
             assert!((share.present - row.error.norm()).abs() < 1e-15);
             assert!((share.allowed - share.present * allocation.factor).abs() < 1e-15);
         }
@@ -404,7 +404,7 @@ fn lines_of_unequal_length_are_all_of_the_budget() {
     let (_, result) = lines.solved();
     let worst = result.summary.worst;
     let row = &result.budget.unwrap().rows[0];
-    assert_eq!(row.contributor, Contributor::Block("lo lines".to_owned()));
+    assert_eq!(row.contributor, Contributor::Pair("lo lines".to_owned()));
     let want = 3.0 * worst.lo_hz / 29e9;
     assert!((row.error.im.to_degrees().abs() - want).abs() < 1e-9);
     let corrected = &result.correction;
@@ -435,8 +435,8 @@ fn the_correction_in_the_description_is_applied_to_q() {
     assert!(row.clone().any(|row| row.contributor == Contributor::Correction));
     // In steps no trim is better than the free one, and the free one is found.
     let plan = &before.correction;
-    assert!(plan.single_in_steps.worst_db <= plan.single.worst_db + 1e-9);
-    assert!(plan.per_lo_in_steps_db() <= plan.per_lo_db() + 1e-9);
+    assert!(plan.single_quantised.worst_db <= plan.single.worst_db + 1e-9);
+    assert!(plan.per_lo_quantised_db() <= plan.per_lo_db() + 1e-9);
     assert!(plan.per_lo_db() >= plan.single.worst_db);
 }
 
@@ -446,15 +446,15 @@ fn trims_cover_the_band_as_often_as_needed() {
         demo().replace("image_rejection_db = 25.0", &format!("image_rejection_db = {db:?}"))
     };
     let needed = |db: f64| match solve(&with(db)).1.correction.cover.unwrap() {
-        TrimCover::Holds(segments) => {
-            assert!(segments.iter().all(|segment| segment.trim.worst_db >= db));
+        CorrectionCover::Holds(segments) => {
+            assert!(segments.iter().all(|segment| segment.correction.worst_db >= db));
             // The segments follow one another without gaps.
             for pair in segments.windows(2) {
                 assert!((pair[1].lo_hz.0 - pair[0].lo_hz.1 - 0.1e9).abs() < 1.0);
             }
             segments.len()
         }
-        TrimCover::Impossible { .. } => usize::MAX,
+        CorrectionCover::Impossible { .. } => usize::MAX,
     };
     let counts = [25.0, 34.0, 40.0, 50.0, 90.0].map(needed);
     assert_eq!((counts[0], counts[1]), (1, 1));
@@ -489,7 +489,7 @@ fn gains_and_sources_count() {
     let text =
         Simple::default().text().replace("lo = \"lo_q.2\"", "gain = [1.1, 0.0]\nlo = \"lo_q.2\"");
     let (_, result) = solve_in(&Sandbox::new(), &text);
-    let (amplitude_db, _) = result.points[0].balance.image();
+    let amplitude_db = result.points[0].balance.image().amplitude_db;
     assert!((amplitude_db - db_from_amplitude(1.1)).abs() < 1e-9);
     let budget = result.budget.unwrap();
     assert_eq!(budget.rows[0].contributor, Contributor::MixerGains);

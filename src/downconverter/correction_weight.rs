@@ -1,12 +1,19 @@
-//! Correction of Q by a complex weight: what one weight can do for many frequencies.
+//! Correction of Q by one complex weight for many points of a plan.
 //!
 //! At each point the combined output is i + w q; for the image it should vanish, for the wanted
-//! sideband it should not. One weight for all points is chosen by least squares, in closed form, or
-//! so that the worst rejection is best (minimax).
+//! sideband it should not. The weight is found by least squares on the image, in closed form, or so
+//! that the worst rejection is best (minimax).
 
 use super::iq_balance::rejection_db;
 use crate::units::amplitude_from_db;
 use num_complex::Complex64;
+
+/// A disk in the plane of complex weights.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Disk {
+    pub(super) centre: Complex64,
+    pub(super) radius: f64,
+}
 
 /// I and Q of both sidebands at one point of the plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -39,15 +46,15 @@ impl CorrectionPoint {
         }
     }
 
-    /// Wanted over image with a weight, dB; infinite without an image.
+    /// Wanted over image power with a weight on Q, dB; infinite without an image.
     #[must_use]
     pub fn rejection_db(&self, weight: Complex64) -> f64 {
         rejection_db(self.wanted_i + weight * self.wanted_q, self.image_i + weight * self.image_q)
     }
 
-    /// The weights that hold a level: a disk, as centre and radius. `None` where no weight does or
-    /// where they fill no disk, which is so only at levels about 0 dB.
-    pub(super) fn disk(&self, level_db: f64) -> Option<(Complex64, f64)> {
+    /// The weights that hold a level of rejection. `None` where no weight does or where they fill no
+    /// disk, which is so only at levels about 0 dB.
+    pub(super) fn disk(&self, level_db: f64) -> Option<Disk> {
         // |image|² <= allowed |wanted|².
         let allowed = crate::units::power_from_db(-level_db);
         let square = self.image_q.norm_sqr() - allowed * self.wanted_q.norm_sqr();
@@ -59,7 +66,7 @@ impl CorrectionPoint {
         let constant = self.image_i.norm_sqr() - allowed * self.wanted_i.norm_sqr();
         let centre = -linear / square;
         let radius_squared = centre.norm_sqr() - constant / square;
-        (radius_squared >= 0.0).then(|| (centre, radius_squared.sqrt()))
+        (radius_squared >= 0.0).then(|| Disk { centre, radius: radius_squared.sqrt() })
     }
 
     /// The weight that cancels the image at this point.
@@ -69,13 +76,13 @@ impl CorrectionPoint {
     }
 }
 
-/// The smallest rejection over points with one weight, dB; infinite without points.
+/// The minimum rejection over points with one weight on Q, dB; infinite without points.
 #[must_use]
 pub fn worst_rejection_db(points: &[CorrectionPoint], weight: Complex64) -> f64 {
     points.iter().map(|point| point.rejection_db(weight)).fold(f64::INFINITY, f64::min)
 }
 
-/// The smallest rejection over points after the best correction that they can share, dB: by the
+/// The minimum rejection over points after the best correction that they can share, dB: by the
 /// minimax weight, or none where that does better.
 #[must_use]
 pub fn best_shared_correction_db(points: &[CorrectionPoint]) -> f64 {
@@ -87,7 +94,21 @@ pub fn best_shared_correction_db(points: &[CorrectionPoint]) -> f64 {
     }
 }
 
-/// The weight that makes the sum of |image|² least; `None` where Q has no image at all.
+/// The weight with the minimum sum of |image|²; `None` where Q has no image at all.
+///
+/// # Examples
+/// ```
+/// use fourphase::downconverter::{CorrectionPoint, least_squares_weight};
+/// use num_complex::Complex64;
+///
+/// let point = CorrectionPoint {
+///     wanted_i: Complex64::ONE,
+///     wanted_q: Complex64::ONE,
+///     image_i: Complex64::ONE,
+///     image_q: Complex64::new(-1.25, 0.0),
+/// };
+/// assert_eq!(least_squares_weight(&[point]), Some(Complex64::new(0.8, 0.0)));
+/// ```
 #[must_use]
 pub fn least_squares_weight(points: &[CorrectionPoint]) -> Option<Complex64> {
     let cross: Complex64 = points.iter().map(|point| point.image_q.conj() * point.image_i).sum();
@@ -95,21 +116,41 @@ pub fn least_squares_weight(points: &[CorrectionPoint]) -> Option<Complex64> {
     (power > 0.0).then(|| -cross / power)
 }
 
-/// The weight whose worst rejection is best.
+/// The weight whose worst rejection over the points is best; `None` where no point has an image
+/// through Q.
 ///
-/// `None` where no point has an image through Q. The value is good to 1e-9 dB; the weight itself
-/// only to its root, since the optimum is flat.
+/// The rejection is good to 1e-9 dB, the weight to the square root of that, since the optimum is
+/// flat.
 ///
 /// # Method
 /// For a level of rejection the weights that hold it at one point fill a disk, and a level can be
 /// held by all if their disks have a point in common. The level is bisected over a few points, to
-/// which the worst offender among the rest is added until there is none.
+/// which the worst of the others is added until none is worse.
+///
+/// # Examples
+/// ```
+/// use fourphase::downconverter::{CorrectionPoint, minimax_weight, worst_rejection_db};
+/// use num_complex::Complex64;
+///
+/// // Q is 5 % too large at one point and 5 % too small at the other.
+/// let points = [1.05, 0.95].map(|q| CorrectionPoint {
+///     wanted_i: Complex64::ONE,
+///     wanted_q: Complex64::from(q),
+///     image_i: Complex64::ONE,
+///     image_q: Complex64::from(-q),
+/// });
+/// let weight = minimax_weight(&points).ok_or("no image through Q")?;
+/// assert!((worst_rejection_db(&points, weight) - 32.03).abs() < 0.01);
+/// # Ok::<(), &str>(())
+/// ```
 #[must_use]
 pub fn minimax_weight(points: &[CorrectionPoint]) -> Option<Complex64> {
     let start = least_squares_weight(points)?;
+    // There is a point, or there would be no start.
     let worst = |weight: Complex64| -> usize {
-        let level = |at: &usize| points[*at].rejection_db(weight);
-        (0..points.len()).min_by(|one, other| level(one).total_cmp(&level(other))).unwrap_or(0)
+        let level = |at: usize| points[at].rejection_db(weight);
+        let lower = |one, at| if level(at).total_cmp(&level(one)).is_lt() { at } else { one };
+        (1..points.len()).fold(0, lower)
     };
     let mut chosen = vec![worst(start)];
     let mut weight = start;
@@ -127,14 +168,14 @@ pub fn minimax_weight(points: &[CorrectionPoint]) -> Option<Complex64> {
     Some(weight)
 }
 
-/// Bisection of the level for a handful of points.
+/// The minimax weight of a few points, by bisection of the level.
 fn minimax_of_few(points: &[CorrectionPoint]) -> Option<Complex64> {
     if let [only] = points {
         return Some(only.cancelling_weight());
     }
     let start = least_squares_weight(points)?;
     let mut held = (worst_rejection_db(points, start), start);
-    // No receiver is asked for more than this.
+    // No receiver needs more than 400 dB.
     let (mut low_db, mut high_db) = (held.0, 400.0_f64.max(held.0));
     for _ in 0..100 {
         let middle_db = 0.5 * (low_db + high_db);
@@ -154,35 +195,31 @@ fn minimax_of_few(points: &[CorrectionPoint]) -> Option<Complex64> {
 
 /// A weight that holds a level at every point, if there is one.
 fn common_point(points: &[CorrectionPoint], level_db: f64) -> Option<Complex64> {
-    let disks: Option<Vec<(Complex64, f64)>> =
-        points.iter().map(|point| point.disk(level_db)).collect();
+    let disks: Option<Vec<Disk>> = points.iter().map(|point| point.disk(level_db)).collect();
     let disks = disks?;
     // If the disks have a point in common, a centre or a crossing of two edges is one.
     let slack =
-        1e-13 * disks.iter().map(|(centre, radius)| centre.norm() + radius).fold(0.0, f64::max);
+        1e-13 * disks.iter().map(|disk| disk.centre.norm() + disk.radius).fold(0.0, f64::max);
     let in_all = |weight: Complex64| {
-        disks.iter().all(|(centre, radius)| (weight - centre).norm() <= radius + slack)
+        disks.iter().all(|disk| (weight - disk.centre).norm() <= disk.radius + slack)
     };
     let crossings = disks
         .iter()
         .enumerate()
-        .flat_map(|(at, one)| disks[..at].iter().flat_map(|other| crossings(*one, *other)));
-    disks.iter().map(|(centre, _)| *centre).chain(crossings).find(|&weight| in_all(weight))
+        .flat_map(|(at, one)| disks[..at].iter().flat_map(|other| crossings(one, other)));
+    disks.iter().map(|disk| disk.centre).chain(crossings).find(|&weight| in_all(weight))
 }
 
 /// Where the edges of two disks cross, or touch.
-fn crossings(
-    (centre, radius): (Complex64, f64),
-    (other, other_radius): (Complex64, f64),
-) -> [Complex64; 2] {
-    let between = other - centre;
+fn crossings(one: &Disk, other: &Disk) -> [Complex64; 2] {
+    let between = other.centre - one.centre;
     let distance = between.norm();
     if distance == 0.0 {
-        return [centre; 2];
+        return [one.centre; 2];
     }
-    let along =
-        (distance * distance + radius * radius - other_radius * other_radius) / (2.0 * distance);
-    let across = (radius * radius - along * along).max(0.0).sqrt();
+    let along = (distance * distance + one.radius * one.radius - other.radius * other.radius)
+        / (2.0 * distance);
+    let across = (one.radius * one.radius - along * along).max(0.0).sqrt();
     let unit = between / distance;
-    [1.0, -1.0].map(|side| centre + unit * Complex64::new(along, side * across))
+    [1.0, -1.0].map(|sign| one.centre + unit * Complex64::new(along, sign * across))
 }

@@ -1,0 +1,384 @@
+//! The LO path or the RF path of a receiver: parts joined once into one network, then terminated.
+//!
+//! In:  the networks of the parts on a path and how they are joined.
+//! Out: voltage at each mixer for one watt available at the input (V per square root of W).
+//!
+//! The open ports of the joined network are the inputs, the loaded ports and the mixers' ports.
+//! Terminations are applied after joining, so a load can be varied without joining again.
+
+use super::error::ReceiverError;
+use super::receiver::Receiver;
+use super::receiver_setup::Join;
+use super::signal_path::SignalPath;
+use crate::network::{
+    Load, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
+    change_reference, close_ports, convert, join, node_references,
+};
+use num_complex::Complex64;
+
+/// A part on a path that has a block of its own there.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct PathPart {
+    /// Its place in the receiver.
+    pub(super) part: usize,
+    /// Its place among the blocks of the path.
+    pub(super) block: usize,
+    /// The port by which the path enters it.
+    pub(super) entry: Port,
+}
+
+/// The parts on a path, and the open ports of the network that they make.
+#[derive(Clone, Debug)]
+pub(super) struct JoinedPath {
+    path: SignalPath,
+    /// The parts that have a block of their own, in the receiver's order.
+    pub(super) parts: Vec<PathPart>,
+    /// Scattering networks in the references of their nodes.
+    pub(super) blocks: Vec<Network>,
+    wiring: Wiring,
+    /// The receiver's number of each join of the wiring.
+    joins: Vec<usize>,
+    open_ports: Vec<Terminal>,
+    ends: Ends,
+}
+
+/// What stands at which open port.
+#[derive(Clone, Debug)]
+struct Ends {
+    source: usize,
+    /// The open port of each mixer.
+    mixers: Vec<usize>,
+    /// The open port of each load; `None` for a load on the other path.
+    loads: Vec<Option<usize>>,
+}
+
+/// An ideal open: reflection coefficient +1 at every frequency.
+pub(super) const OPEN: Load = Load::Reflection(Complex64::ONE);
+
+/// The terminations of a path's open ports, in their order.
+pub(super) type Terminations = Vec<Load>;
+
+/// A list of open ports, each once.
+#[derive(Default)]
+struct OpenPorts(Vec<Terminal>);
+
+impl OpenPorts {
+    /// The place of a port in the list, to which it is added if it is new.
+    fn place(&mut self, port: Terminal) -> usize {
+        let known = self.0.iter().position(|own| *own == port);
+        known.unwrap_or_else(|| {
+            self.0.push(port);
+            self.0.len() - 1
+        })
+    }
+}
+
+impl JoinedPath {
+    pub(super) fn new(receiver: &Receiver, path: SignalPath) -> Result<Self, ReceiverError> {
+        let mut block_of: Vec<Option<usize>> = vec![None; receiver.parts().len()];
+        let mut parts = Vec::new();
+        let mut networks = Vec::new();
+        for (block, (part, network, entry)) in receiver.parts_on(path).enumerate() {
+            block_of[part] = Some(block);
+            parts.push(PathPart { part, block, entry });
+            networks.push(network.clone());
+        }
+        let local = |terminal: &Terminal| {
+            Some(Terminal { block: block_of[terminal.block]?, port: terminal.port })
+        };
+        let is_here = |terminal: &Terminal| block_of[terminal.block].is_some();
+
+        let mut open = OpenPorts::default();
+        let inputs = receiver.inputs();
+        for input in inputs.iter().filter(|input| is_here(&input.at)) {
+            open.place(input.at);
+        }
+        let loads = receiver.loads().iter();
+        let loads = loads.map(|load| is_here(&load.at).then(|| open.place(load.at))).collect();
+        for mixer in receiver.mixers() {
+            for port in [mixer.lo, mixer.rf].into_iter().filter(|port| is_here(port)) {
+                open.place(port);
+            }
+        }
+        // A receiver's input and mixers are always on the path.
+        let mixers = receiver.mixers().iter().map(|mixer| open.place(mixer.terminal(path)));
+        let ends =
+            Ends { mixers: mixers.collect(), source: open.place(inputs.get(path).at), loads };
+
+        let joins: Vec<usize> = (0..receiver.joins().len())
+            .filter(|&at| receiver.joins()[at].terminals.iter().any(|end| is_here(end)))
+            .collect();
+        let node = |at: &usize| receiver.joins()[*at].terminals.iter().filter_map(local).collect();
+        let wiring = Wiring {
+            joins: joins.iter().map(node).collect(),
+            outside: open.0.iter().filter_map(local).collect(),
+        };
+        let references = node_references(&networks, &wiring);
+        let blocks = networks
+            .iter()
+            .zip(references)
+            .map(|(network, references_ohm)| {
+                let scattering = convert(network, ParameterKind::Scattering)?;
+                let references = references_ohm.into_iter().map(Complex64::from).collect();
+                change_reference(&scattering, references, WaveDefinition::Kurokawa)
+            })
+            .collect::<Result<_, NetworkError>>()?;
+        Ok(Self { path, parts, blocks, wiring, joins, open_ports: open.0, ends })
+    }
+
+    /// The same path with all parts but the `changing` ones joined into one block, for many
+    /// receivers that differ in those only.
+    pub(super) fn gathered(
+        &self,
+        receiver: &Receiver,
+        changing: &[usize],
+    ) -> Result<Self, ReceiverError> {
+        let (changing, fixed): (Vec<PathPart>, Vec<PathPart>) =
+            self.parts.iter().partition(|own| changing.contains(&own.part));
+        if fixed.len() < 2 {
+            return Ok(self.clone());
+        }
+        // The new place of every block: among the fixed ones, or after the gathered block.
+        let mut is_fixed = vec![true; self.blocks.len()];
+        let mut place = vec![0; self.blocks.len()];
+        for (at, own) in fixed.iter().enumerate() {
+            place[own.block] = at;
+        }
+        for (at, own) in changing.iter().enumerate() {
+            (is_fixed[own.block], place[own.block]) = (false, 1 + at);
+        }
+        let moved = |end: &Terminal| Terminal { block: place[end.block], port: end.port };
+        let (inner, outer): (Vec<usize>, Vec<usize>) = (0..self.joins.len())
+            .partition(|&at| self.wiring.joins[at].iter().all(|end| is_fixed[end.block]));
+
+        // Ports of the gathered block: those that meet a changing part, and open ports.
+        let mut ports = OpenPorts::default();
+        let meeting = outer.iter().flat_map(|&at| &self.wiring.joins[at]);
+        for end in meeting.chain(&self.wiring.outside).filter(|end| is_fixed[end.block]) {
+            ports.place(*end);
+        }
+        let wiring = Wiring {
+            joins: inner
+                .iter()
+                .map(|&at| self.wiring.joins[at].iter().map(moved).collect())
+                .collect(),
+            outside: ports.0.iter().map(moved).collect(),
+        };
+        let networks: Vec<Network> =
+            fixed.iter().map(|own| self.blocks[own.block].clone()).collect();
+        let numbers = |joins: &[usize]| joins.iter().map(|&at| self.joins[at]).collect::<Vec<_>>();
+        let gathered = join(&networks, &wiring)
+            .map_err(|error| named(receiver.joins(), &numbers(&inner), error))?;
+
+        let mut outside = |end: &Terminal| {
+            if is_fixed[end.block] {
+                Terminal { block: 0, port: Port::from_index(ports.place(*end)) }
+            } else {
+                moved(end)
+            }
+        };
+        let wiring = Wiring {
+            joins: outer
+                .iter()
+                .map(|&at| self.wiring.joins[at].iter().map(&mut outside).collect())
+                .collect(),
+            outside: self.wiring.outside.iter().map(&mut outside).collect(),
+        };
+        let own_blocks = changing.iter().map(|own| self.blocks[own.block].clone());
+        let parts = changing.iter().map(|own| PathPart { block: place[own.block], ..*own });
+        Ok(Self {
+            path: self.path,
+            parts: parts.collect(),
+            blocks: std::iter::once(gathered).chain(own_blocks).collect(),
+            wiring,
+            joins: numbers(&outer),
+            open_ports: self.open_ports.clone(),
+            ends: self.ends.clone(),
+        })
+    }
+
+    pub(super) fn path(&self) -> SignalPath {
+        self.path
+    }
+
+    /// The part of a receiver, where it has a block of its own on this path.
+    pub(super) fn part(&self, part: usize) -> Option<&PathPart> {
+        self.parts.iter().find(|own| own.part == part)
+    }
+
+    /// The network of the open ports, with `blocks` in place of its own.
+    pub(super) fn reduce(
+        &self,
+        receiver: &Receiver,
+        blocks: &[Network],
+    ) -> Result<Network, ReceiverError> {
+        join(blocks, &self.wiring).map_err(|error| named(receiver.joins(), &self.joins, error))
+    }
+
+    /// The terminations that the receiver has: sources, loads, and opens elsewhere.
+    pub(super) fn terminations(&self, receiver: &Receiver) -> Terminations {
+        let mut terminations = vec![OPEN; self.open_ports.len()];
+        for (termination, port) in terminations.iter_mut().zip(&self.open_ports) {
+            if let Some(input) = receiver.inputs().iter().find(|input| input.at == *port) {
+                *termination = Load::Impedance(input.source_ohm);
+            }
+        }
+        for (load, end) in receiver.loads().iter().zip(&self.ends.loads) {
+            if let (Some(end), Some(network)) = (end, load.networks.get(self.path)) {
+                terminations[*end] = Load::OnePort(network.clone());
+            }
+        }
+        terminations
+    }
+
+    /// The same with every source and load matched to the reference of its port.
+    pub(super) fn matched_terminations(
+        &self,
+        receiver: &Receiver,
+        reduced: &Network,
+    ) -> Terminations {
+        let mut terminations = vec![OPEN; self.open_ports.len()];
+        let inputs = self.open_ports.iter().enumerate().filter_map(|(end, port)| {
+            receiver.inputs().iter().any(|input| input.at == *port).then_some(end)
+        });
+        for end in inputs.chain(self.ends.loads.iter().copied().flatten()) {
+            terminations[end] = Load::Impedance(reduced.references_ohm(0)[end]);
+        }
+        terminations
+    }
+
+    /// The network of the open ports with their terminations: column j holds the waves that leave
+    /// every port for a unit wave into port j.
+    pub(super) fn terminated(
+        &self,
+        reduced: &Network,
+        terminations: &Terminations,
+    ) -> Result<Network, ReceiverError> {
+        let loads: Vec<(Port, Load)> = terminations
+            .iter()
+            .enumerate()
+            .map(|(at, load)| (Port::from_index(at), load.clone()))
+            .collect();
+        Ok(close_ports(reduced, &loads)?)
+    }
+
+    /// Volts at each mixer per square root of a watt available at the input, frequency after
+    /// frequency.
+    pub(super) fn voltages(
+        &self,
+        receiver: &Receiver,
+        reduced: &Network,
+        terminations: &Terminations,
+    ) -> Result<Vec<Complex64>, ReceiverError> {
+        let terminated = self.terminated(reduced, terminations)?;
+        let source = self.source();
+        let reflections = self.reflections(reduced, terminations)?;
+        let wave = self.source_wave(receiver, reduced, terminations);
+        let points = reduced.grid().len();
+        let mut voltages = Vec::with_capacity(points * self.ends.mixers.len());
+        for point in 0..points {
+            let references = reduced.references_ohm(point);
+            let matrix = terminated.matrix(point);
+            for &end in &self.ends.mixers {
+                let leaving = matrix.at(Port::from_index(end), Port::from_index(source)) * wave;
+                // What leaves, what the termination reflects, and at the input the source's wave.
+                let own = if end == source { wave } else { Complex64::ZERO };
+                let reflected = reflections[end * points + point] * leaving;
+                voltages.push((leaving + reflected + own) * references[end].re.sqrt());
+            }
+        }
+        Ok(voltages)
+    }
+
+    /// b/a of every termination in the reference of its port: port after port, point after point.
+    pub(super) fn reflections(
+        &self,
+        reduced: &Network,
+        terminations: &Terminations,
+    ) -> Result<Vec<Complex64>, ReceiverError> {
+        let mut all = Vec::with_capacity(terminations.len() * reduced.grid().len());
+        for (end, termination) in terminations.iter().enumerate() {
+            all.extend(termination.reflections(reduced, Port::from_index(end))?);
+        }
+        Ok(all)
+    }
+
+    /// The wave that the source sends into its port for one watt available, in that port's
+    /// reference.
+    pub(super) fn source_wave(
+        &self,
+        receiver: &Receiver,
+        reduced: &Network,
+        terminations: &Terminations,
+    ) -> Complex64 {
+        let source = self.source();
+        let reference_ohm = reduced.references_ohm(0)[source].re;
+        // With a matched source in its place the wave is one.
+        let source_ohm = match terminations[source] {
+            Load::Impedance(ohm) => ohm,
+            Load::OnePort(_) | Load::Reflection(_) => receiver.input(self.path).source_ohm,
+        };
+        2.0 * (source_ohm.re * reference_ohm).sqrt() / (source_ohm + reference_ohm)
+    }
+
+    /// The open port of the input.
+    pub(super) fn source(&self) -> usize {
+        self.ends.source
+    }
+
+    /// The open port of a mixer.
+    pub(super) fn mixer_port(&self, mixer: usize) -> usize {
+        self.ends.mixers[mixer]
+    }
+
+    /// The open port of a load; `None` for a load on the other path.
+    pub(super) fn load_port(&self, load: usize) -> Option<usize> {
+        self.ends.loads[load]
+    }
+
+    /// The open ports of the loads at the node of a mixer's port: these loads take its power.
+    pub(super) fn loads_at_node(&self, receiver: &Receiver, terminal: Terminal) -> Vec<usize> {
+        let node = receiver.node_of(&terminal);
+        let mut found: Vec<usize> = self.ends.loads.iter().copied().flatten().collect();
+        found.retain(|&end| node.contains(&self.open_ports[end]));
+        found.sort_unstable();
+        found
+    }
+
+    /// Open ports of loads at the mixers' ports of this path.
+    pub(super) fn mixer_loads(&self, receiver: &Receiver) -> Vec<usize> {
+        self.loads_where(|end| self.is_at_mixer(receiver, end, &[self.path]))
+    }
+
+    /// Open ports of loads that terminate a port by themselves and stand at no mixer: isolated
+    /// ports. A load at a port that is joined too stands beside the signal's path and is none.
+    pub(super) fn isolated_loads(&self, receiver: &Receiver) -> Vec<usize> {
+        let is_joined = |end: usize| {
+            receiver.joins().iter().any(|join| join.terminals.contains(&self.open_ports[end]))
+        };
+        self.loads_where(|end| {
+            !is_joined(end) && !self.is_at_mixer(receiver, end, &SignalPath::BOTH)
+        })
+    }
+
+    fn loads_where(&self, holds: impl Fn(usize) -> bool) -> Vec<usize> {
+        self.ends.loads.iter().copied().flatten().filter(|&end| holds(end)).collect()
+    }
+
+    fn is_at_mixer(&self, receiver: &Receiver, end: usize, paths: &[SignalPath]) -> bool {
+        let node = receiver.node_of(&self.open_ports[end]);
+        let mut mixers = receiver.mixers().iter();
+        mixers.any(|mixer| paths.iter().any(|&path| node.contains(&mixer.terminal(path))))
+    }
+}
+
+/// An error of joining with the join as written. `numbers` holds the receiver's number of each join
+/// of the wiring.
+fn named(joins: &[Join], numbers: &[usize], error: NetworkError) -> ReceiverError {
+    match error {
+        NetworkError::RingingJoin { join, frequency_hz } => {
+            ReceiverError::RingingJoin { join: joins[numbers[join]].text.clone(), frequency_hz }
+        }
+        other => other.into(),
+    }
+}

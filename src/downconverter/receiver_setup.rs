@@ -1,0 +1,293 @@
+//! What a receiver is made from: plain values, which [`Receiver::new`](super::Receiver::new) checks.
+
+use super::error::ReceiverError;
+use super::iq_balance::{Channel, Combination};
+use super::lo_if_plan::ReceiverPlan;
+use super::signal_path::{LoRf, SignalPath};
+use crate::network::{Network, Port, Terminal};
+use crate::requirement::Limits;
+use crate::splitter::SplitterKind;
+use num_complex::Complex64;
+use std::collections::VecDeque;
+
+/// Everything that makes a receiver.
+#[derive(Clone, Debug)]
+pub struct ReceiverSetup {
+    /// What it is.
+    pub title: String,
+    /// The frequencies at which it is solved.
+    pub plan: ReceiverPlan,
+    /// The blocks.
+    pub parts: Vec<ReceiverPart>,
+    /// Ports that meet.
+    pub joins: Vec<Join>,
+    /// One-ports that terminate ports.
+    pub loads: Vec<ReceiverLoad>,
+    /// Where LO and RF power enter.
+    pub inputs: LoRf<PowerInput>,
+    /// The mixers; at least one for each channel.
+    pub mixers: Vec<Mixer>,
+    /// k: conversion gain ~ |LO voltage|^k, from 0 (hard-driven switch) to 10; 1 is a multiplier.
+    pub lo_amplitude_exponent: f64,
+    /// From the mixers to the output.
+    pub output: OutputStage,
+    /// The steps of a quantised correction of Q.
+    pub correction_steps: CorrectionSteps,
+    /// Magnitudes for the sweep of load reflections.
+    pub reflection_sweep: ReflectionSweepSettings,
+    /// The limits that it must keep over the whole plan.
+    pub limits: Limits,
+}
+
+/// What a block is made for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PartKind {
+    /// Two outputs towards the mixers.
+    Splitter(SplitterKind),
+    /// One output towards the mixers.
+    Line,
+}
+
+/// A block of a receiver.
+#[derive(Clone, Debug)]
+pub struct ReceiverPart {
+    /// Its name.
+    pub name: String,
+    /// Names of its ports.
+    pub ports: Vec<String>,
+    /// What it is made for; inferred from its data when absent.
+    pub kind: Option<PartKind>,
+    /// The phase of the second output against the first that it is made for, degrees; inferred when
+    /// absent.
+    pub nominal_deg: Option<f64>,
+    /// The pair to which it belongs: blocks in corresponding places of the I and the Q branch.
+    pub pair: Option<String>,
+    /// Its network at the frequencies of each path; `None` for a path that does not reach it.
+    pub networks: LoRf<Option<Network>>,
+}
+
+/// Ports that meet in one node.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Join {
+    /// The join as written: `a.x -- b.y`.
+    pub text: String,
+    /// The ports; two or more.
+    pub terminals: Vec<Terminal>,
+}
+
+/// A one-port that terminates a port, or stands beside a join.
+#[derive(Clone, Debug)]
+pub struct ReceiverLoad {
+    /// Which port.
+    pub at: Terminal,
+    /// The one-port at the frequencies of each path; `None` for a path that does not reach it.
+    pub networks: LoRf<Option<Network>>,
+}
+
+/// A mixer: it multiplies its RF voltage with its LO voltage.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mixer {
+    /// Its name.
+    pub name: String,
+    /// The channel to which its output belongs.
+    pub channel: Channel,
+    /// Whether its output is subtracted.
+    pub is_subtracted: bool,
+    /// The port of its LO voltage.
+    pub lo: Terminal,
+    /// The port of its RF voltage.
+    pub rf: Terminal,
+    /// Its own relative conversion gain, 1e-6 to 1e6 in magnitude.
+    pub gain: Complex64,
+}
+
+impl Mixer {
+    pub(super) fn terminal(&self, path: SignalPath) -> Terminal {
+        match path {
+            SignalPath::Lo => self.lo,
+            SignalPath::Rf => self.rf,
+        }
+    }
+}
+
+/// A source of power.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PowerInput {
+    /// The port that it feeds.
+    pub at: Terminal,
+    /// Its impedance, ohm; positive real part.
+    pub source_ohm: Complex64,
+}
+
+/// A way to combine I and Q.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OutputChoice {
+    /// `I + jQ`, `I - jQ`, or the port of the IF hybrid.
+    pub name: String,
+    /// What I and Q are multiplied by at each IF, without the correction.
+    pub transfers: Vec<Combination>,
+    /// The same without IF paths and with an ideal IF hybrid.
+    pub ideal_transfers: Vec<Combination>,
+}
+
+/// From the mixers to the output.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OutputStage {
+    /// Ways to combine I and Q; the one that rejects the image at the centre of the plan is chosen
+    /// for the whole plan.
+    pub choices: Vec<OutputChoice>,
+    /// What Q is multiplied by.
+    pub correction: Complex64,
+    /// Whether there is an IF path or an IF hybrid.
+    pub has_if_parts: bool,
+    /// The IF path of Q over that of I at the first IF.
+    pub path_ratio: Complex64,
+}
+
+impl OutputStage {
+    /// I + jQ or I - jQ, whichever rejects the image, without IF parts and without a correction, for
+    /// so many IFs.
+    #[must_use]
+    pub fn without_if_parts(ifs: usize) -> Self {
+        let choice = |name: &str, combination| OutputChoice {
+            name: name.to_owned(),
+            transfers: vec![combination; ifs],
+            ideal_transfers: vec![combination; ifs],
+        };
+        Self {
+            choices: vec![
+                choice("I + jQ", Combination::I_PLUS_JQ),
+                choice("I - jQ", Combination::I_MINUS_JQ),
+            ],
+            correction: Complex64::ONE,
+            has_if_parts: false,
+            path_ratio: Complex64::ONE,
+        }
+    }
+}
+
+/// The steps of a quantised correction of Q, both above 0; 0.1 dB and 0.5 degrees by default.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CorrectionSteps {
+    amplitude_db: f64,
+    phase_deg: f64,
+}
+
+impl CorrectionSteps {
+    /// Steps in decibels and degrees.
+    ///
+    /// # Errors
+    /// [`ReceiverError::OutOfRange`] for a step that is not above 0.
+    pub fn new(amplitude_db: f64, phase_deg: f64) -> Result<Self, ReceiverError> {
+        check_positive("amplitude_step_db", amplitude_db)?;
+        check_positive("phase_step_deg", phase_deg)?;
+        Ok(Self { amplitude_db, phase_deg })
+    }
+
+    /// The step of the gain, dB.
+    #[must_use]
+    pub fn amplitude_db(&self) -> f64 {
+        self.amplitude_db
+    }
+
+    /// The step of the phase, degrees.
+    #[must_use]
+    pub fn phase_deg(&self) -> f64 {
+        self.phase_deg
+    }
+}
+
+impl Default for CorrectionSteps {
+    fn default() -> Self {
+        Self { amplitude_db: 0.1, phase_deg: 0.5 }
+    }
+}
+
+fn check_positive(name: &'static str, found: f64) -> Result<(), ReceiverError> {
+    if found > 0.0 && found.is_finite() {
+        Ok(())
+    } else {
+        Err(ReceiverError::OutOfRange { name, expected: "a positive number", found })
+    }
+}
+
+/// Magnitudes for the sweep of load reflections over all phases, from 0 to below 1; those of the
+/// loads at the centre of the LO range when absent.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ReflectionSweepSettings {
+    mixer_reflection: Option<f64>,
+    isolated_reflection: Option<f64>,
+}
+
+impl ReflectionSweepSettings {
+    /// Magnitudes for the mixers' LO ports and for the isolated ports of the LO path.
+    ///
+    /// # Errors
+    /// [`ReceiverError::OutOfRange`] for a magnitude that no passive load other than a total
+    /// reflection has.
+    pub fn new(
+        mixer_reflection: Option<f64>,
+        isolated_reflection: Option<f64>,
+    ) -> Result<Self, ReceiverError> {
+        for (name, given) in
+            [("mixer_reflection", mixer_reflection), ("isolated_reflection", isolated_reflection)]
+        {
+            if let Some(found) = given
+                && !(0.0..1.0).contains(&found)
+            {
+                let expected = "a magnitude from 0 to below 1";
+                return Err(ReceiverError::OutOfRange { name, expected, found });
+            }
+        }
+        Ok(Self { mixer_reflection, isolated_reflection })
+    }
+
+    /// At the mixers' LO ports.
+    #[must_use]
+    pub fn mixer_reflection(&self) -> Option<f64> {
+        self.mixer_reflection
+    }
+
+    /// At the isolated ports of the LO path.
+    #[must_use]
+    pub fn isolated_reflection(&self) -> Option<f64> {
+        self.isolated_reflection
+    }
+}
+
+/// For each part the port by which a path first enters it from its input; `None` for parts that the
+/// path does not reach. `port_counts` holds the number of ports of each part.
+///
+/// The search goes from port to port, in the order of the ports: whatever meets one that is already
+/// found is entered there, and is left by its other ports.
+pub(crate) fn entry_ports(
+    port_counts: &[usize],
+    joins: &[Join],
+    input: Terminal,
+) -> Vec<Option<Port>> {
+    let mut entries: Vec<Option<Port>> = vec![None; port_counts.len()];
+    let mut open = VecDeque::from([input]);
+    while let Some(terminal) = open.pop_front() {
+        for &reached in node_of(joins, &terminal) {
+            let entry = &mut entries[reached.block];
+            if entry.is_none() {
+                *entry = Some(reached.port);
+                open.extend(other_ports(port_counts[reached.block], reached));
+            }
+        }
+    }
+    entries
+}
+
+/// The ports that meet at a port, itself among them.
+pub(super) fn node_of<'a>(joins: &'a [Join], terminal: &'a Terminal) -> &'a [Terminal] {
+    let join = joins.iter().find(|join| join.terminals.contains(terminal));
+    join.map_or(std::slice::from_ref(terminal), |join| &join.terminals)
+}
+
+/// The other ports of a port's part, which has so many.
+pub(super) fn other_ports(ports: usize, of: Terminal) -> impl Iterator<Item = Terminal> {
+    (0..ports)
+        .map(move |port| Terminal { block: of.block, port: Port::from_index(port) })
+        .filter(move |port| *port != of)
+}

@@ -1,0 +1,181 @@
+//! Load-reflection sweep: the image rejection with a reflection of one magnitude at every phase, at
+//! the mixers' LO ports or at the isolated ports of the LO path.
+//!
+//! In:  the joined LO path and the voltages of the RF path.
+//! Out: worst and best rejection over the plan, and the phases of reflection at which they occur.
+
+use super::error::ReceiverError;
+use super::joined_path::{JoinedPath, Terminations};
+use super::receiver::Receiver;
+use super::solution::{Evaluation, Voltages, balances};
+use crate::network::{Load, Network};
+use crate::units::wrap_deg;
+use num_complex::Complex64;
+
+/// The ports whose terminations are swept.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SweptPorts {
+    /// The mixers' LO ports.
+    Mixers,
+    /// The other terminated ports of the LO path.
+    Isolated,
+}
+
+/// The rejection over a sweep of load reflections, all phases.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LoadReflectionSweep {
+    /// The ports, all with the same reflection.
+    pub ports: SweptPorts,
+    /// The magnitude of the reflection.
+    pub reflection: f64,
+    /// Whether the magnitude was given; otherwise it is that of the loads themselves.
+    pub is_given: bool,
+    /// The worst rejection over the plan at the worst phase, dB.
+    pub worst_db: f64,
+    /// The worst phase, degrees.
+    pub worst_angle_deg: f64,
+    /// LO of the worst rejection, Hz.
+    pub worst_at_lo_hz: f64,
+    /// IF of the worst rejection, Hz.
+    pub worst_at_if_hz: f64,
+    /// The worst rejection over the plan at the best phase, dB.
+    pub best_db: f64,
+    /// The best phase, degrees.
+    pub best_angle_deg: f64,
+}
+
+/// Phases tried before the search is refined around the worst and the best.
+const ANGLES: u32 = 36;
+/// Each refinement tries both sides of the best so far and halves the step: from 5 degrees to 0.08.
+const REFINEMENTS: u32 = 7;
+/// Loads with a smaller reflection count as perfect, and the default is swept in their place.
+const MIN_REFLECTION: f64 = 1e-3;
+const DEFAULT_REFLECTION: f64 = 0.1;
+
+/// The sweeps at the mixers' LO ports and at the isolated ports, where there are loads.
+pub(super) fn load_reflection_sweeps(
+    receiver: &Receiver,
+    lo: &JoinedPath,
+    reduced: &Network,
+    voltages: Voltages<'_>,
+    evaluation: &Evaluation<'_>,
+) -> Result<Vec<LoadReflectionSweep>, ReceiverError> {
+    let settings = receiver.reflection_sweep();
+    let plan = receiver.plan();
+    let ifs = plan.if_hz().len();
+    let mut sweeps = Vec::new();
+    for (ports, ends, given) in [
+        (SweptPorts::Mixers, lo.mixer_loads(receiver), settings.mixer_reflection()),
+        (SweptPorts::Isolated, lo.isolated_loads(receiver), settings.isolated_reflection()),
+    ] {
+        if ends.is_empty() {
+            continue;
+        }
+        let reflection = match given {
+            Some(given) => given,
+            None => own_magnitude(receiver, lo, reduced, &ends)?,
+        };
+        let sweep = Sweep { receiver, lo, reduced, voltages, evaluation, ends: &ends, reflection };
+        let tried = sweep.tried()?;
+        let worst = sweep.refined(&tried, |one, other| one.db < other.db)?;
+        let best = sweep.refined(&tried, |one, other| one.db > other.db)?;
+        sweeps.push(LoadReflectionSweep {
+            ports,
+            reflection,
+            is_given: given.is_some(),
+            worst_db: worst.db,
+            worst_angle_deg: worst.angle_deg,
+            worst_at_lo_hz: plan.lo_hz()[worst.point / ifs],
+            worst_at_if_hz: plan.if_hz()[worst.point % ifs],
+            best_db: best.db,
+            best_angle_deg: best.angle_deg,
+        });
+    }
+    Ok(sweeps)
+}
+
+/// The mean magnitude of the loads' reflections at the centre of the LO range.
+fn own_magnitude(
+    receiver: &Receiver,
+    lo: &JoinedPath,
+    reduced: &Network,
+    ends: &[usize],
+) -> Result<f64, ReceiverError> {
+    let points = reduced.grid().len();
+    let reflections = lo.reflections(reduced, &lo.terminations(receiver))?;
+    let centre = receiver.plan().centre();
+    #[expect(clippy::cast_precision_loss, reason = "a receiver has few loads")]
+    let count = ends.len() as f64;
+    let mean =
+        ends.iter().map(|end| reflections[end * points + centre].norm()).sum::<f64>() / count;
+    Ok(if mean < MIN_REFLECTION { DEFAULT_REFLECTION } else { mean })
+}
+
+struct Sweep<'a> {
+    receiver: &'a Receiver,
+    lo: &'a JoinedPath,
+    reduced: &'a Network,
+    voltages: Voltages<'a>,
+    evaluation: &'a Evaluation<'a>,
+    ends: &'a [usize],
+    reflection: f64,
+}
+
+/// The worst rejection over the plan at one phase of reflection, and the point where it occurs.
+#[derive(Clone, Copy)]
+struct AtPhase {
+    angle_deg: f64,
+    db: f64,
+    point: usize,
+}
+
+impl Sweep<'_> {
+    fn at(&self, angle_deg: f64) -> Result<AtPhase, ReceiverError> {
+        let value = Complex64::from_polar(self.reflection, angle_deg.to_radians());
+        let mut terminations: Terminations = self.lo.terminations(self.receiver);
+        for &end in self.ends {
+            terminations[end] = Load::Reflection(value);
+        }
+        let lo = self.lo.voltages(self.receiver, self.reduced, &terminations)?;
+        let voltages = Voltages { lo: &lo, rf: self.voltages.rf };
+        let mut worst = AtPhase { angle_deg, db: f64::INFINITY, point: 0 };
+        let all = balances(self.receiver, voltages, self.evaluation);
+        for (point, balance) in all.iter().enumerate() {
+            if balance.image_rejection_db < worst.db {
+                worst = AtPhase { db: balance.image_rejection_db, point, ..worst };
+            }
+        }
+        Ok(worst)
+    }
+
+    /// The phases of a coarse sweep.
+    fn tried(&self) -> Result<Vec<AtPhase>, ReceiverError> {
+        let step_deg = 360.0 / f64::from(ANGLES);
+        (0..ANGLES).map(|at| self.at(f64::from(at) * step_deg - 180.0 + step_deg)).collect()
+    }
+
+    /// The most extreme of the tried phases, refined by halving the step around it.
+    fn refined(
+        &self,
+        tried: &[AtPhase],
+        is_beyond: impl Fn(&AtPhase, &AtPhase) -> bool,
+    ) -> Result<AtPhase, ReceiverError> {
+        let mut found = tried[0];
+        for other in tried {
+            if is_beyond(other, &found) {
+                found = *other;
+            }
+        }
+        let mut step_deg = 180.0 / f64::from(ANGLES);
+        for _ in 0..REFINEMENTS {
+            for side in [-1.0, 1.0] {
+                let beside = self.at(wrap_deg(found.angle_deg + side * step_deg))?;
+                if is_beyond(&beside, &found) {
+                    found = beside;
+                }
+            }
+            step_deg /= 2.0;
+        }
+        Ok(found)
+    }
+}
