@@ -80,40 +80,10 @@ impl Failure {
                 shown.with_help("'fourphase component list' shows their ports and parameters")
             }
             Self::Network { file, source } => {
-                let shown = shown.in_file(file.display().to_string());
-                match source {
-                    NetworkError::MixedMode => shown.with_help(MIXED_MODE_HELP),
-                    NetworkError::OutsideData { .. } => shown.with_help("nothing is extrapolated"),
-                    NetworkError::UnequalModes => shown.with_help(
-                        "convert each mixed-mode file first: fourphase convert IN OUT --single-ended",
-                    ),
-                    NetworkError::EmptyBand { .. } => {
-                        shown.with_help("--grid LO..HI:POINTS interpolates between points")
-                    }
-                    _ => shown,
-                }
+                network_diagnostic(source, shown.in_file(file.display().to_string()))
             }
             Self::Splitter { file, source } => {
-                let shown = shown.in_file(file.display().to_string());
-                match source {
-                    SplitterError::Ambiguous { needed, .. } => {
-                        shown.with_help(format!("say it with {needed}"))
-                    }
-                    SplitterError::Network(NetworkError::MixedMode) => {
-                        shown.with_help(MIXED_MODE_HELP)
-                    }
-                    SplitterError::BandOutsideData { .. } => {
-                        shown.with_help("choose a --band inside the data; nothing is extrapolated")
-                    }
-                    SplitterError::WrongRequirement { kind, .. } => {
-                        let option = kind.rejection().name().replace('_', "-");
-                        shown.with_help(format!("use --require-{option}"))
-                    }
-                    SplitterError::NoSignal { .. } => {
-                        shown.with_help("check --input, --outputs and --band")
-                    }
-                    _ => shown,
-                }
+                splitter_diagnostic(source, shown.in_file(file.display().to_string()))
             }
             Self::Measurement { file, source } => {
                 let shown = shown.in_file(file.display().to_string());
@@ -121,10 +91,7 @@ impl Failure {
                     MeasurementError::Missing { .. } => shown.with_help(
                         "measure these two ports together, or say reciprocal = true if it is",
                     ),
-                    MeasurementError::Splitter(source) => {
-                        let (file, source) = (file.clone(), source.clone());
-                        Self::Splitter { file, source }.diagnostic()
-                    }
+                    MeasurementError::Splitter(source) => splitter_diagnostic(source, shown),
                     MeasurementError::Network(NetworkError::OutsideData { .. }) => shown.with_help(
                         "the first measurement sets the frequencies; put the narrowest first",
                     ),
@@ -144,6 +111,36 @@ impl Failure {
             }
             _ => shown,
         }
+    }
+}
+
+fn network_diagnostic(source: &NetworkError, shown: Diagnostic) -> Diagnostic {
+    match source {
+        NetworkError::MixedMode => shown.with_help(MIXED_MODE_HELP),
+        NetworkError::OutsideData { .. } => shown.with_help("nothing is extrapolated"),
+        NetworkError::UnequalModes => shown.with_help(
+            "convert each mixed-mode file first: fourphase convert IN OUT --single-ended",
+        ),
+        NetworkError::EmptyBand { .. } => {
+            shown.with_help("--grid LO..HI:POINTS interpolates between points")
+        }
+        _ => shown,
+    }
+}
+
+fn splitter_diagnostic(source: &SplitterError, shown: Diagnostic) -> Diagnostic {
+    match source {
+        SplitterError::Ambiguous { needed, .. } => shown.with_help(format!("say it with {needed}")),
+        SplitterError::Network(NetworkError::MixedMode) => shown.with_help(MIXED_MODE_HELP),
+        SplitterError::BandOutsideData { .. } => {
+            shown.with_help("choose a --band inside the data; nothing is extrapolated")
+        }
+        SplitterError::WrongRequirement { kind, .. } => {
+            let option = kind.rejection().name().replace('_', "-");
+            shown.with_help(format!("use --require-{option}"))
+        }
+        SplitterError::NoSignal { .. } => shown.with_help("check --input, --outputs and --band"),
+        _ => shown,
     }
 }
 

@@ -3,7 +3,7 @@
 use super::error::NetworkError;
 use super::grid::FrequencyGrid;
 use super::modes::check_modes;
-use super::parameter::ParameterKind;
+use super::parameter_kind::ParameterKind;
 use super::ports::{Port, PortMode};
 use super::waves::WaveDefinition;
 use num_complex::Complex64;

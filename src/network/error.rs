@@ -1,6 +1,6 @@
 //! What can stop work on a network.
 
-use super::parameter::ParameterKind;
+use super::parameter_kind::ParameterKind;
 use super::ports::Port;
 use super::wiring::Terminal;
 use crate::units::{ShownFrequency, shown_complex};

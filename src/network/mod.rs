@@ -40,7 +40,7 @@ mod lu;
 mod mixed_mode;
 mod modes;
 mod noise;
-mod parameter;
+mod parameter_kind;
 mod port_selection;
 mod ports;
 mod quality;
@@ -70,7 +70,7 @@ pub use noise::{
     BOLTZMANN_J_PER_K, NoisePath, REFERENCE_TEMPERATURE_K, cascade_noise_factor, noise_correlation,
     noise_factor, single_sideband_noise_factor,
 };
-pub use parameter::ParameterKind;
+pub use parameter_kind::ParameterKind;
 pub use port_selection::select_ports;
 pub use ports::{Port, PortMode};
 pub use quality::{

@@ -3,7 +3,7 @@
 use super::container::Network;
 use super::conversion::convert;
 use super::error::NetworkError;
-use super::parameter::ParameterKind;
+use super::parameter_kind::ParameterKind;
 use super::ports::Port;
 
 /// The network of some ports in a new order; those left out end in their references.

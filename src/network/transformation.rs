@@ -6,7 +6,7 @@ use super::error::NetworkError;
 use super::grid::FrequencyGrid;
 use super::interpolation::{UnsafeStep, onto_grid};
 use super::mixed_mode::{to_mixed_mode, to_single_ended};
-use super::parameter::ParameterKind;
+use super::parameter_kind::ParameterKind;
 use super::port_selection::select_ports;
 use super::ports::Port;
 use super::quality::nearest_passive;

@@ -248,8 +248,9 @@ impl<'ast> Visit<'ast> for Walk {
                 return;
             }
             syn::Item::Mod(_) | syn::Item::Use(_) => {}
-            syn::Item::Const(table) => {
-                self.definitions.push(table.ident.to_string());
+            syn::Item::Const(syn::ItemConst { ident, .. })
+            | syn::Item::Static(syn::ItemStatic { ident, .. }) => {
+                self.definitions.push(ident.to_string());
                 self.not_counted.push(lines_of(item.span()));
             }
             other => self.definitions.push(format!("line {}", other.span().start().line)),
