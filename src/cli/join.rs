@@ -10,13 +10,13 @@ use crate::description::read_network;
 pub(super) fn run(given: &Join, console: &Console) -> Result<Outcome, Failure> {
     let grid_hz = given.grid.as_ref().map(|grid| grid.0.clone());
     let circuit = read_network(&given.network, &given.reading.options(), grid_hz)?;
-    for warning in &circuit.warnings {
+    for warning in circuit.warnings() {
         console.warning(warning);
     }
-    Outgoing::check_name(circuit.wiring.outside.len(), &given.output)?;
+    Outgoing::check_name(circuit.ports(), &given.output)?;
     let network = circuit.join()?;
     let name = given.network.file_name().unwrap_or_default().to_string_lossy();
     let outgoing = Outgoing::made(network, &format!("joined from {name}"));
-    outgoing.write(&given.output, &given.form, &circuit.inputs, console)?;
+    outgoing.write(&given.output, &given.form, circuit.inputs(), console)?;
     Ok(Outcome::Holds)
 }

@@ -10,7 +10,7 @@ use toml::{Spanned, Value};
 
 /// The kind and the parameters of a component with their positions, in the order of the file.
 #[derive(Clone, Debug)]
-pub struct ComponentEntry {
+pub(super) struct ComponentEntry {
     pairs: Vec<(Spanned<String>, Spanned<Value>)>,
 }
 

@@ -109,8 +109,6 @@ pub enum DescriptionProblem {
         "no frequency is common to all: '{starts_late}' starts above the end of '{ends_early}'"
     )]
     NoCommonBand { starts_late: String, ends_early: String },
-    #[error("{0}")]
-    Grid(String),
     #[error(
         "{what} {covers}, and the plan needs {} there: {need}",
         crate::units::ShownFrequency(*frequency_hz)
@@ -242,20 +240,12 @@ fn listed(names: &[String]) -> String {
 }
 
 /// Old spellings that are refused, and what replaced them.
-const RENAMED: [(&str, &str); 13] = [
-    ("open", "open_end"),
-    ("short", "shorted_end"),
-    ("load", "termination"),
-    ("shunt", "shunt_element"),
-    ("series", "series_element"),
-    ("through", "zero_length_line"),
+const RENAMED: [(&str, &str); 5] = [
+    ("feeds", "access_lines"),
     ("through", "thru"),
     ("through_residual", "thru_residual"),
     ("through_split", "thru_split"),
-    ("odd_faster_percent", "odd_mode_velocity_excess_percent"),
-    ("feeds", "access_lines"),
-    ("told_from_data", "inferred"),
-    ("waves", "wave_definition"),
+    ("load_ring", "load_reflection_sweep"),
 ];
 
 /// A hint for a name that is not known: what replaced it, or the known name that is most like it.

@@ -3,11 +3,14 @@
 //!
 //! | file | subject |
 //! |---|---|
-//! | `source` | a file's text with positions, TOML from it, tables of numbers |
-//! | `error` | what can be wrong with a description |
-//! | `network_toml`, `network_entries`, `parts` | NETWORK.toml: blocks, joins and loads |
+//! | `source`, `toml_words` | a TOML file with positions; its reader's messages in plain words |
+//! | `table` | a CSV file with positions |
+//! | `named_files` | the Touchstone files and tables that a description names |
+//! | `allowed`, `error` | which numbers are allowed; what can be wrong with a file |
+//! | `block_entries`, `blocks` | what networks and receivers share: blocks, joins and loads |
 //! | `component_entry` | `component = { kind = "..", .. }` |
-//! | `receiver_toml`, `receiver_entries`, `receiver_plan`, `receiver_output` | RECEIVER.toml |
+//! | `network_toml` | NETWORK.toml |
+//! | `receiver_toml`, `receiver_plan`, `receiver_output` | RECEIVER.toml, its frequency plan, its output |
 //! | `uncertainty_toml`, `uncertainty_entries` | UNCERTAINTY.toml |
 //! | `amounts_csv`, `covariance_csv` | its tables: standard uncertainties over frequency, covariances of entries |
 //! | `uncertain_parts` | its sources, given to parts, splitters and dies |
@@ -17,15 +20,14 @@
 
 mod allowed;
 mod amounts_csv;
+mod block_entries;
+mod blocks;
 mod component_entry;
 mod covariance_csv;
 mod error;
 mod named_files;
-mod network_entries;
 mod network_toml;
-mod parts;
 mod rebuild_set_toml;
-mod receiver_entries;
 mod receiver_output;
 mod receiver_plan;
 mod receiver_toml;
@@ -40,7 +42,6 @@ mod uncertainty_toml;
 
 pub use allowed::Allowed;
 pub use error::{DescriptionError, DescriptionProblem};
-pub use network_entries::{BlockEntry, ComplexValue, LoadEntry, NetworkDescription};
 pub use network_toml::{WiredNetwork, read_network};
 pub use rebuild_set_toml::{RebuildSet, read_rebuild_set};
 pub use receiver_toml::{LoadedReceiver, ReceiverFile, read_receiver};

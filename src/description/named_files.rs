@@ -24,6 +24,11 @@ impl<'a> NamedFiles<'a> {
         Self { source, options, inputs: vec![source.path().to_owned()], warnings: Vec::new() }
     }
 
+    /// The description.
+    pub(crate) fn source(&self) -> &'a TomlFile {
+        self.source
+    }
+
     /// Reads a file that the description names, relative to it.
     ///
     /// # Errors

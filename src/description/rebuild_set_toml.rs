@@ -1,9 +1,9 @@
 //! SET.toml: measurements of some ports of an N-port at a time, and what the other ports end in.
 
 use super::allowed::Allowed;
+use super::block_entries::ComplexValue;
 use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::NamedFiles;
-use super::network_entries::ComplexValue;
 use super::source::TomlFile;
 use crate::measurement::{PartialMeasurement, RebuildSettings};
 use crate::network::{FrequencyGrid, Load, Network, ParameterKind, Port};

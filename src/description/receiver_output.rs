@@ -1,217 +1,248 @@
-//! What lies behind the mixing elements, and how they mix.
+//! From the mixers to the output: `combine`, `[if_path]`, `[if_hybrid]` and `[correction]` of
+//! RECEIVER.toml.
 
+use super::allowed::Allowed;
+use super::blocks::interpolated;
+use super::component_entry::ComponentEntry;
 use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::NamedFiles;
-use super::receiver_entries::{CombineName, IfHybridEntry, PortChoice, ReceiverDescription};
-use super::receiver_plan::Need;
+use super::receiver_plan::{Need, check_cover};
 use super::source::TomlFile;
-use crate::downconverter::{Combination, CorrectionSteps, OutputChoice, OutputStage, ReceiverPlan};
+use crate::downconverter::{Combination, CorrectionSteps, OutputChoice, OutputStage};
 use crate::network::{FrequencyGrid, Network, ParameterKind, Port, convert};
 use crate::units::amplitude_from_db;
 use num_complex::Complex64;
+use serde::Deserialize;
 use std::ops::Range;
 use std::path::PathBuf;
 use toml::Spanned;
 
-impl TomlFile {
-    pub(super) fn output(
+/// How I and Q are combined.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+pub(super) enum CombineName {
+    /// The combination that rejects the image at the centre of the LO grid.
+    #[default]
+    #[serde(rename = "auto")]
+    Auto,
+    #[serde(rename = "i+jq")]
+    IPlusJq,
+    #[serde(rename = "i-jq")]
+    IMinusJq,
+}
+
+/// Two-ports from the mixers to the outputs of I and Q.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct IfPathEntry {
+    i: Option<Spanned<PathBuf>>,
+    q: Option<Spanned<PathBuf>>,
+}
+
+/// A hybrid that combines I and Q.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct IfHybridEntry {
+    file: Option<Spanned<PathBuf>>,
+    component: Option<Spanned<ComponentEntry>>,
+    /// The port that I enters.
+    i: Spanned<usize>,
+    /// The port that Q enters.
+    q: Spanned<usize>,
+    /// The port by which the wanted sideband leaves, or several to choose from.
+    output: Spanned<PortChoice>,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+#[serde(untagged, expecting = "expected a port number or a list of them")]
+enum PortChoice {
+    One(usize),
+    /// The one that rejects the image at the centre of the LO grid is chosen.
+    AnyOf(Vec<usize>),
+}
+
+/// The factor of Q, and the steps of a quantised correction.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct CorrectionEntry {
+    /// 0 when absent.
+    amplitude_db: Option<Spanned<f64>>,
+    /// 0 when absent.
+    phase_deg: Option<Spanned<f64>>,
+    amplitude_step_db: Option<Spanned<f64>>,
+    phase_step_deg: Option<Spanned<f64>>,
+}
+
+/// The keys that describe the output.
+pub(super) struct OutputEntries<'a> {
+    pub(super) combine: CombineName,
+    pub(super) if_path: Option<&'a IfPathEntry>,
+    pub(super) if_hybrid: Option<&'a IfHybridEntry>,
+    pub(super) correction: &'a CorrectionEntry,
+}
+
+impl OutputEntries<'_> {
+    /// The output at these IFs, Hz.
+    pub(super) fn read(
         &self,
-        description: &ReceiverDescription,
-        plan: &ReceiverPlan,
-        notes: &mut NamedFiles<'_>,
+        if_hz: &[f64],
+        files: &mut NamedFiles<'_>,
     ) -> Result<OutputStage, DescriptionError> {
-        let points = plan.if_hz().len();
-        let grid = FrequencyGrid::from_hz(plan.if_hz().to_vec())
-            .map_err(|error| self.error_in_file(error))?;
-        let mut paths = [vec![Complex64::ONE; points], vec![Complex64::ONE; points]];
-        let path_files = description.if_path.iter().flat_map(|path| [&path.i, &path.q]);
-        for (at, file) in path_files.enumerate() {
-            let Some(file) = file else { continue };
-            let network = self.if_network(file, &grid, Some(2), notes)?;
-            let [input, output] = [Port::from_index(0), Port::from_index(1)];
-            paths[at] = (0..points).map(|point| network.matrix(point).at(output, input)).collect();
-            if paths[at].iter().any(|transfer| transfer.norm() == 0.0) {
-                return Err(self.complaint(file, "this IF path lets nothing through from 1 to 2"));
+        let source = files.source();
+        let grid =
+            FrequencyGrid::from_hz(if_hz.to_vec()).map_err(|error| source.error_in_file(error))?;
+        let choices = match self.if_hybrid {
+            Some(hybrid) if self.combine == CombineName::Auto => hybrid.choices(&grid, files)?,
+            Some(hybrid) => {
+                let what = "an IF hybrid combines I and Q itself; leave combine out, and choose an \
+                            output";
+                return Err(source.complaint(&hybrid.output, what));
             }
-        }
-        let with_paths = |transfers: Vec<Combination>| -> Vec<Combination> {
-            transfers
-                .into_iter()
-                .enumerate()
-                .map(|(point, transfer)| Combination {
-                    i: transfer.i * paths[0][point],
-                    q: transfer.q * paths[1][point],
-                })
-                .collect()
+            None => self.combine.choices(grid.len()),
         };
-        let choices = match &description.if_hybrid {
-            Some(hybrid) => self.hybrid_choices(description, hybrid, &grid, notes)?,
-            None => [
-                (CombineName::IPlusJq, "I + jQ", Combination::I_PLUS_JQ),
-                (CombineName::IMinusJq, "I - jQ", Combination::I_MINUS_JQ),
-            ]
-            .into_iter()
-            .filter(|(name, _, _)| {
-                description.combine == CombineName::Auto || description.combine == *name
-            })
-            .map(|(_, name, combination)| OutputChoice {
-                name: name.to_owned(),
-                transfers: vec![combination; points],
-                ideal_transfers: vec![combination; points],
-            })
-            .collect(),
+        let (i, q) = match self.if_path {
+            Some(path) => (path.i.as_ref(), path.q.as_ref()),
+            None => (None, None),
         };
-        let choices = choices
-            .into_iter()
-            .map(|choice| OutputChoice { transfers: with_paths(choice.transfers), ..choice })
-            .collect();
-        let correction = &description.correction;
-        let mut values = [0.0, 0.0];
-        for (value, given) in
-            values.iter_mut().zip([&correction.amplitude_db, &correction.phase_deg])
-        {
-            if let Some(given) = given {
-                if !(-1000.0..=1000.0).contains(given.get_ref()) {
-                    return Err(
-                        self.complaint(given, "a correction is a number from -1000 to 1000")
-                    );
-                }
-                *value = *given.get_ref();
-            }
-        }
-        Ok(OutputStage {
-            choices,
-            correction: Complex64::from_polar(amplitude_from_db(values[0]), values[1].to_radians()),
-            has_if_parts: description.if_path.is_some() || description.if_hybrid.is_some(),
-            path_ratio: paths[1][0] / paths[0][0],
-        })
+        let i = path_transfers(i, &grid, files)?;
+        let q = path_transfers(q, &grid, files)?;
+        let paths: Vec<Combination> =
+            i.into_iter().zip(q).map(|(i, q)| Combination { i, q }).collect();
+        let mut stage = OutputStage::behind_paths(choices, &paths, self.correction.factor(source)?);
+        stage.has_if_parts = self.if_path.is_some() || self.if_hybrid.is_some();
+        Ok(stage)
     }
+}
 
-    fn if_network(
-        &self,
-        file: &Spanned<PathBuf>,
-        grid: &FrequencyGrid,
-        ports: Option<usize>,
-        notes: &mut NamedFiles<'_>,
-    ) -> Result<Network, DescriptionError> {
-        let network = notes.network(file)?;
-        if let Some(expected) = ports
-            && network.ports() != expected
-        {
-            return Err(self.complaint(
-                file,
-                format!("an IF path has {expected} ports, this file {}", network.ports()),
-            ));
+impl CombineName {
+    fn choices(self, ifs: usize) -> Vec<OutputChoice> {
+        let plus = || OutputChoice::of_combination("I + jQ", Combination::I_PLUS_JQ, ifs);
+        let minus = || OutputChoice::of_combination("I - jQ", Combination::I_MINUS_JQ, ifs);
+        match self {
+            Self::Auto => vec![plus(), minus()],
+            Self::IPlusJq => vec![plus()],
+            Self::IMinusJq => vec![minus()],
         }
-        let what = format!("the IF file {}", file.get_ref().display());
-        let needs: Vec<Need> = grid
-            .as_hz()
-            .iter()
-            .map(|&frequency_hz| Need { frequency_hz, purpose: "IF".to_owned() })
-            .collect();
-        self.check_cover(&network, &needs, &what, file.span())?;
-        let scattering = convert(&network, ParameterKind::Scattering)
-            .map_err(|error| self.error(error, file.span()))?;
-        self.on_grid(&scattering, grid, &what, file.span(), notes)
     }
+}
 
-    /// The hybrid's outputs as it is, and as it should be.
-    fn hybrid_choices(
+/// S21 of an IF path at each IF; 1 without a path.
+fn path_transfers(
+    file: Option<&Spanned<PathBuf>>,
+    grid: &FrequencyGrid,
+    files: &mut NamedFiles<'_>,
+) -> Result<Vec<Complex64>, DescriptionError> {
+    let Some(file) = file else { return Ok(vec![Complex64::ONE; grid.len()]) };
+    let source = files.source();
+    let network = if_network(file, grid, files)?;
+    if network.ports() != 2 {
+        let what = format!("an IF path has 2 ports, this file has {}", network.ports());
+        return Err(source.complaint(file, what));
+    }
+    let [input, output] = [Port::from_index(0), Port::from_index(1)];
+    let transfer = |point| network.matrix(point).at(output, input);
+    let transfers: Vec<Complex64> = (0..grid.len()).map(transfer).collect();
+    if transfers.iter().any(|transfer| transfer.norm() == 0.0) {
+        return Err(
+            source.complaint(file, "this IF path has no transmission from port 1 to port 2")
+        );
+    }
+    Ok(transfers)
+}
+
+/// A file at the IFs, as scattering parameters.
+fn if_network(
+    file: &Spanned<PathBuf>,
+    grid: &FrequencyGrid,
+    files: &mut NamedFiles<'_>,
+) -> Result<Network, DescriptionError> {
+    let network = files.network(file)?;
+    let title = format!("the IF file {}", file.get_ref().display());
+    let need = |&frequency_hz: &f64| Need { frequency_hz, purpose: "IF".to_owned() };
+    let needs: Vec<Need> = grid.as_hz().iter().map(need).collect();
+    check_cover(files.source(), &network, &needs, &title, file.span())?;
+    let scattering = convert(&network, ParameterKind::Scattering)
+        .map_err(|error| files.source().error(error, file.span()))?;
+    interpolated(&scattering, grid, &title, file.span(), files)
+}
+
+impl IfHybridEntry {
+    /// The outputs to choose from; at least one.
+    fn choices(
         &self,
-        description: &ReceiverDescription,
-        hybrid: &IfHybridEntry,
         grid: &FrequencyGrid,
-        notes: &mut NamedFiles<'_>,
+        files: &mut NamedFiles<'_>,
     ) -> Result<Vec<OutputChoice>, DescriptionError> {
-        if description.combine != CombineName::Auto {
-            return Err(self.complaint(
-                &hybrid.output,
-                "the IF hybrid puts I and Q together; leave combine out, and choose an output",
-            ));
-        }
-        let network = match (&hybrid.file, &hybrid.component) {
-            (Some(file), None) => self.if_network(file, grid, None, notes)?,
-            (None, Some(component)) => self
+        let source = files.source();
+        let network = match (&self.file, &self.component) {
+            (Some(file), None) => if_network(file, grid, files)?,
+            (None, Some(component)) => source
                 .component(component)?
                 .network(grid)
-                .map_err(|error| self.error(error, component.span()))?,
+                .map_err(|error| source.error(error, component.span()))?,
             _ => {
-                return Err(
-                    self.complaint(&hybrid.output, "the IF hybrid is either a file or a component")
-                );
+                let what = "an IF hybrid needs either a file or a component";
+                return Err(source.complaint(&self.output, what));
             }
         };
-        let port = |number: usize, span: Range<usize>| match Port::from_number(number) {
-            Some(port) if number <= network.ports() => Ok(port),
-            _ => Err(self.error(
-                DescriptionProblem::Value {
-                    what: format!("the IF hybrid has ports 1 to {}", network.ports()),
-                },
-                span,
-            )),
+        let port = |number: usize, span: Range<usize>| {
+            let what = format!("the IF hybrid has ports 1 to {}, found {number}", network.ports());
+            let port = Port::from_number(number).filter(|_| number <= network.ports());
+            port.ok_or_else(|| source.error(DescriptionProblem::Value { what }, span))
         };
-        let i = port(*hybrid.i.get_ref(), hybrid.i.span())?;
-        let q = port(*hybrid.q.get_ref(), hybrid.q.span())?;
-        let outputs = match hybrid.output.get_ref() {
-            PortChoice::One(number) => vec![*number],
-            PortChoice::AnyOf(list) => list.clone(),
+        let i = port(*self.i.get_ref(), self.i.span())?;
+        let q = port(*self.q.get_ref(), self.q.span())?;
+        let numbers = match self.output.get_ref() {
+            PortChoice::One(number) => std::slice::from_ref(number),
+            PortChoice::AnyOf(list) => list,
         };
         let mut choices = Vec::new();
-        for number in outputs {
-            let output = port(number, hybrid.output.span())?;
+        for &number in numbers {
+            let output = port(number, self.output.span())?;
             if i == q || output == i || output == q {
-                return Err(self.complaint(&hybrid.output, "i, q and output are different ports"));
+                let what = "i, q and output must be different ports of the IF hybrid";
+                return Err(source.complaint(&self.output, what));
             }
-            let transfers: Vec<Combination> = (0..grid.len())
-                .map(|point| {
-                    let matrix = network.matrix(point);
-                    Combination { i: matrix.at(output, i), q: matrix.at(output, q) }
-                })
-                .collect();
-            if transfers.iter().any(|transfer| transfer.i.norm() * transfer.q.norm() == 0.0) {
-                return Err(self.complaint(
-                    &hybrid.output,
-                    format!("nothing comes from i or q to port {number} of the IF hybrid"),
-                ));
-            }
-            // The side on which Q lies is that of the middle of the IF.
-            let middle = transfers[transfers.len() / 2];
-            let turn = if (middle.q / middle.i).im < 0.0 { -Complex64::I } else { Complex64::I };
-            let ideal_transfers =
-                transfers.iter().map(|at| Combination { i: at.i, q: at.i * turn }).collect();
-            let name = format!("IF hybrid port {number}");
-            choices.push(OutputChoice { name, transfers, ideal_transfers });
+            let Some(choice) = OutputChoice::of_hybrid(&network, i, q, output) else {
+                let what = format!(
+                    "the IF hybrid must have a transmission from i and from q to port {number}, \
+                     found none"
+                );
+                return Err(source.complaint(&self.output, what));
+            };
+            choices.push(choice);
         }
         if choices.is_empty() {
-            return Err(self.complaint(&hybrid.output, "the IF hybrid needs an output"));
+            return Err(source.complaint(&self.output, "the IF hybrid needs an output"));
         }
         Ok(choices)
     }
+}
 
-    pub(super) fn correction_steps(
-        &self,
-        description: &ReceiverDescription,
-    ) -> Result<CorrectionSteps, DescriptionError> {
-        let given = &description.correction;
-        let default = CorrectionSteps::default();
-        let amplitude_db = self.positive(given.amplitude_step_db.as_ref(), "amplitude_step_db")?;
-        let phase_deg = self.positive(given.phase_step_deg.as_ref(), "phase_step_deg")?;
-        CorrectionSteps::new(
-            amplitude_db.unwrap_or(default.amplitude_db()),
-            phase_deg.unwrap_or(default.phase_deg()),
-        )
-        .map_err(|error| self.error_in_file(error))
+impl CorrectionEntry {
+    /// The factor of Q; 1 where nothing is given.
+    fn factor(&self, source: &TomlFile) -> Result<Complex64, DescriptionError> {
+        let number = |key, given: &Option<Spanned<f64>>| {
+            // No correction is 0 dB and 0 degrees.
+            let allowed = Allowed::FromTo(-1000.0, 1000.0);
+            Ok::<_, DescriptionError>(
+                source.optional_number(key, given.as_ref(), allowed)?.unwrap_or(0.0),
+            )
+        };
+        let amplitude_db = number("amplitude_db", &self.amplitude_db)?;
+        let phase_deg = number("phase_deg", &self.phase_deg)?;
+        Ok(Complex64::from_polar(amplitude_from_db(amplitude_db), phase_deg.to_radians()))
     }
 
-    /// 1, a multiplier, when absent.
-    pub(super) fn lo_amplitude_exponent(
-        &self,
-        description: &ReceiverDescription,
-    ) -> Result<f64, DescriptionError> {
-        match &description.mixing.lo_amplitude_exponent {
-            None => Ok(1.0),
-            Some(given) if (0.0..=10.0).contains(given.get_ref()) => Ok(*given.get_ref()),
-            Some(given) => Err(self.complaint(given, "lo_amplitude_exponent is from 0 to 10")),
-        }
+    /// The steps of a quantised correction.
+    pub(super) fn steps(&self, source: &TomlFile) -> Result<CorrectionSteps, DescriptionError> {
+        let step = |key, given: &Option<Spanned<f64>>| {
+            source.optional_number(key, given.as_ref(), Allowed::AboveZero)
+        };
+        let default = CorrectionSteps::default();
+        CorrectionSteps::new(
+            step("amplitude_step_db", &self.amplitude_step_db)?.unwrap_or(default.amplitude_db()),
+            step("phase_step_deg", &self.phase_step_deg)?.unwrap_or(default.phase_deg()),
+        )
+        .map_err(|error| source.error_in_file(error))
     }
 }

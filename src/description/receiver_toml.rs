@@ -1,34 +1,146 @@
-//! RECEIVER.toml: parts at the frequencies of the plan.
+//! RECEIVER.toml: blocks, loads and mixers at the frequencies of a plan.
 
+use super::allowed::Allowed;
+use super::block_entries::{BlockEntry, ComplexValue, KindName, LoadEntry};
+use super::blocks::{Block, Blocks, Origin, PlacedLoad};
 use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::{NamedFiles, same_file};
-use super::network_entries::{BlockEntry, KindName};
-use super::parts::{Joins, Part, PartOrigin};
-use super::receiver_entries::{ChannelName, PolarityName, ReceiverDescription};
+use super::receiver_output::{
+    CombineName, CorrectionEntry, IfHybridEntry, IfPathEntry, OutputEntries,
+};
+use super::receiver_plan::{FrequencyPlanEntry, Need, check_cover, needs};
 use super::source::TomlFile;
 use crate::downconverter::{
     Channel, Join, LoRf, Mixer, NetworkPlace, PartKind, PowerInput, Receiver, ReceiverLoad,
-    ReceiverPart, ReceiverSetup, ReflectionSweepSettings, SignalPath, entry_ports,
+    ReceiverPart, ReceiverPlan, ReceiverSetup, ReflectionSweepSettings, SignalPath, entry_ports,
 };
-use crate::network::{FrequencyGrid, Network, Port, Terminal};
+use crate::network::{Network, Port, Terminal};
 use crate::requirement::{Limit, Limits, Quantity};
 use crate::splitter::SplitterKind;
 use crate::touchstone::ReadOptions;
 use num_complex::Complex64;
+use serde::Deserialize;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ReceiverEntries {
+    /// `receiver` when absent.
+    title: Option<String>,
+    lo_input: Spanned<String>,
+    rf_input: Spanned<String>,
+    /// 50 ohms when absent.
+    lo_source_ohm: Option<Spanned<ComplexValue>>,
+    /// 50 ohms when absent.
+    rf_source_ohm: Option<Spanned<ComplexValue>>,
+    #[serde(default)]
+    combine: CombineName,
+    frequency_plan: FrequencyPlanEntry,
+    #[serde(default)]
+    mixing: MixingEntry,
+    #[serde(default, rename = "block")]
+    blocks: Vec<BlockEntry>,
+    /// `a.x -- b.y`.
+    #[serde(default)]
+    joins: Vec<Spanned<String>>,
+    #[serde(default, rename = "load")]
+    loads: Vec<LoadEntry>,
+    #[serde(default, rename = "mixer")]
+    mixers: Vec<MixerEntry>,
+    if_path: Option<IfPathEntry>,
+    if_hybrid: Option<IfHybridEntry>,
+    #[serde(default)]
+    correction: CorrectionEntry,
+    #[serde(default)]
+    load_reflection_sweep: SweepEntry,
+    #[serde(default)]
+    require: RequireEntry,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MixingEntry {
+    /// a: conversion gain ~ |LO|^a; 1 when absent.
+    lo_amplitude_exponent: Option<Spanned<f64>>,
+    /// n: RF = n LO +/- IF; 1 when absent.
+    lo_harmonic: Option<Spanned<u32>>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MixerEntry {
+    name: Spanned<String>,
+    channel: ChannelName,
+    #[serde(default)]
+    polarity: PolarityName,
+    /// The port of its LO voltage.
+    lo: Spanned<String>,
+    /// The port of its RF voltage.
+    rf: Spanned<String>,
+    /// Relative conversion gain; 1 when absent.
+    gain: Option<Spanned<ComplexValue>>,
+}
+
+#[derive(Clone, Copy, Debug, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum ChannelName {
+    I,
+    Q,
+}
+
+/// Whether a mixer's output is added or subtracted.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+enum PolarityName {
+    #[default]
+    #[serde(rename = "+")]
+    Plus,
+    #[serde(rename = "-")]
+    Minus,
+}
+
+/// Magnitudes of reflection; those of the loads themselves when absent.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SweepEntry {
+    /// At the mixers' LO ports.
+    mixer_reflection: Option<Spanned<f64>>,
+    /// At the other loads of the LO path, the isolated ports.
+    isolated_reflection: Option<Spanned<f64>>,
+}
+
+/// What must hold over the whole plan.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RequireEntry {
+    image_rejection_db: Option<Spanned<f64>>,
+    amplitude_imbalance_db: Option<Spanned<f64>>,
+    quadrature_error_deg: Option<Spanned<f64>>,
+    lo_power_dbm_min: Option<Spanned<f64>>,
+}
+
+impl ReceiverEntries {
+    fn output(&self) -> OutputEntries<'_> {
+        OutputEntries {
+            combine: self.combine,
+            if_path: self.if_path.as_ref(),
+            if_hybrid: self.if_hybrid.as_ref(),
+            correction: &self.correction,
+        }
+    }
+}
+
 /// A receiver, the files it was read from, and what the user should know.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct LoadedReceiver {
     /// The receiver.
     pub receiver: Receiver,
     /// The description and every file it names.
     pub inputs: Vec<PathBuf>,
-    /// The files of its parts and loads, in the order in which they are first used.
+    /// The files of its blocks and loads, in the order in which they are first used.
     pub files: Vec<ReceiverFile>,
-    /// What came up on the way.
+    /// What the user should know.
     pub warnings: Vec<String>,
 }
 
@@ -37,7 +149,7 @@ pub struct LoadedReceiver {
 pub struct ReceiverFile {
     /// The file.
     pub path: PathBuf,
-    /// The parts and loads.
+    /// The blocks and loads.
     pub places: Vec<NetworkPlace>,
 }
 
@@ -45,16 +157,81 @@ pub struct ReceiverFile {
 ///
 /// # Errors
 /// [`DescriptionError`] with the line of the description, or with the line of the file it names.
+///
+/// # Examples
+/// ```
+/// use fourphase::description::read_receiver;
+/// use fourphase::downconverter::analyse_receiver;
+/// use fourphase::touchstone::ReadOptions;
+///
+/// let read = read_receiver("data-demo/receiver.toml".as_ref(), &ReadOptions::default())?;
+/// let result = analyse_receiver(&read.receiver)?;
+/// assert!(result.summary.worst.balance.image_rejection_db > 20.0);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn read_receiver(
     path: &Path,
     options: &ReadOptions,
 ) -> Result<LoadedReceiver, DescriptionError> {
     let source = TomlFile::read(path)?;
-    let description: ReceiverDescription = source.parse()?;
-    let mut notes = NamedFiles::of(&source, options);
-    let receiver = source.receiver(&description, &mut notes)?;
-    let blocks = description.blocks.iter().map(|block| &block.file);
-    let named = blocks.chain(description.loads.iter().map(|load| &load.file));
+    let entries: ReceiverEntries = source.parse()?;
+    let mut files = NamedFiles::of(&source, options);
+    let harmonic = entries.mixing.lo_harmonic.as_ref();
+    let plan = entries.frequency_plan.read(&source, harmonic)?;
+    let blocks = Blocks::read(&source, &entries.blocks, &mut files)?;
+    let joins = blocks.joins(&entries.joins)?;
+    let loads = blocks.loads(&entries.loads, &mut files)?;
+    let inputs = inputs(&source, &entries, &blocks, &loads)?;
+    let is_connected = |port: &Terminal| {
+        joins.place_of(port).is_some()
+            || loads.iter().any(|load| load.at == *port)
+            || inputs.iter().any(|input| input.at == *port)
+    };
+    if let Some((port, span)) = blocks.unconnected(is_connected) {
+        return Err(source.error(DescriptionProblem::UnconnectedInReceiver { port }, span));
+    }
+    let joins: Vec<Join> = joins
+        .list
+        .into_iter()
+        .map(|join| Join { text: join.text, terminals: join.terminals })
+        .collect();
+    let reached = Reached::new(&blocks, &joins, &inputs);
+    let mixers = mixers(&source, &entries, &blocks, &reached)?;
+    files.warnings.extend(reached.warnings(&blocks));
+    let networks = Networks { needs: needs(&plan), plan: &plan, reached: &reached };
+    let parts = networks.parts(&blocks, &mut files)?;
+    let receiver_loads = networks.loads(&loads, &mut files)?;
+    let receiver = Receiver::new(ReceiverSetup {
+        title: entries.title.clone().unwrap_or_else(|| "receiver".to_owned()),
+        parts,
+        joins,
+        loads: receiver_loads,
+        inputs,
+        mixers,
+        lo_amplitude_exponent: lo_amplitude_exponent(&source, &entries.mixing)?,
+        output: entries.output().read(plan.if_hz(), &mut files)?,
+        correction_steps: entries.correction.steps(&source)?,
+        reflection_sweep: reflection_sweep(&source, &entries.load_reflection_sweep)?,
+        limits: limits(&source, &entries.require, &plan)?,
+        plan,
+    })
+    .map_err(|error| source.error_in_file(error))?;
+    Ok(LoadedReceiver {
+        files: receiver_files(&source, &entries, &receiver),
+        receiver,
+        inputs: files.inputs,
+        warnings: files.warnings,
+    })
+}
+
+/// The files of blocks and loads with all places of each.
+fn receiver_files(
+    source: &TomlFile,
+    entries: &ReceiverEntries,
+    receiver: &Receiver,
+) -> Vec<ReceiverFile> {
+    let blocks = entries.blocks.iter().map(|block| &block.file);
+    let named = blocks.chain(entries.loads.iter().map(|load| &load.file));
     let mut files: Vec<ReceiverFile> = Vec::new();
     for (place, file) in receiver.places().zip(named) {
         let Some(file) = file else { continue };
@@ -64,309 +241,248 @@ pub fn read_receiver(
             None => files.push(ReceiverFile { path, places: vec![place] }),
         }
     }
-    Ok(LoadedReceiver { receiver, inputs: notes.inputs, files, warnings: notes.warnings })
+    files
 }
 
-/// Where the network of a part or a load comes from.
-#[derive(Clone, Copy)]
-enum Source<'a> {
-    /// A file, read on its own grid.
-    File(&'a Network),
-    /// A formula for any grid.
-    Formula(&'a dyn Fn(&FrequencyGrid) -> Result<Network, DescriptionError>),
+fn inputs(
+    source: &TomlFile,
+    entries: &ReceiverEntries,
+    blocks: &Blocks<'_>,
+    loads: &[PlacedLoad<'_>],
+) -> Result<LoRf<PowerInput>, DescriptionError> {
+    let inputs = LoRf::try_of_each(|path| {
+        let (port, impedance) = match path {
+            SignalPath::Lo => (&entries.lo_input, &entries.lo_source_ohm),
+            SignalPath::Rf => (&entries.rf_input, &entries.rf_source_ohm),
+        };
+        let at = blocks.terminal_of(port)?;
+        if loads.iter().any(|load| load.at == at) {
+            let problem = DescriptionProblem::LoadedInput { port: port.get_ref().clone() };
+            return Err(source.error(problem, port.span()));
+        }
+        let source_ohm = match impedance {
+            None => 50.0.into(),
+            Some(given) => {
+                let ohm = Complex64::from(*given.get_ref());
+                let key = "the resistance of a source";
+                source.check_number(key, ohm.re, Allowed::AboveZero, given.span())?;
+                let key = "the reactance of a source";
+                source.check_number(key, ohm.im, Allowed::Finite, given.span())?;
+                ohm
+            }
+        };
+        Ok(PowerInput { at, source_ohm })
+    })?;
+    if inputs.lo.at == inputs.rf.at {
+        let what = "LO and RF enter by the same port; each needs a port of its own";
+        return Err(source.complaint(&entries.rf_input, what));
+    }
+    Ok(inputs)
 }
 
-impl TomlFile {
-    fn receiver(
-        &self,
-        description: &ReceiverDescription,
-        notes: &mut NamedFiles<'_>,
-    ) -> Result<Receiver, DescriptionError> {
-        let (plan, needs) = self.plan(description)?;
-        let parts = self.parts(&description.blocks, notes)?;
-        let load_files = self.load_files(&description.loads, notes)?;
-        let joins = self.joins(&description.joins, &description.blocks, &parts)?;
-        let loads_at = self.loads_at(description, &parts)?;
-        let inputs = self.inputs(description, &parts, &loads_at)?;
-        self.check_all_ports(&parts, &joins, &loads_at, &inputs)?;
-        let port_counts: Vec<usize> = parts.iter().map(|part| part.ports.len()).collect();
-        let nodes = joins.nodes.into_iter().zip(joins.texts);
-        let joins: Vec<Join> = nodes.map(|(terminals, text)| Join { text, terminals }).collect();
-        let entries = LoRf::of_each(|path| entry_ports(&port_counts, &joins, inputs.get(path).at));
-        let mixers = self.mixers(description, &parts, &entries)?;
-        for (part, name) in parts.iter().enumerate().map(|(at, part)| (at, &part.name)) {
-            if entries.iter().all(|entry| entry[part].is_none()) {
-                notes.warnings.push(format!("block '{name}' is joined to neither LO nor RF input"));
-            }
-        }
+/// The port by which each path enters each block; none where it does not reach the block.
+struct Reached(LoRf<Vec<Option<Port>>>);
 
-        let on_paths = |block: usize,
-                        source: Source<'_>,
-                        what: &str,
-                        span: Range<usize>,
-                        notes: &mut NamedFiles<'_>| {
-            LoRf::try_of_each(|path| {
-                if entries.get(path)[block].is_none() {
-                    return Ok(None);
-                }
-                let grid = plan.grid(path);
-                Ok(Some(match source {
-                    Source::File(network) => {
-                        self.check_cover(network, needs.get(path), what, span.clone())?;
-                        self.on_grid(network, grid, what, span.clone(), notes)?
-                    }
-                    Source::Formula(build) => build(grid)?,
-                }))
-            })
-        };
-        let mut receiver_parts = Vec::new();
-        for (at, (block, part)) in description.blocks.iter().zip(&parts).enumerate() {
-            let what = match &block.file {
-                Some(file) => format!("block '{}' ({})", part.name, file.get_ref().display()),
-                None => format!("block '{}'", part.name),
-            };
-            let networks = match &part.origin {
-                PartOrigin::File(network) => {
-                    on_paths(at, Source::File(network), &what, part.span.clone(), notes)?
-                }
-                PartOrigin::Component(component, span) => {
-                    let build = |grid: &FrequencyGrid| {
-                        component.network(grid).map_err(|error| self.error(error, span.clone()))
-                    };
-                    on_paths(at, Source::Formula(&build), &what, part.span.clone(), notes)?
-                }
-            };
-            receiver_parts.push(self.receiver_part(block, part, networks)?);
-        }
-        let mut loads = Vec::new();
-        for (at, (load, terminal)) in description.loads.iter().zip(&loads_at).enumerate() {
-            let what = format!("the load at {}", load.at.get_ref());
-            let build = |grid: &FrequencyGrid| self.lumped_load(load, grid);
-            let source = match load_files.get(&at) {
-                Some(file) => Source::File(file),
-                None => Source::Formula(&build),
-            };
-            let networks = on_paths(terminal.block, source, &what, load.at.span(), notes)?;
-            loads.push(ReceiverLoad { at: *terminal, networks });
-        }
-        Receiver::new(ReceiverSetup {
-            title: description.title.clone().unwrap_or_else(|| "receiver".to_owned()),
-            parts: receiver_parts,
-            joins,
-            loads,
-            mixers,
-            lo_amplitude_exponent: self.lo_amplitude_exponent(description)?,
-            output: self.output(description, &plan, notes)?,
-            correction_steps: self.correction_steps(description)?,
-            reflection_sweep: self.reflection_sweep(description)?,
-            limits: self.limits(description)?,
-            inputs,
-            plan,
-        })
-        .map_err(|error| self.error_in_file(error))
+impl Reached {
+    fn new(blocks: &Blocks<'_>, joins: &[Join], inputs: &LoRf<PowerInput>) -> Self {
+        let counts: Vec<usize> = blocks.iter().map(|block| block.ports.len()).collect();
+        Self(LoRf::of_each(|path| entry_ports(&counts, joins, inputs.get(path).at)))
     }
 
-    fn loads_at(
-        &self,
-        description: &ReceiverDescription,
-        parts: &[Part],
-    ) -> Result<Vec<Terminal>, DescriptionError> {
-        let mut found: Vec<Terminal> = Vec::new();
-        for load in &description.loads {
-            let text = load.at.get_ref();
-            let terminal = self.terminal(text, load.at.span(), parts)?;
-            if found.contains(&terminal) {
-                let port = text.clone();
-                return Err(self.error(DescriptionProblem::LoadedTwice { port }, load.at.span()));
-            }
-            found.push(terminal);
-        }
-        Ok(found)
+    fn has(&self, path: SignalPath, block: usize) -> bool {
+        self.0.get(path)[block].is_some()
     }
 
-    fn inputs(
-        &self,
-        description: &ReceiverDescription,
-        parts: &[Part],
-        loads_at: &[Terminal],
-    ) -> Result<LoRf<PowerInput>, DescriptionError> {
-        let input = |port: &Spanned<String>, source: Option<&Spanned<_>>| {
-            let at = self.terminal(port.get_ref(), port.span(), parts)?;
-            if loads_at.contains(&at) {
-                let port_name = port.get_ref().clone();
-                return Err(
-                    self.error(DescriptionProblem::LoadedInput { port: port_name }, port.span())
-                );
-            }
-            let source_ohm = source.map_or(50.0.into(), |ohm| Complex64::from(*ohm.get_ref()));
-            if let Some(given) = source
-                && !(source_ohm.re > 0.0 && source_ohm.is_finite())
-            {
-                return Err(self.complaint(given, "a source's impedance has a positive real part"));
-            }
-            Ok(PowerInput { at, source_ohm })
-        };
-        let lo = input(&description.lo_input, description.lo_source_ohm.as_ref())?;
-        let rf = input(&description.rf_input, description.rf_source_ohm.as_ref())?;
-        if lo.at == rf.at {
-            return Err(self.complaint(&description.rf_input, "LO and RF enter by the same port"));
-        }
-        Ok(LoRf { lo, rf })
-    }
-
-    /// Every port is joined, loaded or an input.
-    fn check_all_ports(
-        &self,
-        parts: &[Part],
-        joins: &Joins,
-        loads_at: &[Terminal],
-        inputs: &LoRf<PowerInput>,
-    ) -> Result<(), DescriptionError> {
-        for (block, part) in parts.iter().enumerate() {
-            for (index, port) in part.ports.iter().enumerate() {
-                let terminal = Terminal { block, port: Port::from_index(index) };
-                let is_placed = joins.node_of.contains_key(&terminal)
-                    || loads_at.contains(&terminal)
-                    || inputs.iter().any(|input| input.at == terminal);
-                if !is_placed {
-                    let port = format!("{}.{port}", part.name);
-                    let problem = DescriptionProblem::UnconnectedInReceiver { port };
-                    return Err(self.error(problem, part.span.clone()));
-                }
-            }
-        }
-        Ok(())
-    }
-
-    fn mixers(
-        &self,
-        description: &ReceiverDescription,
-        parts: &[Part],
-        entries: &LoRf<Vec<Option<Port>>>,
-    ) -> Result<Vec<Mixer>, DescriptionError> {
-        let mut mixers: Vec<Mixer> = Vec::new();
-        for entry in &description.mixers {
-            let name = entry.name.get_ref().clone();
-            self.check_name(&entry.name)?;
-            if mixers.iter().any(|mixer| mixer.name == name) {
-                return Err(
-                    self.error(DescriptionProblem::DuplicateMixer { name }, entry.name.span())
-                );
-            }
-            let terminals = LoRf::try_of_each(|path| {
-                let (port, what, input) = match path {
-                    SignalPath::Lo => (&entry.lo, "lo", &description.lo_input),
-                    SignalPath::Rf => (&entry.rf, "rf", &description.rf_input),
-                };
-                let terminal = self.terminal(port.get_ref(), port.span(), parts)?;
-                if entries.get(path)[terminal.block].is_some() {
-                    return Ok(terminal);
-                }
-                let problem = DescriptionProblem::Unreached {
-                    port: port.get_ref().clone(),
-                    what,
-                    mixer: name.clone(),
-                    input: input.get_ref().clone(),
-                };
-                Err(self.error(problem, port.span()))
-            })?;
-            let gain = entry.gain.as_ref().map_or(Complex64::ONE, |gain| (*gain.get_ref()).into());
-            if let Some(given) = &entry.gain
-                && !(1e-6..=1e6).contains(&gain.norm())
-            {
-                return Err(self.complaint(given, "a gain is from 1e-6 to 1e6 in magnitude"));
-            }
-            mixers.push(Mixer {
-                name,
-                channel: match entry.channel {
-                    ChannelName::I => Channel::I,
-                    ChannelName::Q => Channel::Q,
-                },
-                is_subtracted: entry.polarity == PolarityName::Minus,
-                lo: terminals.lo,
-                rf: terminals.rf,
-                gain,
-            });
-        }
-        for (channel, name) in [(Channel::I, "i"), (Channel::Q, "q")] {
-            if !mixers.iter().any(|mixer| mixer.channel == channel) {
-                return Err(self.error_in_file(DescriptionProblem::EmptyChannel { channel: name }));
-            }
-        }
-        Ok(mixers)
-    }
-
-    fn receiver_part(
-        &self,
-        block: &BlockEntry,
-        part: &Part,
-        networks: LoRf<Option<Network>>,
-    ) -> Result<ReceiverPart, DescriptionError> {
-        if let Some(nominal) = &block.nominal_deg
-            && !nominal.get_ref().is_finite()
-        {
-            return Err(self.complaint(nominal, "nominal_deg is a finite number"));
-        }
-        Ok(ReceiverPart {
-            name: part.name.clone(),
-            ports: part.ports.clone(),
-            kind: block.kind.as_ref().map(|kind| match kind.get_ref() {
-                KindName::Quadrature => PartKind::Splitter(SplitterKind::Quadrature),
-                KindName::Antiphase => PartKind::Splitter(SplitterKind::Antiphase),
-                KindName::Inphase => PartKind::Splitter(SplitterKind::Inphase),
-                KindName::Line => PartKind::Line,
-            }),
-            nominal_deg: block.nominal_deg.as_ref().map(|nominal| *nominal.get_ref()),
-            pair: block.pair.clone(),
-            networks,
-        })
-    }
-
-    pub(super) fn positive(
-        &self,
-        given: Option<&Spanned<f64>>,
-        name: &str,
-    ) -> Result<Option<f64>, DescriptionError> {
-        match given {
-            Some(given) if !(*given.get_ref() > 0.0 && given.get_ref().is_finite()) => {
-                Err(self.complaint(given, format!("{name} is a positive number")))
-            }
-            given => Ok(given.map(|given| *given.get_ref())),
-        }
-    }
-
-    fn reflection_sweep(
-        &self,
-        description: &ReceiverDescription,
-    ) -> Result<ReflectionSweepSettings, DescriptionError> {
-        let magnitude = |given: &Option<Spanned<f64>>| match given {
-            Some(given) if !(0.0..1.0).contains(given.get_ref()) => {
-                Err(self.complaint(given, "a reflection's magnitude is from 0 to below 1"))
-            }
-            given => Ok(given.as_ref().map(|given| *given.get_ref())),
-        };
-        ReflectionSweepSettings::new(
-            magnitude(&description.load_ring.mixer_reflection)?,
-            magnitude(&description.load_ring.isolated_reflection)?,
-        )
-        .map_err(|error| self.error_in_file(error))
-    }
-
-    fn limits(&self, description: &ReceiverDescription) -> Result<Limits, DescriptionError> {
-        let require = &description.require;
-        let given = [
-            (Quantity::ImageRejection, &require.image_rejection_db),
-            (Quantity::AmplitudeImbalance, &require.amplitude_imbalance_db),
-            (Quantity::QuadratureError, &require.quadrature_error_deg),
-            (Quantity::LoPower, &require.lo_power_dbm_min),
-        ];
-        given
-            .into_iter()
-            .filter_map(|(quantity, value)| value.as_ref().map(|value| (quantity, value)))
-            .map(|(quantity, value)| {
-                Limit::new(quantity, *value.get_ref())
-                    .map_err(|error| self.complaint(value, error.to_string()))
-            })
+    fn warnings(&self, blocks: &Blocks<'_>) -> Vec<String> {
+        let is_idle = |block: usize| !SignalPath::BOTH.iter().any(|&path| self.has(path, block));
+        let blocks = blocks.iter().enumerate().filter(|(block, _)| is_idle(*block));
+        blocks
+            .map(|(_, own)| format!("block '{}' is joined to neither LO nor RF input", own.name()))
             .collect()
     }
+}
+
+/// Makes the networks of blocks and loads on the paths that reach them.
+struct Networks<'a> {
+    plan: &'a ReceiverPlan,
+    needs: LoRf<Vec<Need>>,
+    reached: &'a Reached,
+}
+
+impl Networks<'_> {
+    fn parts(
+        &self,
+        blocks: &Blocks<'_>,
+        files: &mut NamedFiles<'_>,
+    ) -> Result<Vec<ReceiverPart>, DescriptionError> {
+        let parts = blocks.iter().enumerate().map(|(at, block)| {
+            let networks =
+                self.on_paths(at, &block.origin, &block.title(), block.network_span(), files)?;
+            receiver_part(files.source(), block, networks)
+        });
+        parts.collect()
+    }
+
+    fn loads(
+        &self,
+        loads: &[PlacedLoad<'_>],
+        files: &mut NamedFiles<'_>,
+    ) -> Result<Vec<ReceiverLoad>, DescriptionError> {
+        let loads = loads.iter().map(|load| {
+            let title = format!("the {}", load.title());
+            let networks =
+                self.on_paths(load.at.block, &load.origin, &title, load.span(), files)?;
+            Ok(ReceiverLoad { at: load.at, networks })
+        });
+        loads.collect()
+    }
+
+    fn on_paths(
+        &self,
+        block: usize,
+        origin: &Origin,
+        title: &str,
+        span: Range<usize>,
+        files: &mut NamedFiles<'_>,
+    ) -> Result<LoRf<Option<Network>>, DescriptionError> {
+        LoRf::try_of_each(|path| {
+            if !self.reached.has(path, block) {
+                return Ok(None);
+            }
+            if let Some(network) = origin.file() {
+                let needs = self.needs.get(path);
+                check_cover(files.source(), network, needs, title, span.clone())?;
+            }
+            origin.onto(self.plan.grid(path), title, span.clone(), files).map(Some)
+        })
+    }
+}
+
+fn receiver_part(
+    source: &TomlFile,
+    block: &Block<'_>,
+    networks: LoRf<Option<Network>>,
+) -> Result<ReceiverPart, DescriptionError> {
+    let nominal = block.entry.nominal_deg.as_ref();
+    Ok(ReceiverPart {
+        name: block.name().to_owned(),
+        ports: block.ports.clone(),
+        kind: block.entry.kind.as_ref().map(|kind| match kind.get_ref() {
+            KindName::Quadrature => PartKind::Splitter(SplitterKind::Quadrature),
+            KindName::Antiphase => PartKind::Splitter(SplitterKind::Antiphase),
+            KindName::Inphase => PartKind::Splitter(SplitterKind::Inphase),
+            KindName::Line => PartKind::Line,
+        }),
+        nominal_deg: source.optional_number("nominal_deg", nominal, Allowed::Finite)?,
+        pair: block.entry.pair.clone(),
+        networks,
+    })
+}
+
+fn mixers(
+    source: &TomlFile,
+    entries: &ReceiverEntries,
+    blocks: &Blocks<'_>,
+    reached: &Reached,
+) -> Result<Vec<Mixer>, DescriptionError> {
+    let mut mixers: Vec<Mixer> = Vec::new();
+    for entry in &entries.mixers {
+        let name = entry.name.get_ref().clone();
+        source.check_name(&entry.name)?;
+        if mixers.iter().any(|mixer| mixer.name == name) {
+            let problem = DescriptionProblem::DuplicateMixer { name };
+            return Err(source.error(problem, entry.name.span()));
+        }
+        let LoRf { lo, rf } = LoRf::try_of_each(|path| {
+            let (port, what, input) = match path {
+                SignalPath::Lo => (&entry.lo, "lo", &entries.lo_input),
+                SignalPath::Rf => (&entry.rf, "rf", &entries.rf_input),
+            };
+            let terminal = blocks.terminal_of(port)?;
+            if reached.has(path, terminal.block) {
+                return Ok(terminal);
+            }
+            let problem = DescriptionProblem::Unreached {
+                port: port.get_ref().clone(),
+                what,
+                mixer: name.clone(),
+                input: input.get_ref().clone(),
+            };
+            Err(source.error(problem, port.span()))
+        })?;
+        let gain = match &entry.gain {
+            None => Complex64::ONE,
+            Some(given) => {
+                let gain = Complex64::from(*given.get_ref());
+                let allowed = Allowed::FromTo(1e-6, 1e6);
+                source.check_number(
+                    "the magnitude of a gain",
+                    gain.norm(),
+                    allowed,
+                    given.span(),
+                )?;
+                gain
+            }
+        };
+        mixers.push(Mixer {
+            name,
+            channel: match entry.channel {
+                ChannelName::I => Channel::I,
+                ChannelName::Q => Channel::Q,
+            },
+            is_subtracted: entry.polarity == PolarityName::Minus,
+            lo,
+            rf,
+            gain,
+        });
+    }
+    for (channel, name) in [(Channel::I, "i"), (Channel::Q, "q")] {
+        if !mixers.iter().any(|mixer| mixer.channel == channel) {
+            return Err(source.error_in_file(DescriptionProblem::EmptyChannel { channel: name }));
+        }
+    }
+    Ok(mixers)
+}
+
+/// 1, a multiplier, when absent.
+fn lo_amplitude_exponent(source: &TomlFile, entry: &MixingEntry) -> Result<f64, DescriptionError> {
+    let (key, given) = ("lo_amplitude_exponent", entry.lo_amplitude_exponent.as_ref());
+    Ok(source.optional_number(key, given, Allowed::FromTo(0.0, 10.0))?.unwrap_or(1.0))
+}
+
+fn reflection_sweep(
+    source: &TomlFile,
+    entry: &SweepEntry,
+) -> Result<ReflectionSweepSettings, DescriptionError> {
+    let magnitude = |key, given: &Option<Spanned<f64>>| {
+        source.optional_number(key, given.as_ref(), Allowed::FromBelow(0.0, 1.0))
+    };
+    ReflectionSweepSettings::new(
+        magnitude("mixer_reflection", &entry.mixer_reflection)?,
+        magnitude("isolated_reflection", &entry.isolated_reflection)?,
+    )
+    .map_err(|error| source.error_in_file(error))
+}
+
+fn limits(
+    source: &TomlFile,
+    entry: &RequireEntry,
+    plan: &ReceiverPlan,
+) -> Result<Limits, DescriptionError> {
+    if let (Some(limit), None) = (&entry.lo_power_dbm_min, plan.lo_power_dbm()) {
+        return Err(source.error(DescriptionProblem::NoPower, limit.span()));
+    }
+    let given = [
+        (Quantity::ImageRejection, &entry.image_rejection_db),
+        (Quantity::AmplitudeImbalance, &entry.amplitude_imbalance_db),
+        (Quantity::QuadratureError, &entry.quadrature_error_deg),
+        (Quantity::LoPower, &entry.lo_power_dbm_min),
+    ];
+    let given = given.into_iter().filter_map(|(quantity, value)| Some((quantity, value.as_ref()?)));
+    given
+        .map(|(quantity, value)| {
+            Limit::new(quantity, *value.get_ref())
+                .map_err(|error| source.complaint(value, error.to_string()))
+        })
+        .collect()
 }

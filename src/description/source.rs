@@ -136,12 +136,22 @@ impl TomlFile {
         given: &Spanned<f64>,
         allowed: Allowed,
     ) -> Result<f64, DescriptionError> {
-        let found = *given.get_ref();
+        self.check_number(key, *given.get_ref(), allowed, given.span())
+    }
+
+    /// The same for a number that is part of a longer value.
+    pub(crate) fn check_number(
+        &self,
+        key: &str,
+        found: f64,
+        allowed: Allowed,
+        span: Range<usize>,
+    ) -> Result<f64, DescriptionError> {
         if allowed.contains(found) {
             return Ok(found);
         }
         let key = key.to_owned();
-        Err(self.error(DescriptionProblem::Number { key, allowed, found }, given.span()))
+        Err(self.error(DescriptionProblem::Number { key, allowed, found }, span))
     }
 
     /// A number that must be allowed where it is given.

@@ -9,6 +9,7 @@
 //! | `signal_path` | LO path and RF path, and one value for each |
 //! | `lo_if_plan` | the frequencies at which a receiver is solved |
 //! | `receiver_setup`, `receiver` | what makes a receiver, and the checked receiver |
+//! | `if_output` | IF paths, and the combination of I and Q |
 //! | `joined_path` | a path joined and terminated: voltages at the mixers |
 //! | `iq_balance` | I and Q from those voltages, and the rejection |
 //! | `solution` | the same over a whole plan |
@@ -32,6 +33,7 @@ mod drive;
 mod error;
 mod frequency_plan;
 mod ideal_part;
+mod if_output;
 mod iq_balance;
 mod iq_correction;
 mod joined_path;

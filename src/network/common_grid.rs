@@ -17,7 +17,7 @@ pub fn on_common_grid(blocks: &[Network]) -> Result<Vec<Interpolated>, NetworkEr
 
 /// The points, of the network that has most there, within the band that all networks cover, and the
 /// ends of that band.
-pub(super) fn common_grid(blocks: &[&Network]) -> Result<FrequencyGrid, NetworkError> {
+pub(crate) fn common_grid(blocks: &[&Network]) -> Result<FrequencyGrid, NetworkError> {
     let first_hz = blocks.iter().map(|block| block.grid().first_hz()).fold(0.0, f64::max);
     let last_hz = blocks.iter().map(|block| block.grid().last_hz()).fold(f64::INFINITY, f64::min);
     if first_hz > last_hz {

@@ -50,6 +50,7 @@ mod waves;
 mod wiring;
 
 pub use chain::{Chain, ChainForm, chain, from_chain, to_chain};
+pub(crate) use common_grid::common_grid;
 pub use common_grid::on_common_grid;
 pub use comparison::{Comparison, Difference, EntryDifference, compare};
 pub use container::{MatrixView, Network};

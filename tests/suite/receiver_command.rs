@@ -275,8 +275,13 @@ fn wrong_plans_are_refused_at_their_line() {
         (LO_SWEEP, &sweep(27.0, 33.5, 41), "RF upper", "name = \"divider\""),
         (LO_SWEEP, &sweep(23.0, 31.0, 41), "needs 23 GHz", "name = \"hybrid\""),
         (LO_SWEEP, &sweep(25.0, 31.0, 41), no_lower_rf, "name = \"divider\""),
-        (LO_SWEEP, &sweep(27.0, 31.0, 0), "points is from 1", "lo_ghz"),
-        (LO_SWEEP, &sweep(27.0, 31.0, 100_000_000), "points is from 1", "lo_ghz"),
+        (LO_SWEEP, &sweep(27.0, 31.0, 0), "points must be a whole number from 1", "lo_ghz"),
+        (
+            LO_SWEEP,
+            &sweep(27.0, 31.0, 100_000_000),
+            "points must be a whole number from 1",
+            "lo_ghz",
+        ),
         (LO_SWEEP, "[31.0, 27.0]", "ascending", "lo_ghz"),
         (ifs, "[]", "positive frequencies", "if_ghz"),
         (ifs, "[0.5, nan]", "positive frequencies", "if_ghz"),
@@ -293,10 +298,10 @@ fn wrong_plans_are_refused_at_their_line() {
 
 #[test]
 fn wrong_numbers_are_refused_at_their_line() {
-    let ring = "[load_ring]\nmixer_reflection = 1.5\n[correction]";
+    let ring = "[load_reflection_sweep]\nmixer_reflection = 1.5\n[correction]";
     let gain = "name = \"i_plus\"\ngain = [1e200, 0]";
     assert_refused(&[
-        ("name = \"i_plus\"", gain, "a gain is from", "gain"),
+        ("name = \"i_plus\"", gain, "the magnitude of a gain must be from", "gain"),
         ("lo_power_dbm = 17.0\n", "", "lo_power_dbm is missing", "lo_power_dbm_min"),
         ("exponent = 1.0", "exponent = -1.0", "from 0 to 10", "lo_amplitude_exponent"),
         ("_db = 25.0", "_db = -25.0", "must be 0 or above, found -25", "image_rejection_db"),
