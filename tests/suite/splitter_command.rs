@@ -120,7 +120,9 @@ fn band_ends_between_points_are_interpolated_and_reported() {
     };
     let between = value(&report, 27.04e9);
     let straight = 0.6 * value(&whole, 27e9) + 0.4 * value(&whole, 27.1e9);
-    assert!((between - straight).abs() < 1e-4, "{between} {straight}");
+    // A curve leaves the straight line by 0.6 * 0.4 / 2 of the second difference of its points,
+    // which is 2.5e-4 dB here.
+    assert!((between - straight).abs() < 3.1e-5, "{between} {straight}");
 }
 
 #[test]

@@ -60,14 +60,17 @@ fn bare_lines_come_out_of_their_pads() {
 fn checks_give_length_and_drift() {
     let report = station().json("station station.toml");
     let length_um = number(&report, "/thrus/0/length_um");
-    assert!((length_um - 25.0).abs() < 0.05, "{length_um}");
+    // Six digits are 1e-6 of a transmission; a micrometre turns it by 1.3e-3 or more.
+    assert!((length_um - 25.0).abs() < 1e-3, "{length_um}");
     assert!(number(&report, "/thrus/0/residual") < 1e-3);
     let drift_um = number(&report, "/drift/lengths_um/0");
-    assert!((drift_um - 4.0).abs() < 0.05, "{drift_um}");
+    // The thru is compared behind its pads, which reflect up to 0.06 at 34 GHz: the line between them
+    // seems longer or shorter by the square of that, 0.4 %.
+    assert!((drift_um - 4.0).abs() < 0.004 * 4.0, "{drift_um}");
     // 4 um of this line at 34 GHz.
     let want_deg = -(phase_constant(34e9) * 4e-6).to_degrees();
     let phase_deg = number(&report, "/drift/max_phase_difference_deg");
-    assert!((phase_deg - want_deg).abs() < 0.01, "{phase_deg} {want_deg}");
+    assert!((phase_deg / want_deg - 1.0).abs() < 0.004, "{phase_deg} {want_deg}");
 }
 
 #[test]

@@ -67,15 +67,17 @@ fn the_error_of_the_mixers_is_found() {
     let mixers = &report["measured"]["mixer_error"];
     let of = |key: &str| number(mixers, key);
     // The gain counts conjugate in the image sideband.
-    assert!((of("/amplitude_db") - ADDED_DB).abs() < 1e-3, "{mixers}");
-    assert!((of("/phase_deg").abs() - ADDED_DEG.abs()).abs() < 1e-2, "{mixers}");
-    assert!(of("/rms_in_standard_uncertainties") < 0.01 && of("/rms_without") > 3.0, "{mixers}");
-    // The bounds of every point hold the error that was put in.
+    // The tones are exact, and so is the model: rounding is left.
+    assert!((of("/amplitude_db") - ADDED_DB).abs() < 1e-9, "{mixers}");
+    assert!((of("/phase_deg").abs() - ADDED_DEG.abs()).abs() < 1e-9, "{mixers}");
+    assert!(of("/rms_in_standard_uncertainties") < 1e-9 && of("/rms_without") > 3.0, "{mixers}");
+    // The bounds of every point hold the error that was put in. They add rejections as vectors of
+    // length tanh(e/2), which is shorter than e/2 by e^2/12: for 25 dB, with e of 0.112, by 0.1 %.
     let neper_db = 20.0 / LN_10;
     let size_db = ADDED_DB.hypot(ADDED_DEG.to_radians() * neper_db);
     for point in report["measured"]["points"].as_array().unwrap() {
-        assert!(number(point, "/min_added_error_db") <= size_db + 1e-3, "{point} {size_db}");
-        assert!(number(point, "/max_added_error_db") >= size_db - 1e-3, "{point} {size_db}");
+        assert!(number(point, "/min_added_error_db") <= 1.001 * size_db, "{point} {size_db}");
+        assert!(number(point, "/max_added_error_db") >= 0.999 * size_db, "{point} {size_db}");
     }
 }
 

@@ -100,11 +100,13 @@ port = { magnitude_db = 0.003 }
             .sqrt();
         // A 95 % interval is 3.92 standard uncertainties wide. Of n trials a quantile is known to
         // sqrt(p (1 - p) / n) over the density, here 0.042 of a standard uncertainty, so the width
-        // to 1.5 %: four times that.
+        // to 1.5 %: four times that. The channel error errs by up to 10 % of itself, u, so that the
+        // logarithm widens the interval by (1.96 u)^2 / 3, 1 %. The gain of the wanted sideband,
+        // which is not in the linear law, errs by a fiftieth of that: 2 %.
         let low = number(known, "/image_rejection_low_db");
         let high = number(known, "/image_rejection_high_db");
         let trials = (high - low) / 3.92;
-        assert!((trials / linear - 1.0).abs() < 0.06, "{trials} {linear}");
+        assert!((trials / linear - 1.0).abs() < 0.09, "{trials} {linear}");
         // The median is known to 1.25 / sqrt(n), 2 %: four times that. Errors across the direction
         // of the channel error make it longer in second order.
         let second_order_db = NEPER_DB * 0.5 * (c00 + c11) / error.norm_sqr();
@@ -298,7 +300,8 @@ fn a_perfect_part_is_known_from_below() {
     assert!(point["image_rejection_high_db"].is_null());
     let low = number(point, "/image_rejection_low_db");
     assert!(low < number(point, "/image_rejection_median_db"));
-    // Both points err alike, so the worst of them is one of them.
+    // Both points err alike, so the worst of them is one of them; trials are made until they are
+    // stable to 0.05 dB.
     let worst = number(known, "/summary/worst_image_rejection_db/low");
-    assert!((low - worst).abs() < 0.2, "{low} {worst}");
+    assert!((low - worst).abs() < 0.05, "{low} {worst}");
 }
