@@ -1,20 +1,23 @@
 //! The files of one die, read and measured.
 
-use crate::description::Uncertainty;
+use crate::description::{Recipe, Uncertainty};
 use crate::downconverter::{
-    CorrectionPoint, DieReceiver, GroupIndex, PlanPoint, ReceiverBalance, best_shared_correction_db,
+    CorrectionPoint, DieReceiver, GroupIndex, PlanPoint, ReceiverBalance,
+    best_shared_correction_db, weight_against,
 };
 use crate::measurement::{KnownBalances, PlanCovariance, UncertainSplitter};
 use crate::network::Network;
 use crate::requirement::{Limits, Verdict};
 use crate::splitter::{SplitterError, SplitterSettings, analyse, scattering_over_band};
 use crate::touchstone::{ReadError, ReadOptions, read};
-use crate::wafer::{Conformity, DieEntry, DieOutcome, DiePoint, MeasuredDie, Recipe, measured};
+use crate::wafer::{
+    Conformity, DieEntry, DieFigures, DieOutcome, DiePoint, DieWhatIfs, MeasuredDie,
+};
 use num_complex::Complex64;
 use std::path::{Path, PathBuf};
 
 /// What is measured on a die.
-pub(super) enum DieSubject {
+pub(super) enum MeasuredSubject {
     /// A receiver, and its blocks or pairs that are ideal in a what-if.
     Receiver {
         receiver: Box<DieReceiver>,
@@ -32,7 +35,7 @@ pub(super) struct Known {
 
 /// How a die is measured.
 pub(super) struct DieMeasurement {
-    subject: DieSubject,
+    subject: MeasuredSubject,
     limits: Limits,
     known: Option<Known>,
     options: ReadOptions,
@@ -43,7 +46,7 @@ pub(super) struct DieMeasurement {
 
 impl DieMeasurement {
     pub(super) fn new(
-        subject: DieSubject,
+        subject: MeasuredSubject,
         limits: Limits,
         known: Option<Known>,
         recipe: &Recipe,
@@ -55,9 +58,9 @@ impl DieMeasurement {
             limits,
             known,
             options: options.clone(),
-            folder: recipe.manifest.parent().unwrap_or(Path::new("")).to_owned(),
+            folder: recipe.manifest().parent().unwrap_or(Path::new("")).to_owned(),
             columns: columns.to_vec(),
-            has_correction: recipe.what_if.has_correction,
+            has_correction: recipe.settings().what_if().correction,
         }
     }
 
@@ -69,16 +72,16 @@ impl DieMeasurement {
     /// How I and Q are put together on every die; `None` for a splitter.
     pub(super) fn combination(&self) -> Option<&str> {
         match &self.subject {
-            DieSubject::Receiver { receiver, .. } => Some(receiver.combination()),
-            DieSubject::Splitter(_) => None,
+            MeasuredSubject::Receiver { receiver, .. } => Some(receiver.combination()),
+            MeasuredSubject::Splitter(_) => None,
         }
     }
 
     /// The IFs of a receiver, Hz.
     pub(super) fn if_hz(&self) -> &[f64] {
         match &self.subject {
-            DieSubject::Receiver { receiver, .. } => receiver.receiver().plan().if_hz(),
-            DieSubject::Splitter(_) => &[],
+            MeasuredSubject::Receiver { receiver, .. } => receiver.receiver().plan().if_hz(),
+            MeasuredSubject::Splitter(_) => &[],
         }
     }
 
@@ -129,13 +132,13 @@ impl DieMeasurement {
     /// A die's points, and the least LO power at any mixer of a receiver that limits it, dBm.
     fn points(&self, networks: &[Network]) -> Result<(Vec<DiePoint>, Option<f64>), String> {
         match &self.subject {
-            DieSubject::Receiver { receiver, .. } => {
+            MeasuredSubject::Receiver { receiver, .. } => {
                 let (points, drive) =
                     receiver.points(networks).map_err(|error| error.to_string())?;
                 let drive = drive.map(|drive| drive.power_dbm);
                 Ok((points.iter().map(die_point).collect(), drive))
             }
-            DieSubject::Splitter(settings) => {
+            MeasuredSubject::Splitter(settings) => {
                 let result = analyse(&networks[0], settings).map_err(|error| error.to_string())?;
                 let points = result.points.iter().map(|point| DiePoint {
                     frequency_hz: point.frequency_hz,
@@ -152,32 +155,32 @@ impl DieMeasurement {
 
     fn measured(&self, networks: &[Network]) -> Result<MeasuredDie, String> {
         let (points, drive) = self.points(networks)?;
-        let mut die = measured(points, drive).ok_or("it has no points")?;
+        let mut figures = DieFigures::of(&points, drive).ok_or("it has no points")?;
         if let Some(known) = &self.known {
-            die.figures.conformity = Some(self.conformity(known, &die, networks)?);
+            figures.conformity = Some(self.conformity(known, &figures, &points, networks)?);
         }
-        if self.has_correction {
-            let points: Vec<CorrectionPoint> = die.points.iter().map(correction_point).collect();
-            die.own_trim_db = best_shared_correction_db(&points);
-            let same_frequency = |one: &DiePoint, other: &DiePoint| {
-                one.frequency_hz.total_cmp(&other.frequency_hz).is_eq()
-            };
-            let mut taken = 0;
-            let runs = die.points.chunk_by(same_frequency).map(|run| {
-                taken += run.len();
-                best_shared_correction_db(&points[taken - run.len()..taken])
-            });
-            die.own_trims_db = runs.fold(f64::INFINITY, f64::min);
-        }
-        if let DieSubject::Receiver { receiver, ideal } = &self.subject {
-            for &group in ideal {
-                let points =
-                    receiver.points_if_ideal(networks, group).map_err(|error| error.to_string())?;
-                let rejections = points.iter().map(|point| point.balance.image_rejection_db);
-                die.if_ideal_db.push(rejections.fold(f64::INFINITY, f64::min));
-            }
-        }
-        Ok(die)
+        let (corrected_db, corrected_per_frequency_db) = if self.has_correction {
+            corrected_db(&points)
+        } else {
+            (figures.worst_rejection_db, figures.worst_rejection_db)
+        };
+        let ideal_db = self.ideal_db(networks)?;
+        let what_ifs = DieWhatIfs { corrected_db, corrected_per_frequency_db, ideal_db };
+        Ok(MeasuredDie { figures, points, what_ifs })
+    }
+
+    /// The smallest rejection with each of the blocks ideal that are asked for, dB.
+    fn ideal_db(&self, networks: &[Network]) -> Result<Vec<f64>, String> {
+        let MeasuredSubject::Receiver { receiver, ideal } = &self.subject else {
+            return Ok(Vec::new());
+        };
+        let of_group = |&group: &GroupIndex| {
+            let points =
+                receiver.points_if_ideal(networks, group).map_err(|error| error.to_string())?;
+            let rejections_db = points.iter().map(|point| point.balance.image_rejection_db);
+            Ok(rejections_db.fold(f64::INFINITY, f64::min))
+        };
+        ideal.iter().map(of_group).collect()
     }
 
     /// What can be said of a die within the uncertainty of its files: each limit where the die is
@@ -185,17 +188,18 @@ impl DieMeasurement {
     fn conformity(
         &self,
         known: &Known,
-        die: &MeasuredDie,
+        figures: &DieFigures,
+        points: &[DiePoint],
         networks: &[Network],
     ) -> Result<Conformity, String> {
         let covariances = self.covariances(known, networks)?;
-        let balances: Vec<ReceiverBalance> = die.points.iter().map(balance).collect();
+        let balances: Vec<ReceiverBalance> = points.iter().map(balance).collect();
         let known_points =
             KnownBalances::new(&balances, &covariances).map_err(|error| error.to_string())?;
         let mut probability_of_all = 1.0_f64;
         let mut decisions = Vec::new();
         for limit in self.limits.iter() {
-            let worst = die.figures.worst(limit.quantity());
+            let worst = figures.worst(limit.quantity());
             // LO power is usually far from its limit, and known to a tenth of a decibel.
             let as_measured = || f64::from(u8::from(limit.is_kept_by(worst)));
             let probability = known_points.probability(limit).unwrap_or_else(as_measured);
@@ -214,8 +218,8 @@ impl DieMeasurement {
         networks: &[Network],
     ) -> Result<Vec<PlanCovariance>, String> {
         let settings = match &self.subject {
-            DieSubject::Receiver { .. } => return Ok(known.plan.clone()),
-            DieSubject::Splitter(settings) => settings,
+            MeasuredSubject::Receiver { .. } => return Ok(known.plan.clone()),
+            MeasuredSubject::Splitter(settings) => settings,
         };
         let failed = |error: SplitterError| error.to_string();
         let own = scattering_over_band(&networks[0], settings).map_err(failed)?;
@@ -252,7 +256,23 @@ fn correction_point(point: &DiePoint) -> CorrectionPoint {
     CorrectionPoint::of_errors(point.sideband_gain_db, point.wanted_error, point.channel_error)
 }
 
-/// The rejection of a point whose Q is multiplied by a weight, dB.
-pub(super) fn trimmed_db(point: &DiePoint, weight: Complex64) -> f64 {
-    correction_point(point).rejection_db(weight)
+/// The smallest rejection of a die after the best single correction of its own, and after the best at
+/// each frequency or LO, dB.
+fn corrected_db(points: &[DiePoint]) -> (f64, f64) {
+    let corrections: Vec<CorrectionPoint> = points.iter().map(correction_point).collect();
+    let same_frequency =
+        |one: &DiePoint, other: &DiePoint| one.frequency_hz.total_cmp(&other.frequency_hz).is_eq();
+    let mut remaining = corrections.as_slice();
+    let per_frequency = points.chunk_by(same_frequency).map(|run| {
+        let (of_run, others) = remaining.split_at(run.len());
+        remaining = others;
+        best_shared_correction_db(of_run)
+    });
+    let smallest_db = per_frequency.fold(f64::INFINITY, f64::min);
+    (best_shared_correction_db(&corrections), smallest_db)
+}
+
+/// The rejection of a point whose Q is corrected by a channel error, dB.
+pub(super) fn corrected_by_db(point: &DiePoint, error: Complex64) -> f64 {
+    correction_point(point).rejection_db(weight_against(error))
 }

@@ -1,25 +1,23 @@
 //! Why a job could not be done.
 
-use crate::description::DescriptionError;
+use crate::component::ComponentError;
+use crate::description::{DescriptionError, Recipe};
 use crate::diagnostic::Diagnostic;
 use crate::downconverter::ReceiverError;
 use crate::measurement::MeasurementError;
 use crate::network::NetworkError;
 use crate::splitter::SplitterError;
 use crate::touchstone::{ReadError, WriteError};
-use crate::wafer::{JournalError, Recipe, Shard, WaferError};
+use crate::wafer::{JournalError, SettingsError, Shard};
 use std::path::PathBuf;
 
 /// Why a job could not be done. A die that cannot be measured is not among these: it is a result.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum BatchError {
-    /// The receiver or its uncertainty is described wrongly.
+    /// The recipe, the list of dies, the receiver or its uncertainty is described wrongly.
     #[error(transparent)]
     Description(#[from] DescriptionError),
-    /// The recipe or the list of dies is wrong.
-    #[error(transparent)]
-    Wafer(#[from] WaferError),
     /// The journal cannot be used.
     #[error(transparent)]
     Journal(#[from] JournalError),
@@ -167,11 +165,44 @@ pub enum BatchError {
         /// Rows of the shard.
         rows: u64,
     },
+    /// A number of dies that no synthetic lot has.
+    #[error("a synthetic lot must have 1 to {most} dies, found {found}")]
+    SyntheticDies {
+        /// The largest number.
+        most: u32,
+        /// The number found.
+        found: u32,
+    },
+    /// A die size that no synthetic lot has.
+    #[error("the die pitch of a synthetic lot must be {least} to {most} mm, found {found}")]
+    SyntheticPitch {
+        /// The smallest pitch, mm.
+        least: f64,
+        /// The largest pitch, mm.
+        most: f64,
+        /// The pitch found, mm.
+        found: f64,
+    },
+    /// Dies of which not one lies on a wafer.
+    #[error("no die of this size fits on a wafer of {diameter_mm} mm")]
+    NoSyntheticDie {
+        /// The wafer's diameter.
+        diameter_mm: f64,
+    },
+    /// A setting of a lot that cannot be.
+    #[error(transparent)]
+    Settings(#[from] SettingsError),
+    /// A synthetic part cannot be made.
+    #[error(transparent)]
+    Component(#[from] ComponentError),
+    /// A synthetic network cannot be made.
+    #[error(transparent)]
+    SyntheticNetwork(#[from] NetworkError),
 }
 
 impl BatchError {
     pub(super) fn receiver(recipe: &Recipe, source: ReceiverError) -> Self {
-        Self::Receiver { file: recipe.path.clone(), source }
+        Self::Receiver { file: recipe.path().to_owned(), source }
     }
 
     /// The same, ready to be shown with its source line.
@@ -180,7 +211,6 @@ impl BatchError {
         let shown = || Diagnostic::error(self.to_string());
         match self {
             Self::Description(error) => error.diagnostic(),
-            Self::Wafer(error) => error.diagnostic(),
             Self::Read(error) => error.diagnostic(),
             Self::Receiver { file, .. }
             | Self::Splitter { file, .. }

@@ -4,11 +4,9 @@ use super::die_measurement::DieMeasurement;
 use super::error::BatchError;
 use super::input_file::InputFile;
 use super::shared_inputs::SharedInputs;
-use crate::requirement::Quantity;
+use crate::description::{DescriptionError, DescriptionProblem, DieList, Recipe, read_recipe};
 use crate::touchstone::ReadOptions;
-use crate::wafer::{
-    LotHeading, Manifest, Recipe, RecipeAnalysis, RecipeKind, Shard, SplitterRecipe, WaferError,
-};
+use crate::wafer::{LotHeading, Shard};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
@@ -32,13 +30,12 @@ impl LotJob {
     /// [`BatchError`] for a description or a file that cannot be used.
     pub fn read(recipe: &Path, reading: &ReadOptions) -> Result<Self, BatchError> {
         let path = recipe;
-        let recipe = Recipe::read(path)?;
+        let recipe = read_recipe(path)?;
         let shared = SharedInputs::read(&recipe, reading)?;
-        let manifest = Manifest::open(&recipe.manifest, &shared.blocks())?;
-        let file_columns = manifest.file_names().to_vec();
-        let carried_columns = manifest.carried_names().to_vec();
+        let list = DieList::open(recipe.manifest(), &shared.blocks())?;
+        let (file_columns, carried_columns) = (list.file_columns(), list.carried_columns());
         let prepared = shared.prepare(&recipe, &file_columns, reading)?;
-        let mut inputs = vec![path.to_owned(), recipe.manifest.clone()];
+        let mut inputs = vec![path.to_owned(), recipe.manifest().to_owned()];
         inputs.extend(prepared.files);
         let mut digests = InputFile::of(&inputs)?;
         // The same from wherever the run was started.
@@ -82,36 +79,22 @@ impl LotJob {
         &self.warnings
     }
 
-    /// Columns of the list of dies that name files.
+    /// What is measured and how it is judged.
     #[must_use]
-    pub fn file_columns(&self) -> &[String] {
-        &self.file_columns
-    }
-
-    /// Columns of the list of dies that are carried through.
-    #[must_use]
-    pub fn carried_columns(&self) -> &[String] {
-        &self.carried_columns
+    pub fn recipe(&self) -> &Recipe {
+        &self.recipe
     }
 
     /// What the pictures, the text and the document say about the run.
     #[must_use]
     pub fn heading(&self) -> LotHeading<'_> {
-        let is_antiphase = matches!(
-            self.recipe.analysis,
-            RecipeAnalysis::Splitter(SplitterRecipe { kind: RecipeKind::Antiphase, .. })
-        );
         LotHeading {
-            recipe: &self.recipe,
+            given_title: self.recipe.title(),
+            settings: self.recipe.settings(),
             combination: self.measurement.combination(),
             if_hz: self.measurement.if_hz(),
             file_columns: &self.file_columns,
-            frequency_word: self.recipe.frequency_word(),
-            rejection: if is_antiphase {
-                Quantity::CommonModeRejection
-            } else {
-                Quantity::ImageRejection
-            },
+            carried_columns: &self.carried_columns,
         }
     }
 
@@ -121,26 +104,24 @@ impl LotJob {
     /// [`BatchError`] for a row that is wrong, or a list without rows.
     pub fn count_rows(&self) -> Result<u64, BatchError> {
         let mut count = 0;
-        for entry in self.manifest()? {
+        for entry in self.dies()? {
             entry?;
             count += 1;
         }
         if count == 0 {
-            return Err(WaferError::without_dies(&self.recipe.manifest).into());
+            let problem = DescriptionProblem::NoDies;
+            return Err(DescriptionError::about_file(self.recipe.manifest(), problem).into());
         }
         Ok(count)
-    }
-
-    pub(super) fn recipe(&self) -> &Recipe {
-        &self.recipe
     }
 
     pub(super) fn measurement(&self) -> &DieMeasurement {
         &self.measurement
     }
 
-    pub(super) fn manifest(&self) -> Result<Manifest, BatchError> {
-        Ok(Manifest::open(&self.recipe.manifest, &self.file_columns)?)
+    /// The list of dies from its start.
+    pub(super) fn dies(&self) -> Result<DieList, BatchError> {
+        Ok(DieList::open(self.recipe.manifest(), &self.file_columns)?)
     }
 
     /// What tells this run, or a shard of it, from any other.
@@ -165,9 +146,9 @@ impl LotJob {
 
     /// Where the recipe stands, for whoever joins shards without naming it.
     pub(super) fn origin(&self) -> Result<String, BatchError> {
-        let path = &self.recipe.path;
+        let path = self.recipe.path();
         let place = std::path::absolute(path)
-            .map_err(|source| BatchError::Place { path: path.clone(), source })?;
+            .map_err(|source| BatchError::Place { path: path.to_owned(), source })?;
         Ok(place.display().to_string())
     }
 }

@@ -1,37 +1,30 @@
 //! Rows that are measured, read back from the journals of a run in the order of the list of dies.
 
 use super::error::BatchError;
-use crate::wafer::{DieRecord, Journal, JournalError};
+use crate::wafer::{DieRecord, Journal, JournalError, RecordDepth};
 use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
 use std::path::{Path, PathBuf};
 
 /// Rows in journals: those of one, or of shards in turn.
 pub(super) struct LotRecords {
     journals: Vec<PathBuf>,
-}
-
-/// How much of each record is read.
-#[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum Depth {
-    /// The worst figures only, which is fast.
-    Figures,
-    /// Every frequency too.
-    Points,
+    /// How many ideal blocks the run asks for.
+    ideal: usize,
 }
 
 /// Lines taken from the journals at once, to be understood on all threads.
 const LINES_AT_ONCE: usize = 512;
 
 impl LotRecords {
-    /// `journals` are those of the shards 1 to N.
-    pub(super) fn of(journals: Vec<PathBuf>) -> Self {
-        Self { journals }
+    /// Of the journals of shards 1 to N of a run that asks for so many ideal blocks.
+    pub(super) fn new(journals: Vec<PathBuf>, ideal: usize) -> Self {
+        Self { journals, ideal }
     }
 
     /// Hands on every row with its place in the list of dies, from 0.
     pub(super) fn walk(
         &self,
-        depth: Depth,
+        depth: RecordDepth,
         mut hand_on: impl FnMut(usize, &DieRecord),
     ) -> Result<(), BatchError> {
         let mut readers = Vec::new();
@@ -50,7 +43,7 @@ impl LotRecords {
             }
             let records: Vec<Option<DieRecord>> = lines
                 .par_iter()
-                .map(|line| DieRecord::from_line(line, depth == Depth::Points))
+                .map(|line| DieRecord::from_line(line, depth, self.ideal))
                 .collect();
             for record in records {
                 hand_on(row, &record.ok_or_else(|| self.damaged(row))?);

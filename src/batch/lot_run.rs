@@ -1,12 +1,13 @@
 //! A lot measured row by row into a journal, and the answer from what stands there.
 
+use super::die_measurement::corrected_by_db;
 use super::error::BatchError;
 use super::lot_job::LotJob;
-use super::lot_records::{Depth, LotRecords, rows_in};
+use super::lot_records::{LotRecords, rows_in};
 use super::progress::{OnProgress, Progress, Work};
 use super::shard_journals::ShardJournals;
 use crate::wafer::{
-    DieEntry, DieRecord, Journal, LotCollector, LotResult, Shard, WhatIfResult, run_in_order,
+    DieEntry, DieRecord, Journal, LotCollector, LotResult, RecordDepth, Shard, run_in_order,
 };
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{RngCore as _, SeedableRng as _};
@@ -54,7 +55,7 @@ pub struct ShardRows {
 /// let journal = folder.path().join("wafer.journal");
 /// let lot = run_lot(&job, &journal, Start::New, &|_| {})?;
 ///
-/// let counts = &lot.all.counts;
+/// let counts = &lot.all().counts;
 /// assert_eq!((counts.rows, counts.tested(), counts.incomplete, counts.error), (66, 59, 1, 1));
 /// assert!(counts.yield_of_tested().interval.0 > 0.5);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -66,7 +67,7 @@ pub fn run_lot(
     on_progress: OnProgress<'_>,
 ) -> Result<LotResult, BatchError> {
     measure_shard(job, Shard::WHOLE, journal, start, on_progress)?;
-    result(job, &LotRecords::of(vec![journal.to_owned()]), on_progress)
+    result(job, vec![journal.to_owned()], on_progress)
 }
 
 /// Measures a shard of a lot: every N-th row of its list, into a journal of its own.
@@ -88,12 +89,13 @@ pub fn measure_shard(
     let report = |done| on_progress(Progress { work: Work::Measuring, done, total });
     report(journal.done());
     let mut number = 0;
-    let owned = job.manifest()?.filter(|_| {
+    let owned = job.dies()?.filter(|_| {
         number += 1;
         shard.owns(number - 1)
     });
     let measure = |entry: &DieEntry| {
-        let record = DieRecord::new(entry, job.measurement().die(entry));
+        let outcome = job.measurement().die(entry);
+        let record = DieRecord { entry: entry.clone(), outcome };
         record.to_line().map_err(BatchError::from)
     };
     let done = journal.done();
@@ -118,7 +120,7 @@ pub fn join_shards(
 ) -> Result<LotResult, BatchError> {
     let rows = job.count_rows()?;
     shards.check(|shard| job.subject(shard), rows)?;
-    result(job, &LotRecords::of(shards.paths()), on_progress)
+    result(job, shards.paths(), on_progress)
 }
 
 /// Whether a journal is there and holds every row of a job.
@@ -159,44 +161,35 @@ fn open_journal(
     })?)
 }
 
-/// The whole answer from rows that are measured.
+/// The whole result from rows that are measured, in the journals of shards 1 to N.
 fn result(
     job: &LotJob,
-    records: &LotRecords,
+    journals: Vec<PathBuf>,
     on_progress: OnProgress<'_>,
 ) -> Result<LotResult, BatchError> {
-    let measurement = job.measurement();
-    let mut collector = LotCollector::new(job.recipe(), measurement.limits().clone());
-    records.walk(Depth::Figures, |_, record| collector.add(record))?;
-    let mut second = collector.first_answer();
-    records.walk(Depth::Points, |row, record| second.add(row, record))?;
-    if second.wants_third_walk() {
-        let trimmed_db = super::die_measurement::trimmed_db;
-        records.walk(Depth::Points, |row, record| second.add_trimmed(row, record, trimmed_db))?;
+    let settings = job.recipe().settings();
+    let records = LotRecords::new(journals, settings.what_if().ideal.len());
+    let mut collector = LotCollector::new(settings, job.measurement().limits().clone());
+    records.walk(RecordDepth::Figures, |_, record| collector.add(record))?;
+    let mut points = collector.finish();
+    records.walk(RecordDepth::Points, |row, record| points.add(row, record))?;
+    if points.wants_third_walk() {
+        records.walk(RecordDepth::Points, |row, record| {
+            points.add_corrected(row, record, corrected_by_db);
+        })?;
     }
-    let assembled = assembled(job, second.so_far(), on_progress)?;
-    let mut result = second.finish();
-    if let Some(assembled) = assembled {
-        if result.what_ifs.is_empty() {
-            result.what_ifs.push(WhatIfResult::of(
-                "as_measured".to_owned(),
-                "as measured".to_owned(),
-                result.all.rejections_db.clone(),
-                &result.limits,
-            ));
-        }
-        result.what_ifs.push(assembled);
-    }
-    Ok(result)
+    let assembled_db = assembled_db(job, points.so_far(), on_progress)?;
+    Ok(points.finish(assembled_db))
 }
 
-/// Receivers made of blocks from different dies, each drawn from all dies that count.
-fn assembled(
+/// The smallest rejection of each receiver made of blocks from different dies, dB, each block drawn
+/// from all dies that count; `None` where none are asked for or no die counts.
+fn assembled_db(
     job: &LotJob,
     so_far: &LotResult,
     on_progress: OnProgress<'_>,
-) -> Result<Option<WhatIfResult>, BatchError> {
-    let what_if = &job.recipe().what_if;
+) -> Result<Option<Vec<f64>>, BatchError> {
+    let what_if = job.recipe().settings().what_if();
     let count = what_if.assemble;
     let files: Vec<&[Option<PathBuf>]> = so_far
         .rows
@@ -214,7 +207,7 @@ fn assembled(
         // A stream of its own for each receiver: the same for any number of threads.
         let mut random = ChaCha8Rng::seed_from_u64(what_if.seed);
         random.set_stream(u64::from(number));
-        let drawn: Vec<&Path> = (0..job.file_columns().len())
+        let drawn: Vec<&Path> = (0..job.heading().file_columns.len())
             .filter_map(|column| files[below(&mut random, files.len())][column].as_deref())
             .collect();
         let done = done.fetch_add(1, Ordering::Relaxed) + 1;
@@ -222,12 +215,8 @@ fn assembled(
         job.measurement().assembled_db(&drawn)
     };
     let drawn: Vec<Result<f64, String>> = (0..count).into_par_iter().map(draw).collect();
-    let rejections_db = drawn
-        .into_iter()
-        .collect::<Result<Vec<f64>, _>>()
-        .map_err(|message| BatchError::Assembled { message })?;
-    let words = format!("{count} assembled from various dies");
-    Ok(Some(WhatIfResult::of("assembled".to_owned(), words, rejections_db, &so_far.limits)))
+    let rejections_db = drawn.into_iter().collect::<Result<Vec<f64>, _>>();
+    Ok(Some(rejections_db.map_err(|message| BatchError::Assembled { message })?))
 }
 
 /// A number from 0 to below `count`, each as likely as any other to one part in 2^64 / count.

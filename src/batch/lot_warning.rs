@@ -1,7 +1,7 @@
 //! What the user should know of the result of a lot.
 
 use super::lot_job::LotJob;
-use crate::wafer::LotResult;
+use crate::wafer::{CentreDie, LotResult};
 
 /// Something that makes a result worth a second look.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
@@ -55,10 +55,12 @@ impl LotJob {
         if result.off_wafer > 0 {
             warnings.push(LotWarning::BeyondRim { rows: result.off_wafer });
         }
-        if let Some(map) = result.map.as_ref().filter(|_| !self.recipe().has_centre) {
-            warnings.push(LotWarning::CentreInferred { centre_die: map.centre_die });
+        let settings = self.recipe().settings();
+        let infers = settings.map().is_some_and(|map| map.centre == CentreDie::Inferred);
+        if let Some(map) = result.map.as_ref().filter(|_| infers) {
+            warnings.push(LotWarning::CentreInferred { centre_die: map.centre_die() });
         }
-        if self.recipe().what_if.assemble > 0 && self.file_columns().len() < 2 {
+        if settings.what_if().assemble > 0 && self.heading().file_columns.len() < 2 {
             warnings.push(LotWarning::OneBlockAssembled);
         }
         let counts = &result.all.counts;

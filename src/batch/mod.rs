@@ -17,6 +17,7 @@
 //! | `lot_records` | measured rows, read back from journals |
 //! | `shard_journals` | the journals of all shards of a run |
 //! | `lot_warning` | what the user should know of a result |
+//! | `synthetic_lot` | a synthetic lot of any size |
 //! | `input_file` | files that went in, and their digests |
 //! | `station_result` | what came of many files from a probe station |
 //! | `station_run` | fixtures removed from many files of a probe station, and its checks |
@@ -39,6 +40,7 @@ mod shared_inputs;
 mod splitter_assessment;
 mod station_result;
 mod station_run;
+mod synthetic_lot;
 
 pub use error::BatchError;
 pub use input_file::InputFile;
@@ -53,3 +55,4 @@ pub use station_result::{
     RemovalFigures, StationFile, StationOutcome, StationResult, StationVerdict, ThruCheck,
 };
 pub use station_run::{CleanedFile, StationEvent, StationRun, run_station};
+pub use synthetic_lot::{SyntheticLot, SyntheticLotSettings};

@@ -98,7 +98,7 @@ fn finish(
     publish(&files, job.inputs(), overwrite)?;
     match given.format {
         Format::Json => console.data(&document(&lot_report(job, lot))?)?,
-        Format::Csv => console.data(&dies_csv(job, lot)?)?,
+        Format::Csv => console.data(&dies_csv(&job.heading(), lot)?)?,
         Format::Text => console.data(&wafer_text(&job.heading(), lot))?,
     }
     console.written(&files);

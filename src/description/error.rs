@@ -6,6 +6,7 @@ use crate::diagnostic::{Diagnostic, Excerpt, Position};
 use crate::downconverter::{PlanError, ReceiverError};
 use crate::network::NetworkError;
 use crate::touchstone::ReadError;
+use crate::wafer::SettingsError;
 use std::path::{Path, PathBuf};
 
 /// A text file of fourphase that cannot be used: the file, the line and what is wrong there.
@@ -65,6 +66,16 @@ pub enum DescriptionProblem {
     EmptyField { column: String },
     #[error("the table has no row below its header")]
     NoRows,
+
+    // Lists of dies.
+    #[error("no column of the list names the files of a block")]
+    NoFileColumn { blocks: Vec<String> },
+    #[error("{column} must be a whole number, which may be negative, found '{found}'")]
+    DieNumber { column: String, found: String },
+    #[error("the list has no die")]
+    NoDies,
+    #[error(transparent)]
+    Settings(#[from] SettingsError),
 
     // Blocks, ports and joins.
     #[error("duplicate block '{name}'")]
@@ -212,6 +223,10 @@ impl DescriptionProblem {
                 Some(hint) => hint,
                 None => format!("the blocks are {}", known.join(", ")),
             },
+            Self::NoFileColumn { blocks } => format!(
+                "name a column as the block whose files it gives; the blocks are {}",
+                blocks.join(", ")
+            ),
             Self::UnknownPort { known, .. } => format!("its ports are {}", known.join(", ")),
             Self::Unconnected { .. } => {
                 "join it, give it a [[load]], or add it to ports".to_owned()

@@ -17,6 +17,8 @@
 //! | `rebuild_set_toml` | SET.toml: measurements of some ports at a time |
 //! | `station_toml` | STATION.toml: many files from a probe station |
 //! | `tones_csv` | measured tones |
+//! | `recipe_toml`, `recipe_entries` | RECIPE.toml: a lot of dies and its requirements |
+//! | `die_list` | the list of dies |
 
 mod allowed;
 mod amounts_csv;
@@ -24,6 +26,7 @@ mod block_entries;
 mod blocks;
 mod component_entry;
 mod covariance_csv;
+mod die_list;
 mod error;
 mod named_files;
 mod network_toml;
@@ -31,6 +34,8 @@ mod rebuild_set_toml;
 mod receiver_output;
 mod receiver_plan;
 mod receiver_toml;
+mod recipe_entries;
+mod recipe_toml;
 mod source;
 mod station_toml;
 mod table;
@@ -41,10 +46,12 @@ mod uncertainty_entries;
 mod uncertainty_toml;
 
 pub use allowed::Allowed;
+pub use die_list::DieList;
 pub use error::{DescriptionError, DescriptionProblem};
 pub use network_toml::{WiredNetwork, read_network};
 pub use rebuild_set_toml::{RebuildSet, read_rebuild_set};
 pub use receiver_toml::{LoadedReceiver, ReceiverFile, read_receiver};
+pub use recipe_toml::{Recipe, RecipeAnalysis, read_recipe};
 pub(crate) use station_toml::{AccessLine, NamePattern, RemovalStep, RemovalSteps, StationInput};
 pub use station_toml::{StationRecipe, read_station};
 pub use tones_csv::{Tones, read_tones};

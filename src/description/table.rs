@@ -133,11 +133,6 @@ impl TableHeader {
         &self.path
     }
 
-    /// The names of all columns, in order.
-    pub(super) fn names(&self) -> &[String] {
-        &self.names
-    }
-
     /// Refuses a table with a column that is not one of `known`.
     pub(super) fn only(&self, known: &[&str]) -> Result<(), DescriptionError> {
         match self.names.iter().position(|name| !known.contains(&name.as_str())) {

@@ -76,6 +76,12 @@ impl CorrectionPoint {
     }
 }
 
+/// The weight that Q is multiplied by to cancel a channel error, nepers and radians: exp(-error).
+#[must_use]
+pub fn weight_against(error: Complex64) -> Complex64 {
+    (-error).exp()
+}
+
 /// The minimum rejection over points with one weight on Q, dB; infinite without points.
 #[must_use]
 pub fn worst_rejection_db(points: &[CorrectionPoint], weight: Complex64) -> f64 {

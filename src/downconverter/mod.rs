@@ -53,7 +53,7 @@ pub use analysis::{DownconverterResult, ReceiverSummary, analyse_receiver, plan_
 pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
 pub use correction_weight::{
     CorrectionPoint, best_shared_correction_db, least_squares_weight, minimax_weight,
-    worst_rejection_db,
+    weight_against, worst_rejection_db,
 };
 pub use die_receiver::DieReceiver;
 pub use drive::{LoPoint, MixerDrive, PairDrive};

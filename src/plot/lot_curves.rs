@@ -34,7 +34,7 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
         } else {
             "LO at the mixers (GHz)"
         },
-        y_label: &format!("{} (dB)", heading.rejection.title()),
+        y_label: &format!("{} (dB)", heading.rejection().title()),
         x: x.clone(),
         y: y.clone(),
     };
@@ -47,7 +47,8 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
     ];
     legend.extend(limit_entry(required_name.as_ref()));
     picture(|canvas| {
-        let name = format!("{} of {} dies over frequency", heading.rejection.title(), curves.dies);
+        let name =
+            format!("{} of {} dies over frequency", heading.rejection().title(), curves.dies);
         let body = captioned(canvas, &name, heading, result, "")?;
         let (_, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
         let thin = Sizes { line: 1, ..Sizes::LARGE };

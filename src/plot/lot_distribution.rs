@@ -26,9 +26,9 @@ pub fn lot_distribution(
     let bars = Bars::of(&values, &range_of(values.iter().copied().chain(required), 2.0));
     let (x, y) = (bars.range(), 0.0..1.06 * bars.highest());
     let required_name = required_name(required);
-    let label = format!("Worst {} of a die (dB)", heading.rejection.label());
+    let label = format!("Worst {} of a die (dB)", heading.rejection().label());
     picture(|canvas| {
-        let name = format!("{} of {} dies", heading.rejection.title(), values.len());
+        let name = format!("{} of {} dies", heading.rejection().title(), values.len());
         let body = captioned(canvas, &name, heading, result, "")?;
         let halves = body.split_evenly((2, 1));
         let legend: Vec<Entry<'_>> = limit_entry(required_name.as_ref()).into_iter().collect();

@@ -33,7 +33,7 @@ pub fn lot_radial(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
     };
     let fitted: Vec<usize> =
         result.wafers.iter().flat_map(|wafer| wafer.fitted.iter().copied()).collect();
-    let radius = 0.5 * map.diameter_mm;
+    let radius = map.radius_mm();
     let parts = |part: &dyn Fn(num_complex::Complex64) -> f64| -> Vec<RadialPoint> {
         fitted
             .iter()
@@ -101,7 +101,7 @@ impl RadialPanel<'_> {
         });
         chart.draw_series(dots).map_err(PlotError::from_display)?;
         if let Some(trend) = trend {
-            let fitted = radial_trend(trend.level, trend.bowl, radius_mm);
+            let fitted = radial_trend(trend.level, trend.radial, radius_mm);
             line(&mut chart, fitted, VERMILION, Dash::Dashed, Sizes::LARGE)?;
         }
         line(&mut chart, ring_medians(points, radius_mm), BLUE, Dash::Solid, Sizes::LARGE)

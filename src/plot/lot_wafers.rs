@@ -10,7 +10,7 @@ use super::lot_caption::captioned;
 use super::rejection_axis::{cut, required_name};
 use super::series::{line, vertical};
 use super::style::{BLACK, BLUE, Dash, GREY, SHADE, Sizes, VERMILION, letters};
-use crate::wafer::{GroupResult, LotHeading, LotResult};
+use crate::wafer::{GroupResult, LotHeading, LotResult, WaferResult};
 use plotters::prelude::{Circle, Color, EmptyElement, PathElement, Rectangle, ShapeStyle, WHITE};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use std::ops::Range;
@@ -29,12 +29,12 @@ const BOXES: Range<u32> = 150..910;
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn lot_wafers(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>, PlotError> {
-    let shown: Vec<&GroupResult> =
-        result.wafers.iter().map(|wafer| &wafer.group).take(MOST_WAFERS).collect();
+    let shown: Vec<&WaferResult> = result.wafers.iter().take(MOST_WAFERS).collect();
     let required = result.limits.on_rejection_db();
-    let ends = shown.iter().filter_map(|group| group.rejection).flat_map(|q| [q.least, q.largest]);
+    let ends =
+        shown.iter().filter_map(|wafer| wafer.group.rejection).flat_map(|q| [q.least, q.largest]);
     let x = range_of(ends.map(cut).chain(required), 2.0);
-    let label = format!("Worst {} of a die (dB)", heading.rejection.label());
+    let label = format!("Worst {} of a die (dB)", heading.rejection().label());
     let required_name = required_name(required);
     let mut legend = vec![
         Entry { name: "25 to 75 % of dies, median", colour: BLUE, dash: Dash::Area },
@@ -51,7 +51,7 @@ pub fn lot_wafers(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
         } else {
             String::new()
         };
-        let name = format!("{} by wafer", heading.rejection.title());
+        let name = format!("{} by wafer", heading.rejection().title());
         let body = captioned(canvas, &name, heading, result, &more)?;
         let (names, panel) = body.split_horizontally(px(230));
         let (_, mut chart) = row_chart(&panel, &axes, &legend, Sizes::LARGE)?;
@@ -59,18 +59,13 @@ pub fn lot_wafers(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
         let size = (size * 3 / 5).clamp(8, Sizes::LARGE.label * 4 / 5);
         let style = letters(size, BLACK).pos(Pos::new(HPos::Right, VPos::Center));
         let (_, top) = names.get_pixel_range();
-        for (at, group) in (0_u32..).zip(&shown) {
+        for (at, wafer) in (0_u32..).zip(&shown) {
             let middle = rows - 0.5 - f64::from(at);
             let (_, y) = chart.backend_coord(&(x.start, middle));
-            let text = format!(
-                "{} {} ({})",
-                group.lot.as_deref().unwrap_or_default(),
-                group.wafer.as_deref().unwrap_or_default(),
-                group.counts.tested()
-            );
+            let text = format!("{} {} ({})", wafer.lot, wafer.wafer, wafer.group.counts.tested());
             let text = shortened(&names, &text, &style, px_i(215))?;
             words(&names, (px_i(226), y - top.start), &text, &style)?;
-            boxed(&mut chart, group, middle)?;
+            boxed(&mut chart, &wafer.group, middle)?;
         }
         if let Some(required) = required {
             vertical(&mut chart, required, &(0.0..rows), VERMILION, Dash::Dashed, Sizes::LARGE)?;

@@ -30,9 +30,9 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>
         shares.extend([(at, step.up_to), (at, step.above)]);
     }
     shares.extend(steps.last().map(|last| (x.end, last.above)));
-    let label = format!("Limit on {} (dB)", heading.rejection.label());
+    let label = format!("Limit on {} (dB)", heading.rejection().label());
     let axes = Axes {
-        title: &format!("Share of dies that hold a limit on {} alone", heading.rejection.label()),
+        title: &format!("Share of dies that hold a limit on {} alone", heading.rejection().label()),
         x_label: &label,
         y_label: "Share (%)",
         x: x.clone(),

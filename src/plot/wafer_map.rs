@@ -44,13 +44,12 @@ pub fn wafer_map(
     let sheet = Sheet { heading, result, wafer: one, map };
     let name = format!(
         "Lot {}, wafer {}: {} of {} dies pass",
-        one.group.lot.as_deref().unwrap_or_default(),
-        one.group.wafer.as_deref().unwrap_or_default(),
+        one.lot,
+        one.wafer,
         one.group.counts.pass,
         one.group.counts.tested(),
     );
-    // Without a map there are no axes, and no picture either.
-    let axes = heading.axes().unwrap_or_default();
+    let axes = heading.axes();
     picture(|canvas| {
         let body = captioned(canvas, &name, heading, result, &axes)?;
         let (left, right) = body.split_horizontally(px(LARGE_WIDTH));
@@ -82,7 +81,7 @@ impl Sheet<'_> {
         let values =
             || self.standing().filter_map(|(_, row, _)| Some(cut(row.figures?.worst_rejection_db)));
         let required = self.result.limits.on_rejection_db();
-        let word = self.heading.rejection.label();
+        let word = self.heading.rejection().label();
         let scale = ColourScale {
             range: tight(values(), 1.0),
             mark: required,
@@ -175,7 +174,7 @@ impl Sheet<'_> {
             .standing()
             .filter_map(|(_, row, at)| Some((at, row.figures?.worst_at_hz / 1e9)))
             .collect();
-        let word = self.heading.frequency_word;
+        let word = self.heading.frequency_word();
         let scale = ColourScale {
             range: tight(ghz.iter().map(|(_, ghz)| *ghz), 0.1),
             mark: None,
@@ -236,7 +235,7 @@ impl Sheet<'_> {
         legend: &[Entry<'_>],
         sizes: Sizes,
     ) -> Result<Chart<'p, 'b>, PlotError> {
-        let half = 0.53 * self.map.diameter_mm;
+        let half = 0.53 * self.map.diameter_mm();
         let axes =
             Axes { title, x_label: "x (mm)", y_label: "y (mm)", x: -half..half, y: -half..half };
         Ok(map_chart(panel, &axes, legend, sizes)?.1)
@@ -252,7 +251,7 @@ impl Sheet<'_> {
 
     /// The wafer's rim with its notch, and where dies begin not to count.
     fn rim(&self, chart: &mut Chart<'_, '_>, sizes: Sizes) -> Result<(), PlotError> {
-        let radius = 0.5 * self.map.diameter_mm;
+        let radius = self.map.radius_mm();
         let notch = self.map.notch_position();
         let towards = notch.y_mm.atan2(notch.x_mm);
         // Drawn much larger than it is, so that it is seen.
@@ -267,10 +266,10 @@ impl Sheet<'_> {
             .collect();
         rim.push(on(0.95 * radius, towards));
         rim.push(rim[0]);
-        let counted = radius - self.map.edge_exclusion_mm;
+        let counted = self.map.counted_radius_mm();
         let inner = (0..=steps).map(|at| on(counted, TAU * f64::from(at) / f64::from(steps)));
         let style = ShapeStyle::from(&BLUE).stroke_width(px(1));
-        if self.map.edge_exclusion_mm > 0.0 {
+        if self.map.edge_exclusion_mm() > 0.0 {
             let ring = PathElement::new(inner.collect::<Vec<_>>(), style);
             chart.draw_series(std::iter::once(ring)).map_err(PlotError::from_display)?;
         }

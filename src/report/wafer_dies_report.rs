@@ -3,17 +3,16 @@
 use super::csv_table::{CsvTable, harmless, optional};
 use super::text_table::{abbreviated, filled};
 use super::wafer_groups_report::LONGEST_NAME;
-use crate::batch::LotJob;
 use crate::diagnostic::printable;
 use crate::units::db_from_neper;
-use crate::wafer::{DieFigures, DieRow, DieStatus, LotResult};
+use crate::wafer::{DieFigures, DieRow, DieStatus, LotHeading, LotResult, Retest};
 use serde_json::{Map, Value, json};
 
 /// One row per row of the manifest, in its order.
 ///
 /// # Errors
 /// None in practice: the table is made in memory.
-pub fn dies_csv(job: &LotJob, result: &LotResult) -> Result<String, csv::Error> {
+pub fn dies_csv(heading: &LotHeading<'_>, result: &LotResult) -> Result<String, csv::Error> {
     let mut table = CsvTable::new();
     let own = [
         "lot",
@@ -21,7 +20,7 @@ pub fn dies_csv(job: &LotJob, result: &LotResult) -> Result<String, csv::Error> 
         "die_x",
         "die_y",
         "status",
-        &format!("worst_{}", job.heading().rejection.name()),
+        &format!("worst_{}", heading.rejection().name()),
         "worst_at_lo_hz",
         "worst_at_if_hz",
         "worst_phase_error_deg",
@@ -45,7 +44,7 @@ pub fn dies_csv(job: &LotJob, result: &LotResult) -> Result<String, csv::Error> 
         true => format!("listed_{name}"),
         false => harmless(name),
     };
-    let given = job.file_columns().iter().chain(job.carried_columns()).map(apart);
+    let given = heading.file_columns.iter().chain(heading.carried_columns).map(apart);
     table.row(own.iter().map(|name| (*name).to_owned()).chain(given))?;
     for row in &result.rows {
         // A file that the list does not name is an empty field.
@@ -118,7 +117,7 @@ pub(super) fn outliers_json(result: &LotResult) -> Vec<Value> {
 
 /// Dies that were measured more than once.
 pub(super) fn retests_json(result: &LotResult) -> Vec<Value> {
-    result.retests.iter().map(|retest| retested(&retest.rows, result)).collect()
+    result.retests.iter().map(|retest| retested(retest, result)).collect()
 }
 
 fn named(row: &DieRow, more: &[(&str, Value)]) -> Value {
@@ -138,9 +137,8 @@ fn named(row: &DieRow, more: &[(&str, Value)]) -> Value {
     made.into()
 }
 
-fn retested(rows: &[usize], result: &LotResult) -> Value {
-    let first = &result.rows[rows[0]];
-    let measurements = rows.iter().map(|&at| {
+fn retested(retest: &Retest, result: &LotResult) -> Value {
+    let measurements = retest.rows.iter().map(|&at| {
         let row = &result.rows[at];
         json!({
             "line": row.line,
@@ -150,10 +148,10 @@ fn retested(rows: &[usize], result: &LotResult) -> Value {
         })
     });
     json!({
-        "lot": first.key.lot,
-        "wafer": first.key.wafer,
-        "die_x": first.key.die_x,
-        "die_y": first.key.die_y,
+        "lot": retest.key.lot,
+        "wafer": retest.key.wafer,
+        "die_x": retest.key.die_x,
+        "die_y": retest.key.die_y,
         "measurements": measurements.collect::<Vec<_>>(),
     })
 }

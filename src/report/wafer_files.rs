@@ -38,12 +38,12 @@ pub fn lot_files(
     job: &LotJob,
     result: &LotResult,
 ) -> Result<Vec<ReportFile>, FilesError> {
+    let heading = job.heading();
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     let mut files = vec![
-        file(TABLE, dies_csv(job, result)?.into_bytes()),
+        file(TABLE, dies_csv(&heading, result)?.into_bytes()),
         file(DOCUMENT, document(&lot_report(job, result))?.into_bytes()),
     ];
-    let heading = job.heading();
     let names = map_names(result);
     let maps = (0..names.len())
         .into_par_iter()
@@ -86,10 +86,9 @@ fn map_names(result: &LotResult) -> Vec<String> {
         return Vec::new();
     }
     // What file systems or shells might take amiss becomes a line.
-    let plain = |name: &Option<String>| -> String {
+    let plain = |name: &str| -> String {
         let fits = |c: char| c.is_alphanumeric() || matches!(c, '.' | '_' | '-' | ' ');
-        let name = name.as_deref().unwrap_or_default().chars().take(60);
-        name.map(|c| if fits(c) { c } else { '_' }).collect()
+        name.chars().take(60).map(|c| if fits(c) { c } else { '_' }).collect()
     };
     let mut taken: HashSet<String> = HashSet::new();
     result
@@ -97,7 +96,7 @@ fn map_names(result: &LotResult) -> Vec<String> {
         .iter()
         .map(|wafer| {
             let (start, end) = MAP_NAME;
-            let stem = format!("{start}{}-{}", plain(&wafer.group.lot), plain(&wafer.group.wafer));
+            let stem = format!("{start}{}-{}", plain(&wafer.lot), plain(&wafer.wafer));
             let mut name = stem.clone();
             let mut number = 1;
             // Two names that became the same, or differ in case only, are told apart.

@@ -7,12 +7,15 @@ use crate::wafer::{
 };
 use serde_json::{Map, Value, json};
 
-pub(super) fn group_json(group: &GroupResult, rejection: &str) -> Value {
+/// A group behind the names of its lot and wafer, where it is of one.
+pub(super) fn group_json(
+    names: &[(&str, &str)],
+    group: &GroupResult,
+    rejection: &str,
+) -> Map<String, Value> {
     let mut made = Map::new();
-    for (key, value) in [("lot", &group.lot), ("wafer", &group.wafer)] {
-        if let Some(value) = value {
-            made.insert(key.to_owned(), value.clone().into());
-        }
+    for (key, name) in names {
+        made.insert((*key).to_owned(), (*name).into());
     }
     made.insert("counts".to_owned(), counts(&group.counts));
     made.insert("yield".to_owned(), yield_json(&group.counts.yield_of_tested()));
@@ -42,7 +45,7 @@ pub(super) fn group_json(group: &GroupResult, rejection: &str) -> Value {
         })
     });
     made.insert("worst_frequency".to_owned(), place);
-    made.into()
+    made
 }
 
 pub(super) fn yield_json(share: &Yield) -> Value {
@@ -131,7 +134,7 @@ pub(super) fn figures_text(heading: &LotHeading<'_>, group: &GroupResult) -> Str
     if let Some(quantiles) = &group.rejection {
         text.push_str(&filled(&format!(
             "Worst {} of a die: median {} dB, 5 to 95 % of dies {} to {} dB, least {} dB.",
-            heading.rejection.label(),
+            heading.rejection().label(),
             decibels(quantiles.median),
             decibels(quantiles.p05),
             decibels(quantiles.p95),
@@ -162,7 +165,7 @@ pub(super) fn figures_text(heading: &LotHeading<'_>, group: &GroupResult) -> Str
     if let Some(place) = group.worst_place {
         ends.push(format!(
             "worst {} most often {} ({} of dies)",
-            heading.frequency_word,
+            heading.frequency_word(),
             ShownFrequency(place.most_often_hz),
             percent(place.share)
         ));
@@ -183,20 +186,20 @@ const ROWS_SHOWN: usize = 8;
 pub(super) const LONGEST_NAME: usize = 12;
 
 pub(super) fn groups_text(heading: &LotHeading<'_>, result: &LotResult) -> String {
-    let mut shown: Vec<&GroupResult> = Vec::new();
+    let mut shown: Vec<(String, String, &GroupResult)> = Vec::new();
+    let name = |name: &str| abbreviated(name, LONGEST_NAME);
     if result.lots.len() > 1 {
-        shown.extend(&result.lots);
+        let lots = result.lots.iter();
+        shown.extend(lots.map(|lot| (name(&lot.lot), "all".to_owned(), &lot.group)));
     }
-    shown.extend(result.wafers.iter().map(|wafer| &wafer.group));
+    let wafers = result.wafers.iter();
+    shown.extend(wafers.map(|wafer| (name(&wafer.lot), name(&wafer.wafer), &wafer.group)));
     let mut rows = table(&["lot", "wafer", "tested", "pass", "yield (95 %)", "median", "least dB"]);
-    for group in shown.iter().take(ROWS_SHOWN) {
-        let name = |name: &Option<String>| {
-            name.as_ref().map_or_else(|| "all".to_owned(), |name| abbreviated(name, LONGEST_NAME))
-        };
+    for (lot, wafer, group) in shown.iter().take(ROWS_SHOWN) {
         let decibel = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), decibels);
         rows.add_row(vec![
-            name(&group.lot),
-            name(&group.wafer),
+            lot.clone(),
+            wafer.clone(),
             group.counts.tested().to_string(),
             group.counts.pass.to_string(),
             yield_text(&group.counts.yield_of_tested()),
@@ -208,18 +211,11 @@ pub(super) fn groups_text(heading: &LotHeading<'_>, result: &LotResult) -> Strin
     if shown.len() > ROWS_SHOWN {
         text.push_str(&format!("and {} more in summary.json\n", shown.len() - ROWS_SHOWN));
     }
-    if let [one] = result
-        .yield_by_policy
-        .iter()
-        .filter(|(policy, _)| *policy == heading.recipe.retests)
-        .collect::<Vec<_>>()
-        .as_slice()
-        && !result.retests.is_empty()
-    {
+    if !result.retests.is_empty() {
         let others: Vec<String> = result
             .yield_by_policy
             .iter()
-            .filter(|(policy, _)| policy != &one.0)
+            .filter(|(policy, _)| *policy != heading.settings.retests())
             .map(|(policy, share)| {
                 let share = share.share.map_or_else(|| "-".to_owned(), percent);
                 format!("{} {share}", policy.name())

@@ -22,7 +22,7 @@ pub struct LotReport {
     title: String,
     version: &'static str,
     #[serde(flatten)]
-    all: Value,
+    all: Map<String, Value>,
     verdict: Value,
     lots: Vec<Value>,
     wafers: Vec<Value>,
@@ -42,19 +42,23 @@ pub struct LotReport {
 #[must_use]
 pub fn lot_report(job: &LotJob, result: &LotResult) -> LotReport {
     let heading = &job.heading();
-    let name = heading.rejection.name();
+    let name = heading.rejection().name();
     LotReport {
         title: heading.title(),
         version: env!("CARGO_PKG_VERSION"),
-        all: group_json(&result.all, name),
+        all: group_json(&[], &result.all, name),
         verdict: json!({
             "pass": result.passes(),
             "required_yield": result.required_yield,
             "yield": result.all.counts.yield_of_tested().share,
         }),
-        lots: result.lots.iter().map(|lot| group_json(lot, name)).collect(),
+        lots: result
+            .lots
+            .iter()
+            .map(|lot| group_json(&[("lot", lot.lot.as_str())], &lot.group, name).into())
+            .collect(),
         wafers: result.wafers.iter().map(|one| wafer_json(one, name)).collect(),
-        what_if: what_ifs_json(result, name),
+        what_if: what_ifs_json(heading, result),
         yield_by_retest_policy: result
             .yield_by_policy
             .iter()
@@ -66,7 +70,7 @@ pub fn lot_report(job: &LotJob, result: &LotResult) -> LotReport {
         retests: retests_json(result),
         not_measured: not_measured_json(result),
         outliers: outliers_json(result),
-        settings: settings_json(heading, result, job.reading()),
+        settings: settings_json(job, result),
         inputs: job.digests().to_vec(),
         warnings: job
             .warnings()
@@ -98,7 +102,7 @@ pub fn wafer_text(heading: &LotHeading<'_>, result: &LotResult) -> String {
     text.push('\n');
     text.push_str(&groups_text(heading, result));
     text.push_str(&trend_text(result));
-    text.push_str(&what_if_text(result));
+    text.push_str(&what_if_text(heading, result));
     text.push_str(&dies_text(result));
     text
 }

@@ -7,7 +7,8 @@ use crate::wafer::{EDGE_RING_SHARE, LotResult, Spatial, Trend, WaferResult};
 use serde_json::{Map, Value, json};
 
 pub(super) fn wafer_json(wafer: &WaferResult, rejection: &str) -> Value {
-    let mut made = group_json(&wafer.group, rejection);
+    let names = [("lot", wafer.lot.as_str()), ("wafer", &wafer.wafer)];
+    let mut made = group_json(&names, &wafer.group, rejection);
     let screening = wafer.screening.as_ref().map(|screening| {
         json!({
             "amplitude_median_db": db_from_neper(screening.median.re),
@@ -16,19 +17,17 @@ pub(super) fn wafer_json(wafer: &WaferResult, rejection: &str) -> Value {
             "phase_robust_deviation_deg": screening.sigma.im.to_degrees(),
         })
     });
-    if let Value::Object(made) = &mut made {
-        made.insert("screening".to_owned(), json!(screening));
-        made.insert(
-            "space".to_owned(),
-            json!({
-                "dies_fitted": wafer.fitted.len(),
-                "edge_ring_from_share_of_radius": EDGE_RING_SHARE,
-                "amplitude": spatial(&wafer.amplitude_db, "db"),
-                "phase": spatial(&wafer.phase_deg, "deg"),
-            }),
-        );
-    }
-    made
+    made.insert("screening".to_owned(), json!(screening));
+    made.insert(
+        "space".to_owned(),
+        json!({
+            "dies_fitted": wafer.fitted.len(),
+            "edge_ring_from_share_of_radius": EDGE_RING_SHARE,
+            "amplitude": spatial(&wafer.amplitude_db, "db"),
+            "phase": spatial(&wafer.phase_deg, "deg"),
+        }),
+    );
+    made.into()
 }
 
 /// Every coefficient is the change from the wafer's centre to its rim.
@@ -39,9 +38,9 @@ fn spatial(spatial: &Spatial, unit: &str) -> Value {
     let trend = spatial.trend.as_ref().map(|trend: &Trend| {
         let mut made = with_unit(&[
             ("centre", trend.level),
-            ("tilt_x", trend.slope_x),
-            ("tilt_y", trend.slope_y),
-            ("radial", trend.bowl),
+            ("tilt_x", trend.tilt_x),
+            ("tilt_y", trend.tilt_y),
+            ("radial", trend.radial),
         ]);
         made.insert("share_explained".to_owned(), trend.explained.into());
         made
@@ -78,17 +77,16 @@ pub(super) fn trend_text(result: &LotResult) -> String {
         let trend = spatial.trend.as_ref()?;
         Some(format!(
             "{word} {} {unit} right, {} up, {} all round ({} of its spread)",
-            signed(trend.slope_x),
-            signed(trend.slope_y),
-            signed(trend.bowl),
+            signed(trend.tilt_x),
+            signed(trend.tilt_y),
+            signed(trend.radial),
             percent(trend.explained),
         ))
     })
     .collect();
-    let name = wafer.group.wafer.as_deref().unwrap_or_default();
     filled(&format!(
         "From centre to rim of wafer {}: {}.",
-        abbreviated(name, LONGEST_NAME),
+        abbreviated(&wafer.wafer, LONGEST_NAME),
         parts.join("; ")
     ))
 }

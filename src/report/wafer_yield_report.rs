@@ -9,20 +9,20 @@ use crate::wafer::{
 use serde_json::{Value, json};
 
 /// The answers of the document, one per what-if.
-pub(super) fn what_ifs_json(result: &LotResult, rejection: &str) -> Vec<Value> {
-    result.what_ifs.iter().map(|answer| what_if(answer, rejection)).collect()
+pub(super) fn what_ifs_json(heading: &LotHeading<'_>, result: &LotResult) -> Vec<Value> {
+    let answer = |answer: &WhatIfResult| {
+        json!({
+            "name": answer.what_if.name(),
+            "label": heading.what_if(&answer.what_if),
+            "yield_by_rejection_alone": answer.passing.as_ref().map(yield_json),
+            format!("worst_{}", heading.rejection().name()):
+                answer.rejection.as_ref().map(quantiles_json),
+        })
+    };
+    result.what_ifs.iter().map(answer).collect()
 }
 
-fn what_if(answer: &WhatIfResult, rejection: &str) -> Value {
-    json!({
-        "name": answer.name,
-        "label": answer.words,
-        "yield_by_rejection_alone": answer.passing.as_ref().map(yield_json),
-        format!("worst_{rejection}"): answer.rejection.as_ref().map(quantiles_json),
-    })
-}
-
-pub(super) fn what_if_text(result: &LotResult) -> String {
+pub(super) fn what_if_text(heading: &LotHeading<'_>, result: &LotResult) -> String {
     if result.what_ifs.is_empty() {
         return String::new();
     }
@@ -30,7 +30,7 @@ pub(super) fn what_if_text(result: &LotResult) -> String {
     for answer in &result.what_ifs {
         let decibel = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), decibels);
         rows.add_row(vec![
-            printable(&answer.words).into_owned(),
+            printable(&heading.what_if(&answer.what_if)).into_owned(),
             answer.passing.as_ref().map_or_else(|| "-".to_owned(), yield_text),
             decibel(answer.rejection.map(|quantiles| quantiles.median)),
             decibel(answer.rejection.map(|quantiles| quantiles.least)),
@@ -58,8 +58,8 @@ pub(super) fn curve_json(heading: &LotHeading<'_>, result: &LotResult) -> Value 
         })
     });
     json!({
-        "quantity": heading.rejection.name(),
-        "frequency": heading.frequency_word,
+        "quantity": heading.rejection().name(),
+        "frequency": heading.frequency_word(),
         "dies": curves.dies,
         "left_out": curves.left_out,
         "rounded_to_db": CURVE_STEP_DB,

@@ -1,29 +1,53 @@
-//! What is known of one die: its points, its worst figures, its verdict, and the line of text in
-//! which a run keeps them.
+//! One die: which it is, its points, its worst figures and its verdict.
 
-use super::manifest::{DieEntry, DieKey};
 use crate::requirement::{Limit, Quantity, Verdict};
 use crate::units::db_from_neper;
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
 
+/// Which die a row is about.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct DieKey {
+    /// The lot.
+    pub lot: String,
+    /// The wafer in the lot.
+    pub wafer: String,
+    /// The die's column on the wafer; may be negative.
+    pub die_x: i32,
+    /// The die's row on the wafer; may be negative.
+    pub die_y: i32,
+}
+
+/// A row of the list of dies: one measurement of a die.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DieEntry {
+    /// The line in the list.
+    pub line: u64,
+    /// Which die.
+    pub key: DieKey,
+    /// One file per file column, in their order, as named; `None` where the field is empty.
+    pub files: Vec<Option<PathBuf>>,
+    /// The fields of the other columns, in their order.
+    pub carried: Vec<String>,
+}
+
 /// One frequency of a die, or one LO and IF.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct DiePoint {
+pub(crate) struct DiePoint {
     /// Frequency of a splitter, LO of a receiver, Hz.
-    pub frequency_hz: f64,
+    pub(crate) frequency_hz: f64,
     /// IF of a receiver, Hz.
-    pub if_hz: Option<f64>,
+    pub(crate) if_hz: Option<f64>,
     /// Image rejection, or common-mode rejection of a balun, dB; infinite at perfect balance.
-    pub rejection_db: f64,
+    pub(crate) rejection_db: f64,
     /// What the paths before I favour the wanted sideband by, dB; 0 for a splitter.
-    pub sideband_gain_db: f64,
+    pub(crate) sideband_gain_db: f64,
     /// Channel error of the wanted sideband, nepers and radians: what limits on imbalance and phase
     /// are about.
-    pub wanted_error: Complex64,
+    pub(crate) wanted_error: Complex64,
     /// Channel error of the image sideband: what is left over. A splitter has but one error.
-    pub channel_error: Complex64,
+    pub(crate) channel_error: Complex64,
 }
 
 /// The worst of a die.
@@ -61,8 +85,7 @@ pub struct Conformity {
 
 impl DieFigures {
     /// The worst of points; `None` without any.
-    #[must_use]
-    pub fn of(points: &[DiePoint], least_lo_power_dbm: Option<f64>) -> Option<Self> {
+    pub(crate) fn of(points: &[DiePoint], least_lo_power_dbm: Option<f64>) -> Option<Self> {
         let worst =
             points.iter().min_by(|one, other| one.rejection_db.total_cmp(&other.rejection_db))?;
         // The first of equals, whatever their signs.
@@ -86,9 +109,8 @@ impl DieFigures {
         })
     }
 
-    /// The worst value of a quantity with its sign, in its unit.
-    ///
-    /// A die whose LO power is not known has none, `-f64::INFINITY`.
+    /// The worst value of a quantity with its sign, in its unit. The LO power of a die where it is not
+    /// known is `-f64::INFINITY`, which no limit on it allows.
     #[must_use]
     pub fn worst(&self, quantity: Quantity) -> f64 {
         match quantity {
@@ -136,6 +158,7 @@ mod unbounded {
     }
 
     pub(super) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<f64, D::Error> {
+        // Null is what infinity was written as.
         Ok(Option::<f64>::deserialize(from)?.unwrap_or(f64::INFINITY))
     }
 }
@@ -166,231 +189,38 @@ impl DieStatus {
     }
 }
 
-/// What measuring a die gives: numbers that are counted later.
+/// The outcome of measuring a die: numbers that are judged later.
 #[derive(Clone, Debug, PartialEq)]
-pub enum DieOutcome {
+pub(crate) enum DieOutcome {
     /// It was measured.
     Measured(Box<MeasuredDie>),
     /// A file of it is missing.
     Incomplete(String),
-    /// A file of it cannot be read, or makes no sense in its place.
+    /// A file of it cannot be read, or does not fit in its place.
     Error(String),
 }
 
-/// A die measured.
+/// A die that was measured.
 #[derive(Clone, Debug, PartialEq)]
-pub struct MeasuredDie {
-    /// Its worst.
-    pub figures: DieFigures,
-    /// All of it.
-    pub points: Vec<DiePoint>,
-    /// Its smallest rejection after the best single trim of its own, dB.
-    pub own_trim_db: f64,
-    /// Its smallest rejection after the best trim at each frequency or LO, dB.
-    pub own_trims_db: f64,
-    /// Its smallest rejection with each of the recipe's blocks ideal, dB.
-    pub if_ideal_db: Vec<f64>,
+pub(crate) struct MeasuredDie {
+    /// Its worst figures.
+    pub(crate) figures: DieFigures,
+    /// All points: at least one where they are read.
+    pub(crate) points: Vec<DiePoint>,
+    /// Its smallest rejection under further questions.
+    pub(crate) what_ifs: DieWhatIfs,
 }
 
-/// A row of the manifest, measured: what a journal keeps of it.
+/// The smallest rejection of a die under further questions, dB. Where corrections are not asked for
+/// both are the rejection as measured.
 #[derive(Clone, Debug, PartialEq)]
-pub struct DieRecord {
-    /// Which die.
-    pub key: DieKey,
-    /// The line in the manifest.
-    pub line: u64,
-    /// Its files as named; `None` where the field is empty.
-    pub files: Vec<Option<PathBuf>>,
-    /// Other fields.
-    pub carried: Vec<String>,
-    /// What came of it.
-    pub outcome: DieOutcome,
-}
-
-/// As it stands in a journal. The points are bits, eight hexadecimal digits for each number of
-/// single precision: they serve pictures and what-ifs, and must be read fast.
-#[derive(Serialize, Deserialize)]
-struct Kept {
-    die: (String, String, i32, i32),
-    line: u64,
-    files: Vec<Option<String>>,
-    carried: Vec<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    incomplete: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    error: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    figures: Option<DieFigures>,
-    #[serde(skip_serializing_if = "Vec::is_empty", default)]
-    trims_db: Vec<Option<f64>>,
-    #[serde(skip_serializing_if = "String::is_empty", default)]
-    points: String,
-}
-
-/// Hexadecimal digits of a number of single precision.
-const DIGITS: usize = 8;
-
-impl DieRecord {
-    /// A row and what came of it.
-    #[must_use]
-    pub fn new(entry: &DieEntry, outcome: DieOutcome) -> Self {
-        Self {
-            key: entry.key.clone(),
-            line: entry.line,
-            files: entry.files.clone(),
-            carried: entry.carried.clone(),
-            outcome,
-        }
-    }
-
-    /// One line of text.
-    ///
-    /// # Errors
-    /// None in practice: the text is made in memory.
-    pub fn to_line(&self) -> Result<String, serde_json::Error> {
-        let mut kept = Kept {
-            die: (self.key.lot.clone(), self.key.wafer.clone(), self.key.die_x, self.key.die_y),
-            line: self.line,
-            files: self
-                .files
-                .iter()
-                .map(|file| file.as_ref().map(|file| file.to_string_lossy().into_owned()))
-                .collect(),
-            carried: self.carried.clone(),
-            incomplete: None,
-            error: None,
-            figures: None,
-            trims_db: Vec::new(),
-            points: String::new(),
-        };
-        match &self.outcome {
-            DieOutcome::Incomplete(message) => kept.incomplete = Some(message.clone()),
-            DieOutcome::Error(message) => kept.error = Some(message.clone()),
-            DieOutcome::Measured(die) => {
-                kept.figures = Some(die.figures);
-                let finite = |value: f64| value.is_finite().then_some(value);
-                kept.trims_db = [die.own_trim_db, die.own_trims_db]
-                    .into_iter()
-                    .chain(die.if_ideal_db.iter().copied())
-                    .map(finite)
-                    .collect();
-                kept.points = points_text(&die.points);
-            }
-        }
-        serde_json::to_string(&kept)
-    }
-
-    /// From such a line, with or without the points; `None` if it is none.
-    #[must_use]
-    pub fn from_line(line: &str, has_points: bool) -> Option<Self> {
-        let kept: Kept = serde_json::from_str(line).ok()?;
-        let (lot, wafer, die_x, die_y) = kept.die;
-        let outcome = match (kept.incomplete, kept.error, kept.figures) {
-            (Some(message), None, None) => DieOutcome::Incomplete(message),
-            (None, Some(message), None) => DieOutcome::Error(message),
-            (None, None, Some(figures)) => {
-                let mut trims = kept.trims_db.into_iter().map(|db| db.unwrap_or(f64::INFINITY));
-                DieOutcome::Measured(Box::new(MeasuredDie {
-                    figures,
-                    own_trim_db: trims.next()?,
-                    own_trims_db: trims.next()?,
-                    if_ideal_db: trims.collect(),
-                    points: if has_points { points_of(&kept.points)? } else { Vec::new() },
-                }))
-            }
-            _ => return None,
-        };
-        Some(Self {
-            key: DieKey { lot, wafer, die_x, die_y },
-            line: kept.line,
-            files: kept.files.into_iter().map(|file| file.map(PathBuf::from)).collect(),
-            carried: kept.carried,
-            outcome,
-        })
-    }
-}
-
-/// Numbers of single precision behind a point's frequency: those of a receiver, and the fewer of a
-/// splitter, whose sidebands are one.
-const OF_RECEIVER: usize = 7;
-const OF_SPLITTER: usize = 3;
-
-#[expect(clippy::cast_possible_truncation, reason = "single precision is what is kept")]
-fn points_text(points: &[DiePoint]) -> String {
-    let is_receiver = points.iter().any(|point| point.if_hz.is_some());
-    let count = if is_receiver { OF_RECEIVER } else { OF_SPLITTER };
-    let mut text = String::with_capacity(1 + points.len() * (count + 2) * DIGITS);
-    text.push(if is_receiver { 'r' } else { 's' });
-    for point in points {
-        // Frequencies are kept whole.
-        push_digits(&mut text, point.frequency_hz.to_bits(), 2 * DIGITS);
-        let values = [
-            point.rejection_db,
-            point.channel_error.re,
-            point.channel_error.im,
-            point.if_hz.unwrap_or(f64::NAN),
-            point.sideband_gain_db,
-            point.wanted_error.re,
-            point.wanted_error.im,
-        ];
-        for value in &values[..count] {
-            push_digits(&mut text, (*value as f32).to_bits().into(), DIGITS);
-        }
-    }
-    text
-}
-
-/// The last so many hexadecimal digits of a number.
-fn push_digits(text: &mut String, bits: u64, count: usize) {
-    const HEXADECIMAL: &[u8; 16] = b"0123456789abcdef";
-    for place in (0..count).rev() {
-        let digit = usize::try_from((bits >> (4 * place)) & 15).unwrap_or(0);
-        text.push(char::from(HEXADECIMAL[digit]));
-    }
-}
-
-fn points_of(text: &str) -> Option<Vec<DiePoint>> {
-    let count = match text.as_bytes().first()? {
-        b'r' => OF_RECEIVER,
-        b's' => OF_SPLITTER,
-        _ => return None,
-    };
-    let (text, length) = (&text[1..], (count + 2) * DIGITS);
-    if !text.is_ascii() || !text.len().is_multiple_of(length) {
-        return None;
-    }
-    (0..text.len() / length)
-        .map(|point| {
-            let text = &text[point * length..(point + 1) * length];
-            let frequency_hz = f64::from_bits(u64::from_str_radix(&text[..2 * DIGITS], 16).ok()?);
-            let mut values = [0.0; OF_RECEIVER];
-            for (at, value) in values.iter_mut().take(count).enumerate() {
-                let digits = &text[(2 + at) * DIGITS..(3 + at) * DIGITS];
-                *value = f64::from(f32::from_bits(u32::from_str_radix(digits, 16).ok()?));
-            }
-            let [rejection_db, re, im, if_hz, sideband_gain_db, wanted_re, wanted_im] = values;
-            let channel_error = Complex64::new(re, im);
-            Some(if count == OF_RECEIVER {
-                DiePoint {
-                    frequency_hz,
-                    if_hz: (!if_hz.is_nan()).then_some(if_hz),
-                    rejection_db,
-                    sideband_gain_db,
-                    wanted_error: Complex64::new(wanted_re, wanted_im),
-                    channel_error,
-                }
-            } else {
-                DiePoint {
-                    frequency_hz,
-                    if_hz: None,
-                    rejection_db,
-                    sideband_gain_db: 0.0,
-                    wanted_error: channel_error,
-                    channel_error,
-                }
-            })
-        })
-        .collect()
+pub(crate) struct DieWhatIfs {
+    /// After the best single correction of its own.
+    pub(crate) corrected_db: f64,
+    /// After the best correction at each frequency or LO.
+    pub(crate) corrected_per_frequency_db: f64,
+    /// With each of the blocks or pairs ideal that the settings name, in their order.
+    pub(crate) ideal_db: Vec<f64>,
 }
 
 #[cfg(test)]
@@ -424,36 +254,5 @@ mod tests {
         );
         assert_eq!(figures.mean_error, Complex64::new(0.5, -0.125));
         assert_eq!(DieFigures::of(&[], None), None);
-    }
-
-    #[test]
-    fn a_record_survives_its_line_of_text() {
-        let entry = DieEntry {
-            line: 7,
-            key: DieKey { lot: "lot \"1\"".into(), wafer: "Ω,2".into(), die_x: -3, die_y: 4 },
-            files: vec![Some(PathBuf::from("a b/ü.s4p")), None],
-            carried: vec!["=1+1".into()],
-        };
-        // Numbers that single precision holds exactly come back as they were.
-        let points = vec![point(27_123_456_789.0, f64::INFINITY, (0.25, -0.5))];
-        let figures = DieFigures::of(&points, None).unwrap();
-        let die = MeasuredDie {
-            figures: DieFigures { worst_phase_error_deg: 1.0 / 3.0, ..figures },
-            points,
-            own_trim_db: 0.1 + 0.2,
-            own_trims_db: f64::INFINITY,
-            if_ideal_db: vec![40.5],
-        };
-        for outcome in [
-            DieOutcome::Measured(Box::new(die)),
-            DieOutcome::Incomplete("no file\nfor b".into()),
-            DieOutcome::Error("line 3".into()),
-        ] {
-            let record = DieRecord::new(&entry, outcome);
-            let line = record.to_line().unwrap();
-            assert!(!line.contains('\n'));
-            assert_eq!(DieRecord::from_line(&line, true), Some(record));
-        }
-        assert_eq!(DieRecord::from_line("{\"die\":1}", true), None);
     }
 }

@@ -1,106 +1,82 @@
-//! What can be wrong with a recipe or a manifest.
+//! Settings of a lot that cannot be.
 
-use crate::diagnostic::{Diagnostic, Excerpt};
-use std::path::{Path, PathBuf};
+use super::geometry::Direction;
+use crate::requirement::Quantity;
 
-/// A recipe or manifest that cannot be used, and the line it is about.
-#[derive(Debug, thiserror::Error)]
-#[error("{}{}: {problem}", file.display(), excerpt.as_ref().map(|e| format!(":{}", e.position)).unwrap_or_default())]
-pub struct WaferError {
-    /// The recipe or manifest.
-    pub file: PathBuf,
-    /// What is wrong.
-    pub problem: WaferProblem,
-    /// The line it is about.
-    pub excerpt: Option<Box<Excerpt>>,
-}
-
-/// Everything that makes a recipe or manifest unusable.
-#[derive(Debug, thiserror::Error)]
+/// A setting of a lot that cannot be, with what was found.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
-pub enum WaferProblem {
-    /// The operating system refuses.
-    #[error("cannot read it: {0}")]
-    Io(std::io::Error),
-    /// The text is no CSV.
-    #[error("{0}")]
-    Csv(String),
-    /// A column that must be there is not.
-    #[error("the manifest has no column '{name}'")]
-    NoColumn {
-        /// Its name.
-        name: String,
-        /// The columns that are there.
-        found: Vec<String>,
+pub enum SettingsError {
+    /// A number that must be above zero and finite.
+    #[error("{what} must be above 0, found {found}")]
+    NotAboveZero {
+        /// What the number is.
+        what: &'static str,
+        /// The number.
+        found: f64,
     },
-    /// A column stands there twice.
-    #[error("column '{name}' stands twice")]
-    ColumnTwice {
-        /// Its name.
-        name: String,
+    /// A number that must be finite.
+    #[error("{what} must be a finite number, found {found}")]
+    NotFinite {
+        /// What the number is.
+        what: &'static str,
+        /// The number.
+        found: f64,
     },
-    /// A row of another length.
-    #[error("this row has {found} fields, the first row {expected}")]
-    Fields {
-        /// As the first row has it.
-        expected: u64,
-        /// Here.
-        found: u64,
+    /// An edge exclusion that leaves nothing of the wafer.
+    #[error(
+        "edge_exclusion_mm must be from 0 to below the wafer's radius of {radius_mm}, found {found}"
+    )]
+    EdgeExclusion {
+        /// The wafer's radius.
+        radius_mm: f64,
+        /// The edge exclusion.
+        found: f64,
     },
-    /// A die number that is none.
-    #[error("'{text}' is no die number: {column} is a whole number, which may be negative")]
-    DieNumber {
-        /// Which column.
-        column: &'static str,
-        /// What stands there.
-        text: String,
+    /// Axes of die numbers that run along the same line.
+    #[error(
+        "x_axis and y_axis must be at a right angle, found {} and {}", x_axis.name(), y_axis.name()
+    )]
+    Axes {
+        /// Where die x grows.
+        x_axis: Direction,
+        /// Where die y grows.
+        y_axis: Direction,
     },
-    /// A row without lot or wafer.
-    #[error("the {column} is empty")]
-    Empty {
-        /// Which column.
-        column: &'static str,
+    /// A share of dies that must pass outside 0 to 100 %.
+    #[error("yield_percent must be from 0 to 100, found {found}")]
+    RequiredYield {
+        /// The share, percent.
+        found: f64,
     },
-    /// No column names files.
-    #[error("no column of the manifest names the files of a block")]
-    NoFileColumn {
-        /// Names that would be.
-        blocks: Vec<String>,
+    /// A limit on what these dies do not have.
+    #[error("{subject} has no {}; {instead}", quantity.name())]
+    NoQuantity {
+        /// What the dies are.
+        subject: &'static str,
+        /// What is limited.
+        quantity: Quantity,
+        /// What they have instead.
+        instead: &'static str,
     },
-    /// The recipe is no TOML, or has keys or types that no recipe has.
-    #[error("{0}")]
-    Toml(String),
-    /// A value that cannot be.
-    #[error("{0}")]
-    Value(String),
-    /// There are no dies.
-    #[error("the manifest lists no die")]
-    NoDies,
-}
-
-impl WaferError {
-    /// A manifest with a header and nothing else.
-    #[must_use]
-    pub fn without_dies(manifest: &Path) -> Self {
-        Self { file: manifest.to_owned(), problem: WaferProblem::NoDies, excerpt: None }
-    }
-
-    /// The same, ready to be shown with its source line.
-    #[must_use]
-    pub fn diagnostic(&self) -> Diagnostic {
-        let mut shown =
-            Diagnostic::error(self.problem.to_string()).in_file(self.file.display().to_string());
-        shown.excerpt = self.excerpt.as_deref().cloned();
-        shown.help = match &self.problem {
-            WaferProblem::NoColumn { found, .. } => {
-                Some(format!("its columns are {}", found.join(", ")))
-            }
-            WaferProblem::NoFileColumn { blocks } => Some(format!(
-                "name a column as the block whose file it gives; the blocks are {}",
-                blocks.join(", ")
-            )),
-            _ => None,
-        };
-        shown
-    }
+    /// Two limits on the same quantity.
+    #[error("{} is limited twice", quantity.name())]
+    LimitedTwice {
+        /// What is limited.
+        quantity: Quantity,
+    },
+    /// Ideal blocks where every die is a splitter.
+    #[error("a splitter alone has no other block to be ideal")]
+    IdealInSplitter,
+    /// Assembled receivers where every die is a splitter.
+    #[error("a splitter alone has no blocks to be assembled")]
+    AssembledSplitters,
+    /// More assembled receivers than anybody waits for.
+    #[error("assemble must be at most {most}, found {found}")]
+    TooManyAssembled {
+        /// The limit.
+        most: u32,
+        /// The number.
+        found: u32,
+    },
 }

@@ -1,22 +1,18 @@
 //! What many dies come to: counts, yield, quantiles, and which limit fails first.
 
-use super::die::{DieFigures, DieStatus};
-use super::manifest::DieKey;
-use super::space::Position;
+use super::die::{DieFigures, DieKey, DieStatus};
+use super::geometry::Position;
 use super::statistics::{ChannelStatistics, Yield, capability_index, channel_statistics, quantile};
 use crate::requirement::{Limit, Limits, Verdict};
 use num_complex::Complex64;
 use std::path::PathBuf;
 
-/// The confidence of every interval of a yield.
-pub const YIELD_CONFIDENCE: f64 = 0.95;
-
-/// A row of the manifest, judged.
+/// A row of the list of dies, judged.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DieRow {
     /// Which die.
     pub key: DieKey,
-    /// The line in the manifest.
+    /// The line in the list.
     pub line: u64,
     /// Its files as named.
     pub files: Vec<Option<PathBuf>>,
@@ -28,9 +24,9 @@ pub struct DieRow {
     pub figures: Option<DieFigures>,
     /// What stands against it, for people.
     pub message: String,
-    /// Which touchdown of the die this is, from 1.
-    pub touchdown: u32,
-    /// Whether it is the touchdown that counts.
+    /// Which measurement of the die this is, from 1.
+    pub touchdown: usize,
+    /// Whether it is the measurement that counts.
     pub stands: bool,
     /// Whether it lies on the rim that is excluded.
     pub is_excluded: bool,
@@ -57,7 +53,7 @@ impl DieRow {
 /// How many of each.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Counts {
-    /// Rows of the manifest.
+    /// Rows of the list of dies.
     pub rows: u64,
     /// Rows that another touchdown of the die stands for.
     pub superseded: u64,
@@ -93,8 +89,7 @@ pub struct Decided {
 
 impl Counts {
     /// Counts rows.
-    #[must_use]
-    pub fn of<'r>(rows: impl IntoIterator<Item = &'r DieRow>) -> Self {
+    pub(super) fn of<'r>(rows: impl IntoIterator<Item = &'r DieRow>) -> Self {
         let mut counts = Self::default();
         for row in rows {
             counts.rows += 1;
@@ -131,7 +126,7 @@ impl Counts {
     /// The share that passes.
     #[must_use]
     pub fn yield_of_tested(&self) -> Yield {
-        Yield::new(self.pass, self.tested(), YIELD_CONFIDENCE)
+        Yield::new(self.pass, self.fail)
     }
 }
 
@@ -156,8 +151,7 @@ pub struct Quantiles {
 
 impl Quantiles {
     /// Of values in ascending order; `None` without any.
-    #[must_use]
-    pub fn of(sorted: &[f64]) -> Option<Self> {
+    pub(super) fn of(sorted: &[f64]) -> Option<Self> {
         Some(Self {
             least: *sorted.first()?,
             p05: quantile(sorted, 0.05)?,
@@ -197,10 +191,6 @@ pub struct WorstPlace {
 /// What a wafer, a lot or all dies come to.
 #[derive(Clone, Debug, PartialEq)]
 pub struct GroupResult {
-    /// Which lot; all when absent.
-    pub lot: Option<String>,
-    /// Which wafer; all when absent.
-    pub wafer: Option<String>,
     /// How many of each.
     pub counts: Counts,
     /// The worst rejection of each die, ascending, dB.
@@ -219,8 +209,7 @@ pub struct GroupResult {
 
 impl GroupResult {
     /// What the rows of a group come to.
-    #[must_use]
-    pub fn of(lot: Option<&str>, wafer: Option<&str>, rows: &[&DieRow], limits: &Limits) -> Self {
+    pub(super) fn of(rows: &[&DieRow], limits: &Limits) -> Self {
         let figures: Vec<&DieFigures> =
             rows.iter().filter_map(|row| row.counted_figures()).collect();
         let mut rejections_db: Vec<f64> =
@@ -231,8 +220,6 @@ impl GroupResult {
             .on_rejection_db()
             .and_then(|limit_db| capability_index(&rejections_db, limit_db));
         Self {
-            lot: lot.map(str::to_owned),
-            wafer: wafer.map(str::to_owned),
             counts: Counts::of(rows.iter().copied()),
             rejection: Quantiles::of(&rejections_db),
             rejections_db,
@@ -257,13 +244,11 @@ impl GroupResult {
 }
 
 /// The limits that a die misses, the one missed by the largest share of its size first.
-#[must_use]
-pub fn missed(figures: &DieFigures, limits: &Limits) -> Vec<Limit> {
+pub(super) fn missed(figures: &DieFigures, limits: &Limits) -> Vec<Limit> {
     let is_missed = |limit: &Limit| !limit.is_kept_by(figures.worst(limit.quantity()));
     let mut missed: Vec<Limit> = limits.iter().filter(is_missed).collect();
-    missed.sort_by(|one, other| {
-        figures.relative_margin(*one).total_cmp(&figures.relative_margin(*other))
-    });
+    let margin = |limit: &Limit| figures.relative_margin(*limit);
+    missed.sort_by(|one, other| margin(one).total_cmp(&margin(other)));
     missed
 }
 

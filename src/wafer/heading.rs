@@ -1,32 +1,46 @@
 //! What a run is about, in the words that tables, documents and pictures share.
 
-use super::collect::LotResult;
-use super::recipe::Recipe;
-use crate::requirement::Quantity;
+use super::lot_result::LotResult;
+use super::retest::RetestPolicy;
+use super::settings::LotSettings;
+use super::what_if::WhatIf;
+use crate::requirement::{Limit, Quantity};
 use crate::units::shown_frequencies;
 
 /// What a run is about.
 #[derive(Clone, Copy, Debug)]
 pub struct LotHeading<'a> {
-    /// The recipe.
-    pub recipe: &'a Recipe,
+    /// Its title, where it has one.
+    pub given_title: Option<&'a str>,
+    /// What was measured, how and against which limits.
+    pub settings: &'a LotSettings,
     /// How I and Q are put together on every die of receivers.
     pub combination: Option<&'a str>,
     /// The IFs of receivers, Hz.
     pub if_hz: &'a [f64],
-    /// The manifest's columns that name files.
+    /// Columns of the list of dies that name files.
     pub file_columns: &'a [String],
-    /// What frequencies are called: `LO` or `frequency`.
-    pub frequency_word: &'static str,
-    /// The rejection that is judged: of image or of common mode.
-    pub rejection: Quantity,
+    /// Columns of the list of dies that are carried through.
+    pub carried_columns: &'a [String],
 }
 
 impl LotHeading<'_> {
     /// The title, or what is measured.
     #[must_use]
     pub fn title(&self) -> String {
-        self.recipe.title.clone().unwrap_or_else(|| self.file_columns.join(", "))
+        self.given_title.map_or_else(|| self.file_columns.join(", "), str::to_owned)
+    }
+
+    /// What frequencies are called: `LO` or `frequency`.
+    #[must_use]
+    pub fn frequency_word(&self) -> &'static str {
+        self.settings.subject().frequency_word()
+    }
+
+    /// The rejection that is judged: of image or of common mode.
+    #[must_use]
+    pub fn rejection(&self) -> Quantity {
+        self.settings.subject().rejection()
     }
 
     /// `LO 27 to 31 GHz (41), IF 0.5 to 1.5 GHz (3)`.
@@ -34,7 +48,7 @@ impl LotHeading<'_> {
     pub fn frequencies(&self, result: &LotResult) -> String {
         let mut text = match result.curves.all_hz.as_slice() {
             [] => "nothing measured".to_owned(),
-            list => format!("{} {}", self.frequency_word, shown_frequencies(list)),
+            list => format!("{} {}", self.frequency_word(), shown_frequencies(list)),
         };
         if !self.if_hz.is_empty() {
             text.push_str(", IF ");
@@ -43,38 +57,50 @@ impl LotHeading<'_> {
         text
     }
 
-    /// `retests: the last counts`.
+    /// `of several touchdowns the last counts`.
     #[must_use]
     pub fn retests(&self) -> String {
-        use super::RetestPolicy::{All, Best, First, Last};
-        match self.recipe.retests {
-            policy @ (First | Last | Best) => {
-                format!("of several touchdowns the {} counts", policy.name())
-            }
-            All => "every touchdown counts".to_owned(),
+        match self.settings.retests() {
+            RetestPolicy::All => "every touchdown counts".to_owned(),
+            policy => format!("of several touchdowns the {} counts", policy.name()),
         }
     }
 
-    /// `notch down, x right, y up`.
+    /// `notch down, die x grows right, die y grows up`; empty without a map.
     #[must_use]
-    pub fn axes(&self) -> Option<String> {
-        let map = self.recipe.map?;
-        let (notch, x, y) = (map.notch.name(), map.x_axis.name(), map.y_axis.name());
-        Some(format!("notch {notch}, die x grows {x}, die y {y}"))
+    pub fn axes(&self) -> String {
+        self.settings.map().map_or_else(String::new, |map| {
+            let map = map.geometry;
+            let (notch, x, y) = (map.notch().name(), map.x_axis().name(), map.y_axis().name());
+            format!("notch {notch}, die x grows {x}, die y {y}")
+        })
     }
 
     /// `image rejection >= 28 dB, phase error <= 3 deg`; empty without limits.
     #[must_use]
     pub fn limits(&self, result: &LotResult) -> String {
-        let texts: Vec<String> = result
-            .limits
-            .iter()
-            .map(|limit| {
-                let quantity = limit.quantity();
-                let (label, sign) = (quantity.label(), quantity.direction().sign());
-                format!("{label} {sign} {} {}", limit.value(), quantity.unit())
-            })
-            .collect();
-        texts.join(", ")
+        let text = |limit: Limit| {
+            let quantity = limit.quantity();
+            let (label, sign) = (quantity.label(), quantity.direction().sign());
+            format!("{label} {sign} {} {}", limit.value(), quantity.unit())
+        };
+        result.limits.iter().map(text).collect::<Vec<_>>().join(", ")
+    }
+
+    /// A further question in words.
+    #[must_use]
+    pub fn what_if(&self, what_if: &WhatIf) -> String {
+        let frequency = self.frequency_word();
+        match what_if {
+            WhatIf::AsMeasured => "as measured".to_owned(),
+            WhatIf::CorrectionPerWafer => "one trim of Q for each wafer".to_owned(),
+            WhatIf::CorrectionPerWaferAndFrequency => {
+                format!("one for each wafer and {frequency}")
+            }
+            WhatIf::CorrectionPerDie => "one for each die".to_owned(),
+            WhatIf::CorrectionPerDieAndFrequency => format!("one for each die and {frequency}"),
+            WhatIf::Ideal { block } => format!("{block} ideal"),
+            WhatIf::Assembled { count } => format!("{count} assembled from various dies"),
+        }
     }
 }

@@ -41,7 +41,7 @@ pub enum JournalError {
 
 /// A journal, open at its end.
 #[derive(Debug)]
-pub struct Journal {
+pub(crate) struct Journal {
     path: PathBuf,
     file: File,
     done: u64,
@@ -53,7 +53,7 @@ impl Journal {
     ///
     /// # Errors
     /// [`JournalError::Exists`] if there is one; [`JournalError::Io`].
-    pub fn begin(path: &Path, subject: &str, origin: &str) -> Result<Self, JournalError> {
+    pub(crate) fn begin(path: &Path, subject: &str, origin: &str) -> Result<Self, JournalError> {
         let opened = OpenOptions::new().write(true).create_new(true).open(path);
         let file = opened.map_err(|source| match source.kind() {
             std::io::ErrorKind::AlreadyExists => JournalError::Exists(path.to_owned()),
@@ -70,7 +70,7 @@ impl Journal {
     /// # Errors
     /// [`JournalError::OtherRun`] if it is about something else; [`JournalError::InUse`];
     /// [`JournalError::Io`].
-    pub fn resume(path: &Path, subject: &str, origin: &str) -> Result<Self, JournalError> {
+    pub(crate) fn resume(path: &Path, subject: &str, origin: &str) -> Result<Self, JournalError> {
         let failed = |source| JournalError::Io { path: path.to_owned(), source };
         let mut file = match OpenOptions::new().read(true).write(true).open(path) {
             Ok(file) => file,
@@ -112,8 +112,7 @@ impl Journal {
     }
 
     /// How many rows are done.
-    #[must_use]
-    pub fn done(&self) -> u64 {
+    pub(crate) fn done(&self) -> u64 {
         self.done
     }
 
@@ -121,7 +120,7 @@ impl Journal {
     ///
     /// # Errors
     /// [`JournalError::Io`]; what was whole before stays whole.
-    pub fn add(&mut self, rows: &[String]) -> Result<(), JournalError> {
+    pub(crate) fn add(&mut self, rows: &[String]) -> Result<(), JournalError> {
         let lines: Vec<String> = rows.iter().map(|row| one_line(row)).collect();
         self.write(&lines)?;
         self.done += rows.len() as u64;
@@ -143,7 +142,7 @@ impl Journal {
     ///
     /// # Errors
     /// [`JournalError::Io`] if it cannot be read.
-    pub fn subject(path: &Path) -> Result<(String, String), JournalError> {
+    pub(crate) fn subject(path: &Path) -> Result<(String, String), JournalError> {
         let failed = |source| JournalError::Io { path: path.to_owned(), source };
         let file = File::open(path).map_err(failed)?;
         let mut line = String::new();
@@ -157,7 +156,7 @@ impl Journal {
     ///
     /// # Errors
     /// [`JournalError::Io`] if it cannot be opened.
-    pub fn rows(
+    pub(crate) fn rows(
         path: &Path,
     ) -> Result<impl Iterator<Item = Result<String, JournalError>>, JournalError> {
         let failed = |source| JournalError::Io { path: path.to_owned(), source };

@@ -1,61 +1,68 @@
-//! Many dies: where they lie on the wafer, and what their numbers come to.
+//! Many dies: positions on the wafer, yield, statistics, trends and further questions about a lot.
 //!
-//! What is measured on a die is no business of this module: [`run_in_order`] receives it as a
-//! function.
+//! In:  settings ([`LotSettings`]) and, for each die, channel errors over frequency, measured by others.
+//! Out: [`LotResult`]: every die judged, all of them, lot by lot and wafer by wafer.
+//! Dies are measured side by side and kept in a journal on disk, so that a run can be resumed.
 //!
 //! | file | subject |
 //! |---|---|
-//! | `recipe` | what is measured, what it must hold, how the wafer lies |
-//! | `manifest` | the list of dies, and which touchdown of each counts |
-//! | `die` | what is known of one die, and the line of text that keeps it |
-//! | `run` | dies measured side by side, results in order; shards |
-//! | `journal` | what is done, so that a killed run can go on |
-//! | `collect` | from measured rows to the whole answer |
-//! | `group` | counts, yield and quantiles of a wafer, a lot or all |
-//! | `curves` | rejection over frequency of many dies |
+//! | `settings`, `error` | what dies are, what they must hold, further questions; settings that cannot be |
+//! | `geometry` | positions of dies on the wafer |
+//! | `retest` | several measurements of one die |
+//! | `shard` | a part of a list of dies |
+//! | `die` | points, worst figures and verdict of one die |
+//! | `die_record` | a die in one line of text |
+//! | `journal` | measured rows on disk |
+//! | `in_order` | dies measured side by side, results in order |
+//! | `lot_collector` | the first walk over measured rows: counts, yield, trends |
+//! | `point_collector` | the second and third: curves, corrections that dies share |
+//! | `lot_result`, `group`, `what_if`, `curves` | the result and its parts |
+//! | `statistics`, `trend` | yield and its interval, quantiles, outliers; trends over a wafer |
 //! | `heading` | what a run is about, in words |
-//! | `radial_profile` | errors from the centre to the rim |
+//! | `radial_profile` | errors from the centre to the edge |
 //! | `yield_curve` | yield as a limit moves |
-//! | `statistics` | yield and its interval, quantiles, channel errors, outliers |
-//! | `space` | positions of dies, radial and plane trends |
 
-mod collect;
 mod curves;
 mod die;
+mod die_record;
 mod error;
+mod geometry;
 mod group;
 mod heading;
+mod in_order;
 mod journal;
-mod manifest;
+mod lot_collector;
+mod lot_result;
+mod point_collector;
 mod radial_profile;
-mod recipe;
-mod run;
-mod space;
+mod retest;
+mod settings;
+mod shard;
 mod statistics;
+mod trend;
+mod what_if;
 mod yield_curve;
 
-pub use collect::{
-    EDGE_RING_SHARE, LotCollector, LotResult, Retest, SecondWalk, Spatial, WaferResult,
-    WhatIfResult, measured,
-};
 pub use curves::{CURVE_STEP_DB, CurveBand, Curves};
-pub use die::{Conformity, DieFigures, DieOutcome, DiePoint, DieRecord, DieStatus, MeasuredDie};
-pub use error::{WaferError, WaferProblem};
-pub use group::{
-    Counts, Decided, DieRow, GroupResult, LimitCount, Quantiles, WorstPlace, YIELD_CONFIDENCE,
-    missed,
-};
+pub use die::{Conformity, DieEntry, DieFigures, DieKey, DieStatus};
+pub(crate) use die::{DieOutcome, DiePoint, DieWhatIfs, MeasuredDie};
+pub(crate) use die_record::{DieRecord, RecordDepth};
+pub use error::SettingsError;
+pub use geometry::{Direction, Position, WaferGeometry};
+pub use group::{Counts, Decided, DieRow, GroupResult, LimitCount, Quantiles, WorstPlace};
 pub use heading::LotHeading;
-pub use journal::{Journal, JournalError};
-pub use manifest::{DieEntry, DieKey, Manifest, RetestPolicy, standing_rows};
+pub(crate) use in_order::run_in_order;
+pub(crate) use journal::Journal;
+pub use journal::JournalError;
+pub(crate) use lot_collector::{EDGE_RING_SHARE, LotCollector};
+pub use lot_result::{LotGroup, LotResult, Retest, Spatial, WaferResult};
 pub use radial_profile::{ErrorPart, RadialPoint, larger_residuals, radial_trend, ring_medians};
-pub use recipe::{Recipe, RecipeAnalysis, RecipeKind, SplitterRecipe, WhatIf};
-pub use run::{Shard, run_in_order};
-pub use space::{
-    Direction, EdgeComparison, Position, Trend, WaferGeometry, edge_against_centre, trend,
-};
+pub use retest::RetestPolicy;
+pub use settings::{CentreDie, DieSubject, LotMap, LotSettings, WhatIfSettings};
+pub use shard::{Shard, ShardError};
 pub use statistics::{
-    ChannelStatistics, Screening, Yield, capability_index, channel_statistics, quantile, screen,
-    yield_at_limits,
+    ChannelStatistics, Screening, YIELD_CONFIDENCE, Yield, channel_statistics, quantile, screen,
 };
+pub use trend::{EdgeComparison, PlacedValue, Trend, edge_against_centre, trend};
+pub use what_if::{WhatIf, WhatIfResult};
 pub use yield_curve::{YieldStep, yield_against_limit, yield_steps};

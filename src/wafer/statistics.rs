@@ -6,7 +6,10 @@
 use num_complex::Complex64;
 use statrs::function::beta::beta_reg;
 
-/// Passed among tested, with an interval.
+/// The confidence of every interval of a yield.
+pub const YIELD_CONFIDENCE: f64 = 0.95;
+
+/// The share of dies that pass, with an interval.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Yield {
     /// Dies that pass.
@@ -15,30 +18,31 @@ pub struct Yield {
     pub tested: u64,
     /// The share that passes; `None` without any die.
     pub share: Option<f64>,
-    /// The exact two-sided interval of the share at the confidence asked for.
+    /// The exact two-sided interval of the share at [`YIELD_CONFIDENCE`].
     pub interval: (f64, f64),
 }
 
 impl Yield {
-    /// The exact (binomial) interval: C. J. Clopper and E. S. Pearson, Biometrika 26 (1934) 404-413.
-    /// It holds the true share with at least the confidence, whatever the share.
+    /// Of so many dies that pass and that fail, with the exact (binomial) interval, which holds the
+    /// true share with at least the confidence, whatever the share.
+    /// Source: C. J. Clopper and E. S. Pearson, Biometrika 26 (1934) 404-413.
     ///
     /// # Examples
     /// ```
     /// use fourphase::wafer::Yield;
     ///
     /// // None of ten: at most 30.8 % with 95 % confidence.
-    /// let none = Yield::new(0, 10, 0.95);
+    /// let none = Yield::new(0, 10);
     /// assert!((none.interval.1 - (1.0 - 0.025_f64.powf(0.1))).abs() < 1e-12);
     /// ```
     #[must_use]
-    pub fn new(passed: u64, tested: u64, confidence: f64) -> Self {
-        let passed = passed.min(tested);
-        let tail = 0.5 * (1.0 - confidence);
+    pub fn new(passed: u64, failed: u64) -> Self {
+        let tested = passed.saturating_add(failed);
+        let tail = 0.5 * (1.0 - YIELD_CONFIDENCE);
         #[expect(clippy::cast_precision_loss, reason = "a wafer has far fewer than 2^53 dies")]
         let (k, n) = (passed as f64, tested as f64);
         let low = if passed == 0 { 0.0 } else { inverse_beta(tail, k, n - k + 1.0) };
-        let high = if passed == tested { 1.0 } else { inverse_beta(1.0 - tail, k + 1.0, n - k) };
+        let high = if failed == 0 { 1.0 } else { inverse_beta(1.0 - tail, k + 1.0, n - k) };
         Self { passed, tested, share: (tested > 0).then(|| k / n), interval: (low, high) }
     }
 }
@@ -123,19 +127,17 @@ pub fn channel_statistics(errors: &[Complex64]) -> Option<ChannelStatistics> {
     })
 }
 
-/// How far the median stands from a lower limit, in units of how far the lowest 0.135 % stand from
-/// it: the one-sided capability from percentiles (common practice, also in ISO 22514). 1 means that
-/// just 0.135 % miss the limit. `None` where the values do not spread.
-#[must_use]
-pub fn capability_index(sorted: &[f64], lower_limit: f64) -> Option<f64> {
+/// Ppk from percentiles for a lower limit: the distance of the median from the limit, in units of its
+/// distance from the value below which 0.135 % lie (common practice, also in ISO 22514). 1 means that
+/// just 0.135 % miss the limit. `None` where the values do not spread. `sorted` ascends.
+pub(super) fn capability_index(sorted: &[f64], lower_limit: f64) -> Option<f64> {
     let (median, lowest) = (quantile(sorted, 0.5)?, quantile(sorted, 0.001_35)?);
     let spread = median - lowest;
     (spread > 0.0 && spread.is_finite()).then(|| (median - lower_limit) / spread)
 }
 
-/// The share of values at or above each limit. `sorted` ascends.
-#[must_use]
-pub fn yield_at_limits(sorted: &[f64], limits: &[f64]) -> Vec<f64> {
+/// The share of values at or above each limit; 0 without values. `sorted` ascends.
+pub(crate) fn yield_at_limits(sorted: &[f64], limits: &[f64]) -> Vec<f64> {
     #[expect(clippy::cast_precision_loss, reason = "far fewer than 2^53 values")]
     let share = |limit: f64| {
         let failing = sorted.partition_point(|value| *value < limit);
@@ -144,7 +146,7 @@ pub fn yield_at_limits(sorted: &[f64], limits: &[f64]) -> Vec<f64> {
     limits.iter().map(|&limit| share(limit)).collect()
 }
 
-/// What the bulk of channel errors is like, and which stand apart from it.
+/// What the bulk of channel errors is like, and which are outliers.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Screening {
     /// Medians of both parts.
@@ -159,33 +161,33 @@ pub struct Screening {
 /// 1 / Φ⁻¹(3/4).
 const NORMAL_FROM_MEDIAN_DEVIATION: f64 = 1.482_602_218_505_602;
 
-/// Finds errors that stand apart. Where more than half of the errors agree in a part, that part has
-/// no spread to measure by and screens nothing.
+/// Finds outliers among channel errors; `None` without any error. Where more than half of the errors
+/// agree in a part, that part has no spread to measure by and screens nothing.
 #[must_use]
-pub fn screen(errors: &[Complex64], factor: f64) -> Screening {
-    let part = |value: &dyn Fn(&Complex64) -> f64| -> (f64, f64) {
+pub fn screen(errors: &[Complex64], factor: f64) -> Option<Screening> {
+    let part = |value: &dyn Fn(&Complex64) -> f64| -> Option<(f64, f64)> {
         let values: Vec<f64> = errors.iter().map(value).collect();
-        let median = median(values.clone());
+        let median = median(values.clone())?;
         let deviations = values.into_iter().map(|value| (value - median).abs()).collect();
-        (median, NORMAL_FROM_MEDIAN_DEVIATION * self::median(deviations))
+        Some((median, NORMAL_FROM_MEDIAN_DEVIATION * self::median(deviations)?))
     };
-    let (amplitude, phase) = (part(&|error| error.re), part(&|error| error.im));
+    let (amplitude, phase) = (part(&|error| error.re)?, part(&|error| error.im)?);
     let is_far = |value: f64, (median, sigma): (f64, f64)| {
         sigma > 0.0 && (value - median).abs() > factor * sigma
     };
-    Screening {
+    Some(Screening {
         median: Complex64::new(amplitude.0, phase.0),
         sigma: Complex64::new(amplitude.1, phase.1),
         is_outlier: errors
             .iter()
             .map(|error| is_far(error.re, amplitude) || is_far(error.im, phase))
             .collect(),
-    }
+    })
 }
 
-fn median(mut values: Vec<f64>) -> f64 {
+fn median(mut values: Vec<f64>) -> Option<f64> {
     values.sort_by(f64::total_cmp);
-    quantile(&values, 0.5).unwrap_or(0.0)
+    quantile(&values, 0.5)
 }
 
 #[cfg(test)]
@@ -206,11 +208,11 @@ mod tests {
             (58, 60, 0.884_718_955_580_748_3, 0.995_937_375_357_906_5),
             (9731, 10_000, 0.969_737_841_778_833_9, 0.976_182_660_709_916_9),
         ] {
-            let got = Yield::new(passed, tested, 0.95);
+            let got = Yield::new(passed, tested - passed);
             assert!((got.interval.0 - low).abs() < 1e-11, "{passed}/{tested} {got:?}");
             assert!((got.interval.1 - high).abs() < 1e-11, "{passed}/{tested} {got:?}");
         }
-        let nothing = Yield::new(0, 0, 0.95);
+        let nothing = Yield::new(0, 0);
         assert_eq!((nothing.share, nothing.interval), (None, (0.0, 1.0)));
     }
 
@@ -229,7 +231,7 @@ mod tests {
         assert_eq!(quantile(&[1.0, f64::INFINITY], 1.0), Some(f64::INFINITY));
         let errors: Vec<Complex64> =
             values.iter().map(|&value| Complex64::new(value, -value)).collect();
-        let screened = screen(&errors, 2.0);
+        let screened = screen(&errors, 2.0).unwrap();
         assert!((screened.sigma.re - 2.816_944_215_160_644).abs() < 1e-12);
         // 9.0 is 2.4 sigma above the median; nothing else is beyond two.
         assert_eq!(screened.is_outlier, [false, false, false, true, false, false, false]);
@@ -254,6 +256,7 @@ mod tests {
         let one = channel_statistics(&[Complex64::new(0.1, 0.2)]).unwrap();
         assert_eq!((one.amplitude_deviation, one.correlation), (None, None));
         assert!(channel_statistics(&[]).is_none());
-        assert_eq!(screen(&[Complex64::ONE; 5], 3.0).is_outlier, [false; 5]);
+        assert_eq!(screen(&[Complex64::ONE; 5], 3.0).unwrap().is_outlier, [false; 5]);
+        assert!(screen(&[], 3.0).is_none());
     }
 }

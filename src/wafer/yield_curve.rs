@@ -1,6 +1,5 @@
 //! Yield as a limit on the rejection moves.
 
-use super::group::YIELD_CONFIDENCE;
 use super::statistics::{Yield, yield_at_limits};
 
 /// Limits of a table are so far apart, dB.
@@ -46,15 +45,15 @@ pub struct YieldStep {
 #[must_use]
 pub fn yield_steps(sorted_db: &[f64]) -> Vec<YieldStep> {
     let count = sorted_db.len();
-    let passing = |passed: usize| Yield::new(passed as u64, count as u64, YIELD_CONFIDENCE);
+    let failing = |failed: usize| Yield::new((count - failed) as u64, failed as u64);
     let every = count.div_ceil(MOST_CURVE_STEPS).max(1);
     let mut below = 0;
     sorted_db
         .chunks(every)
         .map(|run| {
-            let up_to = passing(count - below);
+            let up_to = failing(below);
             below += run.len();
-            YieldStep { limit_db: run[run.len() - 1], up_to, above: passing(count - below) }
+            YieldStep { limit_db: run[run.len() - 1], up_to, above: failing(below) }
         })
         .collect()
 }

@@ -4,66 +4,6 @@
 //! measured on all threads of the pool, and results come out in order whatever their number.
 
 use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
-use std::fmt;
-use std::str::FromStr;
-
-/// A part of a list: every `count`-th row, from the `number`-th on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Shard {
-    count: u64,
-    number: u64,
-}
-
-impl fmt::Display for Shard {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}/{}", self.number, self.count)
-    }
-}
-
-impl FromStr for Shard {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, Self::Err> {
-        let shard = text.split_once('/').and_then(|(number, count)| {
-            Self::new(number.trim().parse().ok()?, count.trim().parse().ok()?)
-        });
-        shard.ok_or_else(|| "a shard is K/N with K from 1 to N, such as 2/8".to_owned())
-    }
-}
-
-impl Shard {
-    /// The whole list.
-    pub const WHOLE: Self = Self { number: 1, count: 1 };
-
-    /// `number` counts from 1 to `count`; `None` if it does not.
-    #[must_use]
-    pub fn new(number: u64, count: u64) -> Option<Self> {
-        (1..=count).contains(&number).then_some(Self { number, count })
-    }
-
-    /// All shards of a list that is split into so many.
-    pub(crate) fn all_of(count: u64) -> impl Iterator<Item = Self> {
-        (1..=count).map(move |number| Self { count, number })
-    }
-
-    /// How many shards share the list.
-    #[must_use]
-    pub fn count(&self) -> u64 {
-        self.count
-    }
-
-    /// How many of so many rows belong to it.
-    #[must_use]
-    pub fn share_of(&self, rows: u64) -> u64 {
-        rows / self.count + u64::from(rows % self.count >= self.number)
-    }
-
-    /// Whether a row, counted from 0, belongs to it.
-    #[must_use]
-    pub fn owns(&self, row: u64) -> bool {
-        row % self.count == self.number - 1
-    }
-}
 
 /// Rows measured at once, for each thread: enough that threads seldom wait for the last one, few
 /// enough that a kill costs little.
@@ -77,21 +17,7 @@ const BATCH_PER_THREAD: usize = 32;
 ///
 /// # Errors
 /// The first error of the list or of `hand_on`; what was handed on before stays.
-///
-/// # Examples
-/// ```
-/// use fourphase::wafer::run_in_order;
-///
-/// let mut squares = Vec::new();
-/// let rows = (0..1000_u64).map(Ok::<_, std::convert::Infallible>);
-/// let count = run_in_order(rows, 990, |row| row * row, |batch| {
-///     squares.extend(batch.into_iter().map(|(_, square)| square));
-///     Ok(())
-/// })?;
-/// assert_eq!((count, squares.len(), squares[0]), (1000, 10, 990 * 990));
-/// # Ok::<(), std::convert::Infallible>(())
-/// ```
-pub fn run_in_order<Row, Value, Error>(
+pub(crate) fn run_in_order<Row, Value, Error>(
     rows: impl Iterator<Item = Result<Row, Error>>,
     done: u64,
     measure: impl Fn(&Row) -> Value + Sync,
@@ -167,25 +93,5 @@ mod tests {
             run_in_order(list, 0, |row| *row, hand_on)
         });
         assert_eq!((ended, handed), (Err("bad row"), 530 / 64 * 64));
-    }
-
-    #[test]
-    fn shards_share_out_every_row_once() {
-        for count in 1..=7 {
-            for row in 0..50 {
-                let owners = (1..=count).filter(|&n| Shard::new(n, count).unwrap().owns(row));
-                assert_eq!(owners.count(), 1);
-            }
-            for rows in 0..30 {
-                for number in 1..=count {
-                    let shard = Shard::new(number, count).unwrap();
-                    let owned = (0..rows).filter(|&row| shard.owns(row)).count();
-                    assert_eq!(shard.share_of(rows), owned as u64);
-                    assert_eq!(shard.to_string().parse(), Ok(shard));
-                }
-            }
-        }
-        assert!(Shard::WHOLE.owns(0) && Shard::WHOLE.owns(9));
-        assert!(Shard::new(0, 3).is_none() && Shard::new(4, 3).is_none());
     }
 }

@@ -1,0 +1,393 @@
+//! The first walk over measured rows, from the worst figures of each die to counts, yield and trends.
+//!
+//! It keeps some hundred bytes a die; after it is known which measurement of a die counts and which
+//! dies are outliers. The second walk takes their points in for curves and corrections.
+
+use super::curves::Curves;
+use super::die::{DieKey, DieOutcome, DieStatus, DieWhatIfs};
+use super::die_record::DieRecord;
+use super::geometry::{Position, WaferGeometry};
+use super::group::{Counts, DieRow, GroupResult, missed};
+use super::lot_result::{LotGroup, LotResult, Retest, Spatial, WaferResult};
+use super::point_collector::PointCollector;
+use super::retest::{RetestPolicy, standing_rows};
+use super::settings::{CentreDie, LotMap, LotSettings};
+use super::statistics::{Screening, Yield, screen};
+use super::trend::{PlacedValue, edge_against_centre, trend};
+use crate::requirement::Limits;
+use crate::units::db_from_neper;
+use num_complex::Complex64;
+use std::collections::HashMap;
+
+/// The outer ring begins at this share of the radius that counts.
+pub const EDGE_RING_SHARE: f64 = 0.75;
+
+/// Gathers rows.
+#[derive(Debug)]
+pub(crate) struct LotCollector<'s> {
+    settings: &'s LotSettings,
+    limits: Limits,
+    rows: Vec<DieRow>,
+    /// For each row that was measured, its rejection under further questions.
+    what_ifs: Vec<Option<DieWhatIfs>>,
+}
+
+impl<'s> LotCollector<'s> {
+    /// For settings, and the limits that hold.
+    pub(crate) fn new(settings: &'s LotSettings, limits: Limits) -> Self {
+        Self { settings, limits, rows: Vec::new(), what_ifs: Vec::new() }
+    }
+
+    /// Takes the next row in, in the order of the list of dies.
+    pub(crate) fn add(&mut self, record: &DieRecord) {
+        let mut what_ifs = None;
+        let (status, figures, message) = match &record.outcome {
+            DieOutcome::Incomplete(message) => (DieStatus::Incomplete, None, message.clone()),
+            DieOutcome::Error(message) => (DieStatus::Error, None, message.clone()),
+            DieOutcome::Measured(die) => {
+                what_ifs = Some(die.what_ifs.clone());
+                let missed = missed(&die.figures, &self.limits);
+                let names: Vec<&str> = missed.iter().map(|limit| limit.quantity().name()).collect();
+                let (status, message) = if names.is_empty() {
+                    (DieStatus::Pass, String::new())
+                } else {
+                    (DieStatus::Fail, format!("misses {}", names.join(", ")))
+                };
+                (status, Some(die.figures), message)
+            }
+        };
+        self.what_ifs.push(what_ifs);
+        let entry = &record.entry;
+        self.rows.push(DieRow {
+            key: entry.key.clone(),
+            line: entry.line,
+            files: entry.files.clone(),
+            carried: entry.carried.clone(),
+            status,
+            figures,
+            message,
+            touchdown: 1,
+            stands: true,
+            is_excluded: false,
+            is_outlier: false,
+            position: None,
+        });
+    }
+
+    /// After the walk: everything that the worst figures of each die determine, ready for the second
+    /// walk.
+    pub(crate) fn finish(mut self) -> PointCollector {
+        let retests = number_measurements(&mut self.rows);
+        let map = self.settings.map().map(|map| self.centred(map));
+        let off_wafer = map.as_ref().map_or(0, |map| self.place(map));
+        let yield_by_policy = self.choose_measurements();
+        let wafers = self.wafers(map.as_ref());
+        let all: Vec<&DieRow> = self.rows.iter().collect();
+        let result = LotResult {
+            all: GroupResult::of(&all, &self.limits),
+            lots: self.lots(),
+            wafers,
+            retests,
+            yield_by_policy,
+            curves: Curves::default(),
+            what_ifs: Vec::new(),
+            required_yield: self.settings.required_yield(),
+            limits: self.limits,
+            map,
+            off_wafer,
+            rows: self.rows,
+        };
+        PointCollector::new(self.settings, result, self.what_ifs)
+    }
+
+    /// The map with the die numbers at its centre: as given; zero where die numbers have both signs;
+    /// otherwise the middle of the numbers listed.
+    fn centred(&self, map: &LotMap) -> WaferGeometry {
+        let middle = |number: &dyn Fn(&DieKey) -> i32| {
+            let numbers = || self.rows.iter().map(|row| number(&row.key));
+            let (low, high) = (numbers().min()?, numbers().max()?);
+            let is_across = low < 0 && high > 0;
+            Some(if is_across { 0.0 } else { 0.5 * (f64::from(low) + f64::from(high)) })
+        };
+        match (map.centre, middle(&|key| key.die_x), middle(&|key| key.die_y)) {
+            (CentreDie::Inferred, Some(x), Some(y)) => map.geometry.centred_at((x, y)),
+            _ => map.geometry,
+        }
+    }
+
+    /// Places every row on the map; returns how many lie beyond the wafer's edge.
+    fn place(&mut self, map: &WaferGeometry) -> u64 {
+        let mut off_wafer = 0;
+        for row in &mut self.rows {
+            let (x, y) = (f64::from(row.key.die_x), f64::from(row.key.die_y));
+            row.position = Some(map.position(x, y));
+            row.is_excluded = map.is_excluded(x, y);
+            off_wafer += u64::from(map.is_off_wafer(x, y));
+        }
+        off_wafer
+    }
+
+    /// Marks the measurements that count; returns the yield under every policy.
+    fn choose_measurements(&mut self) -> Vec<(RetestPolicy, Yield)> {
+        let ranked: Vec<(DieKey, Option<f64>)> =
+            self.rows.iter().map(|row| (row.key.clone(), self.rank(row))).collect();
+        let mut choose = |policy| {
+            for (row, stands) in self.rows.iter_mut().zip(standing_rows(&ranked, policy)) {
+                row.stands = stands;
+            }
+            (policy, Counts::of(&self.rows).yield_of_tested())
+        };
+        let yields = RetestPolicy::ALL_POLICIES.map(&mut choose).to_vec();
+        choose(self.settings.retests());
+        yields
+    }
+
+    /// How good a measurement is: its smallest margin as a share of the limit, or its rejection.
+    fn rank(&self, row: &DieRow) -> Option<f64> {
+        let figures = row.figures.as_ref()?;
+        let margins = self.limits.iter().map(|limit| figures.relative_margin(limit));
+        Some(margins.reduce(f64::min).unwrap_or(figures.worst_rejection_db))
+    }
+
+    /// The rows of each lot, in the order of their first.
+    fn lots(&self) -> Vec<LotGroup> {
+        let mut names: Vec<&str> = Vec::new();
+        let mut rows_of: HashMap<&str, Vec<&DieRow>> = HashMap::new();
+        for row in &self.rows {
+            let rows = rows_of.entry(&row.key.lot).or_default();
+            if rows.is_empty() {
+                names.push(&row.key.lot);
+            }
+            rows.push(row);
+        }
+        let group = |lot: &str| GroupResult::of(&rows_of[lot], &self.limits);
+        names.into_iter().map(|lot| LotGroup { lot: lot.to_owned(), group: group(lot) }).collect()
+    }
+
+    /// Screens the dies of each wafer and looks at it, wafer by wafer in the order of their first.
+    fn wafers(&mut self, map: Option<&WaferGeometry>) -> Vec<WaferResult> {
+        let mut places: Vec<((String, String), Vec<usize>)> = Vec::new();
+        let mut place_of: HashMap<(String, String), usize> = HashMap::new();
+        for (at, row) in self.rows.iter().enumerate() {
+            let name = (row.key.lot.clone(), row.key.wafer.clone());
+            let place = *place_of.entry(name.clone()).or_insert_with(|| {
+                places.push((name, Vec::new()));
+                places.len() - 1
+            });
+            places[place].1.push(at);
+        }
+        let screenings: Vec<Option<Screening>> =
+            places.iter().map(|(_, rows)| self.screen(rows)).collect();
+        places
+            .into_iter()
+            .zip(screenings)
+            .map(|((name, rows), screening)| self.wafer(name, rows, screening, map))
+            .collect()
+    }
+
+    /// Marks the outliers of a wafer.
+    fn screen(&mut self, rows: &[usize]) -> Option<Screening> {
+        let counted: Vec<(usize, Complex64)> = rows
+            .iter()
+            .filter_map(|&row| Some((row, self.rows[row].counted_figures()?.mean_error)))
+            .collect();
+        let errors: Vec<Complex64> = counted.iter().map(|(_, error)| *error).collect();
+        let screening = screen(&errors, self.settings.screening_sigma())?;
+        for ((row, _), is_outlier) in counted.iter().zip(&screening.is_outlier) {
+            self.rows[*row].is_outlier = *is_outlier;
+        }
+        Some(screening)
+    }
+
+    fn wafer(
+        &self,
+        (lot, wafer): (String, String),
+        rows: Vec<usize>,
+        screening: Option<Screening>,
+        map: Option<&WaferGeometry>,
+    ) -> WaferResult {
+        let group: Vec<&DieRow> = rows.iter().map(|&row| &self.rows[row]).collect();
+        let fitted: Vec<usize> = rows
+            .iter()
+            .copied()
+            .filter(|&row| !self.rows[row].is_outlier && self.placed_error(row).is_some())
+            .collect();
+        let spatial = |part: &dyn Fn(Complex64) -> f64| {
+            let Some(map) = map else { return Spatial { trend: None, edge: None } };
+            let placed = fitted.iter().filter_map(|&row| self.placed_error(row));
+            let values: Vec<PlacedValue> = placed
+                .map(|(position, error)| PlacedValue { position, value: part(error) })
+                .collect();
+            Spatial {
+                trend: trend(&values, map.radius_mm()),
+                edge: edge_against_centre(&values, EDGE_RING_SHARE * map.counted_radius_mm()),
+            }
+        };
+        WaferResult {
+            group: GroupResult::of(&group, &self.limits),
+            amplitude_db: spatial(&|error| db_from_neper(error.re)),
+            phase_deg: spatial(&|error| error.im.to_degrees()),
+            lot,
+            wafer,
+            fitted,
+            rows,
+            screening,
+        }
+    }
+
+    /// Where a die that counts lies, and its mean channel error.
+    fn placed_error(&self, row: usize) -> Option<(Position, Complex64)> {
+        let row = &self.rows[row];
+        Some((row.position?, row.counted_figures()?.mean_error))
+    }
+}
+
+/// Counts the measurements of each die and lists the dies that have several, in the order of the first.
+fn number_measurements(rows: &mut [DieRow]) -> Vec<Retest> {
+    let mut rows_of: HashMap<DieKey, Vec<usize>> = HashMap::new();
+    for (at, row) in rows.iter_mut().enumerate() {
+        let earlier = rows_of.entry(row.key.clone()).or_default();
+        earlier.push(at);
+        row.touchdown = earlier.len();
+    }
+    let mut retests: Vec<Retest> = rows_of
+        .into_iter()
+        .filter(|(_, rows)| rows.len() > 1)
+        .map(|(key, rows)| Retest { key, rows })
+        .collect();
+    retests.sort_by(|one, other| one.rows.cmp(&other.rows));
+    retests
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::super::die::{DieEntry, DieFigures, DiePoint, MeasuredDie};
+    use super::super::settings::{DieSubject, WhatIfSettings};
+    use super::super::what_if::WhatIf;
+    use super::*;
+    use crate::requirement::{Limit, Quantity};
+
+    fn settings(retests: RetestPolicy) -> LotSettings {
+        LotSettings::new(DieSubject::Receiver)
+            .with_retests(retests)
+            .with_what_if(WhatIfSettings { correction: true, ..WhatIfSettings::default() })
+            .unwrap()
+    }
+
+    fn limits() -> Limits {
+        Limits::from_iter([Limit::new(Quantity::ImageRejection, 30.0).unwrap()])
+    }
+
+    /// |1 + ρ|² / |1 - ρ|² with ρ = e^ε in both sidebands: the exact form, written out.
+    fn rejection_db(error: Complex64) -> f64 {
+        let rho = error.exp();
+        10.0 * ((1.0 + rho).norm_sqr() / (1.0 - rho).norm_sqr()).log10()
+    }
+
+    fn record(wafer: &str, die_x: i32, errors: &[Complex64]) -> DieRecord {
+        let points: Vec<DiePoint> = (1_u32..)
+            .zip(errors)
+            .map(|(at, &error)| DiePoint {
+                frequency_hz: 1e9 * f64::from(at),
+                if_hz: Some(1e8),
+                rejection_db: rejection_db(error),
+                sideband_gain_db: 0.0,
+                wanted_error: error,
+                channel_error: error,
+            })
+            .collect();
+        let outcome = match DieFigures::of(&points, None) {
+            Some(figures) => {
+                let rejection_db = figures.worst_rejection_db;
+                let what_ifs = DieWhatIfs {
+                    corrected_db: rejection_db,
+                    corrected_per_frequency_db: rejection_db,
+                    ideal_db: Vec::new(),
+                };
+                DieOutcome::Measured(Box::new(MeasuredDie { figures, points, what_ifs }))
+            }
+            None => DieOutcome::Error("no points".to_owned()),
+        };
+        let key = DieKey { lot: "L".into(), wafer: wafer.into(), die_x, die_y: 0 };
+        let entry = DieEntry { line: 2, key, files: Vec::new(), carried: Vec::new() };
+        DieRecord { entry, outcome }
+    }
+
+    fn answer(settings: &LotSettings, records: &[DieRecord]) -> LotResult {
+        let mut collector = LotCollector::new(settings, limits());
+        records.iter().for_each(|record| collector.add(record));
+        let mut points = collector.finish();
+        for (row, record) in records.iter().enumerate() {
+            points.add(row, record);
+        }
+        assert!(points.wants_third_walk());
+        for (row, record) in records.iter().enumerate() {
+            let corrected =
+                |point: &DiePoint, error: Complex64| rejection_db(point.channel_error - error);
+            points.add_corrected(row, record, corrected);
+        }
+        points.finish(None)
+    }
+
+    fn least(result: &LotResult, what_if: &WhatIf) -> f64 {
+        let found = result.what_ifs.iter().find(|answer| answer.what_if == *what_if).unwrap();
+        found.rejection.unwrap().least
+    }
+
+    /// Two wafers with an error of their own: one correction per wafer cancels it. An error that
+    /// turns over frequency needs one correction per frequency.
+    #[test]
+    fn a_correction_cancels_the_error_that_dies_share() {
+        let (one, other) = (Complex64::new(0.05, 0.1), Complex64::new(-0.08, 0.02));
+        let turning = [Complex64::new(0.0, 0.1), Complex64::new(0.0, -0.1)];
+        let alike: Vec<DieRecord> = (0..4)
+            .map(|die| match die {
+                0 | 1 => record("A", die, &[one, one]),
+                _ => record("B", die, &[other, other]),
+            })
+            .collect();
+        let result = answer(&settings(RetestPolicy::Last), &alike);
+        let worst = rejection_db(one).min(rejection_db(other));
+        assert!((least(&result, &WhatIf::AsMeasured) - worst).abs() < 1e-9);
+        assert!(least(&result, &WhatIf::CorrectionPerWafer) > 250.0);
+        assert_eq!(result.all.counts.pass, 0);
+
+        let result = answer(&settings(RetestPolicy::Last), &[record("A", 0, &turning)]);
+        let untrimmed = rejection_db(turning[0]);
+        assert!((least(&result, &WhatIf::CorrectionPerWafer) - untrimmed).abs() < 1e-9);
+        assert!(least(&result, &WhatIf::CorrectionPerWaferAndFrequency) > 250.0);
+    }
+
+    #[test]
+    fn each_policy_has_its_yield_and_unread_dies_are_no_fails() {
+        let (good, bad) = (Complex64::new(0.0, 0.01), Complex64::new(0.0, 0.2));
+        let records = [
+            record("A", 0, &[bad]),
+            record("A", 1, &[good]),
+            record("A", 0, &[good]),
+            record("A", 2, &[]),
+            record("A", 1, &[bad]),
+        ];
+        for (policy, pass, fail, superseded) in [
+            (RetestPolicy::First, 1, 1, 2),
+            (RetestPolicy::Last, 1, 1, 2),
+            (RetestPolicy::Best, 2, 0, 2),
+            (RetestPolicy::All, 2, 2, 0),
+        ] {
+            let result = answer(&settings(policy), &records);
+            let counts = result.all.counts;
+            assert_eq!((counts.pass, counts.fail, counts.error), (pass, fail, 1), "{policy:?}");
+            assert_eq!((counts.rows, counts.superseded), (5, superseded));
+            assert_eq!(result.passes(), fail == 0);
+            assert_eq!(result.retests.len(), 2);
+            // All four yields are there whichever policy holds.
+            let shares: Vec<u64> =
+                result.yield_by_policy.iter().map(|(_, share)| share.passed).collect();
+            assert_eq!(shares, [1, 1, 2, 2]);
+            assert_eq!(result.wafers[0].group.counts, result.lots[0].group.counts);
+        }
+        let nothing = answer(&settings(RetestPolicy::Last), &[record("A", 0, &[])]);
+        assert!(!nothing.passes() && nothing.all.rejection.is_none());
+    }
+}

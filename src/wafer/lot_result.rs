@@ -1,0 +1,184 @@
+//! The result of a lot: every die, and what they come to together.
+
+use super::curves::Curves;
+use super::die::DieKey;
+use super::geometry::WaferGeometry;
+use super::group::{DieRow, GroupResult};
+use super::retest::RetestPolicy;
+use super::statistics::{Screening, Yield};
+use super::trend::{EdgeComparison, Trend};
+use super::what_if::WhatIfResult;
+use crate::requirement::{Limits, Verdict};
+
+/// A part of the channel error over a wafer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Spatial {
+    /// Tilt and radial trend through the dies that count and are no outliers; residuals in the order
+    /// of [`WaferResult::fitted`].
+    pub trend: Option<Trend>,
+    /// The outer ring against the rest.
+    pub edge: Option<EdgeComparison>,
+}
+
+/// A lot.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LotGroup {
+    /// Its name.
+    pub lot: String,
+    /// Counts, yield and quantiles.
+    pub group: GroupResult,
+}
+
+/// A wafer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct WaferResult {
+    /// The lot it is of.
+    pub lot: String,
+    /// Its name in the lot.
+    pub wafer: String,
+    /// Counts, yield and quantiles.
+    pub group: GroupResult,
+    /// The wafer's rows, as places in [`LotResult::rows`].
+    pub rows: Vec<usize>,
+    /// What the bulk of its channel errors is like, if any die was measured.
+    pub screening: Option<Screening>,
+    /// Those of its rows through which the trends go, as places in [`LotResult::rows`].
+    pub fitted: Vec<usize>,
+    /// Amplitude imbalance over the wafer, dB.
+    pub amplitude_db: Spatial,
+    /// Phase error over the wafer, degrees.
+    pub phase_deg: Spatial,
+}
+
+/// A die that was measured several times.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Retest {
+    /// Which die.
+    pub key: DieKey,
+    /// Its rows, as places in [`LotResult::rows`].
+    pub rows: Vec<usize>,
+}
+
+/// The whole result of a lot.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LotResult {
+    pub(crate) limits: Limits,
+    pub(crate) map: Option<WaferGeometry>,
+    pub(crate) off_wafer: u64,
+    pub(crate) rows: Vec<DieRow>,
+    pub(crate) all: GroupResult,
+    pub(crate) lots: Vec<LotGroup>,
+    pub(crate) wafers: Vec<WaferResult>,
+    pub(crate) retests: Vec<Retest>,
+    pub(crate) yield_by_policy: Vec<(RetestPolicy, Yield)>,
+    pub(crate) curves: Curves,
+    pub(crate) what_ifs: Vec<WhatIfResult>,
+    pub(crate) required_yield: Option<f64>,
+}
+
+/// Reading access.
+impl LotResult {
+    /// The limits that every die must hold.
+    #[must_use]
+    pub fn limits(&self) -> &Limits {
+        &self.limits
+    }
+
+    /// The map with its centre, where the settings have one.
+    #[must_use]
+    pub fn map(&self) -> Option<&WaferGeometry> {
+        self.map.as_ref()
+    }
+
+    /// How many rows lie beyond the wafer's edge on that map.
+    #[must_use]
+    pub fn off_wafer(&self) -> u64 {
+        self.off_wafer
+    }
+
+    /// Every row, in the order of the list of dies.
+    #[must_use]
+    pub fn rows(&self) -> &[DieRow] {
+        &self.rows
+    }
+
+    /// All rows together.
+    #[must_use]
+    pub fn all(&self) -> &GroupResult {
+        &self.all
+    }
+
+    /// Lot by lot, in the order of the list of dies.
+    #[must_use]
+    pub fn lots(&self) -> &[LotGroup] {
+        &self.lots
+    }
+
+    /// Wafer by wafer, in the order of the list of dies.
+    #[must_use]
+    pub fn wafers(&self) -> &[WaferResult] {
+        &self.wafers
+    }
+
+    /// Dies that were measured several times, in the order of their first measurement.
+    #[must_use]
+    pub fn retests(&self) -> &[Retest] {
+        &self.retests
+    }
+
+    /// The yield under every policy for retests.
+    #[must_use]
+    pub fn yield_by_policy(&self) -> &[(RetestPolicy, Yield)] {
+        &self.yield_by_policy
+    }
+
+    /// Rejection over frequency.
+    #[must_use]
+    pub fn curves(&self) -> &Curves {
+        &self.curves
+    }
+
+    /// Answers to further questions.
+    #[must_use]
+    pub fn what_ifs(&self) -> &[WhatIfResult] {
+        &self.what_ifs
+    }
+
+    /// The share of dies that must pass, 0 to 1.
+    #[must_use]
+    pub fn required_yield(&self) -> Option<f64> {
+        self.required_yield
+    }
+}
+
+impl LotResult {
+    /// Whether the requirement holds: the share of dies that must pass where the settings have one,
+    /// otherwise that every die which was judged passes. Without a die judged it does not.
+    #[must_use]
+    pub fn passes(&self) -> bool {
+        self.decision().passes()
+    }
+
+    /// What can be said of the dies together: the yield where one is required, every die otherwise,
+    /// within the uncertainty of their files where that is stated.
+    #[must_use]
+    pub fn decision(&self) -> Verdict {
+        let counts = &self.all.counts;
+        let Some(share) = counts.yield_of_tested().share else { return Verdict::Fail };
+        // Where no yield is required every die must pass.
+        let required = self.required_yield.unwrap_or(1.0);
+        #[expect(clippy::cast_precision_loss, reason = "far fewer than 2^53 dies")]
+        let (least, most) = match counts.decided {
+            None => (share, share),
+            Some(decided) => {
+                let of = |dies: u64| dies as f64 / counts.tested() as f64;
+                (of(decided.pass), of(decided.pass + decided.undecided))
+            }
+        };
+        match (least >= required, most >= required) {
+            (true, _) => Verdict::Pass,
+            (false, true) => Verdict::Undecided,
+            (false, false) => Verdict::Fail,
+        }
+    }
+}

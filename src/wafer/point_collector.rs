@@ -1,0 +1,188 @@
+//! The second walk over measured rows, for curves over frequency and mean channel errors, and a third
+//! for corrections that dies share.
+
+use super::curves::CurveCollector;
+use super::die::{DieOutcome, DiePoint, DieWhatIfs};
+use super::die_record::DieRecord;
+use super::lot_result::LotResult;
+use super::settings::{DieSubject, LotSettings, WhatIfSettings};
+use super::what_if::{WhatIf, WhatIfResult};
+use num_complex::Complex64;
+use std::collections::BTreeMap;
+
+/// A mean of channel errors.
+#[derive(Clone, Copy, Debug, Default)]
+struct Mean {
+    sum: Complex64,
+    count: u32,
+}
+
+impl Mean {
+    fn add(&mut self, error: Complex64) {
+        self.sum += error;
+        self.count += 1;
+    }
+
+    /// `None` of no errors.
+    fn of_all(&self) -> Option<Complex64> {
+        (self.count > 0).then(|| self.sum / f64::from(self.count))
+    }
+}
+
+/// Mean errors of a wafer: of all points, and at each frequency by its bits.
+#[derive(Clone, Debug, Default)]
+struct WaferMeans {
+    all: Mean,
+    by_frequency: BTreeMap<u64, Mean>,
+}
+
+impl WaferMeans {
+    fn add(&mut self, point: &DiePoint) {
+        self.all.add(point.channel_error);
+        let at = self.by_frequency.entry(point.frequency_hz.to_bits()).or_default();
+        at.add(point.channel_error);
+    }
+
+    fn at(&self, point: &DiePoint) -> Option<Complex64> {
+        self.by_frequency.get(&point.frequency_hz.to_bits())?.of_all()
+    }
+}
+
+/// The smallest rejections of dies whose correction is that of their wafer, dB.
+#[derive(Debug, Default)]
+struct SharedCorrections {
+    per_wafer_db: Vec<f64>,
+    per_wafer_and_frequency_db: Vec<f64>,
+}
+
+/// Gathers points, once it is known which rows count.
+#[derive(Debug)]
+pub(crate) struct PointCollector {
+    result: LotResult,
+    subject: DieSubject,
+    asked: WhatIfSettings,
+    /// For each row that was measured, its rejection under further questions.
+    what_ifs: Vec<Option<DieWhatIfs>>,
+    /// The wafer of each row, as a place in the result's.
+    wafer_of: Vec<usize>,
+    curves: CurveCollector,
+    means: Vec<WaferMeans>,
+    shared: SharedCorrections,
+}
+
+impl PointCollector {
+    pub(super) fn new(
+        settings: &LotSettings,
+        result: LotResult,
+        what_ifs: Vec<Option<DieWhatIfs>>,
+    ) -> Self {
+        let mut wafer_of = vec![0; result.rows.len()];
+        for (at, wafer) in result.wafers.iter().enumerate() {
+            for &row in &wafer.rows {
+                wafer_of[row] = at;
+            }
+        }
+        Self {
+            subject: settings.subject(),
+            asked: settings.what_if().clone(),
+            what_ifs,
+            wafer_of,
+            curves: CurveCollector::new(result.all.counts.tested()),
+            means: vec![WaferMeans::default(); result.wafers.len()],
+            shared: SharedCorrections::default(),
+            result,
+        }
+    }
+
+    /// The result before the second walk.
+    pub(crate) fn so_far(&self) -> &LotResult {
+        &self.result
+    }
+
+    /// A row's points, if it counts.
+    fn counted<'p>(&self, row: usize, record: &'p DieRecord) -> Option<&'p [DiePoint]> {
+        match &record.outcome {
+            DieOutcome::Measured(die) if self.result.rows[row].counts() => Some(&die.points),
+            _ => None,
+        }
+    }
+
+    /// The second walk: the same rows in the same order, counted from 0.
+    pub(crate) fn add(&mut self, row: usize, record: &DieRecord) {
+        let Some(points) = self.counted(row, record) else { return };
+        self.curves.add(points);
+        if self.asked.correction && !self.result.rows[row].is_outlier {
+            let means = &mut self.means[self.wafer_of[row]];
+            points.iter().for_each(|point| means.add(point));
+        }
+    }
+
+    /// Whether a third walk is needed.
+    pub(crate) fn wants_third_walk(&self) -> bool {
+        self.asked.correction
+    }
+
+    /// The third walk: the same rows again. `corrected_db` gives the rejection of a point whose Q is
+    /// corrected by a channel error, nepers and radians.
+    pub(crate) fn add_corrected(
+        &mut self,
+        row: usize,
+        record: &DieRecord,
+        corrected_db: impl Fn(&DiePoint, Complex64) -> f64,
+    ) {
+        let Some(points) = self.counted(row, record) else { return };
+        let means = &self.means[self.wafer_of[row]];
+        // Where all dies of a wafer are outliers, or all that have a frequency, none is corrected.
+        let worst_db = |mean: &dyn Fn(&DiePoint) -> Option<Complex64>| {
+            points
+                .iter()
+                .map(|point| corrected_db(point, mean(point).unwrap_or(Complex64::ZERO)))
+                .fold(f64::INFINITY, f64::min)
+        };
+        let of_wafer = means.all.of_all();
+        self.shared.per_wafer_db.push(worst_db(&|_| of_wafer));
+        self.shared.per_wafer_and_frequency_db.push(worst_db(&|point| means.at(point)));
+    }
+
+    /// The whole result. `assembled_db` are the smallest rejections of receivers assembled from blocks
+    /// of different dies, if the settings ask for them.
+    pub(crate) fn finish(self, assembled_db: Option<Vec<f64>>) -> LotResult {
+        let counted = |rejection_db: &dyn Fn(&DieWhatIfs) -> f64| -> Vec<f64> {
+            let rows = self.result.rows.iter().zip(&self.what_ifs);
+            let counted = rows.filter(|(row, _)| row.counts());
+            counted.filter_map(|(_, what_ifs)| Some(rejection_db(what_ifs.as_ref()?))).collect()
+        };
+        let mut asked: Vec<(WhatIf, Vec<f64>)> = Vec::new();
+        if self.asked.correction {
+            asked.push((WhatIf::CorrectionPerWafer, self.shared.per_wafer_db));
+            asked.push((
+                WhatIf::CorrectionPerWaferAndFrequency,
+                self.shared.per_wafer_and_frequency_db,
+            ));
+            asked.push((WhatIf::CorrectionPerDie, counted(&|die| die.corrected_db)));
+            if self.subject == DieSubject::Receiver {
+                asked.push((
+                    WhatIf::CorrectionPerDieAndFrequency,
+                    counted(&|die| die.corrected_per_frequency_db),
+                ));
+            }
+        }
+        for (at, block) in self.asked.ideal.iter().enumerate() {
+            let rejections_db = counted(&|die| die.ideal_db[at]);
+            asked.push((WhatIf::Ideal { block: block.clone() }, rejections_db));
+        }
+        if let Some(rejections_db) = assembled_db {
+            let count = self.asked.assemble;
+            asked.push((WhatIf::Assembled { count }, rejections_db));
+        }
+        if !asked.is_empty() {
+            asked.insert(0, (WhatIf::AsMeasured, self.result.all.rejections_db.clone()));
+        }
+        let limits = &self.result.limits;
+        let what_ifs = asked
+            .into_iter()
+            .map(|(what_if, rejections_db)| WhatIfResult::of(what_if, rejections_db, limits))
+            .collect();
+        LotResult { what_ifs, curves: self.curves.finish(), ..self.result }
+    }
+}

@@ -1,0 +1,69 @@
+//! Answers to further questions about a lot: corrections of Q, ideal blocks, other pairings.
+
+use super::group::Quantiles;
+use super::statistics::Yield;
+use crate::requirement::Limits;
+
+/// A question beyond the dies as they are.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WhatIf {
+    /// None: the dies as measured, to compare the others with.
+    AsMeasured,
+    /// One correction of Q for each wafer.
+    CorrectionPerWafer,
+    /// One for each wafer and frequency or LO.
+    CorrectionPerWaferAndFrequency,
+    /// One for each die.
+    CorrectionPerDie,
+    /// One for each die and LO. At one frequency a splitter's correction is perfect by definition.
+    CorrectionPerDieAndFrequency,
+    /// A block or pair of a receiver ideal on every die.
+    Ideal {
+        /// Its name.
+        block: String,
+    },
+    /// Receivers assembled from blocks of different dies.
+    Assembled {
+        /// How many.
+        count: u32,
+    },
+}
+
+impl WhatIf {
+    /// The name by which scripts know it.
+    #[must_use]
+    pub fn name(&self) -> String {
+        match self {
+            Self::AsMeasured => "as_measured".to_owned(),
+            Self::CorrectionPerWafer => "trim_per_wafer".to_owned(),
+            Self::CorrectionPerWaferAndFrequency => "trim_per_wafer_and_frequency".to_owned(),
+            Self::CorrectionPerDie => "trim_per_die".to_owned(),
+            Self::CorrectionPerDieAndFrequency => "trim_per_die_and_frequency".to_owned(),
+            Self::Ideal { block } => format!("ideal_{block}"),
+            Self::Assembled { .. } => "assembled".to_owned(),
+        }
+    }
+}
+
+/// The answer to such a question: rejections alone, judged by the limit on rejection.
+#[derive(Clone, Debug, PartialEq)]
+pub struct WhatIfResult {
+    /// The question.
+    pub what_if: WhatIf,
+    /// The share that would pass; `None` without a limit on rejection.
+    pub passing: Option<Yield>,
+    /// Quantiles of the worst rejection of each die, dB.
+    pub rejection: Option<Quantiles>,
+}
+
+impl WhatIfResult {
+    /// From the worst rejection of each die, in any order.
+    pub(super) fn of(what_if: WhatIf, mut rejections_db: Vec<f64>, limits: &Limits) -> Self {
+        rejections_db.sort_by(f64::total_cmp);
+        let passing = limits.rejection().map(|limit| {
+            let passed = rejections_db.iter().filter(|db| limit.is_kept_by(**db)).count();
+            Yield::new(passed as u64, (rejections_db.len() - passed) as u64)
+        });
+        Self { what_if, passing, rejection: Quantiles::of(&rejections_db) }
+    }
+}
