@@ -42,6 +42,7 @@ mod station_result;
 mod station_run;
 mod synthetic_lot;
 
+pub use crate::description::RecipeAnalysis;
 pub use error::BatchError;
 pub use input_file::InputFile;
 pub use lot_job::LotJob;

@@ -64,17 +64,6 @@ impl Outgoing {
         Ok(())
     }
 
-    /// The file's content in its own form.
-    pub(super) fn bytes(self, path: &Path) -> Result<Vec<u8>, Failure> {
-        let form = FileForm {
-            number_format: None,
-            frequency_unit: None,
-            touchstone: None,
-            overwrite: false,
-        };
-        self.formed(path, &form)
-    }
-
     /// The file's content in the form asked for.
     pub(super) fn formed(self, path: &Path, form: &FileForm) -> Result<Vec<u8>, Failure> {
         Self::check_name(self.network.ports(), path)?;

@@ -1,7 +1,7 @@
 //! What a run over many dies was made with, for its document.
 
 use crate::batch::LotJob;
-use crate::description::RecipeAnalysis;
+use crate::batch::RecipeAnalysis;
 use crate::network::Port;
 use crate::wafer::{CentreDie, LotHeading, LotResult, YIELD_CONFIDENCE};
 use serde_json::{Map, Value, json};

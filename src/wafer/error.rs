@@ -1,6 +1,6 @@
 //! Settings of a lot that cannot be.
 
-use super::geometry::Direction;
+use super::direction::Direction;
 use crate::requirement::Quantity;
 
 /// A setting of a lot that cannot be, with what was found.

@@ -20,7 +20,7 @@ use num_complex::Complex64;
 use std::collections::HashMap;
 
 /// The outer ring begins at this share of the radius that counts.
-pub const EDGE_RING_SHARE: f64 = 0.75;
+pub(crate) const EDGE_RING_SHARE: f64 = 0.75;
 
 /// Gathers rows.
 #[derive(Debug)]

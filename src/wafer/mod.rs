@@ -25,6 +25,7 @@
 mod curves;
 mod die;
 mod die_record;
+mod direction;
 mod error;
 mod geometry;
 mod group;
@@ -47,8 +48,9 @@ pub use curves::{CURVE_STEP_DB, CurveBand, Curves};
 pub use die::{Conformity, DieEntry, DieFigures, DieKey, DieStatus};
 pub(crate) use die::{DieOutcome, DiePoint, DieWhatIfs, MeasuredDie};
 pub(crate) use die_record::{DieRecord, RecordDepth};
+pub use direction::Direction;
 pub use error::SettingsError;
-pub use geometry::{Direction, Position, WaferGeometry};
+pub use geometry::{Position, WaferGeometry};
 pub use group::{Counts, Decided, DieRow, GroupResult, LimitCount, Quantiles, WorstPlace};
 pub use heading::LotHeading;
 pub(crate) use in_order::run_in_order;
