@@ -454,6 +454,7 @@ pub(crate) fn bands_that_pass_hz(
 }
 
 #[cfg(test)]
+#[expect(clippy::float_cmp, reason = "margins of these values are exact")]
 mod tests {
     use super::*;
 

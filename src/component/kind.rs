@@ -8,6 +8,9 @@ use super::parameter_value::GivenParameter;
 use crate::network::{FrequencyGrid, Network};
 use std::fmt;
 
+/// Makes a part from its parameters as given.
+pub(super) type MakePart = fn(&[GivenParameter]) -> Result<Box<dyn Part>, ComponentError>;
+
 /// A kind of component.
 #[derive(Clone, Copy, Debug)]
 pub struct ComponentKind {
@@ -16,7 +19,7 @@ pub struct ComponentKind {
     pub(super) ports: &'static [&'static str],
     pub(super) parameters: &'static [Parameter],
     pub(super) example: &'static str,
-    pub(super) part: fn(&[GivenParameter]) -> Result<Box<dyn Part>, ComponentError>,
+    pub(super) part: MakePart,
 }
 
 impl ComponentKind {

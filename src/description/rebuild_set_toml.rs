@@ -142,6 +142,7 @@ fn settings(source: &TomlFile, entries: &SetEntries) -> Result<RebuildSettings, 
 }
 
 /// A termination as written: a file, or ohms.
+#[derive(Clone, Copy)]
 enum Given<'a> {
     File(&'a Path),
     Ohm(Complex64),

@@ -106,7 +106,7 @@ impl JoinedPath {
             Ends { mixers: mixers.collect(), source: open.place(inputs.get(path).at), loads };
 
         let joins: Vec<usize> = (0..receiver.joins().len())
-            .filter(|&at| receiver.joins()[at].terminals.iter().any(|end| is_here(end)))
+            .filter(|&at| receiver.joins()[at].terminals.iter().any(is_here))
             .collect();
         let node = |at: &usize| receiver.joins()[*at].terminals.iter().filter_map(local).collect();
         let wiring = Wiring {

@@ -49,6 +49,7 @@ pub(super) fn normal_between(low: f64, high: f64) -> f64 {
 }
 
 #[cfg(test)]
+#[expect(clippy::float_cmp, reason = "certain and impossible are exact")]
 mod tests {
     use super::*;
 

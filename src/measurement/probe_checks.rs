@@ -125,6 +125,7 @@ pub fn thru_residual(network: &Network) -> Result<ThruResidual, NetworkError> {
 ///
 /// # Errors
 /// Those of [`compare`].
+#[expect(clippy::missing_panics_doc, reason = "a decomposition with both sets of vectors solves")]
 pub fn drift(before: &Network, after: &Network) -> Result<Drift, NetworkError> {
     let comparison = compare(before, after)?;
     let worst = comparison.worst();
