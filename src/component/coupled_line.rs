@@ -212,7 +212,7 @@ pub struct InterdigitatedCoupler {
 /// use fourphase::component::strip_impedances_ohm;
 ///
 /// let (even_ohm, odd_ohm) = strip_impedances_ohm(4, 3.0, 50.0)?;
-/// assert!((even_ohm - 176.4).abs() < 0.1 && (odd_ohm - 52.4).abs() < 0.1);
+/// assert!((even_ohm - 176.4).abs() < 0.1 && (odd_ohm - 52.5).abs() < 0.1);
 /// # Ok::<(), fourphase::component::ComponentError>(())
 /// ```
 pub fn strip_impedances_ohm(

@@ -87,9 +87,9 @@ impl RadialStub {
 ///     height_m: 100e-6,
 ///     effective_permittivity: 9.0,
 /// };
-/// // Near 34 GHz, where it is resonant, it shorts the path.
+/// // It is resonant between 26 and 27 GHz, where it shorts the path.
 /// let network = radial_stub(&grid, &sector)?;
-/// assert!(network.entries()[2].norm() > 0.1);
+/// assert!(network.entries().chunks_exact(4).any(|s| s[2].norm() < 0.1));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn radial_stub(grid: &FrequencyGrid, stub: &RadialStub) -> Result<Network, ComponentError> {
