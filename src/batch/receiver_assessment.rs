@@ -63,8 +63,8 @@ impl AssessedReceiver {
 ///
 /// let job = ReceiverJob { receiver: "data-demo/receiver.toml".into(), ..ReceiverJob::default() };
 /// let assessed = assess_receiver(&job)?;
-/// let worst = &assessed.result.summary;
-/// assert!(worst.worst_image_rejection_db > 20.0);
+/// let worst = &assessed.result.summary.worst;
+/// assert!(worst.balance.image_rejection_db > 20.0);
 /// # Ok::<(), fourphase::batch::BatchError>(())
 /// ```
 pub fn assess_receiver(job: &ReceiverJob) -> Result<AssessedReceiver, BatchError> {

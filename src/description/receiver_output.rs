@@ -133,11 +133,12 @@ fn path_transfers(
 ) -> Result<Vec<Complex64>, DescriptionError> {
     let Some(file) = file else { return Ok(vec![Complex64::ONE; grid.len()]) };
     let source = files.source();
-    let network = if_network(file, grid, files)?;
+    let network = files.network(file)?;
     if network.ports() != 2 {
         let what = format!("an IF path has 2 ports, this file has {}", network.ports());
         return Err(source.complaint(file, what));
     }
+    let network = if_network(&network, file, grid, files)?;
     let [input, output] = [Port::from_index(0), Port::from_index(1)];
     let transfer = |point| network.matrix(point).at(output, input);
     let transfers: Vec<Complex64> = (0..grid.len()).map(transfer).collect();
@@ -151,16 +152,16 @@ fn path_transfers(
 
 /// A file at the IFs, as scattering parameters.
 fn if_network(
+    network: &Network,
     file: &Spanned<PathBuf>,
     grid: &FrequencyGrid,
     files: &mut NamedFiles<'_>,
 ) -> Result<Network, DescriptionError> {
-    let network = files.network(file)?;
     let title = format!("the IF file {}", file.get_ref().display());
     let need = |&frequency_hz: &f64| Need { frequency_hz, purpose: "IF".to_owned() };
     let needs: Vec<Need> = grid.as_hz().iter().map(need).collect();
-    check_cover(files.source(), &network, &needs, &title, file.span())?;
-    let scattering = convert(&network, ParameterKind::Scattering)
+    check_cover(files.source(), network, &needs, &title, file.span())?;
+    let scattering = convert(network, ParameterKind::Scattering)
         .map_err(|error| files.source().error(error, file.span()))?;
     interpolated(&scattering, grid, &title, file.span(), files)
 }
@@ -174,7 +175,10 @@ impl IfHybridEntry {
     ) -> Result<Vec<OutputChoice>, DescriptionError> {
         let source = files.source();
         let network = match (&self.file, &self.component) {
-            (Some(file), None) => if_network(file, grid, files)?,
+            (Some(file), None) => {
+                let network = files.network(file)?;
+                if_network(&network, file, grid, files)?
+            }
             (None, Some(component)) => source
                 .component(component)?
                 .network(grid)

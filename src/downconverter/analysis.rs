@@ -100,7 +100,7 @@ impl DownconverterResult {
 ///
 /// let read = read_receiver("data-demo/receiver.toml".as_ref(), &ReadOptions::default())?;
 /// let result = analyse_receiver(&read.receiver)?;
-/// assert!((result.summary.worst.balance.image_rejection_db - 28.0).abs() < 1.0);
+/// assert!(result.summary.worst.balance.image_rejection_db > 20.0);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult, ReceiverError> {

@@ -76,11 +76,6 @@ impl Receiver {
     ///
     /// # Errors
     /// [`ReceiverError`] with the first rule that is broken, and by what.
-    ///
-    /// # Examples
-    /// ```
-    /// use fourphase::component::{hybrid, divider};
-    /// ```
     pub fn new(mut setup: ReceiverSetup) -> Result<Self, ReceiverError> {
         check_blocks_and_names(&setup)?;
         check_ports(&setup)?;

@@ -224,7 +224,7 @@ block = [{ name = "a", file = "thru.s2p" }, { name = "b", file = "half.s2p" }]
     for (arguments, note) in [
         ("join noise.toml --output a.s2p", "noise data are left out"),
         ("deembed noise.s2p --left thru.s2p --output b.s2p", "noise data"),
-        ("join overlap.toml --output c.s2p", "1 GHz to 1.5 GHz is common"),
+        ("join overlap.toml --output c.s2p", "1 to 1.5 GHz is common"),
     ] {
         let run = sandbox.run(arguments);
         assert!(run.status == 0 && run.stderr.contains(note), "{arguments}: {}", run.stderr);

@@ -107,9 +107,9 @@ fn a_balun_error_common_to_both_cancels() {
     let same = demo().replace("balun_q.s3p", "balun.s3p").replace("lead_q.s2p", "lead_i.s2p");
     let (_, result) = solve(&same);
     for name in ["baluns", "leads"] {
-        let row = result.budget.as_ref().unwrap().rows.iter();
-        let row =
-            row.clone().find(|row| row.contributor == Contributor::Block(name.to_owned())).unwrap();
+        let mut rows = result.budget.as_ref().unwrap().rows.iter();
+        let pair = Contributor::Pair(name.to_owned());
+        let row = rows.find(|row| row.contributor == pair).unwrap();
         assert!(row.error.norm() < 1e-12, "{name}: {}", row.error);
     }
     for point in &result.lo {

@@ -115,7 +115,8 @@ fn one_bad_file_stops_no_other() {
     let run = run_with_a_bad_file(&sandbox);
     assert_eq!(run.status, 2);
     assert!(run.stderr.contains("line_d4.s2p"), "{}", run.stderr);
-    assert_eq!(sandbox.names("out"), ["bare_d1.s2p", "bare_d2.s2p", "bare_d3.s2p"]);
+    let written = ["bare_d1.s2p", "bare_d2.s2p", "bare_d3.s2p", "station.csv", "station.json"];
+    assert_eq!(sandbox.names("out"), written);
     assert_eq!(run.stdout.lines().filter(|line| line.contains(",done,")).count(), 3);
 }
 
@@ -218,7 +219,7 @@ fn standards_that_do_not_fit_are_refused() {
     refuses("files = \"line_{a}.s2p\"", "nothing to remove");
     for (remove, mention) in [
         ("open = \"open.s2p\"", "wrong.toml:3:8"),
-        ("open = \"o\"\nshort = \"s\"\nthru = \"t\"", "wrong.toml:5:11"),
+        ("open = \"o\"\nshort = \"s\"\nthru = \"t\"", "wrong.toml:5:8"),
         ("open = \"o_{b}\"\nshort = \"s\"", "wrong.toml:3:8"),
         ("opn = \"t\"", "wrong.toml:3:1"),
         ("access_lines = { \"7\" = \"open.s2p\" }", "no port 7"),
@@ -233,7 +234,7 @@ fn checks_that_lack_something_are_refused() {
     for (remove, check, mention) in [
         ("thru = \"t\"", "before = \"b\"", "both before and after"),
         ("thru = \"t\"", "drift_vector = 0.1", "wrong.toml:5:16"),
-        ("open = \"o_{a}\"\nshort = \"s\"", "thru = \"t\"", "wrong.toml:6:11"),
+        ("open = \"o_{a}\"\nshort = \"s\"", "thru = \"t\"", "wrong.toml:6:8"),
     ] {
         refuses(
             &format!("files = \"line_{{a}}.s2p\"\n[remove]\n{remove}\n[check]\n{check}"),

@@ -222,7 +222,7 @@ fn an_ideal_block_is_the_same_on_a_wafer_and_alone() {
         let alone_db = number(row.unwrap(), "/worst_image_rejection_if_ideal_db");
         let name = format!("ideal_{block}");
         let answer = answers.iter().find(|answer| answer["name"] == *name).unwrap();
-        let here_db = number(answer, "/worst_image_rejection_db/least");
+        let here_db = number(answer, "/worst_image_rejection_db/min");
         assert!((here_db - alone_db).abs() < 1e-9, "{block} {here_db} {alone_db}");
     }
 }
@@ -367,7 +367,7 @@ fn a_wrong_recipe_or_list_is_refused() {
         (RECIPE.replace("\"hybrid\"", "\"coupler\""), list.clone(), "blocks are coupler"),
         (RECIPE.to_owned(), list.replacen("K1,W01,-1", "K1,W01,one", 1), "dies.csv:3:8"),
         (RECIPE.to_owned(), header, "no die"),
-        (RECIPE.replace("[require]", "[requires]"), list.clone(), "unknown field"),
+        (RECIPE.replace("[require]", "[requires]"), list.clone(), "unknown key 'requires'"),
     ] {
         sandbox.write("demo/dies.csv", &list);
         sandbox.write("demo/own.toml", &recipe);
