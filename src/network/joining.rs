@@ -34,7 +34,7 @@ const WORTH_SHARING: usize = 2_000_000;
 ///
 /// Blocks may hold any parameter, references and waves; the result is S in power waves, each
 /// outside port in its own reference (the real part of it, where it is complex, or that of its
-/// node where it taps one). The blocks must share one grid: see [`on_common_grid`].
+/// node where it taps one). The blocks must share one grid: see [`on_common_grid`](super::on_common_grid).
 ///
 /// # Errors
 /// [`NetworkError::NoSuchPort`]; [`NetworkError::JoinedTwice`] and [`NetworkError::LeftOver`] for
