@@ -222,10 +222,22 @@ fn standards_that_do_not_fit_are_refused() {
         ("open = \"o\"\nshort = \"s\"\nthru = \"t\"", "wrong.toml:5:8"),
         ("open = \"o_{b}\"\nshort = \"s\"", "wrong.toml:3:8"),
         ("opn = \"t\"", "wrong.toml:3:1"),
+    ] {
+        refuses(&format!("files = \"line_{{a}}.s2p\"\n[remove]\n{remove}"), mention);
+    }
+}
+
+/// What fits no file stops each of them, and the run still lists them.
+#[test]
+fn standards_that_fit_no_file_stop_each_of_them() {
+    for (remove, mention) in [
         ("access_lines = { \"7\" = \"open.s2p\" }", "no port 7"),
         ("thru = \"gone.s2p\"", "gone.s2p"),
     ] {
-        refuses(&format!("files = \"line_{{a}}.s2p\"\n[remove]\n{remove}"), mention);
+        let sandbox = station();
+        sandbox.write("wrong.toml", format!("files = \"line_{{a}}.s2p\"\n[remove]\n{remove}"));
+        let run = sandbox.run("station wrong.toml");
+        assert!(run.status == 2 && run.stderr.contains(mention), "{remove}: {}", run.stderr);
     }
 }
 
