@@ -5,7 +5,7 @@ mod ratio;
 
 use criterion::Criterion;
 use fourphase::description::read_receiver;
-use fourphase::downconverter::{LoRf, NetworkPlace, SignalPath, analyse_receiver, plan_points};
+use fourphase::downconverter::{LoRf, NetworkPlace, ReceiverPath, analyse_receiver, plan_points};
 use fourphase::measurement::{
     ChannelErrorDistribution, DecisionSettings, EntryAmount, EntryAmounts, ErrorSymmetry,
     OverFrequency, PartSource, Source, TrialSettings, UncertainPart, receiver_uncertainty,
@@ -22,7 +22,7 @@ fn main() {
     let result = analyse_receiver(&receiver).unwrap();
     // Every part and load, each point and entry with an error of its own: the most that can be drawn.
     let places = receiver.places();
-    let source = |place: NetworkPlace, path: SignalPath| {
+    let source = |place: NetworkPlace, path: ReceiverPath| {
         let network = receiver.network_at(place, path)?;
         let amount =
             EntryAmount { magnitude_np: 0.002, phase_rad: 0.002, ..EntryAmount::default() };

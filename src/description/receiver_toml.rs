@@ -12,7 +12,7 @@ use super::receiver_plan::{FrequencyPlanEntry, Need, check_cover, needs};
 use super::source::TomlFile;
 use crate::downconverter::{
     Channel, Join, LoRf, Mixer, NetworkPlace, PartKind, PowerInput, Receiver, ReceiverLoad,
-    ReceiverPart, ReceiverPlan, ReceiverSetup, ReflectionSweepSettings, SignalPath, entry_ports,
+    ReceiverPart, ReceiverPath, ReceiverPlan, ReceiverSetup, ReflectionSweepSettings, entry_ports,
 };
 use crate::network::{Network, Port, Terminal};
 use crate::requirement::{Limit, Limits, Quantity};
@@ -252,8 +252,8 @@ fn inputs(
 ) -> Result<LoRf<PowerInput>, DescriptionError> {
     let inputs = LoRf::try_of_each(|path| {
         let (port, impedance) = match path {
-            SignalPath::Lo => (&entries.lo_input, &entries.lo_source_ohm),
-            SignalPath::Rf => (&entries.rf_input, &entries.rf_source_ohm),
+            ReceiverPath::Lo => (&entries.lo_input, &entries.lo_source_ohm),
+            ReceiverPath::Rf => (&entries.rf_input, &entries.rf_source_ohm),
         };
         let at = blocks.terminal_of(port)?;
         if loads.iter().any(|load| load.at == at) {
@@ -289,12 +289,12 @@ impl Reached {
         Self(LoRf::of_each(|path| entry_ports(&counts, joins, inputs.get(path).at)))
     }
 
-    fn has(&self, path: SignalPath, block: usize) -> bool {
+    fn has(&self, path: ReceiverPath, block: usize) -> bool {
         self.0.get(path)[block].is_some()
     }
 
     fn warnings(&self, blocks: &Blocks<'_>) -> Vec<String> {
-        let is_idle = |block: usize| !SignalPath::BOTH.iter().any(|&path| self.has(path, block));
+        let is_idle = |block: usize| !ReceiverPath::BOTH.iter().any(|&path| self.has(path, block));
         let blocks = blocks.iter().enumerate().filter(|(block, _)| is_idle(*block));
         blocks
             .map(|(_, own)| format!("block '{}' is joined to neither LO nor RF input", own.name()))
@@ -395,8 +395,8 @@ fn mixers(
         }
         let LoRf { lo, rf } = LoRf::try_of_each(|path| {
             let (port, what, input) = match path {
-                SignalPath::Lo => (&entry.lo, "lo", &entries.lo_input),
-                SignalPath::Rf => (&entry.rf, "rf", &entries.rf_input),
+                ReceiverPath::Lo => (&entry.lo, "lo", &entries.lo_input),
+                ReceiverPath::Rf => (&entry.rf, "rf", &entries.rf_input),
             };
             let terminal = blocks.terminal_of(port)?;
             if reached.has(path, terminal.block) {

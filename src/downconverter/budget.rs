@@ -11,7 +11,7 @@ use super::ideal_part::{PartRole, ideal_terminations, ideals, roles};
 use super::joined_path::{JoinedPath, Terminations};
 use super::receiver::{Group, Receiver};
 use super::receiver_setup::PartKind;
-use super::signal_path::{LoRf, SignalPath};
+use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::{Evaluation, Voltages, balances};
 use crate::network::Network;
 use crate::splitter::image_rejection_of_error_db;
@@ -75,7 +75,7 @@ pub struct PartTaken {
     /// The block.
     pub name: String,
     /// The path.
-    pub path: SignalPath,
+    pub path: ReceiverPath,
     /// Its kind; `None` for terminations and for parts with more than two outputs.
     pub kind: Option<PartKind>,
     /// The port by which the signal enters.
@@ -127,7 +127,7 @@ impl<'a> ComparedPath<'a> {
     fn new(
         receiver: &'a Receiver,
         case: &BudgetCase<'a>,
-        signal_path: SignalPath,
+        signal_path: ReceiverPath,
         warnings: &mut Vec<String>,
     ) -> Result<Self, ReceiverError> {
         let (path, reduced) = (*case.paths.get(signal_path), *case.reduced.get(signal_path));

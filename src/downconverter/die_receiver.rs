@@ -5,7 +5,7 @@ use super::ideal_part::{ideals, roles};
 use super::iq_balance::PlanPoint;
 use super::joined_path::JoinedPath;
 use super::receiver::{GroupIndex, NetworkPlace, PartIndex, Receiver};
-use super::signal_path::{LoRf, SignalPath};
+use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::Voltages;
 use super::variation::{MinLoPower, Variation};
 use crate::network::{Network, NetworkError, ParameterKind, convert, onto_grid};
@@ -74,7 +74,7 @@ impl DieReceiver {
         let mut receiver = self.receiver().clone();
         for (&part, network) in self.changing.iter().zip(networks) {
             let place = NetworkPlace::Part(part);
-            for path in SignalPath::BOTH {
+            for path in ReceiverPath::BOTH {
                 if self.receiver().network_at(place, path).is_some() {
                     receiver.set_network_at(place, path, self.on_path(part, network, path)?)?;
                 }
@@ -107,7 +107,7 @@ impl DieReceiver {
         &self,
         part: PartIndex,
         network: &Network,
-        path: SignalPath,
+        path: ReceiverPath,
     ) -> Result<Network, ReceiverError> {
         let own = &self.receiver().parts()[part.index()];
         let what = || format!("block '{}'", own.name);

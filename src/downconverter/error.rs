@@ -1,6 +1,6 @@
 //! Why a receiver or its plan cannot be made or solved.
 
-use super::signal_path::SignalPath;
+use super::signal_path::ReceiverPath;
 use crate::network::NetworkError;
 use crate::units::{ShownFrequency, shown_complex};
 use num_complex::Complex64;
@@ -123,7 +123,7 @@ pub enum ReceiverError {
     #[error("the impedance of the {path} source must have a positive real part, found {} ohm", shown_complex(*found_ohm))]
     Source {
         /// Which source.
-        path: SignalPath,
+        path: ReceiverPath,
         /// Its impedance.
         found_ohm: Complex64,
     },
@@ -184,7 +184,7 @@ pub enum ReceiverError {
     #[error("the {path} port of mixer '{mixer}' cannot be reached from the {path} input")]
     Unreached {
         /// The path.
-        path: SignalPath,
+        path: ReceiverPath,
         /// The mixer.
         mixer: String,
     },
@@ -194,7 +194,7 @@ pub enum ReceiverError {
         /// Which block or load.
         what: String,
         /// The path.
-        path: SignalPath,
+        path: ReceiverPath,
     },
     /// A network with other frequencies than the plan.
     #[error("the network of {what} must have the plan's frequencies of the {path} path")]
@@ -202,7 +202,7 @@ pub enum ReceiverError {
         /// Which block or load.
         what: String,
         /// The path.
-        path: SignalPath,
+        path: ReceiverPath,
     },
     /// A network with another number of ports than its block or load.
     #[error("the network of {what} must have {expected} ports, found {found}")]

@@ -14,7 +14,7 @@ use super::error::ReceiverError;
 use super::joined_path::{JoinedPath, OPEN, PathPart, Terminations};
 use super::receiver::Receiver;
 use super::receiver_setup::{PartKind, other_ports};
-use super::signal_path::SignalPath;
+use super::signal_path::ReceiverPath;
 use crate::network::{Load, Network, ParameterKind, Port, Terminal};
 use crate::splitter::SplitterKind;
 use crate::units::wrap_deg;
@@ -61,7 +61,7 @@ pub(super) fn roles(
 }
 
 /// Whether mixers can be reached from a port without going back through its part.
-fn leads_to_mixer(receiver: &Receiver, path: SignalPath, from: Terminal) -> bool {
+fn leads_to_mixer(receiver: &Receiver, path: ReceiverPath, from: Terminal) -> bool {
     let mut seen = vec![false; receiver.parts().len()];
     seen[from.block] = true;
     let mut open = vec![from];

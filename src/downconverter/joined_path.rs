@@ -9,7 +9,7 @@
 use super::error::ReceiverError;
 use super::receiver::Receiver;
 use super::receiver_setup::Join;
-use super::signal_path::SignalPath;
+use super::signal_path::ReceiverPath;
 use crate::network::{
     Load, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
     change_reference, close_ports, convert, join, node_references,
@@ -30,7 +30,7 @@ pub(super) struct PathPart {
 /// The parts on a path, and the open ports of the network that they make.
 #[derive(Clone, Debug)]
 pub(super) struct JoinedPath {
-    path: SignalPath,
+    path: ReceiverPath,
     /// The parts that have a block of their own, in the receiver's order.
     pub(super) parts: Vec<PathPart>,
     /// Scattering networks in the references of their nodes.
@@ -74,7 +74,7 @@ impl OpenPorts {
 }
 
 impl JoinedPath {
-    pub(super) fn new(receiver: &Receiver, path: SignalPath) -> Result<Self, ReceiverError> {
+    pub(super) fn new(receiver: &Receiver, path: ReceiverPath) -> Result<Self, ReceiverError> {
         let mut block_of: Vec<Option<usize>> = vec![None; receiver.parts().len()];
         let mut parts = Vec::new();
         let mut networks = Vec::new();
@@ -197,7 +197,7 @@ impl JoinedPath {
         })
     }
 
-    pub(super) fn path(&self) -> SignalPath {
+    pub(super) fn path(&self) -> ReceiverPath {
         self.path
     }
 
@@ -357,7 +357,7 @@ impl JoinedPath {
             receiver.joins().iter().any(|join| join.terminals.contains(&self.open_ports[end]))
         };
         self.loads_where(|end| {
-            !is_joined(end) && !self.is_at_mixer(receiver, end, &SignalPath::BOTH)
+            !is_joined(end) && !self.is_at_mixer(receiver, end, &ReceiverPath::BOTH)
         })
     }
 
@@ -365,7 +365,7 @@ impl JoinedPath {
         self.ends.loads.iter().copied().flatten().filter(|&end| holds(end)).collect()
     }
 
-    fn is_at_mixer(&self, receiver: &Receiver, end: usize, paths: &[SignalPath]) -> bool {
+    fn is_at_mixer(&self, receiver: &Receiver, end: usize, paths: &[ReceiverPath]) -> bool {
         let node = receiver.node_of(&self.open_ports[end]);
         let mut mixers = receiver.mixers().iter();
         mixers.any(|mixer| paths.iter().any(|&path| node.contains(&mixer.terminal(path))))

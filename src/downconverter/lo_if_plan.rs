@@ -6,7 +6,7 @@
 
 use super::error::PlanError;
 use super::frequency_plan::{FrequencyPlan, Sideband, check_factor, plan_of_lo_range};
-use super::signal_path::{LoRf, SignalPath};
+use super::signal_path::{LoRf, ReceiverPath};
 use crate::network::{FrequencyGrid, NetworkError};
 
 /// RF frequencies this close, relatively, are one: sums of LO and IF differ in their last digits.
@@ -57,7 +57,7 @@ impl ReceiverPlan {
     ///
     /// # Examples
     /// ```
-    /// use fourphase::downconverter::{LoIfSettings, ReceiverPlan, Sideband, SignalPath};
+    /// use fourphase::downconverter::{LoIfSettings, ReceiverPlan, Sideband, ReceiverPath};
     ///
     /// let plan = ReceiverPlan::new(LoIfSettings {
     ///     lo_hz: vec![28e9, 29e9],
@@ -69,7 +69,7 @@ impl ReceiverPlan {
     ///     lo_power_dbm: None,
     /// })?;
     /// // 28.5 GHz is the upper sideband of the first LO and the lower sideband of the second.
-    /// assert_eq!(plan.grid(SignalPath::Rf).as_hz(), [27.5e9, 28.5e9, 29.5e9]);
+    /// assert_eq!(plan.grid(ReceiverPath::Rf).as_hz(), [27.5e9, 28.5e9, 29.5e9]);
     /// # Ok::<(), fourphase::downconverter::PlanError>(())
     /// ```
     pub fn new(settings: LoIfSettings) -> Result<Self, PlanError> {
@@ -156,7 +156,7 @@ impl ReceiverPlan {
 
     /// The frequencies at which the networks of a path are needed.
     #[must_use]
-    pub fn grid(&self, path: SignalPath) -> &FrequencyGrid {
+    pub fn grid(&self, path: ReceiverPath) -> &FrequencyGrid {
         self.grids.get(path)
     }
 
@@ -210,7 +210,7 @@ impl ReceiverPlan {
             self.rf_point(lo, intermediate, Sideband::Upper),
             self.rf_point(lo, intermediate, Sideband::Lower),
         );
-        let [lo_grid_hz, rf_grid_hz] = SignalPath::BOTH.map(|path| self.grid(path).as_hz());
+        let [lo_grid_hz, rf_grid_hz] = ReceiverPath::BOTH.map(|path| self.grid(path).as_hz());
         // The lower sideband lies below the upper one, as every IF is above 0 Hz, unless the IF is
         // too small for two points.
         let (rf_hz, upper) = if lower == upper {

@@ -77,6 +77,6 @@ pub use receiver_setup::{
     ReceiverPart, ReceiverSetup, ReflectionSweepSettings,
 };
 pub use reflection_sweep::{LoadReflectionSweep, SweptPorts};
-pub use signal_path::{LoRf, SignalPath};
+pub use signal_path::{LoRf, ReceiverPath};
 pub use variation::MinLoPower;
 pub(crate) use variation::{Variation, Varied};

@@ -7,7 +7,7 @@ use super::receiver_setup::{
     CorrectionSteps, Join, Mixer, OutputStage, PowerInput, ReceiverLoad, ReceiverPart,
     ReceiverSetup, ReflectionSweepSettings, entry_ports, node_of,
 };
-use super::signal_path::{LoRf, SignalPath};
+use super::signal_path::{LoRf, ReceiverPath};
 use crate::network::{Network, NetworkError, Port, Terminal, onto_grid};
 use crate::requirement::{Limits, Quantity};
 use num_complex::Complex64;
@@ -124,7 +124,7 @@ impl Receiver {
 
     /// Where the power of a path enters.
     #[must_use]
-    pub fn input(&self, path: SignalPath) -> &PowerInput {
+    pub fn input(&self, path: ReceiverPath) -> &PowerInput {
         self.setup.inputs.get(path)
     }
 
@@ -224,7 +224,7 @@ impl Receiver {
 
     /// The network in a place, at the frequencies of a path; `None` where that path does not reach it.
     #[must_use]
-    pub fn network_at(&self, place: NetworkPlace, path: SignalPath) -> Option<&Network> {
+    pub fn network_at(&self, place: NetworkPlace, path: ReceiverPath) -> Option<&Network> {
         let networks = match place {
             NetworkPlace::Part(part) => &self.parts().get(part.0)?.networks,
             NetworkPlace::Load(load) => &self.loads().get(load.0)?.networks,
@@ -241,7 +241,7 @@ impl Receiver {
     pub fn set_network_at(
         &mut self,
         place: NetworkPlace,
-        path: SignalPath,
+        path: ReceiverPath,
         network: Network,
     ) -> Result<(), ReceiverError> {
         self.check_place(place)?;
@@ -298,7 +298,7 @@ impl Receiver {
     /// The parts on a path, their networks, and the ports by which the path enters them.
     pub(super) fn parts_on(
         &self,
-        path: SignalPath,
+        path: ReceiverPath,
     ) -> impl Iterator<Item = (usize, &Network, Port)> {
         let entries = self.entries.get(path).iter();
         self.parts().iter().zip(entries).enumerate().filter_map(move |(part, (own, entry))| {
@@ -323,7 +323,7 @@ impl Receiver {
         let setup = &mut one.setup;
         let parts = setup.parts.iter_mut().map(|part| &mut part.networks);
         for networks in parts.chain(setup.loads.iter_mut().map(|load| &mut load.networks)) {
-            for path in SignalPath::BOTH {
+            for path in ReceiverPath::BOTH {
                 if let Some(network) = networks.get_mut(path) {
                     *network = onto_grid(network, setup.plan.grid(path))?.network;
                 }
@@ -423,7 +423,7 @@ fn check_mixers(
     entries: &LoRf<Vec<Option<Port>>>,
 ) -> Result<(), ReceiverError> {
     for mixer in &setup.mixers {
-        for path in SignalPath::BOTH {
+        for path in ReceiverPath::BOTH {
             if entries.get(path)[mixer.terminal(path).block].is_none() {
                 return Err(ReceiverError::Unreached { path, mixer: mixer.name.clone() });
             }
@@ -457,7 +457,7 @@ fn check_networks(
     let loads = setup.loads.iter_mut().zip(names);
     let loads = loads.map(|(load, name)| (name, load.at.block, 1, &mut load.networks));
     for (what, part, ports, networks) in parts.chain(loads) {
-        for path in SignalPath::BOTH {
+        for path in ReceiverPath::BOTH {
             let own = networks.get_mut(path);
             match own {
                 _ if entries.get(path)[part].is_none() => *own = None,
@@ -473,7 +473,7 @@ fn check_network(
     network: &Network,
     what: &str,
     ports: usize,
-    path: SignalPath,
+    path: ReceiverPath,
     plan: &ReceiverPlan,
 ) -> Result<(), ReceiverError> {
     let what = what.to_owned();
@@ -491,7 +491,7 @@ fn check_network(
 }
 
 fn check_sources_and_output(setup: &ReceiverSetup) -> Result<(), ReceiverError> {
-    for path in SignalPath::BOTH {
+    for path in ReceiverPath::BOTH {
         let found_ohm = setup.inputs.get(path).source_ohm;
         if !(found_ohm.re > 0.0 && found_ohm.is_finite()) {
             return Err(ReceiverError::Source { path, found_ohm });

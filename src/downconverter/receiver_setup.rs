@@ -3,7 +3,7 @@
 use super::error::ReceiverError;
 use super::iq_balance::{Channel, Combination};
 use super::lo_if_plan::ReceiverPlan;
-use super::signal_path::{LoRf, SignalPath};
+use super::signal_path::{LoRf, ReceiverPath};
 use crate::network::{Network, Port, Terminal};
 use crate::requirement::Limits;
 use crate::splitter::SplitterKind;
@@ -102,10 +102,10 @@ pub struct Mixer {
 }
 
 impl Mixer {
-    pub(super) fn terminal(&self, path: SignalPath) -> Terminal {
+    pub(super) fn terminal(&self, path: ReceiverPath) -> Terminal {
         match path {
-            SignalPath::Lo => self.lo,
-            SignalPath::Rf => self.rf,
+            ReceiverPath::Lo => self.lo,
+            ReceiverPath::Rf => self.rf,
         }
     }
 }

@@ -4,19 +4,19 @@ use std::fmt;
 
 /// A path from an input of the receiver to its mixers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum SignalPath {
+pub enum ReceiverPath {
     /// From the LO source.
     Lo,
     /// From the RF input.
     Rf,
 }
 
-impl SignalPath {
+impl ReceiverPath {
     /// The LO path, then the RF path.
     pub const BOTH: [Self; 2] = [Self::Lo, Self::Rf];
 }
 
-impl fmt::Display for SignalPath {
+impl fmt::Display for ReceiverPath {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::Lo => "LO",
@@ -36,31 +36,31 @@ pub struct LoRf<T> {
 
 impl<T> LoRf<T> {
     /// Makes both values, that of the LO path first.
-    pub fn of_each(mut make: impl FnMut(SignalPath) -> T) -> Self {
-        Self { lo: make(SignalPath::Lo), rf: make(SignalPath::Rf) }
+    pub fn of_each(mut make: impl FnMut(ReceiverPath) -> T) -> Self {
+        Self { lo: make(ReceiverPath::Lo), rf: make(ReceiverPath::Rf) }
     }
 
     /// Makes both values, that of the LO path first, and stops at the first error.
     ///
     /// # Errors
     /// That of `make`.
-    pub fn try_of_each<E>(mut make: impl FnMut(SignalPath) -> Result<T, E>) -> Result<Self, E> {
-        Ok(Self { lo: make(SignalPath::Lo)?, rf: make(SignalPath::Rf)? })
+    pub fn try_of_each<E>(mut make: impl FnMut(ReceiverPath) -> Result<T, E>) -> Result<Self, E> {
+        Ok(Self { lo: make(ReceiverPath::Lo)?, rf: make(ReceiverPath::Rf)? })
     }
 
     /// The value for a path.
-    pub fn get(&self, path: SignalPath) -> &T {
+    pub fn get(&self, path: ReceiverPath) -> &T {
         match path {
-            SignalPath::Lo => &self.lo,
-            SignalPath::Rf => &self.rf,
+            ReceiverPath::Lo => &self.lo,
+            ReceiverPath::Rf => &self.rf,
         }
     }
 
     /// The value for a path, to be changed.
-    pub fn get_mut(&mut self, path: SignalPath) -> &mut T {
+    pub fn get_mut(&mut self, path: ReceiverPath) -> &mut T {
         match path {
-            SignalPath::Lo => &mut self.lo,
-            SignalPath::Rf => &mut self.rf,
+            ReceiverPath::Lo => &mut self.lo,
+            ReceiverPath::Rf => &mut self.rf,
         }
     }
 

@@ -7,7 +7,7 @@ use super::error::ReceiverError;
 use super::iq_balance::PlanPoint;
 use super::joined_path::{JoinedPath, Terminations};
 use super::receiver::{NetworkPlace, Receiver};
-use super::signal_path::{LoRf, SignalPath};
+use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::{Voltages, check_channels, iq_outputs};
 use crate::network::{Load, Network, WaveDefinition, change_reference};
 use crate::requirement::Quantity;
@@ -123,7 +123,7 @@ impl Variation {
     /// Those of `network`, and a loop without a finite answer.
     pub(crate) fn solve<'n>(
         &self,
-        network: impl Fn(usize, SignalPath) -> Result<Cow<'n, Network>, ReceiverError>,
+        network: impl Fn(usize, ReceiverPath) -> Result<Cow<'n, Network>, ReceiverError>,
     ) -> Result<Varied, ReceiverError> {
         let solved = LoRf::try_of_each(|path| match self.paths.get(path) {
             VariedPath::Fixed(solution) => Ok(solution.clone()),
@@ -179,14 +179,14 @@ impl Variation {
 }
 
 /// Whether the LO power at the mixers is needed from a path.
-fn gives_power(receiver: &Receiver, path: SignalPath) -> bool {
-    path == SignalPath::Lo && receiver.limits().on(Quantity::LoPower).is_some()
+fn gives_power(receiver: &Receiver, path: ReceiverPath) -> bool {
+    path == ReceiverPath::Lo && receiver.limits().on(Quantity::LoPower).is_some()
 }
 
 impl VariedPath {
     fn new(
         receiver: &Receiver,
-        signal_path: SignalPath,
+        signal_path: ReceiverPath,
         places: &[NetworkPlace],
         own_voltages: Vec<Complex64>,
     ) -> Result<Self, ReceiverError> {

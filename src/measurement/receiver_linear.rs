@@ -6,7 +6,7 @@ use super::contribution::Contribution;
 use super::error_covariance::{PlanCovariance, half_difference};
 use super::receiver_propagation::{Component, UncertainReceiver};
 use crate::downconverter::{
-    Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, SignalPath,
+    Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, ReceiverPath,
     analyse_receiver,
 };
 use crate::network::onto_grid;
@@ -145,10 +145,10 @@ impl UncertainReceiver<'_> {
         component: Component,
     ) -> Result<Vec<[Vec<BudgetRow>; 2]>, ReceiverError> {
         // At one point each path has frequencies of its own; the channel error takes one of each.
-        let moved_paths: &[&[SignalPath]] = if component.is_independent {
-            &[&[SignalPath::Lo], &[SignalPath::Rf]]
+        let moved_paths: &[&[ReceiverPath]] = if component.is_independent {
+            &[&[ReceiverPath::Lo], &[ReceiverPath::Rf]]
         } else {
-            &[&SignalPath::BOTH]
+            &[&ReceiverPath::BOTH]
         };
         let mut changes = Vec::new();
         for paths in moved_paths {

@@ -4,7 +4,7 @@ use super::deviating_network::deviating;
 use super::error::MeasurementError;
 use super::uncertainty_source::{Deviates, Errors, Source};
 use crate::downconverter::{
-    LoRf, NetworkPlace, PlanPoint, Receiver, ReceiverError, SignalPath, Variation, Varied,
+    LoRf, NetworkPlace, PlanPoint, Receiver, ReceiverError, ReceiverPath, Variation, Varied,
 };
 use crate::network::{Network, ParameterKind, convert};
 use rand_chacha::ChaCha8Rng;
@@ -92,7 +92,7 @@ impl<'a> UncertainReceiver<'a> {
         let mut nominal = Vec::new();
         for (at, part) in parts.iter().enumerate() {
             let mut own = LoRf::default();
-            for path in SignalPath::BOTH {
+            for path in ReceiverPath::BOTH {
                 let mut places = part.places.iter();
                 let network = places.find_map(|&place| receiver.network_at(place, path));
                 if let Some(network) = network {
@@ -136,7 +136,7 @@ impl<'a> UncertainReceiver<'a> {
     fn with_errors(
         &self,
         part: usize,
-        path: SignalPath,
+        path: ReceiverPath,
         errors: &Errors,
     ) -> Result<Option<Network>, ReceiverError> {
         let Some(own) = self.nominal[part].get(path) else { return Ok(None) };
@@ -149,14 +149,14 @@ impl<'a> UncertainReceiver<'a> {
         let mut networks = Vec::with_capacity(self.parts.len());
         for (at, part) in self.parts.iter().enumerate() {
             let nominal = &self.nominal[at];
-            for path in SignalPath::BOTH {
+            for path in ReceiverPath::BOTH {
                 // A part that is not on a path has no entries there.
                 let entries = nominal.get(path).as_ref().map_or(0, |own| own.entries().len());
                 errors.get_mut(path).clear(entries);
             }
             for source in &part.sources {
                 let mut common: Option<Deviates> = None;
-                for path in SignalPath::BOTH {
+                for path in ReceiverPath::BOTH {
                     let (Some(source), Some(own)) = (source.on_paths.get(path), nominal.get(path))
                     else {
                         continue;

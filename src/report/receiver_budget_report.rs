@@ -5,7 +5,7 @@ use super::text_table::{abbreviated, filled, fixed, lines, rejection, table};
 use crate::diagnostic::printable;
 use crate::downconverter::{
     Allocation, Allowance, Budget, Contributor, DownconverterResult, PartKind, PartTaken,
-    SignalPath,
+    ReceiverPath,
 };
 use crate::units::{db_from_neper, shown_signed};
 use serde_json::{Value, json};
@@ -42,7 +42,7 @@ pub(super) fn blocks_json(result: &DownconverterResult) -> Vec<Value> {
 fn block(taken: &PartTaken) -> Value {
     json!({
         "block": taken.name,
-        "path": if taken.path == SignalPath::Lo { "lo" } else { "rf" },
+        "path": if taken.path == ReceiverPath::Lo { "lo" } else { "rf" },
         "kind": taken.kind.map(|kind| match kind {
             PartKind::Splitter(kind) => kind.to_string(),
             PartKind::Line => "line".to_owned(),

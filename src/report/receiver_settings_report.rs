@@ -1,6 +1,6 @@
 //! What a receiver was analysed with: ports and settings, for its document.
 
-use crate::downconverter::{RECEIVER_QUANTITIES, Receiver, SignalPath};
+use crate::downconverter::{RECEIVER_QUANTITIES, Receiver, ReceiverPath};
 use crate::network::{Port, Terminal};
 use crate::touchstone::ReadOptions;
 use crate::units::db_from_amplitude;
@@ -17,10 +17,10 @@ pub(super) fn ports_json(receiver: &Receiver) -> Vec<Value> {
                 "port": receiver.port_name(terminal),
                 "joined": join.map(|join| &join.text),
                 "loaded": receiver.loads().iter().any(|load| load.at == terminal),
-                "input": SignalPath::BOTH
+                "input": ReceiverPath::BOTH
                     .into_iter()
                     .find(|&path| receiver.input(path).at == terminal)
-                    .map(|path| if path == SignalPath::Lo { "lo" } else { "rf" }),
+                    .map(|path| if path == ReceiverPath::Lo { "lo" } else { "rf" }),
             }));
         }
     }
@@ -29,7 +29,7 @@ pub(super) fn ports_json(receiver: &Receiver) -> Vec<Value> {
 
 pub(super) fn settings_json(receiver: &Receiver, reading: &ReadOptions) -> Value {
     let plan = receiver.plan();
-    let ohm = |path: SignalPath| {
+    let ohm = |path: ReceiverPath| {
         let value = receiver.input(path).source_ohm;
         [value.re, value.im]
     };
@@ -53,8 +53,8 @@ pub(super) fn settings_json(receiver: &Receiver, reading: &ReadOptions) -> Value
         },
         "strict": reading.strict,
         "option_line": reading.option_line.as_ref().map(ToString::to_string),
-        "lo_source_ohm": ohm(SignalPath::Lo),
-        "rf_source_ohm": ohm(SignalPath::Rf),
+        "lo_source_ohm": ohm(ReceiverPath::Lo),
+        "rf_source_ohm": ohm(ReceiverPath::Rf),
         "correction": {
             "amplitude_db": db_from_amplitude(correction.norm()),
             "phase_deg": correction.arg().to_degrees(),

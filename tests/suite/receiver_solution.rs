@@ -2,7 +2,7 @@
 
 use crate::harness::{Sandbox, replaced};
 use crate::receiver_cases::{Simple, demo, impedance, solve, solve_in, worst_db};
-use fourphase::downconverter::{Contributor, CorrectionCover, Imbalance, SignalPath};
+use fourphase::downconverter::{Contributor, CorrectionCover, Imbalance, ReceiverPath};
 use fourphase::network::{Network, ParameterKind};
 use fourphase::splitter::image_rejection_db;
 use fourphase::touchstone::TouchstoneFile;
@@ -173,7 +173,7 @@ fn multiplication_after_the_split_counts_the_phase_so_often() {
     );
     let (receiver, result) = solve_in(&Sandbox::new(), &text);
     assert!((result.lo[0].lo_input_hz - 3.5e9).abs() < 1.0);
-    assert!((receiver.plan().grid(SignalPath::Lo).first_hz() - 7e9).abs() < 1.0);
+    assert!((receiver.plan().grid(ReceiverPath::Lo).first_hz() - 7e9).abs() < 1.0);
     for point in &result.points {
         // Half a degree counts four times; the amplitude does not.
         let Imbalance { amplitude_db, phase_deg } = point.balance.image();
