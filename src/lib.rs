@@ -15,6 +15,7 @@
 //! |---|---|
 //! | [`units`] | dB, degrees, `27.5GHz` |
 //! | [`diagnostic`] | positions in text files, errors with their source line |
+//! | [`quantile`] | quantiles of sorted values |
 //! | [`requirement`] | quantity, limit, verdict |
 //! | [`network`] | N-ports over frequency and their algebra |
 //! | [`touchstone`] | reading and writing Touchstone files |
@@ -112,6 +113,7 @@ pub mod downconverter;
 pub mod measurement;
 pub mod network;
 pub mod plot;
+pub mod quantile;
 pub mod report;
 pub mod requirement;
 pub mod splitter;

@@ -2,8 +2,8 @@
 
 use crate::description::{Recipe, Uncertainty};
 use crate::downconverter::{
-    CorrectionPoint, DieReceiver, GroupIndex, PlanPoint, ReceiverBalance,
-    best_shared_correction_db, weight_against,
+    CorrectionPoint, DieReceiver, GroupIndex, IqCorrection, PlanPoint, ReceiverBalance,
+    weight_against,
 };
 use crate::measurement::{KnownBalances, PlanCovariance, UncertainSplitter};
 use crate::network::Network;
@@ -266,10 +266,10 @@ fn corrected_db(points: &[DiePoint]) -> (f64, f64) {
     let per_frequency = points.chunk_by(same_frequency).map(|run| {
         let (of_run, others) = remaining.split_at(run.len());
         remaining = others;
-        best_shared_correction_db(of_run)
+        IqCorrection::best(of_run).worst_db
     });
     let smallest_db = per_frequency.fold(f64::INFINITY, f64::min);
-    (best_shared_correction_db(&corrections), smallest_db)
+    (IqCorrection::best(&corrections).worst_db, smallest_db)
 }
 
 /// The rejection of a point whose Q is corrected by a channel error, dB.

@@ -4,11 +4,28 @@ use super::die_measurement::DieMeasurement;
 use super::error::BatchError;
 use super::input_file::InputFile;
 use super::shared_inputs::SharedInputs;
-use crate::description::{DescriptionError, DescriptionProblem, DieList, Recipe, read_recipe};
+use crate::description::{
+    DescriptionError, DescriptionProblem, DieList, Recipe, RecipeAnalysis, read_recipe,
+};
+use crate::splitter::SplitterSettings;
 use crate::touchstone::ReadOptions;
 use crate::wafer::{LotHeading, Shard};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
+
+/// What is measured on every die of a lot.
+#[derive(Clone, Copy, Debug)]
+pub enum LotAnalysis<'j> {
+    /// A receiver, some of whose blocks are the die's.
+    Receiver,
+    /// A splitter.
+    Splitter {
+        /// How it is analysed.
+        settings: &'j SplitterSettings,
+        /// The column of the list of dies that gives its file.
+        column: &'j str,
+    },
+}
 
 /// A lot to be measured: the recipe, the receiver and the uncertainty that its dies share, and how
 /// their files are read.
@@ -83,6 +100,17 @@ impl LotJob {
     #[must_use]
     pub fn recipe(&self) -> &Recipe {
         &self.recipe
+    }
+
+    /// What is measured on every die.
+    #[must_use]
+    pub fn analysis(&self) -> LotAnalysis<'_> {
+        match self.recipe.analysis() {
+            RecipeAnalysis::Receiver(_) => LotAnalysis::Receiver,
+            RecipeAnalysis::Splitter { settings, column } => {
+                LotAnalysis::Splitter { settings, column }
+            }
+        }
     }
 
     /// What the pictures, the text and the document say about the run.

@@ -98,7 +98,7 @@ fn die_receiver(
 ) -> Result<(MeasuredSubject, Limits), BatchError> {
     let failed = |source| BatchError::receiver(recipe, source);
     let limits = recipe.settings().limits().unwrap_or(receiver.limits()).clone();
-    if limits.on(Quantity::LoPower).is_some() && receiver.plan().lo_power_dbm().is_none() {
+    if limits.on(Quantity::LoPower).is_some() && receiver.plan().settings().lo_power_dbm.is_none() {
         return Err(BatchError::NoLoPower { recipe: recipe.path().to_owned() });
     }
     let receiver = receiver.with_limits(limits.clone()).map_err(failed)?;
@@ -110,8 +110,7 @@ fn die_receiver(
         })
     };
     let ideal = recipe.settings().what_if().ideal.iter().map(ideal).collect::<Result<_, _>>()?;
-    let blocks =
-        columns.iter().map(|name| receiver.part_index(name)).collect::<Result<Vec<_>, _>>();
+    let blocks = columns.iter().map(|name| receiver.block(name)).collect::<Result<Vec<_>, _>>();
     let blocks = blocks.map_err(failed)?;
     let receiver = Box::new(DieReceiver::new(receiver, &blocks).map_err(failed)?);
     Ok((MeasuredSubject::Receiver { receiver, ideal }, limits))

@@ -46,7 +46,7 @@ pub struct SyntheticLotSettings {
 ///
 /// # Examples
 /// ```
-/// use fourphase::batch::{BatchError, SyntheticLot, SyntheticLotSettings};
+/// use fourphase::batch::{SyntheticLot, SyntheticLotSettings};
 ///
 /// let settings = SyntheticLotSettings {
 ///     dies: 20,
@@ -59,9 +59,9 @@ pub struct SyntheticLotSettings {
 /// assert!(lot.list().starts_with("lot,wafer,die_x,die_y"));
 /// lot.each_file(|_, bytes| {
 ///     assert!(!bytes.is_empty());
-///     Ok::<(), BatchError>(())
+///     Ok::<(), Box<dyn std::error::Error + Send + Sync>>(())
 /// })?;
-/// # Ok::<(), BatchError>(())
+/// # Ok::<(), Box<dyn std::error::Error + Send + Sync>>(())
 /// ```
 #[derive(Clone, Debug)]
 pub struct SyntheticLot {

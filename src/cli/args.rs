@@ -6,6 +6,7 @@ use crate::splitter::SplitterKind;
 use crate::touchstone::{OptionLine, Version};
 use crate::units;
 use crate::wafer::Shard;
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use num_complex::Complex64;
 use std::path::PathBuf;
@@ -188,8 +189,8 @@ pub(super) struct Splitter {
     #[arg(value_name = "FILE")]
     pub(super) file: PathBuf,
     /// The phase between the outputs that the part is made for; told from the data if absent
-    #[arg(long, value_enum)]
-    pub(super) kind: Option<Kind>,
+    #[arg(long, value_parser = splitter_kind())]
+    pub(super) kind: Option<SplitterKind>,
     /// Port where the signal enters
     #[arg(long, value_name = "P", value_parser = port)]
     pub(super) input: Option<Port>,
@@ -576,24 +577,16 @@ fn version(text: &str) -> Result<Version, String> {
     }
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(super) enum Kind {
-    /// 90 degrees: a coupler or hybrid
-    Quadrature,
-    /// 180 degrees: a balun
-    Antiphase,
-    /// 0 degrees: a divider
-    Inphase,
-}
-
-impl From<Kind> for SplitterKind {
-    fn from(kind: Kind) -> Self {
-        match kind {
-            Kind::Quadrature => Self::Quadrature,
-            Kind::Antiphase => Self::Antiphase,
-            Kind::Inphase => Self::Inphase,
-        }
-    }
+/// The kinds of splitters by name, each with its help.
+fn splitter_kind() -> impl TypedValueParser<Value = SplitterKind> {
+    let help = |kind| match kind {
+        SplitterKind::Quadrature => "90 degrees: a coupler or hybrid",
+        SplitterKind::Antiphase => "180 degrees: a balun",
+        SplitterKind::Inphase => "0 degrees: a divider",
+    };
+    let values = SplitterKind::ALL.map(|kind| PossibleValue::new(kind.name()).help(help(kind)));
+    PossibleValuesParser::new(values)
+        .try_map(|name| SplitterKind::from_name(&name).ok_or("expected the kind of a splitter"))
 }
 
 /// `P=Z` or `P=FILE`.

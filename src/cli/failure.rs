@@ -8,7 +8,7 @@ use crate::measurement::MeasurementError;
 use crate::network::NetworkError;
 use crate::plot::PlotError;
 use crate::report::{FilesError, PublishError};
-use crate::splitter::SplitterError;
+use crate::splitter::{RoleToGive, SplitterError};
 use crate::touchstone::{ReadError, WriteError};
 use crate::wafer::JournalError;
 use std::path::PathBuf;
@@ -129,8 +129,10 @@ fn network_diagnostic(source: &NetworkError, shown: Diagnostic) -> Diagnostic {
 }
 
 fn splitter_diagnostic(source: &SplitterError, shown: Diagnostic) -> Diagnostic {
+    if let Some(options) = options_for(source.roles_to_give()) {
+        return shown.with_help(format!("give {options}"));
+    }
     match source {
-        SplitterError::Ambiguous { needed, .. } => shown.with_help(format!("say it with {needed}")),
         SplitterError::Network(NetworkError::MixedMode) => shown.with_help(MIXED_MODE_HELP),
         SplitterError::BandOutsideData { .. } => {
             shown.with_help("choose a --band inside the data; nothing is extrapolated")
@@ -168,3 +170,20 @@ fn batch_diagnostic(error: &BatchError) -> Diagnostic {
 }
 
 const MIXED_MODE_HELP: &str = "convert it first: fourphase convert IN OUT --single-ended";
+
+/// The options that give roles of a splitter, in a sentence.
+fn options_for(roles: &[RoleToGive]) -> Option<String> {
+    let options: Vec<&str> = roles
+        .iter()
+        .map(|role| match role {
+            RoleToGive::Kind => "--kind",
+            RoleToGive::Input => "--input",
+            RoleToGive::Outputs => "--outputs",
+        })
+        .collect();
+    let (last, others) = options.split_last()?;
+    Some(match others {
+        [] => (*last).to_owned(),
+        others => format!("{} and {last}", others.join(", ")),
+    })
+}

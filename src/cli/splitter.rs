@@ -12,7 +12,7 @@ use crate::report::{
     splitter_text,
 };
 use crate::requirement::{Limit, LimitError, Quantity};
-use crate::splitter::{GivenRoles, SplitterKind, SplitterSettings};
+use crate::splitter::{GivenRoles, SplitterSettings};
 use crate::units;
 
 pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failure> {
@@ -69,7 +69,7 @@ fn settings(given: &Splitter) -> Result<SplitterSettings, Failure> {
         .filter_map(|(quantity, value)| value.map(|value| Limit::new(quantity, value)));
     Ok(SplitterSettings {
         roles: GivenRoles {
-            kind: given.kind.map(SplitterKind::from),
+            kind: given.kind,
             input: given.input,
             outputs,
             isolated: given.isolated,

@@ -3,6 +3,7 @@
 //! Everything that an error may be about carries its place in the file.
 
 use super::component_entry::ComponentEntry;
+use super::kind_names::PartKindName;
 use num_complex::Complex64;
 use serde::Deserialize;
 use std::path::PathBuf;
@@ -20,7 +21,7 @@ pub(super) struct BlockEntry {
     /// Names of the ports 1, 2, ..; the numbers themselves when absent.
     pub(super) ports: Option<Spanned<Vec<Spanned<String>>>>,
     /// What the block is made for, in a receiver; inferred from its data when absent.
-    pub(super) kind: Option<Spanned<KindName>>,
+    pub(super) kind: Option<PartKindName>,
     /// The nominal phase between two outputs, degrees, where it is not that of the kind.
     pub(super) nominal_deg: Option<Spanned<f64>>,
     /// Blocks with the same word here are in corresponding places of the I and Q branches.
@@ -29,20 +30,6 @@ pub(super) struct BlockEntry {
     /// whole description all the same.
     #[serde(default)]
     pub(super) joins: Vec<Spanned<String>>,
-}
-
-/// What a block of a receiver is made for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub(super) enum KindName {
-    /// Two outputs 90 degrees apart.
-    Quadrature,
-    /// Two outputs 180 degrees apart.
-    Antiphase,
-    /// Two outputs in phase.
-    Inphase,
-    /// One output.
-    Line,
 }
 
 /// A termination of a port.

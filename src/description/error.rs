@@ -5,13 +5,14 @@ use crate::component::ComponentError;
 use crate::diagnostic::{Diagnostic, Excerpt, Position};
 use crate::downconverter::{PlanError, ReceiverError};
 use crate::network::NetworkError;
+use crate::requirement::Quantity;
 use crate::touchstone::ReadError;
 use crate::wafer::SettingsError;
 use std::path::{Path, PathBuf};
 
 /// A text file of fourphase that cannot be used: the file, the line and what is wrong there.
 #[derive(Debug, thiserror::Error)]
-#[error("{}{}: {problem}", file.display(), excerpt.as_ref().map(|e| format!(":{}", e.position)).unwrap_or_default())]
+#[error("{}: {problem}", self.shown_place())]
 pub struct DescriptionError {
     file: PathBuf,
     // Boxed: a result that holds the error should stay small.
@@ -135,7 +136,7 @@ pub enum DescriptionProblem {
     EmptyChannel { channel: &'static str },
     #[error("{port}, the {what} port of mixer '{mixer}', cannot be reached from {input}")]
     Unreached { port: String, what: &'static str, mixer: String, input: String },
-    #[error("lo_power_dbm_min limits the power at the mixers, and lo_power_dbm is missing")]
+    #[error("{} limits the power at the mixers, and lo_power_dbm is missing", Quantity::LoPower.name())]
     NoPower,
 
     // What the rooms below say.
@@ -169,6 +170,14 @@ impl DescriptionError {
     ) -> Self {
         let excerpt = Some(Box::new(excerpt));
         Self { file: file.to_owned(), problem: Box::new(problem.into()), excerpt }
+    }
+
+    /// The file, with line and column where the error is about a place.
+    fn shown_place(&self) -> String {
+        match self.position() {
+            Some(position) => format!("{}:{position}", self.file.display()),
+            None => self.file.display().to_string(),
+        }
     }
 
     /// The description or table.

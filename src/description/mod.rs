@@ -11,6 +11,7 @@
 //! | `component_entry` | `component = { kind = "..", .. }` |
 //! | `network_toml` | NETWORK.toml |
 //! | `receiver_toml`, `receiver_plan`, `receiver_output` | RECEIVER.toml, its frequency plan, its output |
+//! | `require_table`, `kind_names` | limits by quantity, kinds of splitters by name |
 //! | `uncertainty_toml`, `uncertainty_entries` | UNCERTAINTY.toml |
 //! | `amounts_csv`, `covariance_csv` | its tables: standard uncertainties over frequency, covariances of entries |
 //! | `uncertain_parts` | its sources, given to parts, splitters and dies |
@@ -28,6 +29,7 @@ mod component_entry;
 mod covariance_csv;
 mod die_list;
 mod error;
+mod kind_names;
 mod named_files;
 mod network_toml;
 mod rebuild_set_toml;
@@ -36,6 +38,7 @@ mod receiver_plan;
 mod receiver_toml;
 mod recipe_entries;
 mod recipe_toml;
+mod require_table;
 mod source;
 mod station_toml;
 mod table;

@@ -144,7 +144,7 @@ pub(super) struct Need {
 
 /// The frequencies of a plan on both paths.
 pub(super) fn needs(plan: &ReceiverPlan) -> LoRf<Vec<Need>> {
-    let after = plan.lo_multiplication_after_split();
+    let after = plan.settings().lo_multiplication_after_split;
     let lo = plan.lo_hz().iter().map(|lo_hz| Need {
         frequency_hz: lo_hz / f64::from(after),
         purpose: if after == 1 {

@@ -1,7 +1,7 @@
 //! RECEIVER.toml: blocks, loads and mixers at the frequencies of a plan.
 
 use super::allowed::Allowed;
-use super::block_entries::{BlockEntry, ComplexValue, KindName, LoadEntry};
+use super::block_entries::{BlockEntry, ComplexValue, LoadEntry};
 use super::blocks::{Block, Blocks, Origin, PlacedLoad};
 use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::{NamedFiles, same_file};
@@ -9,14 +9,15 @@ use super::receiver_output::{
     CombineName, CorrectionEntry, IfHybridEntry, IfPathEntry, OutputEntries,
 };
 use super::receiver_plan::{FrequencyPlanEntry, Need, check_cover, needs};
+use super::require_table::RequireTable;
 use super::source::TomlFile;
 use crate::downconverter::{
-    Channel, Join, LoRf, Mixer, NetworkPlace, PartKind, PowerInput, Receiver, ReceiverLoad,
-    ReceiverPart, ReceiverPath, ReceiverPlan, ReceiverSetup, ReflectionSweepSettings, entry_ports,
+    Channel, Join, LoRf, Mixer, NetworkPlace, PowerInput, RECEIVER_QUANTITIES, Receiver,
+    ReceiverLoad, ReceiverPart, ReceiverPath, ReceiverPlan, ReceiverSetup, ReflectionSweepSettings,
+    entry_ports,
 };
 use crate::network::{Network, Port, Terminal};
-use crate::requirement::{Limit, Limits, Quantity};
-use crate::splitter::SplitterKind;
+use crate::requirement::Quantity;
 use crate::touchstone::ReadOptions;
 use num_complex::Complex64;
 use serde::Deserialize;
@@ -56,7 +57,7 @@ struct ReceiverEntries {
     #[serde(default)]
     load_reflection_sweep: SweepEntry,
     #[serde(default)]
-    require: RequireEntry,
+    require: RequireTable,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -108,16 +109,6 @@ struct SweepEntry {
     mixer_reflection: Option<Spanned<f64>>,
     /// At the other loads of the LO path, the isolated ports.
     isolated_reflection: Option<Spanned<f64>>,
-}
-
-/// What must hold over the whole plan.
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RequireEntry {
-    image_rejection_db: Option<Spanned<f64>>,
-    amplitude_imbalance_db: Option<Spanned<f64>>,
-    quadrature_error_deg: Option<Spanned<f64>>,
-    lo_power_dbm_min: Option<Spanned<f64>>,
 }
 
 impl ReceiverEntries {
@@ -178,6 +169,10 @@ pub fn read_receiver(
     let mut files = NamedFiles::of(&source, options);
     let harmonic = entries.mixing.lo_harmonic.as_ref();
     let plan = entries.frequency_plan.read(&source, harmonic)?;
+    let power_limit = entries.require.number(Quantity::LoPower.name());
+    if let (Some(limit), None) = (power_limit, plan.settings().lo_power_dbm) {
+        return Err(source.error(DescriptionProblem::NoPower, limit.span()));
+    }
     let blocks = Blocks::read(&source, &entries.blocks, &mut files)?;
     let joins = blocks.joins(&entries.joins)?;
     let loads = blocks.loads(&entries.loads, &mut files)?;
@@ -212,7 +207,7 @@ pub fn read_receiver(
         output: entries.output().read(plan.if_hz(), &mut files)?,
         correction_steps: entries.correction.steps(&source)?,
         reflection_sweep: reflection_sweep(&source, &entries.load_reflection_sweep)?,
-        limits: limits(&source, &entries.require, &plan)?,
+        limits: entries.require.limits(&source, &RECEIVER_QUANTITIES, &[])?,
         plan,
     })
     .map_err(|error| source.error_in_file(error))?;
@@ -367,12 +362,7 @@ fn receiver_part(
     Ok(ReceiverPart {
         name: block.name().to_owned(),
         ports: block.ports.clone(),
-        kind: block.entry.kind.as_ref().map(|kind| match kind.get_ref() {
-            KindName::Quadrature => PartKind::Splitter(SplitterKind::Quadrature),
-            KindName::Antiphase => PartKind::Splitter(SplitterKind::Antiphase),
-            KindName::Inphase => PartKind::Splitter(SplitterKind::Inphase),
-            KindName::Line => PartKind::Line,
-        }),
+        kind: block.entry.kind.map(|kind| kind.0),
         nominal_deg: source.optional_number("nominal_deg", nominal, Allowed::Finite)?,
         pair: block.entry.pair.clone(),
         networks,
@@ -393,7 +383,7 @@ fn mixers(
             let problem = DescriptionProblem::DuplicateMixer { name };
             return Err(source.error(problem, entry.name.span()));
         }
-        let LoRf { lo, rf } = LoRf::try_of_each(|path| {
+        let ports = LoRf::try_of_each(|path| {
             let (port, what, input) = match path {
                 ReceiverPath::Lo => (&entry.lo, "lo", &entries.lo_input),
                 ReceiverPath::Rf => (&entry.rf, "rf", &entries.rf_input),
@@ -431,8 +421,7 @@ fn mixers(
                 ChannelName::Q => Channel::Q,
             },
             is_subtracted: entry.polarity == PolarityName::Minus,
-            lo,
-            rf,
+            ports,
             gain,
         });
     }
@@ -457,32 +446,8 @@ fn reflection_sweep(
     let magnitude = |key, given: &Option<Spanned<f64>>| {
         source.optional_number(key, given.as_ref(), Allowed::FromBelow(0.0, 1.0))
     };
-    ReflectionSweepSettings::new(
-        magnitude("mixer_reflection", &entry.mixer_reflection)?,
-        magnitude("isolated_reflection", &entry.isolated_reflection)?,
-    )
-    .map_err(|error| source.error_in_file(error))
-}
-
-fn limits(
-    source: &TomlFile,
-    entry: &RequireEntry,
-    plan: &ReceiverPlan,
-) -> Result<Limits, DescriptionError> {
-    if let (Some(limit), None) = (&entry.lo_power_dbm_min, plan.lo_power_dbm()) {
-        return Err(source.error(DescriptionProblem::NoPower, limit.span()));
-    }
-    let given = [
-        (Quantity::ImageRejection, &entry.image_rejection_db),
-        (Quantity::AmplitudeImbalance, &entry.amplitude_imbalance_db),
-        (Quantity::QuadratureError, &entry.quadrature_error_deg),
-        (Quantity::LoPower, &entry.lo_power_dbm_min),
-    ];
-    let given = given.into_iter().filter_map(|(quantity, value)| Some((quantity, value.as_ref()?)));
-    given
-        .map(|(quantity, value)| {
-            Limit::new(quantity, *value.get_ref())
-                .map_err(|error| source.complaint(value, error.to_string()))
-        })
-        .collect()
+    Ok(ReflectionSweepSettings {
+        mixer_reflection: magnitude("mixer_reflection", &entry.mixer_reflection)?,
+        isolated_reflection: magnitude("isolated_reflection", &entry.isolated_reflection)?,
+    })
 }

@@ -1,7 +1,8 @@
 //! The keys of RECIPE.toml.
 
+use super::kind_names::SplitterKindName;
+use super::require_table::RequireTable;
 use super::source::Pair;
-use crate::splitter::SplitterKind;
 use crate::wafer::{Direction, RetestPolicy};
 use serde::Deserialize;
 use std::path::PathBuf;
@@ -17,7 +18,7 @@ pub(super) struct RecipeEntry {
     pub(super) retests: Option<RetestName>,
     pub(super) analysis: Spanned<AnalysisEntry>,
     pub(super) map: Option<MapEntry>,
-    pub(super) require: Option<RequireEntry>,
+    pub(super) require: Option<RequireTable>,
     #[serde(default)]
     pub(super) screening: ScreeningEntry,
     #[serde(default)]
@@ -66,24 +67,6 @@ pub(super) struct DieSplitterEntry {
     pub(super) reference_ohm: Option<Spanned<f64>>,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub(super) enum SplitterKindName {
-    Quadrature,
-    Antiphase,
-    Inphase,
-}
-
-impl From<SplitterKindName> for SplitterKind {
-    fn from(name: SplitterKindName) -> Self {
-        match name {
-            SplitterKindName::Quadrature => Self::Quadrature,
-            SplitterKindName::Antiphase => Self::Antiphase,
-            SplitterKindName::Inphase => Self::Inphase,
-        }
-    }
-}
-
 #[derive(Clone, Copy, Debug, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub(super) enum DirectionName {
@@ -114,18 +97,6 @@ pub(super) struct MapEntry {
     pub(super) x_axis: Option<Spanned<DirectionName>>,
     pub(super) y_axis: Option<Spanned<DirectionName>>,
     pub(super) centre_die: Option<Spanned<Pair<f64>>>,
-}
-
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct RequireEntry {
-    pub(super) image_rejection_db: Option<Spanned<f64>>,
-    pub(super) common_mode_rejection_db: Option<Spanned<f64>>,
-    pub(super) amplitude_imbalance_db: Option<Spanned<f64>>,
-    pub(super) phase_error_deg: Option<Spanned<f64>>,
-    pub(super) quadrature_error_deg: Option<Spanned<f64>>,
-    pub(super) lo_power_dbm_min: Option<Spanned<f64>>,
-    pub(super) yield_percent: Option<Spanned<f64>>,
 }
 
 #[derive(Debug, Default, Deserialize)]

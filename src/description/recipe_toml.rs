@@ -13,12 +13,11 @@
 
 use super::allowed::Allowed;
 use super::error::DescriptionError;
-use super::recipe_entries::{
-    AnalysisEntry, DieSplitterEntry, MapEntry, RecipeEntry, RequireEntry, WhatIfEntry,
-};
+use super::recipe_entries::{AnalysisEntry, DieSplitterEntry, MapEntry, RecipeEntry, WhatIfEntry};
+use super::require_table::RequireTable;
 use super::source::{Pair, TomlFile};
 use crate::network::Port;
-use crate::requirement::{Limit, Quantity};
+use crate::requirement::Quantity;
 use crate::splitter::{GivenRoles, SplitterKind, SplitterSettings};
 use crate::wafer::{
     CentreDie, DieSubject, Direction, LotMap, LotSettings, SettingsError, WaferGeometry,
@@ -28,6 +27,9 @@ use num_complex::Complex64;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use toml::Spanned;
+
+/// The share of dies that must pass, among the limits.
+const YIELD_PERCENT: &str = "yield_percent";
 
 /// What is measured on every die.
 #[derive(Clone, Debug, PartialEq)]
@@ -160,7 +162,7 @@ impl RecipeReader<'_> {
                 Ok((RecipeAnalysis::Receiver(path), DieSubject::Receiver))
             }
             (None, Some(splitter)) => {
-                let subject = match SplitterKind::from(splitter.kind) {
+                let subject = match splitter.kind.0 {
                     SplitterKind::Antiphase => DieSubject::AntiphaseSplitter,
                     _ => DieSubject::Splitter,
                 };
@@ -199,7 +201,7 @@ impl RecipeReader<'_> {
         let reference_ohm = number("reference_ohm", &given.reference_ohm, Allowed::AboveZero)?;
         Ok(SplitterSettings {
             roles: GivenRoles {
-                kind: Some(given.kind.into()),
+                kind: Some(given.kind.0),
                 input: Some(input),
                 outputs: Some([a, b]),
                 isolated,
@@ -225,28 +227,22 @@ impl RecipeReader<'_> {
     fn require(
         &self,
         settings: LotSettings,
-        entry: &RequireEntry,
+        table: &RequireTable,
     ) -> Result<LotSettings, DescriptionError> {
+        let refused = |error, name| match table.number(name) {
+            Some(given) => self.refused(error, given.span()),
+            None => self.file.error_in_file(error),
+        };
         let mut settings = settings.with_own_limits();
-        for (quantity, given) in [
-            (Quantity::ImageRejection, &entry.image_rejection_db),
-            (Quantity::CommonModeRejection, &entry.common_mode_rejection_db),
-            (Quantity::AmplitudeImbalance, &entry.amplitude_imbalance_db),
-            (Quantity::PhaseError, &entry.phase_error_deg),
-            (Quantity::QuadratureError, &entry.quadrature_error_deg),
-            (Quantity::LoPower, &entry.lo_power_dbm_min),
-        ] {
-            let Some(given) = given else { continue };
-            let limit = Limit::new(quantity, *given.get_ref())
-                .map_err(|error| self.file.complaint(given, error.to_string()))?;
+        for limit in table.limits(self.file, Quantity::ALL, &[YIELD_PERCENT])?.iter() {
             let made = settings.with_limit(limit);
-            settings = made.map_err(|error| self.refused(error, given.span()))?;
+            settings = made.map_err(|error| refused(error, limit.quantity().name()))?;
         }
-        match &entry.yield_percent {
+        match table.number(YIELD_PERCENT) {
             None => Ok(settings),
             Some(given) => settings
                 .with_required_yield_percent(*given.get_ref())
-                .map_err(|error| self.refused(error, given.span())),
+                .map_err(|error| refused(error, YIELD_PERCENT)),
         }
     }
 

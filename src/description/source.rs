@@ -86,6 +86,7 @@ impl TomlFile {
 
     /// The path of a file that is named in this one, relative to it.
     pub(crate) fn beside(&self, file: &Path) -> PathBuf {
+        // Only a root or an empty path has no parent, and neither is a file.
         self.path.parent().unwrap_or(Path::new("")).join(file)
     }
 

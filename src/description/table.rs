@@ -252,7 +252,9 @@ impl TableHeader {
     /// The line of a record, read again, with one field marked; the empty line where it cannot be
     /// read any more.
     fn excerpt(&self, place: RowPlace, column: usize) -> Excerpt {
+        // A file that is gone by now still gives the number of the line.
         let (line, text) = self.line(place).unwrap_or((place.line, Vec::new()));
+        // Only where a line number does not fit, beyond 32 bits, is it not shown exactly.
         let line_number = usize::try_from(line).unwrap_or(usize::MAX);
         Excerpt::of_line(line_number, &text, field_range(&text, column))
     }
@@ -301,6 +303,7 @@ fn field_range(line: &[u8], column: usize) -> Range<usize> {
 
 fn trimmed(line: &[u8], field: Range<usize>) -> Range<usize> {
     let is_blank = |at: &usize| line[*at].is_ascii_whitespace();
+    // A field of blanks is marked where it starts.
     let start = field.clone().find(|at| !is_blank(at)).unwrap_or(field.start);
     let end = field.clone().rev().find(|at| !is_blank(at)).map_or(start, |at| at + 1);
     start..end.max(start)

@@ -45,7 +45,8 @@ fn wrong_type(message: &str, at: &str) -> Option<DescriptionProblem> {
         "wanted string or table" => "text in quotes",
         _ => message.strip_prefix("expected ")?,
     };
-    let line = at.lines().next().unwrap_or_default();
+    // An empty piece of text has no line.
+    let line = at.lines().next().unwrap_or("nothing");
     Some(wrong(expected.to_owned(), line.chars().take(40).collect()))
 }
 

@@ -10,7 +10,7 @@ use crate::measurement::{
     EntryAmounts, ErrorSymmetry, PartSource, PassAmount, Source, UncertainPart,
 };
 use crate::network::Network;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// The sources that are of a splitter's file.
 #[derive(Clone, Debug)]
@@ -103,7 +103,9 @@ impl Uncertainty {
         parts.retain(|part| part.sources.iter().any(PartSource::is_on_a_path));
         if parts.is_empty() {
             let what = "no source is of a file or block of the receiver".to_owned();
-            let file = self.path.as_deref().unwrap_or(&loaded.inputs[0]);
+            // The first input of a receiver is its description.
+            let receiver = loaded.inputs.first().map(PathBuf::as_path);
+            let file = self.path.as_deref().or(receiver).unwrap_or(Path::new("RECEIVER.toml"));
             return Err(DescriptionError::about_file(file, DescriptionProblem::Value { what }));
         }
         Ok(parts)
@@ -186,13 +188,13 @@ impl DescribedSource {
         }
         let mut targets = Vec::new();
         for Located { value: name, place } in self.blocks.iter().flatten() {
-            let Ok(part) = receiver.part_index(name) else {
+            let Ok(part) = receiver.block(name) else {
                 let known = receiver.parts().iter().map(|part| part.name.clone()).collect();
                 return Err(
                     place.error(DescriptionProblem::UnknownBlock { name: name.clone(), known })
                 );
             };
-            targets.push(Target { name: name.clone(), places: vec![NetworkPlace::Part(part)] });
+            targets.push(Target { name: name.clone(), places: vec![part] });
         }
         for Located { value: path, place } in self.files.iter().flatten() {
             let Some(file) = loaded.files.iter().find(|own| same_file(&own.path, path)) else {
@@ -285,7 +287,7 @@ impl DescribedSource {
 /// A block's name where it alone has the file, else the file's.
 fn name_of(path: &Path, places: &[NetworkPlace], receiver: &Receiver) -> String {
     let block = match places {
-        [NetworkPlace::Part(part)] => receiver.part_name(*part),
+        [only] => receiver.block_name(*only),
         _ => None,
     };
     match (block, path.file_name()) {

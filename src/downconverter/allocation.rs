@@ -1,10 +1,9 @@
 //! Allocation: from the required rejection back to the error that each contributor may have.
 
 use super::budget::{Budget, Contributor};
-use super::error::ReceiverError;
-use super::joined_path::JoinedPath;
+use super::error::Result;
 use super::receiver::Receiver;
-use crate::network::Network;
+use super::solution::SolvedPath;
 use crate::units::{amplitude_from_db, db_from_amplitude, db_from_neper};
 
 /// Contributions of loads below this are rounding.
@@ -23,13 +22,11 @@ pub struct Allowance {
 
 impl Allowance {
     /// The allowed magnitude as an amplitude imbalance alone, dB.
-    #[must_use]
     pub fn allowed_amplitude_db(&self) -> f64 {
         db_from_neper(self.allowed)
     }
 
     /// The allowed magnitude as a phase error alone, degrees.
-    #[must_use]
     pub fn allowed_phase_deg(&self) -> f64 {
         self.allowed.to_degrees()
     }
@@ -76,10 +73,9 @@ pub(super) fn allocation(
     receiver: &Receiver,
     budget: &Budget,
     required_db: f64,
-    lo: &JoinedPath,
-    reduced: &Network,
+    lo: &SolvedPath,
     worst_lo: usize,
-) -> Result<Allocation, ReceiverError> {
+) -> Result<Allocation> {
     // |tanh(ε/2)|² is largest, for a given |ε|, where ε is imaginary.
     let allowed_total = 2.0 * amplitude_from_db(-required_db).atan();
     let sum: f64 = budget.rows.iter().map(|row| row.error.norm()).sum();
@@ -94,7 +90,7 @@ pub(super) fn allocation(
         })
         .collect();
     let return_losses = match allowances.iter().find(|own| own.contributor == Contributor::Loads) {
-        Some(loads) => return_losses(receiver, lo, reduced, worst_lo, loads)?,
+        Some(loads) => return_losses(receiver, lo, worst_lo, loads)?,
         None => None,
     };
     Ok(Allocation { required_db, allowed_total, factor, allowances, return_losses })
@@ -102,15 +98,14 @@ pub(super) fn allocation(
 
 fn return_losses(
     receiver: &Receiver,
-    lo: &JoinedPath,
-    reduced: &Network,
+    lo: &SolvedPath,
     worst_lo: usize,
     loads: &Allowance,
-) -> Result<Option<ReturnLosses>, ReceiverError> {
-    let points = reduced.grid().len();
-    let reflections = lo.reflections(reduced, &lo.terminations(receiver))?;
-    let isolated = lo.isolated_loads(receiver);
-    let mixers = lo.mixer_loads(receiver);
+) -> Result<Option<ReturnLosses>> {
+    let points = lo.reduced.grid().len();
+    let reflections = lo.path.reflections(&lo.reduced, &lo.terminations)?;
+    let isolated = lo.path.isolated_loads(receiver);
+    let mixers = lo.path.mixer_loads(receiver);
     // Loads without a contribution have nothing to gain.
     if isolated.is_empty() || mixers.is_empty() || loads.present < SMALLEST_LOADS {
         return Ok(None);

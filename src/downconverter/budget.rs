@@ -6,16 +6,18 @@
 //!      rejection. The rows add up to the receiver's channel error: what the contributors do not add
 //!      up to is a row of its own, the interaction (reflections between parts).
 
-use super::error::ReceiverError;
+use super::error::Result;
 use super::ideal_part::{PartRole, ideal_terminations, ideals, roles};
-use super::joined_path::{JoinedPath, Terminations};
+use super::iq_balance::PlanPoint;
+use super::joined_path::{PathPart, Terminations};
 use super::receiver::{Group, Receiver};
 use super::receiver_setup::PartKind;
 use super::signal_path::{LoRf, ReceiverPath};
-use super::solution::{Evaluation, Voltages, balances};
-use crate::network::Network;
+use super::solution::{Evaluation, Solved, SolvedPath, Voltages, balances};
+use crate::network::{Network, Port};
 use crate::splitter::image_rejection_of_error_db;
 use num_complex::Complex64;
+use std::borrow::Cow;
 use std::f64::consts::{PI, TAU};
 use std::fmt;
 
@@ -101,7 +103,6 @@ pub struct Budget {
 impl Budget {
     /// Whether more than half of the error remains with every block ideal: because of blocks in one
     /// branch only, or different by design.
-    #[must_use]
     pub fn is_arrangement(&self) -> bool {
         self.rows.iter().any(|row| {
             row.contributor == Contributor::Arrangement
@@ -110,262 +111,232 @@ impl Budget {
     }
 }
 
-/// One path with its real and its ideal parts and terminations.
+/// One path with its ideal parts and terminations beside its real ones.
 struct ComparedPath<'a> {
     receiver: &'a Receiver,
-    path: &'a JoinedPath,
-    reduced: &'a Network,
-    ideal_blocks: Vec<Network>,
-    real_terminations: Terminations,
-    ideal_terminations: Terminations,
+    real: &'a SolvedPath,
     roles: Vec<PartRole>,
-    /// Voltages at the mixers with everything real.
-    real: &'a [Complex64],
+    ideal_blocks: Vec<Network>,
+    ideal_terminations: Terminations,
+    /// Voltages at the mixers with everything ideal.
+    ideal: Vec<Complex64>,
 }
 
 impl<'a> ComparedPath<'a> {
     fn new(
         receiver: &'a Receiver,
-        case: &BudgetCase<'a>,
-        signal_path: ReceiverPath,
+        real: &'a SolvedPath,
         warnings: &mut Vec<String>,
-    ) -> Result<Self, ReceiverError> {
-        let (path, reduced) = (*case.paths.get(signal_path), *case.reduced.get(signal_path));
-        let roles = roles(receiver, path, warnings);
-        Ok(Self {
-            receiver,
-            path,
-            reduced,
-            ideal_blocks: ideals(receiver, path, &roles)?,
-            real_terminations: path.terminations(receiver),
-            ideal_terminations: ideal_terminations(receiver, path, &roles, reduced),
-            roles,
-            real: *case.voltages.get(signal_path),
-        })
+    ) -> Result<Self> {
+        let roles = roles(receiver, &real.path, warnings);
+        let ideal_blocks = ideals(receiver, &real.path, &roles)?;
+        let ideal_terminations = ideal_terminations(receiver, &real.path, &roles, &real.reduced);
+        let ideal = Vec::new();
+        let made = Self { receiver, real, roles, ideal_blocks, ideal_terminations, ideal };
+        Ok(Self { ideal: made.voltages(|_| false, &made.ideal_terminations)?, ..made })
     }
 
-    /// Voltages with these parts real, and the loads real or ideal.
+    /// Voltages with these parts real.
     fn voltages(
         &self,
         is_real: impl Fn(usize) -> bool,
         terminations: &Terminations,
-    ) -> Result<Vec<Complex64>, ReceiverError> {
-        let blocks: Vec<Network> = self
-            .path
-            .parts
-            .iter()
-            .zip(&self.ideal_blocks)
-            .map(
-                |(own, ideal)| if is_real(own.part) { &self.path.blocks[own.block] } else { ideal },
-            )
-            .cloned()
-            .collect();
-        let reduced = self.path.reduce(self.receiver, &blocks)?;
-        self.path.voltages(self.receiver, &reduced, terminations)
-    }
-
-    /// Voltages with everything ideal.
-    fn ideal(&self) -> Result<Vec<Complex64>, ReceiverError> {
-        self.voltages(|_| false, &self.ideal_terminations)
-    }
-
-    /// Voltages with real loads and everything else ideal.
-    fn loads_alone(&self) -> Result<Vec<Complex64>, ReceiverError> {
-        self.voltages(|_| false, &self.real_terminations)
-    }
-
-    /// Voltages with ideal loads and everything else real.
-    fn loads_ideal(&self) -> Result<Vec<Complex64>, ReceiverError> {
-        self.path.voltages(self.receiver, self.reduced, &self.ideal_terminations)
+    ) -> Result<Vec<Complex64>> {
+        let path = &self.real.path;
+        let both = path.parts.iter().zip(&self.ideal_blocks);
+        let block = |(own, ideal): (&PathPart, &Network)| {
+            if is_real(own.part) { path.blocks[own.block].clone() } else { ideal.clone() }
+        };
+        let reduced = path.reduce(self.receiver, &both.map(block).collect::<Vec<_>>())?;
+        path.voltages(self.receiver, &reduced, terminations)
     }
 
     fn has(&self, group: &Group) -> bool {
-        group.parts.iter().any(|&part| self.path.part(part).is_some())
+        group.parts.iter().any(|&part| self.real.path.part(part).is_some())
     }
 
-    /// Voltages with only these parts real; `None` where none is on this path.
-    fn alone(&self, group: &Group) -> Result<Option<Vec<Complex64>>, ReceiverError> {
+    /// Voltages with only this group real.
+    fn alone(&self, group: &Group) -> Result<Cow<'_, [Complex64]>> {
+        if !self.has(group) {
+            return Ok(Cow::Borrowed(&self.ideal));
+        }
         let is_real = |part| group.parts.contains(&part);
-        self.has(group).then(|| self.voltages(is_real, &self.ideal_terminations)).transpose()
+        Ok(Cow::Owned(self.voltages(is_real, &self.ideal_terminations)?))
     }
 
-    /// Voltages with only these parts ideal; `None` where none is on this path.
-    fn all_but(&self, group: &Group) -> Result<Option<Vec<Complex64>>, ReceiverError> {
+    /// Voltages with only this group ideal.
+    fn all_but(&self, group: &Group) -> Result<Cow<'_, [Complex64]>> {
+        if !self.has(group) {
+            return Ok(Cow::Borrowed(&self.real.voltages));
+        }
         let is_real = |part| !group.parts.contains(&part);
-        self.has(group).then(|| self.voltages(is_real, &self.real_terminations)).transpose()
+        Ok(Cow::Owned(self.voltages(is_real, &self.real.terminations)?))
     }
 
     fn taken(&self) -> impl Iterator<Item = PartTaken> {
-        self.path.parts.iter().zip(&self.roles).map(|(own, role)| {
+        self.real.path.parts.iter().zip(&self.roles).map(|(own, role)| {
             let part = &self.receiver.parts()[own.part];
-            let outputs = role.outputs.iter();
+            let name = |port: Port| part.ports[port.index()].clone();
             PartTaken {
                 name: part.name.clone(),
-                path: self.path.path(),
+                path: self.real.path.path(),
                 kind: role.kind,
-                input: part.ports[role.input.index()].clone(),
-                outputs: outputs.clone().map(|own| part.ports[own.port.index()].clone()).collect(),
-                nominal_deg: outputs.map(|own| own.nominal_deg).collect(),
+                input: name(role.input),
+                outputs: role.outputs.iter().map(|own| name(own.port)).collect(),
+                nominal_deg: role.outputs.iter().map(|own| own.nominal_deg).collect(),
             }
         })
     }
 }
 
-/// What a budget is made of beside the receiver.
-pub(super) struct BudgetCase<'a> {
-    pub(super) paths: LoRf<&'a JoinedPath>,
-    pub(super) reduced: LoRf<&'a Network>,
-    pub(super) voltages: Voltages<'a>,
-    /// The way to combine I and Q.
-    pub(super) choice: usize,
-    /// The channel error at the point of worst rejection.
-    pub(super) total: Complex64,
-    /// The point of worst rejection.
-    pub(super) worst: usize,
-}
-
 /// Rejections and channel errors against those of the ideal receiver.
 struct Comparison<'a> {
     receiver: &'a Receiver,
+    paths: LoRf<ComparedPath<'a>>,
     real: Evaluation<'a>,
     ideal: Evaluation<'a>,
     /// The channel error with everything ideal.
     base: Complex64,
+    /// The point of worst rejection.
     worst: usize,
 }
 
-impl Comparison<'_> {
-    /// A row from voltages and evaluation with the contributor alone real, and with it alone ideal.
-    fn row(
-        &self,
-        contributor: Contributor,
-        alone: (Voltages<'_>, &Evaluation<'_>),
-        all_but: Option<(Voltages<'_>, &Evaluation<'_>)>,
-    ) -> BudgetRow {
-        let alone = balances(self.receiver, alone.0, alone.1)[self.worst];
-        let if_ideal_db: Option<Vec<f64>> = all_but.map(|(voltages, evaluation)| {
-            let all = balances(self.receiver, voltages, evaluation);
-            all.iter().map(|balance| balance.image_rejection_db).collect()
-        });
-        let worst_of = |all: &Vec<f64>| all.iter().copied().fold(f64::INFINITY, f64::min);
-        BudgetRow {
-            contributor,
-            error: wrapped(alone.channel_error - self.base),
-            alone_db: alone.image_rejection_db,
-            if_ideal_db: if_ideal_db.as_ref().map(|all| all[self.worst]),
-            plan_if_ideal_db: if_ideal_db.as_ref().map(worst_of),
-        }
-    }
-}
+/// Voltages, and what evaluates them.
+type Case<'c> = (Voltages<'c>, Evaluation<'c>);
 
-/// The budget; `None` where the receiver with ideal parts has no balance to compare with.
+/// The budget; `None` where the receiver with ideal parts has no balance to compare with. `points`
+/// are those of the plan, `worst` the one of worst rejection.
 pub(super) fn budget(
     receiver: &Receiver,
-    case: &BudgetCase<'_>,
+    solved: &Solved,
+    points: &[PlanPoint],
+    worst: usize,
     warnings: &mut Vec<String>,
-) -> Result<Option<Budget>, ReceiverError> {
-    let paths = LoRf::try_of_each(|path| ComparedPath::new(receiver, case, path, warnings))?;
-    let ideal_lo = paths.lo.ideal()?;
-    let ideal_rf = paths.rf.ideal()?;
-    let ideal_voltages = Voltages { lo: &ideal_lo, rf: &ideal_rf };
-    let ideal = Evaluation::ideal(receiver, case.choice);
-    let compared = Comparison {
-        receiver,
-        real: Evaluation::real(receiver, case.choice),
-        ideal,
-        base: balances(receiver, ideal_voltages, &ideal)[case.worst].channel_error,
-        worst: case.worst,
-    };
-    if !compared.base.is_finite() {
+) -> Result<Option<Budget>> {
+    let total = points[worst].balance.channel_error;
+    let paths =
+        LoRf::try_of_each(|path| ComparedPath::new(receiver, solved.paths.get(path), warnings))?;
+    let real = Evaluation::real(receiver, solved.chosen);
+    let ideal = Evaluation::ideal(receiver, solved.chosen);
+    let ideal_voltages = Voltages { lo: &paths.lo.ideal, rf: &paths.rf.ideal };
+    let base = balances(receiver, ideal_voltages, &ideal)[worst].channel_error;
+    if !base.is_finite() {
         warnings.push(
             "no error budget: with every block ideal one of the channels gives nothing".to_owned(),
         );
         return Ok(None);
     }
-    let mut rows = block_rows(&compared, &paths, ideal_voltages)?;
-    rows.extend(other_rows(&compared, ideal_voltages, case.voltages));
+    let compared = Comparison { receiver, paths, real, ideal, base, worst };
+    let mut rows = compared.block_rows()?;
+    rows.extend(compared.load_row()?);
+    rows.extend(compared.other_rows());
     // Rows that cannot be ideal come after all others.
     let order = |row: &BudgetRow| row.if_ideal_db.unwrap_or(f64::NEG_INFINITY);
     rows.sort_by(|one, other| order(other).total_cmp(&order(one)));
     // Lengths that differ by design, and the like: what remains with every block ideal.
-    if compared.base.norm() > 1e-9 {
-        rows.push(remainder_row(Contributor::Arrangement, compared.base));
+    if base.norm() > 1e-9 {
+        rows.push(remainder_row(Contributor::Arrangement, base));
     }
     let sum: Complex64 = rows.iter().map(|row| row.error).sum();
-    rows.push(remainder_row(Contributor::Interaction, wrapped(case.total - sum)));
-    let taken = paths.lo.taken().chain(paths.rf.taken()).collect();
-    Ok(Some(Budget { total: case.total, rows, taken }))
+    rows.push(remainder_row(Contributor::Interaction, wrapped(total - sum)));
+    let taken = compared.paths.iter().flat_map(ComparedPath::taken).collect();
+    Ok(Some(Budget { total, rows, taken }))
 }
 
-/// Rows of the blocks and pairs, and of the loads.
-fn block_rows(
-    compared: &Comparison<'_>,
-    paths: &LoRf<ComparedPath<'_>>,
-    ideal: Voltages<'_>,
-) -> Result<Vec<BudgetRow>, ReceiverError> {
-    let receiver = compared.receiver;
-    let (lo, rf) = (&paths.lo, &paths.rf);
-    let mut rows = Vec::new();
-    for group in receiver.groups() {
-        if !lo.has(group) && !rf.has(group) {
-            continue;
+impl Comparison<'_> {
+    fn real_voltages(&self) -> Voltages<'_> {
+        let LoRf { lo, rf } = &self.paths;
+        Voltages { lo: &lo.real.voltages, rf: &rf.real.voltages }
+    }
+
+    fn ideal_voltages(&self) -> Voltages<'_> {
+        Voltages { lo: &self.paths.lo.ideal, rf: &self.paths.rf.ideal }
+    }
+
+    /// A row from the cases with the contributor alone real, and with it alone ideal.
+    fn row(
+        &self,
+        contributor: Contributor,
+        alone: Case<'_>,
+        all_but: Option<Case<'_>>,
+    ) -> BudgetRow {
+        let of = |(voltages, evaluation): Case<'_>| balances(self.receiver, voltages, &evaluation);
+        let alone = of(alone)[self.worst];
+        let rejections_db: Option<Vec<f64>> =
+            all_but.map(|case| of(case).iter().map(|balance| balance.image_rejection_db).collect());
+        let worst_of = |all_db: &Vec<f64>| all_db.iter().copied().fold(f64::INFINITY, f64::min);
+        BudgetRow {
+            contributor,
+            error: wrapped(alone.channel_error - self.base),
+            alone_db: alone.image_rejection_db,
+            if_ideal_db: rejections_db.as_ref().map(|all_db| all_db[self.worst]),
+            plan_if_ideal_db: rejections_db.as_ref().map(worst_of),
         }
-        let (alone_lo, alone_rf) = (lo.alone(group)?, rf.alone(group)?);
-        let (but_lo, but_rf) = (lo.all_but(group)?, rf.all_but(group)?);
-        // A path without these parts stays as it is.
-        let alone = Voltages {
-            lo: alone_lo.as_deref().unwrap_or(ideal.lo),
-            rf: alone_rf.as_deref().unwrap_or(ideal.rf),
-        };
-        let all_but = Voltages {
-            lo: but_lo.as_deref().unwrap_or(lo.real),
-            rf: but_rf.as_deref().unwrap_or(rf.real),
-        };
-        let name = group.name.clone();
-        rows.push(compared.row(
-            if group.is_pair { Contributor::Pair(name) } else { Contributor::Block(name) },
-            (alone, &compared.ideal),
-            Some((all_but, &compared.real)),
-        ));
     }
-    if !receiver.loads().is_empty() {
-        let (alone_lo, alone_rf) = (lo.loads_alone()?, rf.loads_alone()?);
-        let (but_lo, but_rf) = (lo.loads_ideal()?, rf.loads_ideal()?);
-        rows.push(compared.row(
-            Contributor::Loads,
-            (Voltages { lo: &alone_lo, rf: &alone_rf }, &compared.ideal),
-            Some((Voltages { lo: &but_lo, rf: &but_rf }, &compared.real)),
-        ));
-    }
-    Ok(rows)
-}
 
-/// Rows of the mixers' gains, the IF parts and the correction.
-fn other_rows(
-    compared: &Comparison<'_>,
-    ideal_voltages: Voltages<'_>,
-    voltages: Voltages<'_>,
-) -> Vec<BudgetRow> {
-    let (receiver, real, ideal) = (compared.receiver, compared.real, compared.ideal);
-    let mut rows = Vec::new();
-    let mut push = |contributor, alone: Evaluation<'_>, all_but: Option<Evaluation<'_>>| {
-        let all_but = all_but.as_ref().map(|evaluation| (voltages, evaluation));
-        rows.push(compared.row(contributor, (ideal_voltages, &alone), all_but));
-    };
-    if receiver.mixers().iter().any(|mixer| mixer.gain != Complex64::ONE) {
-        let alone = Evaluation { has_real_gains: true, ..ideal };
-        let all_but = Evaluation { has_real_gains: false, ..real };
-        push(Contributor::MixerGains, alone, Some(all_but));
+    /// Rows of the single blocks and pairs.
+    fn block_rows(&self) -> Result<Vec<BudgetRow>> {
+        let mut rows = Vec::new();
+        for group in self.receiver.groups() {
+            if !self.paths.iter().any(|path| path.has(group)) {
+                continue;
+            }
+            let alone = LoRf::try_of_each(|path| self.paths.get(path).alone(group))?;
+            let all_but = LoRf::try_of_each(|path| self.paths.get(path).all_but(group))?;
+            let name = group.name.clone();
+            rows.push(self.row(
+                if group.is_pair { Contributor::Pair(name) } else { Contributor::Block(name) },
+                (Voltages::of(&alone), self.ideal),
+                Some((Voltages::of(&all_but), self.real)),
+            ));
+        }
+        Ok(rows)
     }
-    if receiver.output().has_if_parts {
-        let alone = Evaluation { transfers: real.transfers, ..ideal };
-        let all_but = Evaluation { transfers: ideal.transfers, ..real };
-        push(Contributor::IfParts, alone, Some(all_but));
+
+    /// The row of the loads, where there are some.
+    fn load_row(&self) -> Result<Option<BudgetRow>> {
+        if self.receiver.loads().is_empty() {
+            return Ok(None);
+        }
+        let alone = LoRf::try_of_each(|path| {
+            let own = self.paths.get(path);
+            own.voltages(|_| false, &own.real.terminations)
+        })?;
+        let all_but = LoRf::try_of_each(|path| {
+            let ComparedPath { receiver, real, ideal_terminations, .. } = self.paths.get(path);
+            real.path.voltages(receiver, &real.reduced, ideal_terminations)
+        })?;
+        Ok(Some(self.row(
+            Contributor::Loads,
+            (Voltages::of(&alone), self.ideal),
+            Some((Voltages::of(&all_but), self.real)),
+        )))
     }
-    if receiver.output().correction != Complex64::ONE {
-        push(Contributor::Correction, Evaluation { correction: real.correction, ..ideal }, None);
+
+    /// Rows of the mixers' gains, the IF parts and the correction.
+    fn other_rows(&self) -> Vec<BudgetRow> {
+        let (receiver, real, ideal) = (self.receiver, self.real, self.ideal);
+        let row = |contributor, alone: Evaluation<'_>, all_but: Option<Evaluation<'_>>| {
+            let all_but = all_but.map(|evaluation| (self.real_voltages(), evaluation));
+            self.row(contributor, (self.ideal_voltages(), alone), all_but)
+        };
+        let mut rows = Vec::new();
+        if receiver.mixers().iter().any(|mixer| mixer.gain != Complex64::ONE) {
+            let alone = Evaluation { has_real_gains: true, ..ideal };
+            let all_but = Evaluation { has_real_gains: false, ..real };
+            rows.push(row(Contributor::MixerGains, alone, Some(all_but)));
+        }
+        if receiver.output().has_if_parts {
+            let alone = Evaluation { transfers: real.transfers, ..ideal };
+            let all_but = Evaluation { transfers: ideal.transfers, ..real };
+            rows.push(row(Contributor::IfParts, alone, Some(all_but)));
+        }
+        if real.correction != Complex64::ONE {
+            let alone = Evaluation { correction: real.correction, ..ideal };
+            rows.push(row(Contributor::Correction, alone, None));
+        }
+        rows
     }
-    rows
 }
 
 fn remainder_row(contributor: Contributor, error: Complex64) -> BudgetRow {

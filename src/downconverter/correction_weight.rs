@@ -31,7 +31,6 @@ pub struct CorrectionPoint {
 impl CorrectionPoint {
     /// From channel errors (nepers and radians) and the gain of the wanted sideband over the image
     /// sideband before I, dB: I and Q of both sidebands in units of I in the image sideband.
-    #[must_use]
     pub fn of_errors(
         sideband_gain_db: f64,
         wanted_error: Complex64,
@@ -47,7 +46,6 @@ impl CorrectionPoint {
     }
 
     /// Wanted over image power with a weight on Q, dB; infinite without an image.
-    #[must_use]
     pub fn rejection_db(&self, weight: Complex64) -> f64 {
         rejection_db(self.wanted_i + weight * self.wanted_q, self.image_i + weight * self.image_q)
     }
@@ -70,7 +68,6 @@ impl CorrectionPoint {
     }
 
     /// The weight that cancels the image at this point.
-    #[must_use]
     pub fn cancelling_weight(&self) -> Complex64 {
         -self.image_i / self.image_q
     }
@@ -83,21 +80,8 @@ pub fn weight_against(error: Complex64) -> Complex64 {
 }
 
 /// The minimum rejection over points with one weight on Q, dB; infinite without points.
-#[must_use]
 pub fn worst_rejection_db(points: &[CorrectionPoint], weight: Complex64) -> f64 {
     points.iter().map(|point| point.rejection_db(weight)).fold(f64::INFINITY, f64::min)
-}
-
-/// The minimum rejection over points after the best correction that they can share, dB: by the
-/// minimax weight, or none where that does better.
-#[must_use]
-pub fn best_shared_correction_db(points: &[CorrectionPoint]) -> f64 {
-    let uncorrected_db = worst_rejection_db(points, Complex64::ONE);
-    match minimax_weight(points) {
-        Some(weight) => worst_rejection_db(points, weight).max(uncorrected_db),
-        // Q has no image, so that no weight changes anything.
-        None => uncorrected_db,
-    }
 }
 
 /// The weight with the minimum sum of |image|²; `None` where Q has no image at all.
@@ -115,7 +99,6 @@ pub fn best_shared_correction_db(points: &[CorrectionPoint]) -> f64 {
 /// };
 /// assert_eq!(least_squares_weight(&[point]), Some(Complex64::new(0.8, 0.0)));
 /// ```
-#[must_use]
 pub fn least_squares_weight(points: &[CorrectionPoint]) -> Option<Complex64> {
     let cross: Complex64 = points.iter().map(|point| point.image_q.conj() * point.image_i).sum();
     let power: f64 = points.iter().map(|point| point.image_q.norm_sqr()).sum();
@@ -149,7 +132,6 @@ pub fn least_squares_weight(points: &[CorrectionPoint]) -> Option<Complex64> {
 /// assert!((worst_rejection_db(&points, weight) - 32.03).abs() < 0.01);
 /// # Ok::<(), &str>(())
 /// ```
-#[must_use]
 pub fn minimax_weight(points: &[CorrectionPoint]) -> Option<Complex64> {
     let start = least_squares_weight(points)?;
     // There is a point, or there would be no start.

@@ -1,57 +1,51 @@
 //! One receiver on many dies: some blocks change from die to die, the rest is solved once.
 
-use super::error::ReceiverError;
+use super::error::{ReceiverError, Result};
 use super::ideal_part::{ideals, roles};
 use super::iq_balance::PlanPoint;
 use super::joined_path::JoinedPath;
-use super::receiver::{GroupIndex, NetworkPlace, PartIndex, Receiver};
+use super::receiver::{GroupIndex, NetworkPlace, Receiver, check_shape};
 use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::Voltages;
 use super::variation::{MinLoPower, Variation};
-use crate::network::{Network, NetworkError, ParameterKind, convert, onto_grid};
+use crate::network::{Network, ParameterKind, convert, onto_grid};
 use std::borrow::Cow;
 
-/// A receiver of which some blocks change from die to die.
+/// A receiver of which the networks in some places change from die to die.
 #[derive(Clone, Debug)]
 pub struct DieReceiver {
     variation: Variation,
-    changing: Vec<PartIndex>,
+    changing: Vec<NetworkPlace>,
 }
 
 impl DieReceiver {
-    /// Prepares a receiver for dies that bring networks of their own for these blocks.
+    /// Prepares a receiver for dies that bring networks of their own for these places.
     ///
     /// # Errors
-    /// [`ReceiverError::NoSuch`] for an index of another receiver, and those of
+    /// [`ReceiverError::NoSuch`] for a place of another receiver, and those of
     /// [`plan_points`](super::plan_points) with the receiver's own blocks.
-    pub fn new(receiver: Receiver, blocks: &[PartIndex]) -> Result<Self, ReceiverError> {
-        let places: Vec<NetworkPlace> = blocks.iter().copied().map(NetworkPlace::Part).collect();
-        Ok(Self { variation: Variation::new(receiver, &places)?, changing: blocks.to_vec() })
+    pub fn new(receiver: Receiver, places: &[NetworkPlace]) -> Result<Self> {
+        Ok(Self { variation: Variation::new(receiver, places)?, changing: places.to_vec() })
     }
 
     /// The receiver with its own blocks.
-    #[must_use]
     pub fn receiver(&self) -> &Receiver {
         self.variation.receiver()
     }
 
     /// The combination of I and Q on every die.
-    #[must_use]
     pub fn combination(&self) -> &str {
         self.variation.combination()
     }
 
-    /// Rejection and errors over the plan with a die's networks, in the order of the blocks given to
+    /// Rejection and errors over the plan with a die's networks, in the order of the places given to
     /// [`DieReceiver::new`], and the minimum LO power where the receiver limits it.
     ///
     /// # Errors
     /// [`ReceiverError::DieNetworks`] for another number of networks; [`ReceiverError::PortCount`]
     /// and [`ReceiverError::InNetwork`] for a network that does not fit or does not cover the plan;
     /// otherwise as [`plan_points`](super::plan_points).
-    pub fn points(
-        &self,
-        networks: &[Network],
-    ) -> Result<(Vec<PlanPoint>, Option<MinLoPower>), ReceiverError> {
+    pub fn points(&self, networks: &[Network]) -> Result<(Vec<PlanPoint>, Option<MinLoPower>)> {
         self.check_count(networks)?;
         let varied = self.variation.solve(|changing, path| {
             self.on_path(self.changing[changing], &networks[changing], path).map(Cow::Owned)
@@ -68,15 +62,14 @@ impl DieReceiver {
         &self,
         networks: &[Network],
         group: GroupIndex,
-    ) -> Result<Vec<PlanPoint>, ReceiverError> {
+    ) -> Result<Vec<PlanPoint>> {
         self.check_count(networks)?;
         let group = self.receiver().group(group)?;
         let mut receiver = self.receiver().clone();
-        for (&part, network) in self.changing.iter().zip(networks) {
-            let place = NetworkPlace::Part(part);
+        for (&place, network) in self.changing.iter().zip(networks) {
             for path in ReceiverPath::BOTH {
                 if self.receiver().network_at(place, path).is_some() {
-                    receiver.set_network_at(place, path, self.on_path(part, network, path)?)?;
+                    receiver.set_network_at(place, path, self.on_path(place, network, path)?)?;
                 }
             }
         }
@@ -94,10 +87,10 @@ impl DieReceiver {
             let reduced = path.reduce(&receiver, &blocks)?;
             path.voltages(&receiver, &reduced, &path.terminations(&receiver))
         })?;
-        self.variation.points_of_voltages(Voltages { lo: &voltages.lo, rf: &voltages.rf })
+        self.variation.points_of_voltages(Voltages::of(&voltages))
     }
 
-    fn check_count(&self, networks: &[Network]) -> Result<(), ReceiverError> {
+    fn check_count(&self, networks: &[Network]) -> Result<()> {
         let (expected, found) = (self.changing.len(), networks.len());
         if expected == found { Ok(()) } else { Err(ReceiverError::DieNetworks { expected, found }) }
     }
@@ -105,22 +98,18 @@ impl DieReceiver {
     /// A die's network at the frequencies of a path.
     fn on_path(
         &self,
-        part: PartIndex,
+        place: NetworkPlace,
         network: &Network,
         path: ReceiverPath,
-    ) -> Result<Network, ReceiverError> {
-        let own = &self.receiver().parts()[part.index()];
-        let what = || format!("block '{}'", own.name);
-        let in_network = |source| ReceiverError::InNetwork { what: what(), source };
-        if network.modes().is_some() {
-            return Err(in_network(NetworkError::MixedMode));
+    ) -> Result<Network> {
+        let receiver = self.receiver();
+        let what = receiver.place_name(place)?;
+        if let Some(own) = receiver.network_at(place, path) {
+            check_shape(network, &what, own.ports())?;
         }
-        if network.ports() != own.ports.len() {
-            let (expected, found) = (own.ports.len(), network.ports());
-            return Err(ReceiverError::PortCount { what: what(), expected, found });
-        }
-        let grid = self.receiver().plan().grid(path);
-        let there = onto_grid(network, grid).map_err(in_network)?.network;
-        convert(&there, ParameterKind::Scattering).map_err(in_network)
+        let there = onto_grid(network, receiver.plan().grid(path));
+        there
+            .and_then(|there| convert(&there.network, ParameterKind::Scattering))
+            .map_err(|source| ReceiverError::InNetwork { what, source })
     }
 }

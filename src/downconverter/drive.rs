@@ -1,10 +1,10 @@
 //! LO and RF at each mixer: phase, magnitude, power, and balance of the two mixers of a pair.
 
-use super::error::ReceiverError;
+use super::error::Result;
 use super::iq_balance::Channel;
 use super::joined_path::{JoinedPath, Terminations};
 use super::receiver::Receiver;
-use super::solution::Voltages;
+use super::solution::{SolvedPath, Voltages};
 use crate::network::{Network, Port};
 use crate::units::{db_from_amplitude, db_from_power, wrap_deg};
 use num_complex::Complex64;
@@ -55,20 +55,29 @@ pub struct LoPoint {
 }
 
 /// The conductance, in siemens, of all one-ports at each mixer's node: frequency after frequency,
-/// mixer after mixer; `None` where there is none. `blocks` are the networks of the path's parts.
+/// mixer after mixer; `None` where there is none.
 pub(super) fn mixer_conductances(
+    receiver: &Receiver,
+    own: &SolvedPath,
+) -> Result<Vec<Option<f64>>> {
+    let path = &own.path;
+    conductances_with(receiver, path, &path.blocks, &own.reduced, &own.terminations)
+}
+
+/// The same with other networks of the path's parts and other terminations.
+pub(super) fn conductances_with(
     receiver: &Receiver,
     path: &JoinedPath,
     blocks: &[Network],
     reduced: &Network,
     terminations: &Terminations,
-) -> Result<Vec<Option<f64>>, ReceiverError> {
+) -> Result<Vec<Option<f64>>> {
     let points = reduced.grid().len();
     let reflections = path.reflections(reduced, terminations)?;
     let mixers = receiver.mixers().len();
     let mut all = vec![None; points * mixers];
     for (at, mixer) in receiver.mixers().iter().enumerate() {
-        let terminal = mixer.terminal(path.path());
+        let terminal = *mixer.ports.get(path.path());
         let loaded = path.loads_at_node(receiver, terminal);
         // A one-port block in the same node takes power like a load.
         let others = receiver.node_of(&terminal).iter().filter_map(|end| path.part(end.block));
@@ -124,7 +133,7 @@ pub(super) fn lo_points(
         let drives = (0..mixers).map(|mixer| {
             let lo = voltages.lo[at * mixers + mixer];
             let rf = voltages.rf[rf_point * mixers + mixer];
-            let power = plan.lo_power_dbm().zip(conductances[at * mixers + mixer]);
+            let power = plan.settings().lo_power_dbm.zip(conductances[at * mixers + mixer]);
             MixerDrive {
                 lo_phase_deg: unwrapped_deg(lo, before.map(|p| p.mixers[mixer].lo_phase_deg)),
                 lo_magnitude: lo.norm(),

@@ -10,7 +10,7 @@
 //! structure that sends what its outputs reflect to the isolated port:
 //! S(b, in) = e^{jφ} S(a, in), S(a, iso) = -e^{-jφ} S(a, in), S(b, iso) = S(a, in).
 
-use super::error::ReceiverError;
+use super::error::Result;
 use super::joined_path::{JoinedPath, OPEN, PathPart, Terminations};
 use super::receiver::Receiver;
 use super::receiver_setup::{PartKind, other_ports};
@@ -67,7 +67,7 @@ fn leads_to_mixer(receiver: &Receiver, path: ReceiverPath, from: Terminal) -> bo
     let mut open = vec![from];
     while let Some(terminal) = open.pop() {
         let node = receiver.node_of(&terminal);
-        if receiver.mixers().iter().any(|mixer| node.contains(&mixer.terminal(path))) {
+        if receiver.mixers().iter().any(|mixer| node.contains(mixer.ports.get(path))) {
             return true;
         }
         for &reached in node {
@@ -145,7 +145,7 @@ pub(super) fn ideals(
     receiver: &Receiver,
     path: &JoinedPath,
     roles: &[PartRole],
-) -> Result<Vec<Network>, ReceiverError> {
+) -> Result<Vec<Network>> {
     let ideal_of = |(own, role): (&PathPart, &PartRole)| {
         let group = receiver.group_of(own.part);
         let members: Vec<(&Network, &PartRole)> = path
@@ -167,7 +167,7 @@ fn ideal(
     role: &PartRole,
     members: &[(&Network, &PartRole)],
     is_beside: bool,
-) -> Result<Network, ReceiverError> {
+) -> Result<Network> {
     let ports = block.ports();
     let mut entries = vec![Complex64::ZERO; block.grid().len() * ports * ports];
     let input = role.input.index();

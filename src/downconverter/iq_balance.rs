@@ -14,7 +14,7 @@
 //! the image sideband, both ideally 1, it is |(1 + ρ wanted) / (1 - ρ image)|² times the common gain
 //! ratio: the error in the image sideband sets the remaining image.
 
-use super::error::ReceiverError;
+use super::error::{ReceiverError, Result};
 use super::frequency_plan::Sideband;
 use crate::units::{db_from_amplitude, db_from_neper};
 use num_complex::Complex64;
@@ -30,7 +30,6 @@ pub enum Channel {
 
 impl Channel {
     /// The name by which descriptions and documents know it: `i` or `q`.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::I => "i",
@@ -69,10 +68,10 @@ impl Mixing {
     ///
     /// # Errors
     /// [`ReceiverError::OutOfRange`] for one that is outside its range.
-    pub fn new(lo_amplitude_exponent: f64, lo_harmonic: u32) -> Result<Self, ReceiverError> {
+    pub fn new(lo_amplitude_exponent: f64, lo_harmonic: u32) -> Result<Self> {
         if !(0.0..=10.0).contains(&lo_amplitude_exponent) {
             return Err(ReceiverError::OutOfRange {
-                name: "lo_amplitude_exponent",
+                what: "lo_amplitude_exponent",
                 expected: "from 0 to 10",
                 found: lo_amplitude_exponent,
             });
@@ -80,7 +79,7 @@ impl Mixing {
         match i32::try_from(lo_harmonic) {
             Ok(lo_harmonic @ 1..=1_000_000) => Ok(Self { lo_amplitude_exponent, lo_harmonic }),
             _ => Err(ReceiverError::OutOfRange {
-                name: "the harmonic times the multiplication after the split",
+                what: "the harmonic times the multiplication after the split",
                 expected: "from 1 to 1000000",
                 found: f64::from(lo_harmonic),
             }),
@@ -88,13 +87,11 @@ impl Mixing {
     }
 
     /// k: conversion gain ~ |LO voltage|^k.
-    #[must_use]
     pub fn lo_amplitude_exponent(&self) -> f64 {
         self.lo_amplitude_exponent
     }
 
     /// How often the LO phase counts.
-    #[must_use]
     pub fn lo_harmonic(&self) -> i32 {
         self.lo_harmonic
     }
@@ -126,26 +123,6 @@ pub struct IqOutputs {
 
 impl IqOutputs {
     /// I and Q of both sidebands: sums over the mixers.
-    ///
-    /// # Examples
-    /// ```
-    /// use fourphase::downconverter::{Channel, Element, IqOutputs, Mixing};
-    /// use num_complex::Complex64;
-    ///
-    /// let mixer = |channel, lo| Element {
-    ///     channel,
-    ///     is_subtracted: false,
-    ///     gain: Complex64::ONE,
-    ///     lo,
-    ///     rf_upper: Complex64::ONE,
-    ///     rf_lower: Complex64::ONE,
-    /// };
-    /// let mixers = [mixer(Channel::I, Complex64::ONE), mixer(Channel::Q, Complex64::I)];
-    /// let outputs = IqOutputs::of(&mixers, &Mixing::default());
-    /// // Q lags I by 90 degrees in the upper sideband and leads in the lower one.
-    /// assert_eq!((outputs.upper.q, outputs.lower.q), (-Complex64::I, Complex64::I));
-    /// ```
-    #[must_use]
     pub fn of(elements: &[Element], mixing: &Mixing) -> Self {
         let mut outputs = Self::default();
         for element in elements {
@@ -164,7 +141,6 @@ impl IqOutputs {
     }
 
     /// The pair of one sideband.
-    #[must_use]
     pub fn of_sideband(&self, sideband: Sideband) -> IqPair {
         match sideband {
             Sideband::Upper => self.upper,
@@ -202,7 +178,6 @@ impl Combination {
     pub const BOTH: [Self; 2] = [Self::I_PLUS_JQ, Self::I_MINUS_JQ];
 
     /// The combined output.
-    #[must_use]
     pub fn apply(&self, pair: IqPair) -> Complex64 {
         self.i * pair.i + self.q * pair.q
     }
@@ -244,13 +219,11 @@ impl Imbalance {
 
 impl ReceiverBalance {
     /// Q over I in the wanted sideband.
-    #[must_use]
     pub fn wanted(&self) -> Imbalance {
         Imbalance::of_error(self.wanted_error)
     }
 
     /// Q over I in the image sideband.
-    #[must_use]
     pub fn image(&self) -> Imbalance {
         Imbalance::of_error(self.channel_error)
     }
@@ -297,7 +270,6 @@ pub(super) fn rejection_db(wanted: Complex64, image: Complex64) -> f64 {
 /// assert!((balance.image_rejection_db - 28.20).abs() < 0.01);
 /// assert!((balance.image().phase_deg - 3.0).abs() < 1e-9);
 /// ```
-#[must_use]
 pub fn receiver_balance(
     outputs: &IqOutputs,
     combination: &Combination,
@@ -315,7 +287,6 @@ pub fn receiver_balance(
 
 /// The index of the combination with the highest image rejection; the first of equals, `None`
 /// without any.
-#[must_use]
 pub fn favourable_combination(
     outputs: &IqOutputs,
     wanted: Sideband,
@@ -324,121 +295,4 @@ pub fn favourable_combination(
     let rejection = |at: usize| receiver_balance(outputs, &choices[at], wanted).image_rejection_db;
     let better = |best, at| if rejection(at) > rejection(best) { at } else { best };
     (0..choices.len()).reduce(better)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use std::f64::consts::{FRAC_PI_2, TAU};
-
-    fn element(channel: Channel, is_subtracted: bool, lo: Complex64, rf: Complex64) -> Element {
-        Element { channel, is_subtracted, gain: Complex64::ONE, lo, rf_upper: rf, rf_lower: rf }
-    }
-
-    fn favourable(outputs: &IqOutputs, wanted: Sideband) -> Combination {
-        Combination::BOTH[favourable_combination(outputs, wanted, &Combination::BOTH).unwrap()]
-    }
-
-    /// Four elements driven at 0, 180, 90 and 270 degrees, with errors on one.
-    fn four_phase(error: Complex64) -> Vec<Element> {
-        let lo = |turn: f64| Complex64::from_polar(0.6, TAU * turn);
-        vec![
-            element(Channel::I, false, lo(0.0), Complex64::ONE),
-            element(Channel::I, true, lo(0.5), Complex64::ONE),
-            element(Channel::Q, false, lo(0.25) * error, Complex64::ONE),
-            element(Channel::Q, true, lo(0.75) * error, Complex64::ONE),
-        ]
-    }
-
-    #[test]
-    fn an_ideal_receiver_has_no_image_and_an_error_sets_it() {
-        let ideal = IqOutputs::of(&four_phase(Complex64::ONE), &Mixing::default());
-        for wanted in [Sideband::Upper, Sideband::Lower] {
-            let combination = favourable(&ideal, wanted);
-            assert!(receiver_balance(&ideal, &combination, wanted).image_rejection_db > 300.0);
-        }
-        // Swapping I and Q, or the sign, swaps the sideband.
-        assert_ne!(favourable(&ideal, Sideband::Upper), favourable(&ideal, Sideband::Lower));
-        let error = Complex64::from_polar(10_f64.powf(0.5 / 20.0), 3_f64.to_radians());
-        let outputs = IqOutputs::of(&four_phase(error), &Mixing::default());
-        let combination = favourable(&outputs, Sideband::Upper);
-        let balance = receiver_balance(&outputs, &combination, Sideband::Upper);
-        assert!(
-            (balance.image_rejection_db - crate::splitter::image_rejection_db(0.5, 3.0)).abs()
-                < 1e-9
-        );
-        let image = balance.image();
-        assert!((image.amplitude_db - 0.5).abs() < 1e-9);
-        assert!((image.phase_deg.abs() - 3.0).abs() < 1e-9);
-    }
-
-    #[test]
-    fn a_switch_does_not_see_the_drive_and_a_harmonic_counts_phase_twice() {
-        let error = Complex64::from_polar(2.0, 0.0);
-        let switch = Mixing::new(0.0, 1).unwrap();
-        let outputs = IqOutputs::of(&four_phase(error), &switch);
-        let combination = favourable(&outputs, Sideband::Upper);
-        assert!(
-            receiver_balance(&outputs, &combination, Sideband::Upper).image_rejection_db > 300.0
-        );
-        // At the second harmonic 45 degrees of LO make quadrature.
-        let lo = |angle: f64| Complex64::from_polar(1.0, angle);
-        let pair = [
-            element(Channel::I, false, lo(0.0), Complex64::ONE),
-            element(Channel::Q, false, lo(FRAC_PI_2 / 2.0), Complex64::ONE),
-        ];
-        let second = Mixing::new(1.0, 2).unwrap();
-        let outputs = IqOutputs::of(&pair, &second);
-        let combination = favourable(&outputs, Sideband::Upper);
-        assert!(
-            receiver_balance(&outputs, &combination, Sideband::Upper).image_rejection_db > 300.0
-        );
-    }
-
-    /// Both tones multiplied with the LOs in time, averaged over whole periods of the IF, against
-    /// the phasors.
-    #[test]
-    fn phasors_agree_with_sampled_waveforms() {
-        const SAMPLES: usize = 4096;
-        // Whole periods in the record: LO 200, IF 13.
-        let (lo_periods, if_periods) = (200.0, 13.0);
-        let lo = [Complex64::from_polar(0.7, 0.3), Complex64::from_polar(0.66, 0.3 + 1.49)];
-        let rf = [
-            [Complex64::from_polar(1.1, -0.4), Complex64::from_polar(1.05, -0.35)],
-            [Complex64::from_polar(0.9, 0.8), Complex64::from_polar(0.93, 0.86)],
-        ];
-        for (sideband, rf) in [(1.0, rf[0]), (-1.0, rf[1])] {
-            let mut measured = [Complex64::ZERO; 2];
-            for channel in 0..2 {
-                for sample in 0..SAMPLES {
-                    let t = sample as f64 / SAMPLES as f64;
-                    let wave = |phasor: Complex64, periods: f64| {
-                        (phasor * Complex64::cis(TAU * periods * t)).re
-                    };
-                    let product = wave(rf[channel], lo_periods + sideband * if_periods)
-                        * wave(lo[channel], lo_periods);
-                    // The IF phasor is twice the mean of the product against its rotation; the
-                    // product itself brings in one half.
-                    measured[channel] +=
-                        4.0 * product * Complex64::cis(-TAU * if_periods * t) / SAMPLES as f64;
-                }
-            }
-            let elements = [
-                Element {
-                    rf_upper: rf[0],
-                    rf_lower: rf[0],
-                    ..element(Channel::I, false, lo[0], rf[0])
-                },
-                Element {
-                    rf_upper: rf[1],
-                    rf_lower: rf[1],
-                    ..element(Channel::Q, false, lo[1], rf[1])
-                },
-            ];
-            let outputs = IqOutputs::of(&elements, &Mixing::default());
-            let pair = if sideband > 0.0 { outputs.upper } else { outputs.lower };
-            assert!((measured[0] - pair.i).norm() < 1e-12, "{} {}", measured[0], pair.i);
-            assert!((measured[1] - pair.q).norm() < 1e-12, "{} {}", measured[1], pair.q);
-        }
-    }
 }

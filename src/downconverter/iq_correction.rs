@@ -2,11 +2,50 @@
 //! quantised, and how many are needed.
 
 use super::correction_weight::{CorrectionPoint, Disk, minimax_weight, worst_rejection_db};
+use super::error::{ReceiverError, Result};
 use super::iq_balance::Imbalance;
 use super::lo_if_plan::ReceiverPlan;
-use super::receiver_setup::CorrectionSteps;
 use crate::units::{amplitude_from_db, db_from_amplitude, wrap_deg};
 use num_complex::Complex64;
+
+/// The steps of a quantised correction of Q, both above 0; 0.1 dB and 0.5 degrees by default.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CorrectionSteps {
+    amplitude_db: f64,
+    phase_deg: f64,
+}
+
+impl CorrectionSteps {
+    /// Steps in decibels and degrees.
+    ///
+    /// # Errors
+    /// [`ReceiverError::OutOfRange`] for a step that is not above 0.
+    pub fn new(amplitude_db: f64, phase_deg: f64) -> Result<Self> {
+        let steps = [("amplitude_step_db", amplitude_db), ("phase_step_deg", phase_deg)];
+        for (what, found) in steps {
+            if !(found > 0.0 && found.is_finite()) {
+                return Err(ReceiverError::OutOfRange { what, expected: "above 0", found });
+            }
+        }
+        Ok(Self { amplitude_db, phase_deg })
+    }
+
+    /// The step of the gain, dB.
+    pub fn amplitude_db(&self) -> f64 {
+        self.amplitude_db
+    }
+
+    /// The step of the phase, degrees.
+    pub fn phase_deg(&self) -> f64 {
+        self.phase_deg
+    }
+}
+
+impl Default for CorrectionSteps {
+    fn default() -> Self {
+        Self { amplitude_db: 0.1, phase_deg: 0.5 }
+    }
+}
 
 /// A correction: what Q is multiplied by beyond the correction that the receiver has.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -20,6 +59,61 @@ pub struct IqCorrection {
 }
 
 impl IqCorrection {
+    /// The best continuous correction for all points; none where none does better.
+    pub fn best(points: &[CorrectionPoint]) -> Self {
+        let none = Self::of_weight(Complex64::ONE, points);
+        match minimax_weight(points).map(|weight| Self::of_weight(weight, points)) {
+            Some(found) if found.worst_db > none.worst_db => found,
+            _ => none,
+        }
+    }
+
+    /// The best quantised correction for all points.
+    ///
+    /// # Method
+    /// A correction that beats a candidate lies in every point's disk of the level that the candidate
+    /// holds, so only steps within the common range of all disks are tried.
+    pub fn best_quantised(points: &[CorrectionPoint], steps: CorrectionSteps) -> Self {
+        Self::best(points).quantised(points, steps)
+    }
+
+    /// The best quantised correction, given the best continuous one.
+    fn quantised(&self, points: &[CorrectionPoint], steps: CorrectionSteps) -> Self {
+        let (step_db, step_deg) = (steps.amplitude_db(), steps.phase_deg());
+        let at = |gain: f64, phase: f64| {
+            let (amplitude_db, phase_deg) = (gain * step_db, phase * step_deg);
+            let made = Self { amplitude_db, phase_deg, worst_db: 0.0 };
+            Self { worst_db: worst_rejection_db(points, made.weight()), ..made }
+        };
+        let better =
+            |best: Self, other: Self| if other.worst_db > best.worst_db { other } else { best };
+        let gain = (self.amplitude_db / step_db).round();
+        let phase = (self.phase_deg / step_deg).round();
+        let mut best = at(0.0, 0.0);
+        for along in [-1.0, 0.0, 1.0] {
+            for across in [-1.0, 0.0, 1.0] {
+                best = better(best, at(gain + along, phase + across));
+            }
+        }
+        let Some(range) = common_range(points, best.worst_db, self.phase_deg) else {
+            return best;
+        };
+        let (gains, phases) = (range.gains_db.whole(step_db), range.phases_deg.whole(step_deg));
+        if gains.count() * phases.count() > MAX_CANDIDATES {
+            return best;
+        }
+        let mut gain = gains.low;
+        while gain <= gains.high {
+            let mut phase = phases.low;
+            while phase <= phases.high {
+                best = better(best, at(gain, phase));
+                phase += 1.0;
+            }
+            gain += 1.0;
+        }
+        best
+    }
+
     fn of_weight(weight: Complex64, points: &[CorrectionPoint]) -> Self {
         Self {
             amplitude_db: db_from_amplitude(weight.norm()),
@@ -29,7 +123,6 @@ impl IqCorrection {
     }
 
     /// The imbalance of Q over I with this correction; its phase is in (-180, 180] degrees.
-    #[must_use]
     pub fn applied_to(&self, imbalance: Imbalance) -> Imbalance {
         Imbalance {
             amplitude_db: imbalance.amplitude_db + self.amplitude_db,
@@ -38,13 +131,11 @@ impl IqCorrection {
     }
 
     /// Whether at least 1 dB of rejection remains with it.
-    #[must_use]
     pub fn is_useful(&self) -> bool {
         self.worst_db >= MIN_USE_DB
     }
 
     /// The complex weight on Q.
-    #[must_use]
     pub fn weight(&self) -> Complex64 {
         Complex64::from_polar(amplitude_from_db(self.amplitude_db), self.phase_deg.to_radians())
     }
@@ -97,19 +188,16 @@ pub struct CorrectionPlan {
 
 impl CorrectionPlan {
     /// Whether a required rejection, dB, is met at every point without any correction.
-    #[must_use]
     pub fn holds_uncorrected(&self, required_db: f64) -> bool {
         self.uncorrected_db >= required_db
     }
 
     /// The worst rejection with a continuous correction per LO, dB.
-    #[must_use]
     pub fn per_lo_db(&self) -> f64 {
         worst_of(&self.per_lo)
     }
 
     /// The worst rejection with a quantised correction per LO, dB.
-    #[must_use]
     pub fn per_lo_quantised_db(&self) -> f64 {
         worst_of(&self.per_lo_quantised)
     }
@@ -127,78 +215,22 @@ pub(super) fn correction_plan(
     required_db: Option<f64>,
 ) -> CorrectionPlan {
     let ifs = plan.if_hz().len();
-    let single = best_continuous(points);
-    let per_lo: Vec<IqCorrection> = points.chunks(ifs).map(best_continuous).collect();
-    let per_lo_quantised = points
-        .chunks(ifs)
-        .zip(&per_lo)
-        .map(|(points, continuous)| best_quantised(continuous, points, steps))
-        .collect();
+    let single = IqCorrection::best(points);
+    let per_lo: Vec<IqCorrection> = points.chunks(ifs).map(IqCorrection::best).collect();
+    let runs = points.chunks(ifs).zip(&per_lo);
     CorrectionPlan {
         uncorrected_db: worst_rejection_db(points, Complex64::ONE),
         steps,
-        single_quantised: best_quantised(&single, points, steps),
-        cover: required_db.map(|required_db| cover(points, plan, &per_lo, required_db)),
+        single_quantised: single.quantised(points, steps),
         single,
+        per_lo_quantised: runs.map(|(run, best)| best.quantised(run, steps)).collect(),
+        cover: required_db.map(|required_db| cover(points, plan, &per_lo, required_db)),
         per_lo,
-        per_lo_quantised,
-    }
-}
-
-/// The best continuous correction; none at all where none does better.
-fn best_continuous(points: &[CorrectionPoint]) -> IqCorrection {
-    let none = IqCorrection::of_weight(Complex64::ONE, points);
-    match minimax_weight(points).map(|weight| IqCorrection::of_weight(weight, points)) {
-        Some(found) if found.worst_db > none.worst_db => found,
-        _ => none,
     }
 }
 
 /// More candidates than this are not tried; there are so many only where no correction is of use.
 const MAX_CANDIDATES: f64 = 200_000.0;
-
-/// The best quantised correction. What beats a candidate lies in every point's disk of the level
-/// that the candidate holds, so only steps within the common range of all disks need be tried.
-fn best_quantised(
-    continuous: &IqCorrection,
-    points: &[CorrectionPoint],
-    steps: CorrectionSteps,
-) -> IqCorrection {
-    let (step_db, step_deg) = (steps.amplitude_db(), steps.phase_deg());
-    let at = |gain: f64, phase: f64| {
-        let (amplitude_db, phase_deg) = (gain * step_db, phase * step_deg);
-        let made = IqCorrection { amplitude_db, phase_deg, worst_db: 0.0 };
-        IqCorrection { worst_db: worst_rejection_db(points, made.weight()), ..made }
-    };
-    let better = |best: IqCorrection, other: IqCorrection| {
-        if other.worst_db > best.worst_db { other } else { best }
-    };
-    let gain = (continuous.amplitude_db / step_db).round();
-    let phase = (continuous.phase_deg / step_deg).round();
-    let mut best = at(0.0, 0.0);
-    for along in [-1.0, 0.0, 1.0] {
-        for across in [-1.0, 0.0, 1.0] {
-            best = better(best, at(gain + along, phase + across));
-        }
-    }
-    let Some(range) = common_range(points, best.worst_db, continuous.phase_deg) else {
-        return best;
-    };
-    let (gains, phases) = (range.gains_db.whole(step_db), range.phases_deg.whole(step_deg));
-    if gains.count() * phases.count() > MAX_CANDIDATES {
-        return best;
-    }
-    let mut gain = gains.low;
-    while gain <= gains.high {
-        let mut phase = phases.low;
-        while phase <= phases.high {
-            best = better(best, at(gain, phase));
-            phase += 1.0;
-        }
-        gain += 1.0;
-    }
-    best
-}
 
 /// A range of numbers.
 #[derive(Clone, Copy)]
@@ -268,7 +300,7 @@ fn cover(
             return CorrectionCover::Impossible { lo_hz: lo_hz[start], best_db };
         }
         let of_run = |end: usize| {
-            let found = best_continuous(&points[start * ifs..end * ifs]);
+            let found = IqCorrection::best(&points[start * ifs..end * ifs]);
             (found.worst_db >= required_db).then_some(found)
         };
         // The end is between one that holds and one that does not: bisect.
@@ -285,66 +317,4 @@ fn cover(
         start = end;
     }
     CorrectionCover::Holds(segments)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// A sweep whose image error wanders, with unequal gains of the sidebands.
-    fn points() -> Vec<CorrectionPoint> {
-        (0..41)
-            .map(|at| {
-                let x = f64::from(at) / 40.0;
-                let error = Complex64::new(0.03 + 0.07 * x, 0.05 - 0.06 * x * x).exp();
-                CorrectionPoint {
-                    wanted_i: Complex64::from(1.0 + 0.1 * x),
-                    wanted_q: error.conj(),
-                    image_i: Complex64::ONE,
-                    image_q: -error,
-                }
-            })
-            .collect()
-    }
-
-    #[test]
-    fn no_step_anywhere_beats_the_one_found() {
-        let points = points();
-        let continuous = best_continuous(&points);
-        assert!(continuous.worst_db > 25.0, "{continuous:?}");
-        for (amplitude_db, phase_deg) in
-            [(0.5, 0.1), (0.4, 0.1), (0.1, 0.1), (1.0, 0.01), (0.1, 2.0), (3.0, 7.0)]
-        {
-            let steps = CorrectionSteps::new(amplitude_db, phase_deg).unwrap();
-            let found = best_quantised(&continuous, &points, steps);
-            let mut best = f64::NEG_INFINITY;
-            for gain in -30..=30 {
-                for phase in -1000..=1000 {
-                    let trim = IqCorrection {
-                        amplitude_db: f64::from(gain) * amplitude_db,
-                        phase_deg: f64::from(phase) * phase_deg,
-                        worst_db: 0.0,
-                    };
-                    if trim.phase_deg.abs() <= 20.0 {
-                        best = best.max(worst_rejection_db(&points, trim.weight()));
-                    }
-                }
-            }
-            assert!(found.worst_db >= best - 1e-12, "{steps:?}: {found:?}, {best}");
-            assert!(found.worst_db <= continuous.worst_db + 1e-9);
-        }
-    }
-
-    #[test]
-    fn a_correction_that_cancels_the_signal_is_not_taken() {
-        // I and Q alike in both sidebands: what cancels the image cancels all.
-        let alike = [CorrectionPoint {
-            wanted_i: Complex64::ONE,
-            wanted_q: Complex64::I,
-            image_i: Complex64::ONE,
-            image_q: Complex64::I,
-        }];
-        let trim = best_continuous(&alike);
-        assert!(trim.worst_db.abs() < 1e-9 && trim.weight() == Complex64::ONE, "{trim:?}");
-    }
 }

@@ -6,7 +6,7 @@
 //! The open ports of the joined network are the inputs, the loaded ports and the mixers' ports.
 //! Terminations are applied after joining, so a load can be varied without joining again.
 
-use super::error::ReceiverError;
+use super::error::{ReceiverError, Result};
 use super::receiver::Receiver;
 use super::receiver_setup::Join;
 use super::signal_path::ReceiverPath;
@@ -39,12 +39,7 @@ pub(super) struct JoinedPath {
     /// The receiver's number of each join of the wiring.
     joins: Vec<usize>,
     open_ports: Vec<Terminal>,
-    ends: Ends,
-}
-
-/// What stands at which open port.
-#[derive(Clone, Debug)]
-struct Ends {
+    /// The open port of the input.
     source: usize,
     /// The open port of each mixer.
     mixers: Vec<usize>,
@@ -74,7 +69,7 @@ impl OpenPorts {
 }
 
 impl JoinedPath {
-    pub(super) fn new(receiver: &Receiver, path: ReceiverPath) -> Result<Self, ReceiverError> {
+    pub(super) fn new(receiver: &Receiver, path: ReceiverPath) -> Result<Self> {
         let mut block_of: Vec<Option<usize>> = vec![None; receiver.parts().len()];
         let mut parts = Vec::new();
         let mut networks = Vec::new();
@@ -96,14 +91,13 @@ impl JoinedPath {
         let loads = receiver.loads().iter();
         let loads = loads.map(|load| is_here(&load.at).then(|| open.place(load.at))).collect();
         for mixer in receiver.mixers() {
-            for port in [mixer.lo, mixer.rf].into_iter().filter(|port| is_here(port)) {
+            for port in [mixer.ports.lo, mixer.ports.rf].into_iter().filter(|port| is_here(port)) {
                 open.place(port);
             }
         }
         // A receiver's input and mixers are always on the path.
-        let mixers = receiver.mixers().iter().map(|mixer| open.place(mixer.terminal(path)));
-        let ends =
-            Ends { mixers: mixers.collect(), source: open.place(inputs.get(path).at), loads };
+        let mixers = receiver.mixers().iter().map(|mixer| open.place(*mixer.ports.get(path)));
+        let (mixers, source) = (mixers.collect(), open.place(inputs.get(path).at));
 
         let joins: Vec<usize> = (0..receiver.joins().len())
             .filter(|&at| receiver.joins()[at].terminals.iter().any(is_here))
@@ -123,16 +117,12 @@ impl JoinedPath {
                 change_reference(&scattering, references, WaveDefinition::Kurokawa)
             })
             .collect::<Result<_, NetworkError>>()?;
-        Ok(Self { path, parts, blocks, wiring, joins, open_ports: open.0, ends })
+        Ok(Self { path, parts, blocks, wiring, joins, open_ports: open.0, source, mixers, loads })
     }
 
     /// The same path with all parts but the `changing` ones joined into one block, for many
     /// receivers that differ in those only.
-    pub(super) fn gathered(
-        &self,
-        receiver: &Receiver,
-        changing: &[usize],
-    ) -> Result<Self, ReceiverError> {
+    pub(super) fn gathered(&self, receiver: &Receiver, changing: &[usize]) -> Result<Self> {
         let (changing, fixed): (Vec<PathPart>, Vec<PathPart>) =
             self.parts.iter().partition(|own| changing.contains(&own.part));
         if fixed.len() < 2 {
@@ -187,13 +177,11 @@ impl JoinedPath {
         let own_blocks = changing.iter().map(|own| self.blocks[own.block].clone());
         let parts = changing.iter().map(|own| PathPart { block: place[own.block], ..*own });
         Ok(Self {
-            path: self.path,
             parts: parts.collect(),
             blocks: std::iter::once(gathered).chain(own_blocks).collect(),
             wiring,
             joins: numbers(&outer),
-            open_ports: self.open_ports.clone(),
-            ends: self.ends.clone(),
+            ..self.clone()
         })
     }
 
@@ -207,11 +195,7 @@ impl JoinedPath {
     }
 
     /// The network of the open ports, with `blocks` in place of its own.
-    pub(super) fn reduce(
-        &self,
-        receiver: &Receiver,
-        blocks: &[Network],
-    ) -> Result<Network, ReceiverError> {
+    pub(super) fn reduce(&self, receiver: &Receiver, blocks: &[Network]) -> Result<Network> {
         join(blocks, &self.wiring).map_err(|error| named(receiver.joins(), &self.joins, error))
     }
 
@@ -223,7 +207,7 @@ impl JoinedPath {
                 *termination = Load::Impedance(input.source_ohm);
             }
         }
-        for (load, end) in receiver.loads().iter().zip(&self.ends.loads) {
+        for (load, end) in receiver.loads().iter().zip(&self.loads) {
             if let (Some(end), Some(network)) = (end, load.networks.get(self.path)) {
                 terminations[*end] = Load::OnePort(network.clone());
             }
@@ -241,7 +225,7 @@ impl JoinedPath {
         let inputs = self.open_ports.iter().enumerate().filter_map(|(end, port)| {
             receiver.inputs().iter().any(|input| input.at == *port).then_some(end)
         });
-        for end in inputs.chain(self.ends.loads.iter().copied().flatten()) {
+        for end in inputs.chain(self.loads.iter().copied().flatten()) {
             terminations[end] = Load::Impedance(reduced.references_ohm(0)[end]);
         }
         terminations
@@ -253,7 +237,7 @@ impl JoinedPath {
         &self,
         reduced: &Network,
         terminations: &Terminations,
-    ) -> Result<Network, ReceiverError> {
+    ) -> Result<Network> {
         let loads: Vec<(Port, Load)> = terminations
             .iter()
             .enumerate()
@@ -269,17 +253,17 @@ impl JoinedPath {
         receiver: &Receiver,
         reduced: &Network,
         terminations: &Terminations,
-    ) -> Result<Vec<Complex64>, ReceiverError> {
+    ) -> Result<Vec<Complex64>> {
         let terminated = self.terminated(reduced, terminations)?;
         let source = self.source();
         let reflections = self.reflections(reduced, terminations)?;
         let wave = self.source_wave(receiver, reduced, terminations);
         let points = reduced.grid().len();
-        let mut voltages = Vec::with_capacity(points * self.ends.mixers.len());
+        let mut voltages = Vec::with_capacity(points * self.mixers.len());
         for point in 0..points {
             let references = reduced.references_ohm(point);
             let matrix = terminated.matrix(point);
-            for &end in &self.ends.mixers {
+            for &end in &self.mixers {
                 let leaving = matrix.at(Port::from_index(end), Port::from_index(source)) * wave;
                 // What leaves, what the termination reflects, and at the input the source's wave.
                 let own = if end == source { wave } else { Complex64::ZERO };
@@ -295,7 +279,7 @@ impl JoinedPath {
         &self,
         reduced: &Network,
         terminations: &Terminations,
-    ) -> Result<Vec<Complex64>, ReceiverError> {
+    ) -> Result<Vec<Complex64>> {
         let mut all = Vec::with_capacity(terminations.len() * reduced.grid().len());
         for (end, termination) in terminations.iter().enumerate() {
             all.extend(termination.reflections(reduced, Port::from_index(end))?);
@@ -323,23 +307,23 @@ impl JoinedPath {
 
     /// The open port of the input.
     pub(super) fn source(&self) -> usize {
-        self.ends.source
+        self.source
     }
 
     /// The open port of a mixer.
     pub(super) fn mixer_port(&self, mixer: usize) -> usize {
-        self.ends.mixers[mixer]
+        self.mixers[mixer]
     }
 
     /// The open port of a load; `None` for a load on the other path.
     pub(super) fn load_port(&self, load: usize) -> Option<usize> {
-        self.ends.loads[load]
+        self.loads[load]
     }
 
     /// The open ports of the loads at the node of a mixer's port: these loads take its power.
     pub(super) fn loads_at_node(&self, receiver: &Receiver, terminal: Terminal) -> Vec<usize> {
         let node = receiver.node_of(&terminal);
-        let mut found: Vec<usize> = self.ends.loads.iter().copied().flatten().collect();
+        let mut found: Vec<usize> = self.loads.iter().copied().flatten().collect();
         found.retain(|&end| node.contains(&self.open_ports[end]));
         found.sort_unstable();
         found
@@ -362,13 +346,13 @@ impl JoinedPath {
     }
 
     fn loads_where(&self, holds: impl Fn(usize) -> bool) -> Vec<usize> {
-        self.ends.loads.iter().copied().flatten().filter(|&end| holds(end)).collect()
+        self.loads.iter().copied().flatten().filter(|&end| holds(end)).collect()
     }
 
     fn is_at_mixer(&self, receiver: &Receiver, end: usize, paths: &[ReceiverPath]) -> bool {
         let node = receiver.node_of(&self.open_ports[end]);
         let mut mixers = receiver.mixers().iter();
-        mixers.any(|mixer| paths.iter().any(|&path| node.contains(&mixer.terminal(path))))
+        mixers.any(|mixer| paths.iter().any(|&path| node.contains(mixer.ports.get(path))))
     }
 }
 
@@ -377,7 +361,7 @@ impl JoinedPath {
 fn named(joins: &[Join], numbers: &[usize], error: NetworkError) -> ReceiverError {
     match error {
         NetworkError::RingingJoin { join, frequency_hz } => {
-            ReceiverError::RingingJoin { join: joins[numbers[join]].text.clone(), frequency_hz }
+            ReceiverError::SingularJoin { join: joins[numbers[join]].text.clone(), frequency_hz }
         }
         other => other.into(),
     }

@@ -113,67 +113,41 @@ impl ReceiverPlan {
     }
 
     /// LO at the mixers, Hz, ascending; at least one.
-    #[must_use]
     pub fn lo_hz(&self) -> &[f64] {
         &self.settings.lo_hz
     }
 
     /// IF, Hz, ascending; at least one.
-    #[must_use]
     pub fn if_hz(&self) -> &[f64] {
         &self.settings.if_hz
     }
 
     /// The wanted sideband.
-    #[must_use]
     pub fn wanted(&self) -> Sideband {
         self.settings.wanted
     }
 
-    /// LO at the mixers over LO input.
-    #[must_use]
-    pub fn lo_multiplication(&self) -> u32 {
-        self.settings.lo_multiplication
-    }
-
-    /// The part of the multiplication that comes after the LO is split.
-    #[must_use]
-    pub fn lo_multiplication_after_split(&self) -> u32 {
-        self.settings.lo_multiplication_after_split
-    }
-
-    /// n in RF = n LO ± IF.
-    #[must_use]
-    pub fn lo_harmonic(&self) -> u32 {
-        self.settings.lo_harmonic
-    }
-
-    /// Power available from the LO source, dBm.
-    #[must_use]
-    pub fn lo_power_dbm(&self) -> Option<f64> {
-        self.settings.lo_power_dbm
+    /// What the plan was made from.
+    pub fn settings(&self) -> &LoIfSettings {
+        &self.settings
     }
 
     /// The frequencies at which the networks of a path are needed.
-    #[must_use]
     pub fn grid(&self, path: ReceiverPath) -> &FrequencyGrid {
         self.grids.get(path)
     }
 
     /// RF of a sideband, Hz: n LO ± IF.
-    #[must_use]
     pub fn rf_hz(&self, lo_hz: f64, if_hz: f64, sideband: Sideband) -> f64 {
         rf_hz(self.settings.lo_harmonic, lo_hz, if_hz, sideband)
     }
 
     /// Frequency at the LO input, Hz, for an LO at the mixers.
-    #[must_use]
     pub fn lo_input_hz(&self, lo_hz: f64) -> f64 {
         lo_hz / f64::from(self.settings.lo_multiplication)
     }
 
     /// The index of the LO nearest to the middle of the LO range; the lower one of equals.
-    #[must_use]
     pub fn centre(&self) -> usize {
         let lo_hz = self.lo_hz();
         let middle_hz = 0.5 * (lo_hz[0] + lo_hz[lo_hz.len() - 1]);
@@ -183,14 +157,13 @@ impl ReceiverPlan {
     }
 
     /// Bands of RF, image and LO, and harmonics of the LO input in them.
-    #[must_use]
     pub fn frequency_plan(&self) -> FrequencyPlan {
         let band = |list: &[f64]| (list[0], list[list.len() - 1]);
         plan_of_lo_range(
             band(self.lo_hz()),
             band(self.if_hz()),
-            self.lo_multiplication(),
-            self.lo_harmonic(),
+            self.settings.lo_multiplication,
+            self.settings.lo_harmonic,
             self.wanted(),
         )
     }

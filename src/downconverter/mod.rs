@@ -52,8 +52,7 @@ pub use allocation::{Allocation, Allowance, ReturnLosses};
 pub use analysis::{DownconverterResult, ReceiverSummary, analyse_receiver, plan_points};
 pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
 pub use correction_weight::{
-    CorrectionPoint, best_shared_correction_db, least_squares_weight, minimax_weight,
-    weight_against, worst_rejection_db,
+    CorrectionPoint, least_squares_weight, minimax_weight, weight_against, worst_rejection_db,
 };
 pub use die_receiver::DieReceiver;
 pub use drive::{LoPoint, MixerDrive, PairDrive};
@@ -65,16 +64,17 @@ pub use iq_balance::{
     Channel, Combination, Element, Imbalance, IqOutputs, IqPair, Mixing, NOTHING_WANTED_DB,
     PlanPoint, ReceiverBalance, favourable_combination, receiver_balance,
 };
-pub use iq_correction::{CorrectionCover, CorrectionPlan, CorrectionSegment, IqCorrection};
+pub use iq_correction::{
+    CorrectionCover, CorrectionPlan, CorrectionSegment, CorrectionSteps, IqCorrection,
+};
 pub use lo_if_plan::{LoIfSettings, ReceiverPlan};
 pub use path_noise::{NoisePathResult, single_sideband_rise_db};
 pub use plan_figures::ImageNoiseRise;
-pub use receiver::{GroupIndex, LoadIndex, NetworkPlace, PartIndex, Receiver};
-pub use receiver_compliance::RECEIVER_QUANTITIES;
+pub use receiver::{GroupIndex, NetworkPlace, Receiver};
 pub(crate) use receiver_setup::entry_ports;
 pub use receiver_setup::{
-    CorrectionSteps, Join, Mixer, OutputChoice, OutputStage, PartKind, PowerInput, ReceiverLoad,
-    ReceiverPart, ReceiverSetup, ReflectionSweepSettings,
+    Join, Mixer, OutputChoice, OutputStage, PartKind, PowerInput, RECEIVER_QUANTITIES,
+    ReceiverLoad, ReceiverPart, ReceiverSetup, ReflectionSweepSettings,
 };
 pub use reflection_sweep::{LoadReflectionSweep, SweptPorts};
 pub use signal_path::{LoRf, ReceiverPath};

@@ -4,12 +4,11 @@
 //! available gain: its output noise is thermal whatever its loss, while the signal falls by G.
 
 use super::drive::mixer_conductances;
-use super::error::ReceiverError;
-use super::joined_path::JoinedPath;
+use super::error::Result;
 use super::receiver::Receiver;
-use crate::network::{Load, Network, Port, single_sideband_noise_factor};
+use super::solution::SolvedPath;
+use crate::network::{Load, Port, single_sideband_noise_factor};
 use crate::units::{db_from_power, power_from_db};
-use num_complex::Complex64;
 
 /// The RF path from the input to one mixer, division included.
 #[derive(Clone, Debug, PartialEq)]
@@ -24,16 +23,10 @@ pub struct NoisePathResult {
 }
 
 /// Loss and noise figure of the RF path to every mixer.
-pub(super) fn noise_paths(
-    receiver: &Receiver,
-    path: &JoinedPath,
-    reduced: &Network,
-    voltages: &[Complex64],
-) -> Result<Vec<NoisePathResult>, ReceiverError> {
+pub(super) fn noise_paths(receiver: &Receiver, own: &SolvedPath) -> Result<Vec<NoisePathResult>> {
     let plan = receiver.plan();
     let mixers = receiver.mixers().len();
-    let terminations = path.terminations(receiver);
-    let conductances = mixer_conductances(receiver, path, &path.blocks, reduced, &terminations)?;
+    let conductances = mixer_conductances(receiver, own)?;
     let wanted: Vec<usize> =
         (0..plan.lo_hz().len()).map(|lo| plan.rf_point(lo, 0, plan.wanted())).collect();
     let mut paths: Vec<NoisePathResult> = Vec::new();
@@ -43,15 +36,16 @@ pub(super) fn noise_paths(
             .map(|point| {
                 let place = point * mixers + at;
                 conductances[place]
-                    .map(|siemens| -db_from_power(voltages[place].norm_sqr() * siemens))
+                    .map(|siemens| -db_from_power(own.voltages[place].norm_sqr() * siemens))
             })
             .collect();
         // Mixers at one port share its path.
-        let twin = receiver.mixers()[..at].iter().position(|other| other.rf == mixer.rf);
+        let twin =
+            receiver.mixers()[..at].iter().position(|other| other.ports.rf == mixer.ports.rf);
         let noise_figure_db = match twin {
             Some(twin) => paths[twin].noise_figure_db.clone(),
             None => {
-                let gains = available_gains(receiver, path, reduced, at)?;
+                let gains = available_gains(receiver, own, at)?;
                 wanted
                     .iter()
                     .map(|&point| gains.as_ref().map(|gains| -db_from_power(gains[point])))
@@ -67,15 +61,15 @@ pub(super) fn noise_paths(
 /// RF input itself.
 fn available_gains(
     receiver: &Receiver,
-    path: &JoinedPath,
-    reduced: &Network,
+    own: &SolvedPath,
     mixer: usize,
-) -> Result<Option<Vec<f64>>, ReceiverError> {
+) -> Result<Option<Vec<f64>>> {
+    let (path, reduced) = (&own.path, &own.reduced);
     let (end, source) = (path.mixer_port(mixer), path.source());
     if end == source {
         return Ok(None);
     }
-    let mut terminations = path.terminations(receiver);
+    let mut terminations = own.terminations.clone();
     let wave = path.source_wave(receiver, reduced, &terminations);
     // Terminated in the port's own reference: what then leaves is the port's wave source.
     terminations[end] = Load::Impedance(reduced.references_ohm(0)[end]);
@@ -100,7 +94,6 @@ fn available_gains(
 /// assert!((single_sideband_rise_db(0.0) - 3.0103).abs() < 1e-4);
 /// assert!(single_sideband_rise_db(30.0) < 0.005);
 /// ```
-#[must_use]
 pub fn single_sideband_rise_db(image_rejection_db: f64) -> f64 {
     db_from_power(single_sideband_noise_factor(1.0, power_from_db(image_rejection_db)))
 }

@@ -18,7 +18,6 @@ pub struct ImageNoiseRise {
 impl DownconverterResult {
     /// The lowest and the highest LO power that a mixer takes over the plan, dBm; `None` where no
     /// mixer's power is known.
-    #[must_use]
     pub fn lo_power_range_dbm(&self) -> Option<(f64, f64)> {
         let powers = self.lo.iter().flat_map(|point| &point.mixers).filter_map(|m| m.lo_power_dbm);
         powers.fold(None, |range: Option<(f64, f64)>, dbm| {
@@ -27,7 +26,6 @@ impl DownconverterResult {
     }
 
     /// The noise that the image sideband adds.
-    #[must_use]
     pub fn image_noise_rise(&self) -> ImageNoiseRise {
         ImageNoiseRise {
             worst_db: single_sideband_rise_db(self.summary.worst.balance.image_rejection_db),
@@ -37,7 +35,6 @@ impl DownconverterResult {
     }
 
     /// For each LO the place, among `points`, of the IF with the worst image rejection.
-    #[must_use]
     pub fn worst_if_of_each_lo(&self) -> Vec<usize> {
         let rejection_db = |at: usize| self.points[at].balance.image_rejection_db;
         let has_same_lo =

@@ -1,50 +1,33 @@
 //! A checked receiver: whoever holds one can solve it.
 
-use super::error::ReceiverError;
+use super::error::{ReceiverError, Result};
 use super::iq_balance::{Channel, Combination, Mixing};
+use super::iq_correction::CorrectionSteps;
 use super::lo_if_plan::ReceiverPlan;
 use super::receiver_setup::{
-    CorrectionSteps, Join, Mixer, OutputStage, PowerInput, ReceiverLoad, ReceiverPart,
+    Join, Mixer, OutputStage, PowerInput, RECEIVER_QUANTITIES, ReceiverLoad, ReceiverPart,
     ReceiverSetup, ReflectionSweepSettings, entry_ports, node_of,
 };
 use super::signal_path::{LoRf, ReceiverPath};
 use crate::network::{Network, NetworkError, Port, Terminal, onto_grid};
-use crate::requirement::{Limits, Quantity};
+use crate::requirement::{Limit, Limits, Quantity};
 use num_complex::Complex64;
 use std::collections::HashSet;
 
-/// A block of a receiver, by its place in the receiver that gave the index.
+/// A block or a load of a receiver. It is valid for the receiver that gave it and for its copies.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub struct PartIndex(usize);
+pub struct NetworkPlace(pub(super) Place);
 
-/// A load of a receiver, by its place in the receiver that gave the index.
+/// The place among the parts or among the loads.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub struct LoadIndex(usize);
+pub(super) enum Place {
+    Part(usize),
+    Load(usize),
+}
 
-/// A single block or a pair of blocks, by its place in the receiver that gave the index.
+/// A single block or a pair of blocks. It is valid for the receiver that gave it and for its copies.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct GroupIndex(usize);
-
-impl PartIndex {
-    pub(super) fn index(self) -> usize {
-        self.0
-    }
-}
-
-impl LoadIndex {
-    pub(super) fn index(self) -> usize {
-        self.0
-    }
-}
-
-/// Where a network stands in a receiver.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum NetworkPlace {
-    /// A block.
-    Part(PartIndex),
-    /// A load.
-    Load(LoadIndex),
-}
 
 /// Blocks that are ideal together: a single block, or all blocks of a pair.
 #[derive(Clone, Debug, PartialEq)]
@@ -76,158 +59,128 @@ impl Receiver {
     ///
     /// # Errors
     /// [`ReceiverError`] with the first rule that is broken, and by what.
-    pub fn new(mut setup: ReceiverSetup) -> Result<Self, ReceiverError> {
-        check_blocks_and_names(&setup)?;
+    pub fn new(mut setup: ReceiverSetup) -> Result<Self> {
+        check_names(&setup)?;
         check_ports(&setup)?;
         let counts: Vec<usize> = setup.parts.iter().map(|part| part.ports.len()).collect();
         let entries =
             LoRf::of_each(|path| entry_ports(&counts, &setup.joins, setup.inputs.get(path).at));
         check_mixers(&setup, &entries)?;
         check_networks(&mut setup, &entries)?;
-        check_sources_and_output(&setup)?;
+        check_values(&setup)?;
         check_limits(&setup.limits, &setup.plan)?;
-        let turns = setup.plan.lo_harmonic() * setup.plan.lo_multiplication_after_split();
+        let turns =
+            setup.plan.settings().lo_harmonic * setup.plan.settings().lo_multiplication_after_split;
         let mixing = Mixing::new(setup.lo_amplitude_exponent, turns)?;
         let (groups, group_of) = grouped(&setup.parts);
         Ok(Self { setup, mixing, entries, groups, group_of })
     }
 
     /// What it is.
-    #[must_use]
     pub fn title(&self) -> &str {
         &self.setup.title
     }
 
     /// The frequencies at which it is solved.
-    #[must_use]
     pub fn plan(&self) -> &ReceiverPlan {
         &self.setup.plan
     }
 
     /// The blocks.
-    #[must_use]
     pub fn parts(&self) -> &[ReceiverPart] {
         &self.setup.parts
     }
 
     /// Ports that meet.
-    #[must_use]
     pub fn joins(&self) -> &[Join] {
         &self.setup.joins
     }
 
     /// One-ports that terminate ports.
-    #[must_use]
     pub fn loads(&self) -> &[ReceiverLoad] {
         &self.setup.loads
     }
 
     /// Where the power of a path enters.
-    #[must_use]
     pub fn input(&self, path: ReceiverPath) -> &PowerInput {
         self.setup.inputs.get(path)
     }
 
-    /// Where LO and RF power enter.
-    pub(super) fn inputs(&self) -> &LoRf<PowerInput> {
-        &self.setup.inputs
-    }
-
     /// The mixers.
-    #[must_use]
     pub fn mixers(&self) -> &[Mixer] {
         &self.setup.mixers
     }
 
     /// How the mixers mix; the harmonic counts the multiplication after the split too.
-    #[must_use]
     pub fn mixing(&self) -> &Mixing {
         &self.mixing
     }
 
     /// From the mixers to the output.
-    #[must_use]
     pub fn output(&self) -> &OutputStage {
         &self.setup.output
     }
 
     /// The steps of a quantised correction of Q.
-    #[must_use]
     pub fn correction_steps(&self) -> CorrectionSteps {
         self.setup.correction_steps
     }
 
     /// Magnitudes for the sweep of load reflections.
-    #[must_use]
-    pub fn reflection_sweep(&self) -> &ReflectionSweepSettings {
-        &self.setup.reflection_sweep
+    pub fn reflection_sweep(&self) -> ReflectionSweepSettings {
+        self.setup.reflection_sweep
     }
 
-    /// What must hold.
-    #[must_use]
+    /// The limits that it must keep over the whole plan.
     pub fn limits(&self) -> &Limits {
         &self.setup.limits
     }
 
-    /// The same receiver with other requirements.
+    /// The same receiver with other limits.
     ///
     /// # Errors
-    /// [`ReceiverError::NoLoPower`] for a limit on the LO power where the source's power is not
-    /// known.
-    pub fn with_limits(mut self, limits: Limits) -> Result<Self, ReceiverError> {
+    /// [`ReceiverError::NoSuchQuantity`] for a limit on a quantity that receivers do not have;
+    /// [`ReceiverError::NoLoPower`] for one on the LO power where that of the source is not known.
+    pub fn with_limits(mut self, limits: Limits) -> Result<Self> {
         check_limits(&limits, self.plan())?;
         self.setup.limits = limits;
         Ok(self)
     }
 
     /// `BLOCK.PORT`; `None` for a port that the receiver does not have.
-    #[must_use]
     pub fn port_name(&self, terminal: Terminal) -> Option<String> {
         port_name(&self.setup.parts, terminal)
     }
 
-    /// The block of a name.
+    /// The place of the block of a name.
     ///
     /// # Errors
     /// [`ReceiverError::NoSuch`].
-    pub fn part_index(&self, name: &str) -> Result<PartIndex, ReceiverError> {
+    pub fn block(&self, name: &str) -> Result<NetworkPlace> {
         let place = self.parts().iter().position(|part| part.name == name);
-        place
-            .map(PartIndex)
-            .ok_or_else(|| ReceiverError::NoSuch { what: format!("block '{name}'") })
+        let place = place.map(|part| NetworkPlace(Place::Part(part)));
+        place.ok_or_else(|| ReceiverError::NoSuch { what: format!("block '{name}'") })
     }
 
-    /// The name of a block; `None` for an index of another receiver.
-    #[must_use]
-    pub fn part_name(&self, part: PartIndex) -> Option<&str> {
-        self.parts().get(part.0).map(|part| part.name.as_str())
-    }
-
-    /// Places of all blocks, then of all loads, in the receiver's order.
-    pub fn places(&self) -> impl Iterator<Item = NetworkPlace> {
-        let parts = (0..self.parts().len()).map(|at| NetworkPlace::Part(PartIndex(at)));
-        parts.chain((0..self.loads().len()).map(|at| NetworkPlace::Load(LoadIndex(at))))
-    }
-
-    /// Refuses a place that the receiver does not have.
-    pub(super) fn check_place(&self, place: NetworkPlace) -> Result<(), ReceiverError> {
-        let (what, has_it) = match place {
-            NetworkPlace::Part(part) => ("block", part.0 < self.parts().len()),
-            NetworkPlace::Load(load) => ("load", load.0 < self.loads().len()),
-        };
-        if has_it {
-            Ok(())
-        } else {
-            Err(ReceiverError::NoSuch { what: format!("{what} of this index") })
+    /// The name of the block in a place; `None` for a load.
+    pub fn block_name(&self, place: NetworkPlace) -> Option<&str> {
+        match place.0 {
+            Place::Part(part) => self.parts().get(part).map(|part| part.name.as_str()),
+            Place::Load(_) => None,
         }
     }
 
+    /// The places of all blocks, then of all loads, in the receiver's order.
+    pub fn places(&self) -> impl Iterator<Item = NetworkPlace> {
+        let loads = (0..self.loads().len()).map(Place::Load);
+        (0..self.parts().len()).map(Place::Part).chain(loads).map(NetworkPlace)
+    }
+
     /// The network in a place, at the frequencies of a path; `None` where that path does not reach it.
-    #[must_use]
     pub fn network_at(&self, place: NetworkPlace, path: ReceiverPath) -> Option<&Network> {
-        let networks = match place {
-            NetworkPlace::Part(part) => &self.parts().get(part.0)?.networks,
-            NetworkPlace::Load(load) => &self.loads().get(load.0)?.networks,
+        let networks = match place.0 {
+            Place::Part(part) => &self.parts().get(part)?.networks,
+            Place::Load(load) => &self.loads().get(load)?.networks,
         };
         networks.get(path).as_ref()
     }
@@ -243,25 +196,15 @@ impl Receiver {
         place: NetworkPlace,
         path: ReceiverPath,
         network: Network,
-    ) -> Result<(), ReceiverError> {
-        self.check_place(place)?;
-        let ReceiverSetup { parts, loads, plan, .. } = &mut self.setup;
-        let (what, ports, networks) = match place {
-            NetworkPlace::Part(part) => {
-                let part = &mut parts[part.0];
-                (block_name(part), part.ports.len(), &mut part.networks)
-            }
-            NetworkPlace::Load(load) => {
-                let load = &mut loads[load.0];
-                (load_name(parts, load.at), 1, &mut load.networks)
-            }
-        };
-        let own = networks.get_mut(path);
-        if own.is_none() {
-            return Err(ReceiverError::NoSuch { what: format!("{what} on the {path} path") });
-        }
-        check_network(&network, &what, ports, path, plan)?;
-        *own = Some(network);
+    ) -> Result<()> {
+        let what = self.place_name(place)?;
+        let missing = || ReceiverError::NoSuch { what: format!("{what} on the {path} path") };
+        let own = self.network_at(place, path).ok_or_else(missing)?;
+        check_network(&network, &what, own.ports(), path, self.plan())?;
+        *match place.0 {
+            Place::Part(part) => self.setup.parts[part].networks.get_mut(path),
+            Place::Load(load) => self.setup.loads[load].networks.get_mut(path),
+        } = Some(network);
         Ok(())
     }
 
@@ -269,11 +212,9 @@ impl Receiver {
     ///
     /// # Errors
     /// [`ReceiverError::NoSuch`].
-    pub fn group_index(&self, name: &str) -> Result<GroupIndex, ReceiverError> {
-        let place = self.groups.iter().position(|group| group.name == name);
-        place
-            .map(GroupIndex)
-            .ok_or_else(|| ReceiverError::NoSuch { what: format!("block or pair '{name}'") })
+    pub fn group_index(&self, name: &str) -> Result<GroupIndex> {
+        let place = self.groups.iter().position(|group| group.name == name).map(GroupIndex);
+        place.ok_or_else(|| ReceiverError::NoSuch { what: format!("block or pair '{name}'") })
     }
 
     /// Names of the single blocks and of the pairs, in the receiver's order.
@@ -285,14 +226,29 @@ impl Receiver {
         &self.groups
     }
 
-    pub(super) fn group(&self, index: GroupIndex) -> Result<&Group, ReceiverError> {
-        let what = || "block or pair of this index".to_owned();
-        self.groups.get(index.0).ok_or_else(|| ReceiverError::NoSuch { what: what() })
+    pub(super) fn group(&self, index: GroupIndex) -> Result<&Group> {
+        let missing = || ReceiverError::NoSuch { what: "block or pair of this index".to_owned() };
+        self.groups.get(index.0).ok_or_else(missing)
     }
 
     /// The group to which a part belongs.
     pub(super) fn group_of(&self, part: usize) -> &Group {
         &self.groups[self.group_of[part]]
+    }
+
+    /// What messages call a place; an error for a place of another receiver.
+    pub(super) fn place_name(&self, place: NetworkPlace) -> Result<String> {
+        let name = match place.0 {
+            Place::Part(part) => self.parts().get(part).map(block_name),
+            Place::Load(load) => self.loads().get(load).map(|load| load_name(self.parts(), load)),
+        };
+        let missing = || ReceiverError::NoSuch { what: "block or load of this index".to_owned() };
+        name.ok_or_else(missing)
+    }
+
+    /// Where LO and RF power enter.
+    pub(super) fn inputs(&self) -> &LoRf<PowerInput> {
+        &self.setup.inputs
     }
 
     /// The parts on a path, their networks, and the ports by which the path enters them.
@@ -319,8 +275,8 @@ impl Receiver {
         choice: usize,
     ) -> Result<Self, NetworkError> {
         let mut one = self.clone();
-        one.setup.plan = self.plan().at(lo, intermediate)?;
         let setup = &mut one.setup;
+        setup.plan = self.plan().at(lo, intermediate)?;
         let parts = setup.parts.iter_mut().map(|part| &mut part.networks);
         for networks in parts.chain(setup.loads.iter_mut().map(|load| &mut load.networks)) {
             for path in ReceiverPath::BOTH {
@@ -342,6 +298,7 @@ fn port_name(parts: &[ReceiverPart], terminal: Terminal) -> Option<String> {
     Some(format!("{}.{}", part.name, part.ports.get(terminal.port.index())?))
 }
 
+/// `BLOCK.PORT`, or numbers for a port that does not exist.
 fn shown_port(parts: &[ReceiverPart], terminal: Terminal) -> String {
     let by_numbers = || format!("{} of block {}", terminal.port, terminal.block + 1);
     port_name(parts, terminal).unwrap_or_else(by_numbers)
@@ -351,87 +308,67 @@ fn block_name(part: &ReceiverPart) -> String {
     format!("block '{}'", part.name)
 }
 
-fn load_name(parts: &[ReceiverPart], at: Terminal) -> String {
-    format!("the load at {}", shown_port(parts, at))
+fn load_name(parts: &[ReceiverPart], load: &ReceiverLoad) -> String {
+    format!("the load at {}", shown_port(parts, load.at))
 }
 
-/// Names are different, and nominal phases are numbers.
-fn check_blocks_and_names(setup: &ReceiverSetup) -> Result<(), ReceiverError> {
+fn check_names(setup: &ReceiverSetup) -> Result<()> {
     let parts: Vec<&String> = setup.parts.iter().map(|part| &part.name).collect();
     let mixers: Vec<&String> = setup.mixers.iter().map(|mixer| &mixer.name).collect();
     for names in [parts, mixers] {
         let mut seen = HashSet::new();
         if let Some(name) = names.into_iter().find(|name| !seen.insert(*name)) {
-            return Err(ReceiverError::NameTwice { name: name.clone() });
-        }
-    }
-    for found in setup.parts.iter().filter_map(|part| part.nominal_deg) {
-        if !found.is_finite() {
-            let (name, expected) = ("nominal_deg", "a finite number");
-            return Err(ReceiverError::OutOfRange { name, expected, found });
+            return Err(ReceiverError::DuplicateName { name: name.clone() });
         }
     }
     Ok(())
 }
 
 /// Every port that is named exists, and every port is joined, loaded or an input.
-fn check_ports(setup: &ReceiverSetup) -> Result<(), ReceiverError> {
+fn check_ports(setup: &ReceiverSetup) -> Result<()> {
     let shown = |terminal: Terminal| shown_port(&setup.parts, terminal);
-    let mut joined = HashSet::new();
-    let mut loaded = HashSet::new();
-    let inputs = setup.inputs.iter().map(|input| input.at);
-    let named = setup.joins.iter().flat_map(|join| join.terminals.iter().copied());
-    let named = named.chain(setup.loads.iter().map(|load| load.at)).chain(inputs);
-    let named = named.chain(setup.mixers.iter().flat_map(|mixer| [mixer.lo, mixer.rf]));
-    for terminal in named {
+    let twice = |port, allowed| ReceiverError::PortTwice { port: shown(port), allowed };
+    let joined = || setup.joins.iter().flat_map(|join| join.terminals.iter().copied());
+    let loaded = || setup.loads.iter().map(|load| load.at);
+    let inputs = || setup.inputs.iter().map(|input| input.at);
+    let mixers = setup.mixers.iter().flat_map(|mixer| [mixer.ports.lo, mixer.ports.rf]);
+    for terminal in joined().chain(loaded()).chain(inputs()).chain(mixers) {
         if port_name(&setup.parts, terminal).is_none() {
             return Err(ReceiverError::NoSuch { what: format!("port {}", shown(terminal)) });
         }
     }
-    let twice = |terminal, allowed| ReceiverError::PortTwice { port: shown(terminal), allowed };
-    for join in &setup.joins {
-        if join.terminals.len() < 2 {
-            return Err(ReceiverError::JoinTooSmall { join: join.text.clone() });
-        }
-        if let Some(&port) = join.terminals.iter().find(|port| !joined.insert(**port)) {
-            return Err(twice(port, "one join"));
-        }
+    if let Some(join) = setup.joins.iter().find(|join| join.terminals.len() < 2) {
+        return Err(ReceiverError::JoinTooSmall { join: join.text.clone() });
     }
-    for load in &setup.loads {
-        if !loaded.insert(load.at) {
-            return Err(twice(load.at, "one load"));
-        }
+    let mut in_joins = HashSet::new();
+    if let Some(port) = joined().find(|port| !in_joins.insert(*port)) {
+        return Err(twice(port, "one join"));
     }
-    for input in setup.inputs.iter() {
-        if !loaded.insert(input.at) {
-            return Err(twice(input.at, "one load or one source"));
-        }
+    let mut at_ends = HashSet::new();
+    if let Some(port) = loaded().chain(inputs()).find(|port| !at_ends.insert(*port)) {
+        return Err(twice(port, "one load or source"));
     }
     for (block, part) in setup.parts.iter().enumerate() {
-        let ports = (0..part.ports.len()).map(|at| Terminal { block, port: Port::from_index(at) });
-        for port in ports {
-            if !joined.contains(&port) && !loaded.contains(&port) {
-                return Err(ReceiverError::Unconnected { port: shown(port) });
-            }
+        let mut ports =
+            (0..part.ports.len()).map(|at| Terminal { block, port: Port::from_index(at) });
+        if let Some(port) = ports.find(|port| !in_joins.contains(port) && !at_ends.contains(port)) {
+            return Err(ReceiverError::Unconnected { port: shown(port) });
         }
     }
     Ok(())
 }
 
-fn check_mixers(
-    setup: &ReceiverSetup,
-    entries: &LoRf<Vec<Option<Port>>>,
-) -> Result<(), ReceiverError> {
+fn check_mixers(setup: &ReceiverSetup, entries: &LoRf<Vec<Option<Port>>>) -> Result<()> {
     for mixer in &setup.mixers {
-        for path in ReceiverPath::BOTH {
-            if entries.get(path)[mixer.terminal(path).block].is_none() {
-                return Err(ReceiverError::Unreached { path, mixer: mixer.name.clone() });
-            }
+        let is_reached =
+            |path: &ReceiverPath| entries.get(*path)[mixer.ports.get(*path).block].is_some();
+        if let Some(path) = ReceiverPath::BOTH.into_iter().find(|path| !is_reached(path)) {
+            return Err(ReceiverError::Unreached { path, mixer: mixer.name.clone() });
         }
         let found = mixer.gain.norm();
         if !(1e-6..=1e6).contains(&found) {
-            let (name, expected) = ("a gain", "from 1e-6 to 1e6 in magnitude");
-            return Err(ReceiverError::OutOfRange { name, expected, found });
+            let (what, expected) = ("a gain", "from 1e-6 to 1e6 in magnitude");
+            return Err(ReceiverError::OutOfRange { what, expected, found });
         }
     }
     for channel in [Channel::I, Channel::Q] {
@@ -443,18 +380,13 @@ fn check_mixers(
 }
 
 /// Every place has the networks of the paths that reach it, and only those.
-fn check_networks(
-    setup: &mut ReceiverSetup,
-    entries: &LoRf<Vec<Option<Port>>>,
-) -> Result<(), ReceiverError> {
-    let names: Vec<String> =
-        setup.loads.iter().map(|load| load_name(&setup.parts, load.at)).collect();
-    let parts = setup
-        .parts
-        .iter_mut()
-        .enumerate()
-        .map(|(at, part)| (block_name(part), at, part.ports.len(), &mut part.networks));
-    let loads = setup.loads.iter_mut().zip(names);
+fn check_networks(setup: &mut ReceiverSetup, entries: &LoRf<Vec<Option<Port>>>) -> Result<()> {
+    let parts = &setup.parts;
+    let load_names: Vec<String> = setup.loads.iter().map(|load| load_name(parts, load)).collect();
+    let parts = setup.parts.iter_mut().enumerate();
+    let parts =
+        parts.map(|(at, part)| (block_name(part), at, part.ports.len(), &mut part.networks));
+    let loads = setup.loads.iter_mut().zip(load_names);
     let loads = loads.map(|(load, name)| (name, load.at.block, 1, &mut load.networks));
     for (what, part, ports, networks) in parts.chain(loads) {
         for path in ReceiverPath::BOTH {
@@ -475,37 +407,64 @@ fn check_network(
     ports: usize,
     path: ReceiverPath,
     plan: &ReceiverPlan,
-) -> Result<(), ReceiverError> {
-    let what = what.to_owned();
-    if network.modes().is_some() {
-        return Err(ReceiverError::InNetwork { what, source: NetworkError::MixedMode });
+) -> Result<()> {
+    check_shape(network, what, ports)?;
+    if network.grid() == plan.grid(path) {
+        Ok(())
+    } else {
+        Err(ReceiverError::OtherFrequencies { what: what.to_owned(), path })
     }
-    if network.ports() != ports {
-        let found = network.ports();
-        return Err(ReceiverError::PortCount { what, expected: ports, found });
-    }
-    if network.grid() != plan.grid(path) {
-        return Err(ReceiverError::OtherFrequencies { what, path });
-    }
-    Ok(())
 }
 
-fn check_sources_and_output(setup: &ReceiverSetup) -> Result<(), ReceiverError> {
+/// Refuses a network that does not fit a place with so many ports at any frequency.
+pub(super) fn check_shape(network: &Network, what: &str, ports: usize) -> Result<()> {
+    let what = what.to_owned();
+    if network.modes().is_some() {
+        Err(ReceiverError::InNetwork { what, source: NetworkError::MixedMode })
+    } else if network.ports() == ports {
+        Ok(())
+    } else {
+        Err(ReceiverError::PortCount { what, expected: ports, found: network.ports() })
+    }
+}
+
+fn check_values(setup: &ReceiverSetup) -> Result<()> {
+    if let Some(found) =
+        setup.parts.iter().filter_map(|part| part.nominal_deg).find(|deg| !deg.is_finite())
+    {
+        let (what, expected) = ("nominal_deg", "a finite number");
+        return Err(ReceiverError::OutOfRange { what, expected, found });
+    }
+    let sweep = setup.reflection_sweep;
+    for (what, found) in [
+        ("mixer_reflection", sweep.mixer_reflection),
+        ("isolated_reflection", sweep.isolated_reflection),
+    ] {
+        if let Some(found) = found.filter(|found| !(0.0..1.0).contains(found)) {
+            let expected = "from 0 to below 1";
+            return Err(ReceiverError::OutOfRange { what, expected, found });
+        }
+    }
     for path in ReceiverPath::BOTH {
         let found_ohm = setup.inputs.get(path).source_ohm;
         if !(found_ohm.re > 0.0 && found_ohm.is_finite()) {
             return Err(ReceiverError::Source { path, found_ohm });
         }
     }
-    let expected = setup.plan.if_hz().len();
-    let output = &setup.output;
-    let is_factor = |value: Complex64| value.is_finite() && value.norm() > 0.0;
-    let factors = [("the correction", output.correction), ("the path ratio", output.path_ratio)];
-    for (what, found) in factors {
-        if !is_factor(found) {
-            return Err(ReceiverError::Factor { what: what.to_owned(), found });
+    check_output(&setup.output, setup.plan.if_hz().len())
+}
+
+/// There is a combination, with a transfer other than 0 for every IF.
+fn check_output(output: &OutputStage, expected: usize) -> Result<()> {
+    let check = |what: &str, found: Complex64| {
+        if found.is_finite() && found.norm() > 0.0 {
+            Ok(())
+        } else {
+            Err(ReceiverError::NoFactor { what: what.to_owned(), found })
         }
-    }
+    };
+    check("the correction of Q", output.correction)?;
+    check("the ratio of the IF paths", output.path_ratio)?;
     if output.choices.is_empty() {
         return Err(ReceiverError::Transfers { expected, found: 0 });
     }
@@ -514,17 +473,21 @@ fn check_sources_and_output(setup: &ReceiverSetup) -> Result<(), ReceiverError> 
             if transfers.len() != expected {
                 return Err(ReceiverError::Transfers { expected, found: transfers.len() });
             }
-            let both = |at: &Combination| [at.i, at.q];
-            if let Some(found) = transfers.iter().flat_map(both).find(|value| !is_factor(*value)) {
-                return Err(ReceiverError::Factor { what: choice.name.clone(), found });
+            for Combination { i, q } in transfers {
+                check(&choice.name, *i)?;
+                check(&choice.name, *q)?;
             }
         }
     }
     Ok(())
 }
 
-fn check_limits(limits: &Limits, plan: &ReceiverPlan) -> Result<(), ReceiverError> {
-    if limits.on(Quantity::LoPower).is_some() && plan.lo_power_dbm().is_none() {
+fn check_limits(limits: &Limits, plan: &ReceiverPlan) -> Result<()> {
+    let mut quantities = limits.iter().map(Limit::quantity);
+    if let Some(quantity) = quantities.find(|quantity| !RECEIVER_QUANTITIES.contains(quantity)) {
+        return Err(ReceiverError::NoSuchQuantity { quantity });
+    }
+    if limits.on(Quantity::LoPower).is_some() && plan.settings().lo_power_dbm.is_none() {
         return Err(ReceiverError::NoLoPower);
     }
     Ok(())

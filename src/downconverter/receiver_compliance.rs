@@ -7,14 +7,6 @@ use crate::requirement::{
     Compliance, Limit, Location, Quantity, RequirementResult, bands_that_pass_hz,
 };
 
-/// The quantities that can be limited for a receiver.
-pub const RECEIVER_QUANTITIES: [Quantity; 4] = [
-    Quantity::ImageRejection,
-    Quantity::AmplitudeImbalance,
-    Quantity::QuadratureError,
-    Quantity::LoPower,
-];
-
 /// The value of a limited quantity at one place of the plan.
 #[derive(Clone, Copy)]
 struct Reading<'a> {

@@ -1,11 +1,11 @@
 //! What a receiver is made from: plain values, which [`Receiver::new`](super::Receiver::new) checks.
 
-use super::error::ReceiverError;
 use super::iq_balance::{Channel, Combination};
+use super::iq_correction::CorrectionSteps;
 use super::lo_if_plan::ReceiverPlan;
-use super::signal_path::{LoRf, ReceiverPath};
+use super::signal_path::LoRf;
 use crate::network::{Network, Port, Terminal};
-use crate::requirement::Limits;
+use crate::requirement::{Limits, Quantity};
 use crate::splitter::SplitterKind;
 use num_complex::Complex64;
 use std::collections::VecDeque;
@@ -93,21 +93,10 @@ pub struct Mixer {
     pub channel: Channel,
     /// Whether its output is subtracted.
     pub is_subtracted: bool,
-    /// The port of its LO voltage.
-    pub lo: Terminal,
-    /// The port of its RF voltage.
-    pub rf: Terminal,
+    /// The ports of its LO and of its RF voltage.
+    pub ports: LoRf<Terminal>,
     /// Its own relative conversion gain, 1e-6 to 1e6 in magnitude.
     pub gain: Complex64,
-}
-
-impl Mixer {
-    pub(super) fn terminal(&self, path: ReceiverPath) -> Terminal {
-        match path {
-            ReceiverPath::Lo => self.lo,
-            ReceiverPath::Rf => self.rf,
-        }
-    }
 }
 
 /// A source of power.
@@ -147,7 +136,6 @@ pub struct OutputStage {
 impl OutputStage {
     /// I + jQ or I - jQ, whichever rejects the image, without IF parts and without a correction, for
     /// so many IFs.
-    #[must_use]
     pub fn without_if_parts(ifs: usize) -> Self {
         let choice = |name: &str, combination| OutputChoice {
             name: name.to_owned(),
@@ -166,94 +154,23 @@ impl OutputStage {
     }
 }
 
-/// The steps of a quantised correction of Q, both above 0; 0.1 dB and 0.5 degrees by default.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct CorrectionSteps {
-    amplitude_db: f64,
-    phase_deg: f64,
-}
-
-impl CorrectionSteps {
-    /// Steps in decibels and degrees.
-    ///
-    /// # Errors
-    /// [`ReceiverError::OutOfRange`] for a step that is not above 0.
-    pub fn new(amplitude_db: f64, phase_deg: f64) -> Result<Self, ReceiverError> {
-        check_positive("amplitude_step_db", amplitude_db)?;
-        check_positive("phase_step_deg", phase_deg)?;
-        Ok(Self { amplitude_db, phase_deg })
-    }
-
-    /// The step of the gain, dB.
-    #[must_use]
-    pub fn amplitude_db(&self) -> f64 {
-        self.amplitude_db
-    }
-
-    /// The step of the phase, degrees.
-    #[must_use]
-    pub fn phase_deg(&self) -> f64 {
-        self.phase_deg
-    }
-}
-
-impl Default for CorrectionSteps {
-    fn default() -> Self {
-        Self { amplitude_db: 0.1, phase_deg: 0.5 }
-    }
-}
-
-fn check_positive(name: &'static str, found: f64) -> Result<(), ReceiverError> {
-    if found > 0.0 && found.is_finite() {
-        Ok(())
-    } else {
-        Err(ReceiverError::OutOfRange { name, expected: "a positive number", found })
-    }
-}
-
 /// Magnitudes for the sweep of load reflections over all phases, from 0 to below 1; those of the
 /// loads at the centre of the LO range when absent.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct ReflectionSweepSettings {
-    mixer_reflection: Option<f64>,
-    isolated_reflection: Option<f64>,
-}
-
-impl ReflectionSweepSettings {
-    /// Magnitudes for the mixers' LO ports and for the isolated ports of the LO path.
-    ///
-    /// # Errors
-    /// [`ReceiverError::OutOfRange`] for a magnitude that no passive load other than a total
-    /// reflection has.
-    pub fn new(
-        mixer_reflection: Option<f64>,
-        isolated_reflection: Option<f64>,
-    ) -> Result<Self, ReceiverError> {
-        for (name, given) in
-            [("mixer_reflection", mixer_reflection), ("isolated_reflection", isolated_reflection)]
-        {
-            if let Some(found) = given
-                && !(0.0..1.0).contains(&found)
-            {
-                let expected = "a magnitude from 0 to below 1";
-                return Err(ReceiverError::OutOfRange { name, expected, found });
-            }
-        }
-        Ok(Self { mixer_reflection, isolated_reflection })
-    }
-
     /// At the mixers' LO ports.
-    #[must_use]
-    pub fn mixer_reflection(&self) -> Option<f64> {
-        self.mixer_reflection
-    }
-
+    pub mixer_reflection: Option<f64>,
     /// At the isolated ports of the LO path.
-    #[must_use]
-    pub fn isolated_reflection(&self) -> Option<f64> {
-        self.isolated_reflection
-    }
+    pub isolated_reflection: Option<f64>,
 }
+
+/// The quantities that can be limited for a receiver.
+pub const RECEIVER_QUANTITIES: [Quantity; 4] = [
+    Quantity::ImageRejection,
+    Quantity::AmplitudeImbalance,
+    Quantity::QuadratureError,
+    Quantity::LoPower,
+];
 
 /// For each part the port by which a path first enters it from its input; `None` for parts that the
 /// path does not reach. `port_counts` holds the number of ports of each part.

@@ -1,14 +1,14 @@
 //! Load-reflection sweep: the image rejection with a reflection of one magnitude at every phase, at
 //! the mixers' LO ports or at the isolated ports of the LO path.
 //!
-//! In:  the joined LO path and the voltages of the RF path.
+//! In:  a solved receiver.
 //! Out: worst and best rejection over the plan, and the phases of reflection at which they occur.
 
-use super::error::ReceiverError;
-use super::joined_path::{JoinedPath, Terminations};
+use super::error::Result;
 use super::receiver::Receiver;
-use super::solution::{Evaluation, Voltages, balances};
-use crate::network::{Load, Network};
+use super::signal_path::LoRf;
+use super::solution::{Evaluation, Solved, SolvedPath, Voltages, balances};
+use crate::network::Load;
 use crate::units::wrap_deg;
 use num_complex::Complex64;
 
@@ -55,27 +55,24 @@ const DEFAULT_REFLECTION: f64 = 0.1;
 /// The sweeps at the mixers' LO ports and at the isolated ports, where there are loads.
 pub(super) fn load_reflection_sweeps(
     receiver: &Receiver,
-    lo: &JoinedPath,
-    reduced: &Network,
-    voltages: Voltages<'_>,
+    solved: &Solved,
     evaluation: &Evaluation<'_>,
-) -> Result<Vec<LoadReflectionSweep>, ReceiverError> {
-    let settings = receiver.reflection_sweep();
-    let plan = receiver.plan();
-    let ifs = plan.if_hz().len();
+) -> Result<Vec<LoadReflectionSweep>> {
+    let (settings, plan) = (receiver.reflection_sweep(), receiver.plan());
+    let (ifs, lo) = (plan.if_hz().len(), &solved.paths.lo.path);
     let mut sweeps = Vec::new();
     for (ports, ends, given) in [
-        (SweptPorts::Mixers, lo.mixer_loads(receiver), settings.mixer_reflection()),
-        (SweptPorts::Isolated, lo.isolated_loads(receiver), settings.isolated_reflection()),
+        (SweptPorts::Mixers, lo.mixer_loads(receiver), settings.mixer_reflection),
+        (SweptPorts::Isolated, lo.isolated_loads(receiver), settings.isolated_reflection),
     ] {
         if ends.is_empty() {
             continue;
         }
         let reflection = match given {
             Some(given) => given,
-            None => own_magnitude(receiver, lo, reduced, &ends)?,
+            None => own_magnitude(receiver, &solved.paths.lo, &ends)?,
         };
-        let sweep = Sweep { receiver, lo, reduced, voltages, evaluation, ends: &ends, reflection };
+        let sweep = Sweep { receiver, solved, evaluation, ends: &ends, reflection };
         let tried = sweep.tried()?;
         let worst = sweep.refined(&tried, |one, other| one.db < other.db)?;
         let best = sweep.refined(&tried, |one, other| one.db > other.db)?;
@@ -95,14 +92,9 @@ pub(super) fn load_reflection_sweeps(
 }
 
 /// The mean magnitude of the loads' reflections at the centre of the LO range.
-fn own_magnitude(
-    receiver: &Receiver,
-    lo: &JoinedPath,
-    reduced: &Network,
-    ends: &[usize],
-) -> Result<f64, ReceiverError> {
-    let points = reduced.grid().len();
-    let reflections = lo.reflections(reduced, &lo.terminations(receiver))?;
+fn own_magnitude(receiver: &Receiver, lo: &SolvedPath, ends: &[usize]) -> Result<f64> {
+    let points = lo.reduced.grid().len();
+    let reflections = lo.path.reflections(&lo.reduced, &lo.terminations)?;
     let centre = receiver.plan().centre();
     #[expect(clippy::cast_precision_loss, reason = "a receiver has few loads")]
     let count = ends.len() as f64;
@@ -113,9 +105,7 @@ fn own_magnitude(
 
 struct Sweep<'a> {
     receiver: &'a Receiver,
-    lo: &'a JoinedPath,
-    reduced: &'a Network,
-    voltages: Voltages<'a>,
+    solved: &'a Solved,
     evaluation: &'a Evaluation<'a>,
     ends: &'a [usize],
     reflection: f64,
@@ -130,14 +120,15 @@ struct AtPhase {
 }
 
 impl Sweep<'_> {
-    fn at(&self, angle_deg: f64) -> Result<AtPhase, ReceiverError> {
+    fn at(&self, angle_deg: f64) -> Result<AtPhase> {
         let value = Complex64::from_polar(self.reflection, angle_deg.to_radians());
-        let mut terminations: Terminations = self.lo.terminations(self.receiver);
+        let LoRf { lo, rf } = &self.solved.paths;
+        let mut terminations = lo.terminations.clone();
         for &end in self.ends {
             terminations[end] = Load::Reflection(value);
         }
-        let lo = self.lo.voltages(self.receiver, self.reduced, &terminations)?;
-        let voltages = Voltages { lo: &lo, rf: self.voltages.rf };
+        let lo = lo.path.voltages(self.receiver, &lo.reduced, &terminations)?;
+        let voltages = Voltages { lo: &lo, rf: &rf.voltages };
         let mut worst = AtPhase { angle_deg, db: f64::INFINITY, point: 0 };
         let all = balances(self.receiver, voltages, self.evaluation);
         for (point, balance) in all.iter().enumerate() {
@@ -149,7 +140,7 @@ impl Sweep<'_> {
     }
 
     /// The phases of a coarse sweep.
-    fn tried(&self) -> Result<Vec<AtPhase>, ReceiverError> {
+    fn tried(&self) -> Result<Vec<AtPhase>> {
         let step_deg = 360.0 / f64::from(ANGLES);
         (0..ANGLES).map(|at| self.at(f64::from(at) * step_deg - 180.0 + step_deg)).collect()
     }
@@ -159,7 +150,7 @@ impl Sweep<'_> {
         &self,
         tried: &[AtPhase],
         is_beyond: impl Fn(&AtPhase, &AtPhase) -> bool,
-    ) -> Result<AtPhase, ReceiverError> {
+    ) -> Result<AtPhase> {
         let mut found = tried[0];
         for other in tried {
             if is_beyond(other, &found) {

@@ -1,17 +1,80 @@
-//! I and Q over a whole plan, from the voltages at the mixers.
+//! A receiver solved over its plan: voltages at the mixers, I and Q, and the balance.
 
 use super::correction_weight::CorrectionPoint;
-use super::error::ReceiverError;
+use super::error::{ReceiverError, Result};
 use super::frequency_plan::Sideband;
 use super::iq_balance::{
-    Channel, Combination, Element, IqOutputs, IqPair, ReceiverBalance, receiver_balance,
+    Channel, Combination, Element, IqOutputs, IqPair, PlanPoint, ReceiverBalance,
+    favourable_combination, receiver_balance,
 };
+use super::joined_path::{JoinedPath, Terminations};
 use super::receiver::Receiver;
-use super::signal_path::LoRf;
+use super::signal_path::{LoRf, ReceiverPath};
+use crate::network::Network;
 use num_complex::Complex64;
 
 /// Volts at the mixers per square root of a watt, frequency after frequency, of both paths.
 pub(super) type Voltages<'v> = LoRf<&'v [Complex64]>;
+
+impl<'v> Voltages<'v> {
+    pub(super) fn of(own: &'v LoRf<impl AsRef<[Complex64]>>) -> Self {
+        LoRf { lo: own.lo.as_ref(), rf: own.rf.as_ref() }
+    }
+}
+
+/// A path with its own networks, joined, terminated and solved.
+pub(super) struct SolvedPath {
+    pub(super) path: JoinedPath,
+    /// The network of the open ports.
+    pub(super) reduced: Network,
+    pub(super) terminations: Terminations,
+    /// Volts at the mixers per square root of a watt.
+    pub(super) voltages: Vec<Complex64>,
+}
+
+impl SolvedPath {
+    fn new(receiver: &Receiver, signal_path: ReceiverPath) -> Result<Self> {
+        let path = JoinedPath::new(receiver, signal_path)?;
+        let reduced = path.reduce(receiver, &path.blocks)?;
+        let terminations = path.terminations(receiver);
+        let voltages = path.voltages(receiver, &reduced, &terminations)?;
+        Ok(Self { path, reduced, terminations, voltages })
+    }
+}
+
+impl AsRef<[Complex64]> for SolvedPath {
+    fn as_ref(&self) -> &[Complex64] {
+        &self.voltages
+    }
+}
+
+/// Both paths solved, and the way to combine I and Q chosen.
+pub(super) struct Solved {
+    pub(super) paths: LoRf<SolvedPath>,
+    pub(super) outputs: Vec<IqOutputs>,
+    pub(super) chosen: usize,
+}
+
+impl Solved {
+    pub(super) fn new(receiver: &Receiver) -> Result<Self> {
+        let paths = LoRf::try_of_each(|path| SolvedPath::new(receiver, path))?;
+        let outputs = iq_outputs(receiver, Voltages::of(&paths), true);
+        check_channels(receiver, &outputs)?;
+        let plan = receiver.plan();
+        let centre = &outputs[plan.centre() * plan.if_hz().len()];
+        // The better combination at the centre of the plan, for the whole plan.
+        let choices = 0..receiver.output().choices.len();
+        let choices: Vec<Combination> =
+            choices.map(|choice| Evaluation::real(receiver, choice).combination(0)).collect();
+        let chosen = favourable_combination(centre, plan.wanted(), &choices);
+        let none = ReceiverError::Transfers { expected: plan.if_hz().len(), found: 0 };
+        Ok(Self { paths, outputs, chosen: chosen.ok_or(none)? })
+    }
+
+    pub(super) fn points(&self, receiver: &Receiver) -> Vec<PlanPoint> {
+        points_of(receiver, &self.outputs, self.chosen)
+    }
+}
 
 /// What is real and what is ideal in an evaluation, beside the voltages.
 #[derive(Clone, Copy, Debug)]
@@ -59,6 +122,23 @@ impl<'a> Evaluation<'a> {
         let combination = self.combination(point % plan.if_hz().len());
         receiver_balance(outputs, &combination, plan.wanted())
     }
+}
+
+/// The balance at every point, with its frequencies.
+pub(super) fn points_of(
+    receiver: &Receiver,
+    outputs: &[IqOutputs],
+    chosen: usize,
+) -> Vec<PlanPoint> {
+    let plan = receiver.plan();
+    let ifs = plan.if_hz().len();
+    let evaluation = Evaluation::real(receiver, chosen);
+    let point = |(at, outputs): (usize, &IqOutputs)| PlanPoint {
+        lo_hz: plan.lo_hz()[at / ifs],
+        if_hz: plan.if_hz()[at % ifs],
+        balance: evaluation.balance(receiver, at, outputs),
+    };
+    outputs.iter().enumerate().map(point).collect()
 }
 
 /// I and Q at every point: for each LO, for each IF.
@@ -127,10 +207,7 @@ pub(super) fn correction_points(
 }
 
 /// Refuses a channel that gives nothing at some point: it has no balance there.
-pub(super) fn check_channels(
-    receiver: &Receiver,
-    outputs: &[IqOutputs],
-) -> Result<(), ReceiverError> {
+pub(super) fn check_channels(receiver: &Receiver, outputs: &[IqOutputs]) -> Result<()> {
     let largest = outputs
         .iter()
         .flat_map(|outputs| [outputs.upper, outputs.lower])

@@ -1,14 +1,13 @@
 //! One receiver solved many times with other networks in some of its places; what does not change
 //! is prepared once.
 
-use super::analysis::{Solved, points_of};
-use super::drive::{lo_points, mixer_conductances};
-use super::error::ReceiverError;
+use super::drive::{conductances_with, lo_points};
+use super::error::Result;
 use super::iq_balance::PlanPoint;
 use super::joined_path::{JoinedPath, Terminations};
-use super::receiver::{NetworkPlace, Receiver};
+use super::receiver::{NetworkPlace, Place, Receiver};
 use super::signal_path::{LoRf, ReceiverPath};
-use super::solution::{Voltages, check_channels, iq_outputs};
+use super::solution::{Solved, SolvedPath, Voltages, check_channels, iq_outputs, points_of};
 use crate::network::{Load, Network, WaveDefinition, change_reference};
 use crate::requirement::Quantity;
 use num_complex::Complex64;
@@ -81,19 +80,15 @@ pub struct MinLoPower {
 impl Variation {
     /// Prepares a receiver for other networks in these places. The parts that do not change are
     /// joined into one block beforehand.
-    ///
-    /// # Errors
-    /// [`ReceiverError::NoSuch`] for a place of another receiver, and those of
-    /// [`plan_points`](super::plan_points) with the receiver's own networks.
-    pub(crate) fn new(receiver: Receiver, places: &[NetworkPlace]) -> Result<Self, ReceiverError> {
+    pub(crate) fn new(receiver: Receiver, places: &[NetworkPlace]) -> Result<Self> {
         for place in places {
-            receiver.check_place(*place)?;
+            receiver.place_name(*place)?;
         }
-        let Solved { mixers: mut own, chosen, .. } = Solved::new(&receiver)?;
-        let paths = LoRf::try_of_each(|path| {
-            let voltages = std::mem::take(own.get_mut(path));
-            VariedPath::new(&receiver, path, places, voltages)
-        })?;
+        let Solved { paths: LoRf { lo, rf }, chosen, .. } = Solved::new(&receiver)?;
+        let paths = LoRf {
+            lo: VariedPath::new(&receiver, lo, places)?,
+            rf: VariedPath::new(&receiver, rf, places)?,
+        };
         Ok(Self { receiver, paths, chosen })
     }
 
@@ -108,23 +103,17 @@ impl Variation {
     }
 
     /// The receiver at one point of its plan alone, with the same combination of I and Q.
-    ///
-    /// # Errors
-    /// Those of interpolation; none in practice, since its networks have these frequencies.
-    pub(crate) fn at_point(&self, point: usize) -> Result<Receiver, ReceiverError> {
+    pub(crate) fn at_point(&self, point: usize) -> Result<Receiver> {
         let ifs = self.receiver.plan().if_hz().len();
         Ok(self.receiver.at(point / ifs, point % ifs, self.chosen)?)
     }
 
     /// Solves with the networks that `network` gives for a changing place, by its number, at the
     /// frequencies of a path.
-    ///
-    /// # Errors
-    /// Those of `network`, and a loop without a finite answer.
     pub(crate) fn solve<'n>(
         &self,
-        network: impl Fn(usize, ReceiverPath) -> Result<Cow<'n, Network>, ReceiverError>,
-    ) -> Result<Varied, ReceiverError> {
+        network: impl Fn(usize, ReceiverPath) -> Result<Cow<'n, Network>>,
+    ) -> Result<Varied> {
         let solved = LoRf::try_of_each(|path| match self.paths.get(path) {
             VariedPath::Fixed(solution) => Ok(solution.clone()),
             VariedPath::Changing(changing) => {
@@ -135,30 +124,17 @@ impl Variation {
     }
 
     /// Rejection and errors over the plan.
-    ///
-    /// # Errors
-    /// [`ReceiverError::SilentChannel`] where a channel gives nothing.
-    pub(crate) fn points(&self, varied: &Varied) -> Result<Vec<PlanPoint>, ReceiverError> {
+    pub(crate) fn points(&self, varied: &Varied) -> Result<Vec<PlanPoint>> {
         self.points_of_paths(varied, varied)
     }
 
     /// The same with the LO path of one solution and the RF path of another.
-    ///
-    /// # Errors
-    /// As [`points`](Self::points).
-    pub(crate) fn points_of_paths(
-        &self,
-        lo: &Varied,
-        rf: &Varied,
-    ) -> Result<Vec<PlanPoint>, ReceiverError> {
+    pub(crate) fn points_of_paths(&self, lo: &Varied, rf: &Varied) -> Result<Vec<PlanPoint>> {
         self.points_of_voltages(Voltages { lo: &lo.0.lo.voltages, rf: &rf.0.rf.voltages })
     }
 
     /// The same from voltages at the mixers.
-    pub(super) fn points_of_voltages(
-        &self,
-        voltages: Voltages<'_>,
-    ) -> Result<Vec<PlanPoint>, ReceiverError> {
+    pub(super) fn points_of_voltages(&self, voltages: Voltages<'_>) -> Result<Vec<PlanPoint>> {
         let outputs = iq_outputs(&self.receiver, voltages, true);
         check_channels(&self.receiver, &outputs)?;
         Ok(points_of(&self.receiver, &outputs, self.chosen))
@@ -184,48 +160,38 @@ fn gives_power(receiver: &Receiver, path: ReceiverPath) -> bool {
 }
 
 impl VariedPath {
-    fn new(
-        receiver: &Receiver,
-        signal_path: ReceiverPath,
-        places: &[NetworkPlace],
-        own_voltages: Vec<Complex64>,
-    ) -> Result<Self, ReceiverError> {
-        let path = JoinedPath::new(receiver, signal_path)?;
+    /// From the path with the receiver's own networks.
+    fn new(receiver: &Receiver, own: SolvedPath, places: &[NetworkPlace]) -> Result<Self> {
+        let SolvedPath { path, reduced, terminations, voltages } = own;
+        let gives_power = gives_power(receiver, path.path());
         let changing: Vec<usize> = places
             .iter()
-            .filter_map(|place| match place {
-                NetworkPlace::Part(part) => Some(part.index()),
-                NetworkPlace::Load(_) => None,
+            .filter_map(|place| match place.0 {
+                Place::Part(part) => path.part(part).map(|own| own.part),
+                Place::Load(_) => None,
             })
             .collect();
-        let is_touched = path.parts.iter().any(|own| changing.contains(&own.part));
         // The power at a mixer needs the blocks beside it one by one.
-        let path = if is_touched && !gives_power(receiver, signal_path) {
-            path.gathered(receiver, &changing)?
-        } else {
+        let path = if changing.is_empty() || gives_power {
             path
+        } else {
+            path.gathered(receiver, &changing)?
         };
         let slot = |(changing, place): (usize, &NetworkPlace)| {
-            let at = match place {
-                NetworkPlace::Part(part) => SlotPlace::Block(path.part(part.index())?.block),
-                NetworkPlace::Load(load) => SlotPlace::Termination(path.load_port(load.index())?),
+            let at = match place.0 {
+                Place::Part(part) => SlotPlace::Block(path.part(part)?.block),
+                Place::Load(load) => SlotPlace::Termination(path.load_port(load)?),
             };
             Some(Slot { changing, at })
         };
         let slots: Vec<Slot> = places.iter().enumerate().filter_map(slot).collect();
-        let terminations = path.terminations(receiver);
         if slots.is_empty() {
-            let conductances = if gives_power(receiver, signal_path) {
-                let reduced = path.reduce(receiver, &path.blocks)?;
-                let blocks = &path.blocks;
-                Some(mixer_conductances(receiver, &path, blocks, &reduced, &terminations)?)
-            } else {
-                None
-            };
-            return Ok(Self::Fixed(PathSolution { voltages: own_voltages, conductances }));
+            let conductances = gives_power
+                .then(|| conductances_with(receiver, &path, &path.blocks, &reduced, &terminations))
+                .transpose()?;
+            return Ok(Self::Fixed(PathSolution { voltages, conductances }));
         }
-        let only_loads = slots.iter().all(|slot| matches!(slot.at, SlotPlace::Termination(_)));
-        let reduced = only_loads.then(|| path.reduce(receiver, &path.blocks)).transpose()?;
+        let reduced = changing.is_empty().then_some(reduced);
         Ok(Self::Changing(Box::new(ChangingPath { path, terminations, slots, reduced })))
     }
 }
@@ -234,8 +200,8 @@ impl ChangingPath {
     fn solve<'n>(
         &self,
         receiver: &Receiver,
-        network: impl Fn(usize) -> Result<Cow<'n, Network>, ReceiverError>,
-    ) -> Result<PathSolution, ReceiverError> {
+        network: impl Fn(usize) -> Result<Cow<'n, Network>>,
+    ) -> Result<PathSolution> {
         let mut terminations = self.terminations.clone();
         let mut blocks = Cow::Borrowed(&self.path.blocks);
         for slot in &self.slots {
@@ -256,11 +222,9 @@ impl ChangingPath {
             None => Cow::Owned(self.path.reduce(receiver, &blocks)?),
         };
         let voltages = self.path.voltages(receiver, &reduced, &terminations)?;
-        let conductances = if gives_power(receiver, self.path.path()) {
-            Some(mixer_conductances(receiver, &self.path, &blocks, &reduced, &terminations)?)
-        } else {
-            None
-        };
+        let conductances = gives_power(receiver, self.path.path())
+            .then(|| conductances_with(receiver, &self.path, &blocks, &reduced, &terminations))
+            .transpose()?;
         Ok(PathSolution { voltages, conductances })
     }
 }

@@ -6,6 +6,7 @@
 //! memory does not grow with the number of trials.
 
 use super::error::MeasurementError;
+use crate::quantile::{QuantileDefinition, quantile};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
@@ -233,12 +234,16 @@ fn summed(made: &[Trial], outputs: usize, coverage: f64) -> Sequence {
         let mean = finite.iter().sum::<f64>() / count;
         let squares: f64 = finite.iter().map(|value| (value - mean).powi(2)).sum();
         let tail = 0.5 * (1.0 - coverage);
+        // JCGM 101:2008, 7.7. Without trials, which does not occur, nothing is known.
+        let at = |probability: f64| {
+            quantile(&values, probability, QuantileDefinition::Five).unwrap_or(f64::NAN)
+        };
         Spread {
             mean,
             standard_uncertainty: (squares / (count - 1.0).max(1.0)).sqrt(),
-            median: quantile(&values, 0.5),
-            low: quantile(&values, tail),
-            high: quantile(&values, 1.0 - tail),
+            median: at(0.5),
+            low: at(tail),
+            high: at(1.0 - tail),
         }
     };
     let share = |holds: &dyn Fn(&Trial) -> bool| {
@@ -250,23 +255,6 @@ fn summed(made: &[Trial], outputs: usize, coverage: f64) -> Sequence {
         shares: (0..conditions).map(|at| share(&|trial| trial.held[at])).collect(),
         share_of_all: share(&|trial| trial.held.iter().all(|held| *held)),
     }
-}
-
-/// The quantile of JCGM 101:2008, 7.7: the share p lies below the value at place p times their number.
-#[expect(
-    clippy::cast_precision_loss,
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "a place in a list"
-)]
-fn quantile(sorted: &[f64], probability: f64) -> f64 {
-    let place = (probability * sorted.len() as f64 - 0.5).clamp(0.0, (sorted.len() - 1) as f64);
-    let (below, share) = (place.floor() as usize, place.fract());
-    let above = (below + 1).min(sorted.len() - 1);
-    if share == 0.0 || sorted[below].total_cmp(&sorted[above]).is_eq() {
-        return sorted[below];
-    }
-    sorted[below] + share * (sorted[above] - sorted[below])
 }
 
 /// Twice the standard deviation of the mean, of median or lower end, whichever is larger.

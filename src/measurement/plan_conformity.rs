@@ -20,7 +20,7 @@ use crate::units::db_from_neper;
 /// use fourphase::requirement::{Limit, Quantity};
 /// use fourphase::splitter::{channel_error, image_rejection_db};
 ///
-/// // 0.4 dB and 2 degrees: 30.7 dB of rejection, known to 0.1 dB and 0.5 degrees.
+/// // 0.4 dB and 2 degrees: 30.8 dB of rejection; standard uncertainties 0.1 dB and 0.5 degrees.
 /// let error = channel_error(0.4, 2.0);
 /// let balance = ReceiverBalance {
 ///     image_rejection_db: image_rejection_db(0.4, 2.0),

@@ -1,4 +1,4 @@
-//! A probe that stands beside its nominal position on a line.
+//! The delay of a probe that is off its nominal position on a line.
 
 use super::error::MeasurementError;
 use crate::units::SPEED_OF_LIGHT_M_PER_S;

@@ -6,25 +6,25 @@ use crate::units::db_from_amplitude;
 use serde_json::{Value, json};
 
 /// The sweeps of the document, one per group of loads.
-pub(super) fn load_rings_json(result: &DownconverterResult) -> Vec<Value> {
-    result.load_reflection_sweeps.iter().map(load_ring).collect()
+pub(super) fn reflection_sweeps_json(result: &DownconverterResult) -> Vec<Value> {
+    result.load_reflection_sweeps.iter().map(sweep_json).collect()
 }
 
-fn load_ring(ring: &LoadReflectionSweep) -> Value {
+fn sweep_json(sweep: &LoadReflectionSweep) -> Value {
     json!({
-        "loads": match ring.ports {
+        "loads": match sweep.ports {
             SweptPorts::Mixers => "mixers",
             SweptPorts::Isolated => "isolated",
         },
-        "reflection": ring.reflection,
-        "return_loss_db": -db_from_amplitude(ring.reflection),
-        "given": ring.is_given,
-        "worst_image_rejection_db": ring.worst_db,
-        "worst_at_angle_deg": ring.worst_angle_deg,
-        "worst_at_lo_hz": ring.worst_at_lo_hz,
-        "worst_at_if_hz": ring.worst_at_if_hz,
-        "best_image_rejection_db": ring.best_db,
-        "best_at_angle_deg": ring.best_angle_deg,
+        "reflection": sweep.reflection,
+        "return_loss_db": -db_from_amplitude(sweep.reflection),
+        "given": sweep.is_given,
+        "worst_image_rejection_db": sweep.worst_db,
+        "worst_at_angle_deg": sweep.worst_angle_deg,
+        "worst_at_lo_hz": sweep.worst_at_lo_hz,
+        "worst_at_if_hz": sweep.worst_at_if_hz,
+        "best_image_rejection_db": sweep.best_db,
+        "best_at_angle_deg": sweep.best_angle_deg,
     })
 }
 
@@ -32,7 +32,7 @@ fn load_ring(ring: &LoadReflectionSweep) -> Value {
 pub(super) fn loads_text(result: &DownconverterResult) -> String {
     let mut text = String::new();
     for at in &result.load_reflection_sweeps {
-        text.push_str(&filled(&ring(at)));
+        text.push_str(&filled(&sweep_text(at)));
     }
     if let Some(losses) = result.allocation.as_ref().and_then(|all| all.return_losses) {
         text.push_str(&filled(&format!(
@@ -45,20 +45,20 @@ pub(super) fn loads_text(result: &DownconverterResult) -> String {
     text
 }
 
-fn ring(ring: &LoadReflectionSweep) -> String {
+fn sweep_text(sweep: &LoadReflectionSweep) -> String {
     /// Less than this is no dependence on the angle.
     const SMALLEST_SPREAD_DB: f64 = 0.05;
-    let what = match ring.ports {
+    let what = match sweep.ports {
         SweptPorts::Mixers => "Mixers' LO ports",
         SweptPorts::Isolated => "Isolated ports",
     };
-    let (reflection, worst) = (fixed(ring.reflection, 3), rejection(ring.worst_db));
-    if ring.best_db - ring.worst_db < SMALLEST_SPREAD_DB {
+    let (reflection, worst) = (fixed(sweep.reflection, 3), rejection(sweep.worst_db));
+    if sweep.best_db - sweep.worst_db < SMALLEST_SPREAD_DB {
         return format!("{what} |{reflection}|: worst {worst} dB whatever the angle.");
     }
     format!(
         "{what} |{reflection}| at any angle: worst {worst} dB at {} deg, best {} dB.",
-        fixed(ring.worst_angle_deg, 0),
-        rejection(ring.best_db),
+        fixed(sweep.worst_angle_deg, 0),
+        rejection(sweep.best_db),
     )
 }

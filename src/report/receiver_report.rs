@@ -3,7 +3,7 @@
 use super::plan_report::PlanReport;
 use super::receiver_budget_report::{allocation_json, blocks_json, budget_json, budget_text};
 use super::receiver_correction_report::{correction_json, correction_text};
-use super::receiver_loads_report::{load_rings_json, loads_text};
+use super::receiver_loads_report::{loads_text, reflection_sweeps_json};
 use super::receiver_noise_report::{noise_json, noise_text};
 use super::receiver_points_report::{lo_json, points_json};
 use super::receiver_settings_report::{ports_json, settings_json};
@@ -41,7 +41,7 @@ pub struct ReceiverReport {
     budget: Vec<Value>,
     blocks: Vec<Value>,
     correction: Value,
-    load_rings: Vec<Value>,
+    load_reflection_sweeps: Vec<Value>,
     allocation: Option<Value>,
     noise: Value,
     frequency_plan: PlanReport,
@@ -85,7 +85,7 @@ impl ReceiverReport {
             budget: budget_json(result),
             blocks: blocks_json(result),
             correction: correction_json(&result.correction, receiver.plan().lo_hz()),
-            load_rings: load_rings_json(result),
+            load_reflection_sweeps: reflection_sweeps_json(result),
             allocation: result.allocation.as_ref().map(allocation_json),
             noise: noise_json(receiver, result),
             frequency_plan: PlanReport::from(&result.frequency_plan),

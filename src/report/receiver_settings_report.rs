@@ -41,15 +41,15 @@ pub(super) fn settings_json(receiver: &Receiver, reading: &ReadOptions) -> Value
     json!({
         "lo_hz": plan.lo_hz(),
         "if_hz": plan.if_hz(),
-        "lo_multiplication": plan.lo_multiplication(),
-        "lo_multiplication_after_split": plan.lo_multiplication_after_split(),
-        "lo_harmonic": plan.lo_harmonic(),
+        "lo_multiplication": plan.settings().lo_multiplication,
+        "lo_multiplication_after_split": plan.settings().lo_multiplication_after_split,
+        "lo_harmonic": plan.settings().lo_harmonic,
         "lo_amplitude_exponent": receiver.mixing().lo_amplitude_exponent(),
-        "lo_power_dbm": plan.lo_power_dbm(),
+        "lo_power_dbm": plan.settings().lo_power_dbm,
         "limits": limits,
-        "load_ring": {
-            "mixer_reflection": receiver.reflection_sweep().mixer_reflection(),
-            "isolated_reflection": receiver.reflection_sweep().isolated_reflection(),
+        "load_reflection_sweep": {
+            "mixer_reflection": receiver.reflection_sweep().mixer_reflection,
+            "isolated_reflection": receiver.reflection_sweep().isolated_reflection,
         },
         "strict": reading.strict,
         "option_line": reading.option_line.as_ref().map(ToString::to_string),
@@ -66,8 +66,8 @@ pub(super) fn settings_json(receiver: &Receiver, reading: &ReadOptions) -> Value
                 "name": mixer.name,
                 "channel": mixer.channel.name(),
                 "polarity": if mixer.is_subtracted { "-" } else { "+" },
-                "lo": receiver.port_name(mixer.lo),
-                "rf": receiver.port_name(mixer.rf),
+                "lo": receiver.port_name(mixer.ports.lo),
+                "rf": receiver.port_name(mixer.ports.rf),
                 "gain": [mixer.gain.re, mixer.gain.im],
             }))
             .collect::<Vec<_>>(),

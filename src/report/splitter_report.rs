@@ -162,7 +162,7 @@ impl SplitterReport {
                 .iter()
                 .map(|(port, load)| LoadReport { port: *port, load: load.clone() })
                 .collect(),
-            inferred: result.roles.told.clone(),
+            inferred: result.roles.inferred.iter().map(ToString::to_string).collect(),
             warnings: result.warnings.clone(),
             points: result
                 .points
@@ -284,10 +284,10 @@ pub fn splitter_text(
     for (port, load) in &seen_with.loads {
         let _ = writeln!(text, "Port {port} is closed by {}.", printable(load));
     }
-    if !roles.told.is_empty() {
-        let _ = writeln!(text, "Told from the data; give the options if it is wrong:");
-        for told in &roles.told {
-            let _ = writeln!(text, "  {told}");
+    if !roles.inferred.is_empty() {
+        let _ = writeln!(text, "Inferred from the data; give the options if this is wrong:");
+        for inferred in &roles.inferred {
+            let _ = writeln!(text, "  {inferred}");
         }
     }
     if let Some(leading) = result.summary.leading_output {

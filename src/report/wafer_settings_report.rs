@@ -1,7 +1,6 @@
 //! What a run over many dies was made with, for its document.
 
-use crate::batch::LotJob;
-use crate::batch::RecipeAnalysis;
+use crate::batch::{LotAnalysis, LotJob};
 use crate::network::Port;
 use crate::wafer::{CentreDie, LotHeading, LotResult, YIELD_CONFIDENCE};
 use serde_json::{Map, Value, json};
@@ -29,7 +28,7 @@ pub(super) fn settings_json(job: &LotJob, result: &LotResult) -> Value {
         .collect();
     let what_if = settings.what_if();
     json!({
-        "analysis": analysis(job.recipe().analysis(), &heading),
+        "analysis": analysis(job.analysis(), &heading),
         "frequency_hz": result.curves.all_hz,
         "limits": limits,
         "limits_from": if settings.limits().is_some() { "recipe" } else { "receiver" },
@@ -48,15 +47,15 @@ pub(super) fn settings_json(job: &LotJob, result: &LotResult) -> Value {
     })
 }
 
-fn analysis(analysis: &RecipeAnalysis, heading: &LotHeading<'_>) -> Value {
+fn analysis(analysis: LotAnalysis<'_>, heading: &LotHeading<'_>) -> Value {
     match analysis {
-        RecipeAnalysis::Receiver(_) => json!({
+        LotAnalysis::Receiver => json!({
             "kind": "receiver",
             "combine": heading.combination.map(|name| name.to_lowercase().replace(' ', "")),
             "if_hz": heading.if_hz,
             "replaced_blocks": heading.file_columns,
         }),
-        RecipeAnalysis::Splitter { settings, column } => json!({
+        LotAnalysis::Splitter { settings, column } => json!({
             "kind": "splitter",
             "input": settings.roles.input.map(Port::number),
             "outputs": settings.roles.outputs.map(|ports| ports.map(Port::number)),

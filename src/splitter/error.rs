@@ -28,23 +28,71 @@ pub enum SplitterError {
         /// The other.
         second: &'static str,
     },
-    /// A port that is closed by a load but should carry a signal.
-    #[error("port {port} is closed by a load and cannot be {role}")]
+    /// A port that is terminated by a load but should carry a signal.
+    #[error("port {port} is terminated by a load and cannot be {role}")]
     LoadedRole {
         /// The port.
         port: Port,
         /// Its role.
         role: &'static str,
     },
-    /// The roles cannot be told from the data.
-    #[error("cannot tell {what} from the data: {why}")]
-    Ambiguous {
-        /// What is in question.
-        what: &'static str,
-        /// Why the data do not decide.
-        why: String,
-        /// The options that settle it.
-        needed: &'static str,
+    /// No port is the input of a splitter, of the given kind where one is given.
+    #[error(
+        "cannot infer the input from the data: no port has two outputs of similar level {}",
+        near_nominal(*kind)
+    )]
+    NoInput {
+        /// The kind, where it is given.
+        kind: Option<SplitterKind>,
+    },
+    /// From two ports the splitter is of two kinds.
+    #[error(
+        "cannot infer the input from the data: from port {} the splitter is {}, \
+         from port {} it is {}",
+        first.0, first.1, second.0, second.1
+    )]
+    TwoKinds {
+        /// One port, and the kind seen from it.
+        first: (Port, SplitterKind),
+        /// Another port, and the kind seen from it.
+        second: (Port, SplitterKind),
+    },
+    /// Two ports of a three-port are equivalent inputs.
+    #[error("cannot infer the input from the data: ports {first} and {second} are equivalent")]
+    EquivalentInputs {
+        /// One port.
+        first: Port,
+        /// The other.
+        second: Port,
+    },
+    /// A phase difference that is near the nominal one of no kind.
+    #[error(
+        "cannot infer the kind from the data: the phases of ports {} and {} \
+         differ by {difference_deg:.1} deg at band centre",
+        outputs[0], outputs[1]
+    )]
+    UnclearKind {
+        /// The outputs.
+        outputs: [Port; 2],
+        /// Their phase difference at band centre, degrees.
+        difference_deg: f64,
+    },
+    /// An input whose outputs are not two ports of similar level above all others.
+    #[error(
+        "cannot infer the outputs from the data: port {input} couples to {}",
+        shown_levels(levels_db)
+    )]
+    UnclearOutputs {
+        /// The input.
+        input: Port,
+        /// The other ports with the level that reaches each, dB, strongest first.
+        levels_db: Vec<(Port, f64)>,
+    },
+    /// A nominal phase difference that is not a number.
+    #[error("the nominal phase difference must be a finite number of degrees, found {found_deg}")]
+    Nominal {
+        /// As given, degrees.
+        found_deg: f64,
     },
     /// An output that nothing reaches.
     #[error("output {port} carries no signal from input {input} at {}", ShownFrequency(*frequency_hz))]
@@ -75,4 +123,45 @@ pub enum SplitterError {
         /// The kind.
         kind: SplitterKind,
     },
+}
+
+/// A role of a splitter that has to be given where the data do not show it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum RoleToGive {
+    /// The kind.
+    Kind,
+    /// The input.
+    Input,
+    /// The outputs.
+    Outputs,
+}
+
+impl SplitterError {
+    /// The roles that resolve the error when they are given; none for an error of another sort.
+    #[must_use]
+    pub fn roles_to_give(&self) -> &'static [RoleToGive] {
+        match self {
+            Self::NoInput { .. } => &[RoleToGive::Kind, RoleToGive::Input, RoleToGive::Outputs],
+            Self::TwoKinds { .. } | Self::EquivalentInputs { .. } => &[RoleToGive::Input],
+            Self::UnclearKind { .. } => &[RoleToGive::Kind],
+            Self::UnclearOutputs { .. } => &[RoleToGive::Outputs],
+            _ => &[],
+        }
+    }
+}
+
+fn near_nominal(kind: Option<SplitterKind>) -> String {
+    match kind {
+        Some(kind) => format!("with the phases of kind {kind}"),
+        None => "with phases near 0, 90 or 180 deg".to_owned(),
+    }
+}
+
+fn shown_levels(levels_db: &[(Port, f64)]) -> String {
+    let shown: Vec<String> = levels_db
+        .iter()
+        .map(|(port, level_db)| format!("port {port} at {level_db:.1} dB"))
+        .collect();
+    shown.join(", ")
 }

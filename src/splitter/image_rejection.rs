@@ -14,10 +14,12 @@ use std::f64::consts::TAU;
 
 /// Image rejection in dB from amplitude imbalance (dB) and phase error (deg).
 ///
-/// Perfect balance gives `f64::INFINITY`.
+/// Perfect balance gives `f64::INFINITY`; a number that is not finite gives NaN.
 ///
+/// # Examples
 /// ```
 /// use fourphase::splitter::image_rejection_db;
+///
 /// assert!((image_rejection_db(0.5, 3.0) - 28.20).abs() < 0.005);
 /// assert_eq!(image_rejection_db(0.0, 0.0), f64::INFINITY);
 /// ```
@@ -26,13 +28,32 @@ pub fn image_rejection_db(amplitude_imbalance_db: f64, phase_error_deg: f64) -> 
     image_rejection_of_error_db(channel_error(amplitude_imbalance_db, phase_error_deg))
 }
 
-/// The channel error ε: nepers and radians from dB and degrees.
+/// The channel error ε, nepers and radians, from amplitude imbalance (dB) and phase error (deg).
+///
+/// # Examples
+/// ```
+/// use fourphase::splitter::channel_error;
+///
+/// // 1 neper is 20 log10(e) = 8.686 dB.
+/// let error = channel_error(8.685_889_638, 180.0);
+/// assert!((error.re - 1.0).abs() < 1e-9 && (error.im - std::f64::consts::PI).abs() < 1e-12);
+/// ```
 #[must_use]
 pub fn channel_error(amplitude_imbalance_db: f64, phase_error_deg: f64) -> Complex64 {
     Complex64::new(neper_from_db(amplitude_imbalance_db), phase_error_deg.to_radians())
 }
 
-/// Image rejection in dB of a channel error ε = ln ρ.
+/// Image rejection in dB of a channel error ε = ln ρ, in nepers and radians.
+///
+/// # Examples
+/// ```
+/// use fourphase::splitter::image_rejection_of_error_db;
+/// use num_complex::Complex64;
+///
+/// // Small errors: 20 log10(2 / |ε|).
+/// let rejection_db = image_rejection_of_error_db(Complex64::new(0.0, 0.002));
+/// assert!((rejection_db - 60.0).abs() < 1e-4);
+/// ```
 #[must_use]
 pub fn image_rejection_of_error_db(channel_error: Complex64) -> f64 {
     // Divided by g, wanted and image become 4 (sinh²(x/2) + cos²(p/2)) and 4 (sinh²(x/2) + sin²(p/2)).
@@ -41,12 +62,13 @@ pub fn image_rejection_of_error_db(channel_error: Complex64) -> f64 {
     10.0 * ((amplitude + cosine * cosine) / (amplitude + sine * sine)).log10()
 }
 
-/// The largest phase error (deg, 0 to 180) that still gives a rejection at an amplitude imbalance.
+/// The largest phase error (deg, 0 to 180) that keeps an image rejection (dB) at an amplitude
+/// imbalance (dB); `None` where the imbalance alone exceeds what the rejection allows.
 ///
-/// `None` where the imbalance alone spoils the rejection.
-///
+/// # Examples
 /// ```
 /// use fourphase::splitter::allowed_phase_error_deg;
+///
 /// assert!((allowed_phase_error_deg(30.0, 0.0).unwrap() - 3.62).abs() < 0.005);
 /// assert_eq!(allowed_phase_error_deg(30.0, 0.6), None);
 /// ```
@@ -62,28 +84,61 @@ pub fn allowed_phase_error_deg(
     (sine_squared >= 0.0).then(|| 2.0 * sine_squared.min(1.0).sqrt().asin().to_degrees())
 }
 
-/// The largest amplitude imbalance (dB) that still gives a rejection at a phase error.
+/// The largest amplitude imbalance (dB) that keeps an image rejection (dB) at a phase error (deg);
+/// `None` where the phase error alone exceeds what the rejection allows. A rejection of 0 dB and
+/// below allows any imbalance, `f64::INFINITY`.
 ///
-/// `None` where the phase error alone spoils the rejection.
+/// # Examples
+/// ```
+/// use fourphase::splitter::allowed_amplitude_imbalance_db;
+///
+/// assert!((allowed_amplitude_imbalance_db(30.0, 0.0).unwrap() - 0.549).abs() < 0.001);
+/// assert_eq!(allowed_amplitude_imbalance_db(30.0, 4.0), None);
+/// ```
 #[must_use]
 pub fn allowed_amplitude_imbalance_db(
     image_rejection_db: f64,
     phase_error_deg: f64,
 ) -> Option<f64> {
-    let inverse_ratio = inverse_power(image_rejection_db);
     let sine_squared = (0.5 * phase_error_deg.to_radians()).sin().powi(2);
-    // The same relation solved for a = sinh²(x/2). Below 0 dB any imbalance will do.
-    if inverse_ratio >= 1.0 {
-        return Some(f64::INFINITY);
-    }
-    let amplitude = (inverse_ratio * (1.0 - sine_squared) - sine_squared) / (1.0 - inverse_ratio);
-    (amplitude >= 0.0).then(|| db_from_neper(2.0 * amplitude.sqrt().asinh()))
+    let inverse_ratio = inverse_power(image_rejection_db);
+    let amplitude = amplitude_left(inverse_ratio, sine_squared);
+    (amplitude >= 0.0).then(|| imbalance_db(amplitude))
 }
 
-/// The curve of constant rejection in the plane of amplitude imbalance (dB) and phase error (deg).
+/// The same relation solved for a = sinh²(x/2), from the image over the wanted power and
+/// s = sin²(p/2): negative where s alone is too large, infinite where any imbalance is allowed.
+fn amplitude_left(inverse_ratio: f64, sine_squared: f64) -> f64 {
+    if inverse_ratio >= 1.0 {
+        return f64::INFINITY;
+    }
+    (inverse_ratio * (1.0 - sine_squared) - sine_squared) / (1.0 - inverse_ratio)
+}
+
+/// Amplitude imbalance in dB from a = sinh²(x/2).
+fn imbalance_db(amplitude: f64) -> f64 {
+    db_from_neper(2.0 * amplitude.sqrt().asinh())
+}
+
+/// The amplitude imbalance (dB) that a rejection (dB) allows with perfect phase.
+fn amplitude_reach_db(image_rejection_db: f64) -> f64 {
+    imbalance_db(amplitude_left(inverse_power(image_rejection_db), 0.0))
+}
+
+/// The curve of constant image rejection (dB) in the plane of amplitude imbalance (dB) and phase
+/// error (deg), as `points` steps around the origin; at least one.
 ///
-/// The first point comes again at the end. Rejections of 0 dB and below have no closed curve and
-/// give none.
+/// The last point is the first one again. Rejections of 0 dB and below have no closed curve and give
+/// an empty list.
+///
+/// # Examples
+/// ```
+/// use fourphase::splitter::{contour, image_rejection_db};
+///
+/// for (imbalance_db, phase_deg) in contour(30.0, 36) {
+///     assert!((image_rejection_db(imbalance_db, phase_deg) - 30.0).abs() < 1e-9);
+/// }
+/// ```
 #[must_use]
 pub fn contour(image_rejection_db: f64, points: usize) -> Vec<(f64, f64)> {
     let Some(largest_deg) =
@@ -91,29 +146,33 @@ pub fn contour(image_rejection_db: f64, points: usize) -> Vec<(f64, f64)> {
     else {
         return Vec::new();
     };
+    let steps = points.max(1);
     #[expect(clippy::cast_precision_loss, reason = "a curve has far fewer points than 2^53")]
-    let angle = |at: usize| at as f64 / points.max(1) as f64 * TAU;
-    (0..=points)
+    let angle = |at: usize| at as f64 / steps as f64 * TAU;
+    let inverse_ratio = inverse_power(image_rejection_db);
+    (0..=steps)
         .map(|at| {
             let phase_deg = largest_deg * angle(at).sin();
-            // At the very top rounding may leave nothing for the amplitude.
-            let imbalance_db =
-                allowed_amplitude_imbalance_db(image_rejection_db, phase_deg).unwrap_or(0.0);
-            (imbalance_db.copysign(angle(at).cos()), phase_deg)
+            let sine_squared = (0.5 * phase_deg.to_radians()).sin().powi(2);
+            // At the largest phase error nothing is left for the amplitude; rounding can make that
+            // negative.
+            let amplitude = amplitude_left(inverse_ratio, sine_squared).max(0.0);
+            (imbalance_db(amplitude).copysign(angle(at).cos()), phase_deg)
         })
         .collect()
 }
 
-/// Curves of constant rejection that suit a plane, each with its rejection in dB.
+/// Curves of constant rejection for a plane of amplitude imbalance and phase error.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ContourFamily {
-    /// The plane reaches from minus to plus this amplitude imbalance, dB.
+    /// The largest amplitude imbalance of the plane, of either sign, dB.
     pub reach_db: f64,
-    /// And from minus to plus this phase error, degrees, which costs about the same.
+    /// The largest phase error of the plane, of either sign, degrees; it degrades the rejection
+    /// about as much.
     pub reach_deg: f64,
-    /// Rejection and curve.
+    /// Each rejection in dB with its curve, as [`contour`] gives it.
     pub curves: Vec<(f64, Vec<(f64, f64)>)>,
-    /// The curve of the required rejection, if there is one.
+    /// The required rejection in dB with its curve, if one is required.
     pub required: Option<(f64, Vec<(f64, f64)>)>,
 }
 
@@ -121,21 +180,31 @@ pub struct ContourFamily {
 const ROUND_REJECTIONS_DB: [f64; 12] =
     [5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0, 50.0, 60.0, 80.0];
 const CURVE_POINTS: usize = 360;
-/// A phase error of 180 degrees costs about as much.
+/// A phase error of 180 degrees degrades the rejection about as much as this imbalance.
 const LARGEST_REACH_DB: f64 = 27.28;
-/// How much further than needed a plane reaches.
+/// The reach of a plane over the largest value that it shows.
 const ROOM: f64 = 1.25;
 
-/// Contours for a plane that shows all of `errors` (channel errors) and the required curve.
+/// Curves for a plane that shows all of `errors`, which are channel errors in nepers and radians, and
+/// the curve of the required rejection in dB.
+///
+/// # Examples
+/// ```
+/// use fourphase::splitter::{channel_error, contour_family};
+///
+/// let family = contour_family(&[channel_error(0.5, 3.0)], Some(30.0));
+/// assert!(family.reach_db >= 0.549 && family.reach_deg >= 3.0);
+/// assert!(!family.curves.is_empty());
+/// ```
 #[must_use]
 pub fn contour_family(errors: &[Complex64], required_db: Option<f64>) -> ContourFamily {
     let largest = errors.iter().map(|error| error.re.abs().max(error.im.abs())).fold(0.0, f64::max);
-    let required_reach =
-        required_db.and_then(|db| allowed_amplitude_imbalance_db(db, 0.0)).unwrap_or(0.0);
-    let needed_db = db_from_neper(largest).max(required_reach).clamp(0.02, LARGEST_REACH_DB / ROOM);
+    let shown_db = [Some(db_from_neper(largest)), required_db.map(amplitude_reach_db)];
+    let needed_db =
+        shown_db.into_iter().flatten().fold(0.0, f64::max).clamp(0.02, LARGEST_REACH_DB / ROOM);
     let reach_db = ROOM * needed_db;
     let labelled = ROUND_REJECTIONS_DB.into_iter().filter(|&db| {
-        let reach = allowed_amplitude_imbalance_db(db, 0.0).unwrap_or(0.0);
+        let reach = amplitude_reach_db(db);
         let is_required = required_db.is_some_and(|required| (required - db).abs() < 1e-9);
         reach > 0.1 * reach_db && reach < 1.3 * reach_db && !is_required
     });

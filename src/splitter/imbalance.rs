@@ -7,43 +7,47 @@ use crate::network::{Network, Port};
 use crate::units::{db_from_amplitude, db_from_neper, db_from_power, wrap_deg};
 use num_complex::Complex64;
 
-/// The splitter at one frequency. Losses, isolation and return losses are positive dB.
+/// A splitter at one frequency, with outputs a and b. Losses, isolation and return losses are positive
+/// dB.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SplitterPoint {
-    /// Frequency in hertz.
+    /// Frequency, Hz.
     pub frequency_hz: f64,
-    /// 20 log10 |b| / |a|.
+    /// 20 log10 |b| / |a|, dB.
     pub amplitude_imbalance_db: f64,
-    /// arg b - arg a, in (-180, 180].
+    /// arg b - arg a in (-180, 180], degrees.
     pub phase_difference_deg: f64,
-    /// Phase difference less the nominal, in (-180, 180].
+    /// Phase difference minus the nominal one in (-180, 180], degrees.
     pub phase_error_deg: f64,
-    /// What imbalance and phase error cost: image rejection, or for an antiphase splitter the
-    /// rejection of the common mode. Infinite at perfect balance.
+    /// The rejection that imbalance and phase error allow, dB: of the image, or for an antiphase
+    /// splitter of the common mode. Infinite at perfect balance.
     pub rejection_db: f64,
-    /// Insertion loss to the first output.
+    /// Insertion loss to the first output, dB.
     pub loss_a_db: f64,
-    /// Insertion loss to the second output.
+    /// Insertion loss to the second output, dB.
     pub loss_b_db: f64,
-    /// -10 log10 of the power that reaches both outputs.
+    /// -10 log10 of the power that reaches both outputs together, dB.
     pub excess_loss_db: f64,
-    /// From the input to the isolated port, where there is one.
+    /// Isolation of the isolated port from the input where there is one, dB.
     pub isolation_db: Option<f64>,
-    /// Between the two outputs.
+    /// Isolation of the second output from the first, dB.
     pub output_isolation_db: f64,
-    /// Of every port; `None` for a port closed by a load.
+    /// Return loss of the input, dB.
+    pub input_return_loss_db: f64,
+    /// Return loss of each port, dB; `None` for a port that is terminated by a load.
     pub return_loss_db: Vec<Option<f64>>,
-    /// ln of b/a over its ideal: imbalance in nepers, phase error in radians.
+    /// ln of b/a over its ideal: amplitude imbalance in nepers, phase error in radians.
     pub channel_error: Complex64,
 }
 
-/// What reaches the outputs.
+/// The waves at the outputs for one at the input, and their channel error.
 pub(super) struct OutputWaves {
     a: Complex64,
     b: Complex64,
     pub(super) channel_error: Complex64,
 }
 
+/// The waves at the outputs at a frequency point.
 pub(super) fn output_waves(
     solved: &Network,
     point: usize,
@@ -59,7 +63,7 @@ pub(super) fn output_waves(
         }
     }
     let ideal = Complex64::from_polar(1.0, roles.nominal_deg.to_radians());
-    // An exact quarter or half turn keeps an ideal part exactly balanced.
+    // With an exact quarter or half turn an ideal splitter is exactly balanced.
     let ideal = match roles.nominal_deg {
         90.0 => Complex64::I,
         -90.0 => -Complex64::I,
@@ -71,6 +75,8 @@ pub(super) fn output_waves(
     Ok(OutputWaves { a: at_a, b: at_b, channel_error })
 }
 
+/// All quantities at a frequency point of the solved scattering matrices; `closed` are the ports
+/// that are terminated by loads.
 pub(super) fn read_point(
     solved: &Network,
     point: usize,
@@ -95,6 +101,7 @@ pub(super) fn read_point(
         excess_loss_db: positive_zero(-db_from_power(at_a.norm_sqr() + at_b.norm_sqr())),
         isolation_db: roles.isolated.map(|port| loss_db(port, roles.input)),
         output_isolation_db: loss_db(b, a),
+        input_return_loss_db: loss_db(roles.input, roles.input),
         return_loss_db: (0..solved.ports())
             .map(Port::from_index)
             .map(|port| (!closed.contains(&port)).then(|| loss_db(port, port)))
@@ -103,7 +110,7 @@ pub(super) fn read_point(
     })
 }
 
-/// Zero without a sign, so that no table shows a loss of -0.
+/// Zero without a sign: no table shows a loss of -0.
 fn positive_zero(value: f64) -> f64 {
     value + 0.0
 }

@@ -23,13 +23,13 @@ mod splitter_compliance;
 mod splitter_kind;
 
 pub use allowed_error::{AllowedAmplitudeImbalance, AllowedPhaseError, ToleranceResult, tolerance};
-pub use error::SplitterError;
+pub use error::{RoleToGive, SplitterError};
 pub use image_rejection::{
     ContourFamily, allowed_amplitude_imbalance_db, allowed_phase_error_deg, channel_error, contour,
     contour_family, image_rejection_db, image_rejection_of_error_db,
 };
 pub use imbalance::SplitterPoint;
-pub use roles::{GivenRoles, Roles, find_roles};
+pub use roles::{GivenRoles, InferredRole, Roles};
 pub use splitter_analysis::{
     SplitterResult, SplitterSettings, Summary, WorstAt, analyse, channel_errors,
     scattering_over_band,

@@ -1,12 +1,13 @@
-//! Which port does what, and which kind of splitter it is: given, or told from the data.
+//! Which port does what, and which kind of splitter it is: given, or inferred from the data.
 
 use super::error::SplitterError;
 use super::splitter_kind::SplitterKind;
 use crate::network::{Network, Port};
 use crate::units::{db_from_amplitude, wrap_deg};
 use num_complex::Complex64;
+use std::fmt;
 
-/// What the user says about a splitter; the rest is told from the data.
+/// The roles of a splitter that are given; the others are inferred from the data.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct GivenRoles {
     /// Its kind.
@@ -15,13 +16,13 @@ pub struct GivenRoles {
     pub input: Option<Port>,
     /// The two outputs, in order.
     pub outputs: Option<[Port; 2]>,
-    /// The port that should stay quiet.
+    /// The port that the signal should not reach.
     pub isolated: Option<Port>,
     /// The nominal phase difference, degrees.
     pub nominal_deg: Option<f64>,
 }
 
-/// Every role, and what was told from the data rather than given.
+/// Every role of a splitter, and which of them are inferred.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Roles {
     /// The kind.
@@ -30,34 +31,84 @@ pub struct Roles {
     pub input: Port,
     /// The two outputs: a, then b.
     pub outputs: [Port; 2],
-    /// The port that should stay quiet, if the part has one.
+    /// The port that the signal should not reach, if there is one.
     pub isolated: Option<Port>,
     /// The nominal phase difference of b against a, degrees.
     pub nominal_deg: f64,
-    /// Sentences about what was told from the data, for the user to check.
-    pub told: Vec<String>,
+    /// The roles that are inferred from the data, for the user to check.
+    pub inferred: Vec<InferredRole>,
 }
 
-/// Outputs further apart than this are no pair.
+/// A role that is inferred from the data; as text, a line for the user.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum InferredRole {
+    /// The input, and other ports from which the splitter is the same.
+    Input {
+        /// The port.
+        port: Port,
+        /// Other ports that would give the same kind and about the same balance.
+        equivalent: Vec<Port>,
+    },
+    /// The outputs.
+    Outputs([Port; 2]),
+    /// The isolated port.
+    Isolated(Port),
+    /// The kind, from a phase difference in degrees at band centre.
+    Kind {
+        /// The kind.
+        kind: SplitterKind,
+        /// Phase of the second output minus that of the first, degrees.
+        difference_deg: f64,
+    },
+}
+
+impl fmt::Display for InferredRole {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Input { port, equivalent } => {
+                write!(f, "input: port {port}")?;
+                match equivalent.as_slice() {
+                    [] => write!(f, ", the one with two outputs that are most alike"),
+                    [one] => write!(f, "; equivalent: port {one}"),
+                    several => {
+                        let ports: Vec<String> = several.iter().map(Port::to_string).collect();
+                        write!(f, "; equivalent: ports {}", ports.join(", "))
+                    }
+                }
+            }
+            Self::Outputs([a, b]) => write!(f, "outputs: ports {a} and {b}"),
+            Self::Isolated(port) => write!(f, "isolated: port {port}"),
+            Self::Kind { kind, difference_deg } => write!(
+                f,
+                "kind: {kind}, from a phase difference of {difference_deg:.1} deg at band centre"
+            ),
+        }
+    }
+}
+
+/// Levels that differ by more than this are not those of two outputs.
 const LARGEST_PAIR_IMBALANCE_DB: f64 = 6.0;
-/// Outputs weaker than this carry no useful signal.
+/// A level below this is not that of an output.
 const WEAKEST_OUTPUT_DB: f64 = -15.0;
-/// An isolated port must stay this far below the weaker output.
+/// The level of an isolated port is at least this far below the weaker output.
 const SMALLEST_ISOLATION_STEP_DB: f64 = 3.0;
-/// Candidates closer than this (0.4 dB or 3 deg) are told apart by nothing but noise.
-const SMALLEST_TELLING_DISTANCE: f64 = 0.05;
-/// Phase differences further than this from a nominal do not tell the kind.
+/// Candidates whose errors differ by less than this (0.4 dB or 3 deg) are equivalent.
+const EQUIVALENT_WITHIN: f64 = 0.05;
+/// A kind is inferred from phase differences up to this far from its nominal one.
 const WIDEST_PHASE_DEG: f64 = 35.0;
 
-/// Settles all roles, from what is given and from the scattering matrices over `band`.
+/// All roles, from those given and from the scattering matrices.
 ///
-/// Powers are averaged over `band` (a range of point indices); the phase is read
-/// at `centre`. Ports in `closed` (by a load) take no part in guessing.
+/// Powers are averaged over `band`, a range of indices of frequency points; the phase is read at the
+/// index `centre`. Ports in `closed`, which are terminated by loads, are not considered as input or
+/// outputs.
 ///
 /// # Errors
-/// [`SplitterError::SamePort`] for a port in two roles, [`SplitterError::Ambiguous`] with the
-/// option that settles it where the data do not.
-pub fn find_roles(
+/// [`SplitterError::SamePort`], [`SplitterError::LoadedRole`] or [`SplitterError::Nominal`] for given
+/// roles that cannot be, [`SplitterError::NoSignal`] for a given output without signal, and an error
+/// with [`roles_to_give`](SplitterError::roles_to_give) where the data do not show a role.
+pub(super) fn find_roles(
     scattering: &Network,
     given: &GivenRoles,
     band: std::ops::Range<usize>,
@@ -66,7 +117,7 @@ pub fn find_roles(
 ) -> Result<Roles, SplitterError> {
     let view = View { scattering, band, centre, closed };
     check_given(scattering, given, closed)?;
-    let mut told = Vec::new();
+    let mut inferred = Vec::new();
 
     let candidates: Vec<Candidate> = match given.input {
         Some(input) => vec![view.candidate(given, input)?],
@@ -82,32 +133,26 @@ pub fn find_roles(
     let chosen = choose(&candidates, given)?;
     let Candidate { input, outputs, isolated, kind, difference_deg, .. } = chosen.clone();
     if given.input.is_none() {
-        let others: Vec<String> = candidates
+        let equivalent = candidates
             .iter()
             .filter(|other| other.input != input && other.kind == kind)
-            .map(|other| other.input.to_string())
+            .map(|other| other.input)
             .collect();
-        told.push(if others.is_empty() {
-            format!("input: port {input}, the one that feeds two others most alike")
-        } else {
-            format!("input: port {input}; so would serve port {}", others.join(" or port "))
-        });
+        inferred.push(InferredRole::Input { port: input, equivalent });
     }
     if given.outputs.is_none() {
-        told.push(format!("outputs: ports {} and {}", outputs[0], outputs[1]));
+        inferred.push(InferredRole::Outputs(outputs));
     }
     if given.isolated.is_none()
         && let Some(port) = isolated
     {
-        told.push(format!("isolated: port {port}"));
+        inferred.push(InferredRole::Isolated(port));
     }
     let nominal_deg = given.nominal_deg.unwrap_or_else(|| kind.nominal_deg(difference_deg));
     if given.kind.is_none() {
-        told.push(format!(
-            "kind: {kind}, from a phase difference of {difference_deg:.1} deg at band centre"
-        ));
+        inferred.push(InferredRole::Kind { kind, difference_deg });
     }
-    Ok(Roles { kind, input, outputs, isolated, nominal_deg, told })
+    Ok(Roles { kind, input, outputs, isolated, nominal_deg, inferred })
 }
 
 /// Refuses roles that contradict each other or the network.
@@ -118,6 +163,9 @@ fn check_given(
 ) -> Result<(), SplitterError> {
     if scattering.ports() < 3 {
         return Err(SplitterError::TooFewPorts { ports: scattering.ports() });
+    }
+    if let Some(found_deg) = given.nominal_deg.filter(|nominal_deg| !nominal_deg.is_finite()) {
+        return Err(SplitterError::Nominal { found_deg });
     }
     let mut named: Vec<(Port, &'static str)> = Vec::new();
     let outputs = given
@@ -150,7 +198,7 @@ struct Candidate {
     distance: f64,
 }
 
-/// The candidate nearest to an ideal splitter, unless others come about as near and differ.
+/// The candidate nearest to an ideal splitter, unless others are about as near and differ in kind.
 fn choose<'c>(
     candidates: &'c [Candidate],
     given: &GivenRoles,
@@ -162,36 +210,24 @@ fn choose<'c>(
         candidates.iter().map(|candidate| candidate.distance).fold(f64::INFINITY, f64::min);
     let near: Vec<&Candidate> = candidates
         .iter()
-        .filter(|candidate| candidate.distance <= 2.0 * nearest + SMALLEST_TELLING_DISTANCE)
+        .filter(|candidate| candidate.distance <= 2.0 * nearest + EQUIVALENT_WITHIN)
         .collect();
     let Some(&first) = near.first() else {
-        return Err(SplitterError::Ambiguous {
-            what: "the input",
-            why: match given.kind {
-                None => "no port feeds two others alike, near 0, 90 or 180 deg".to_owned(),
-                Some(kind) => format!("no port feeds two others alike and {kind}"),
-            },
-            needed: "--kind, --input and --outputs",
-        });
+        return Err(SplitterError::NoInput { kind: given.kind });
     };
     if let Some(other) = near.iter().find(|other| other.kind != first.kind) {
-        return Err(SplitterError::Ambiguous {
-            what: "the input",
-            why: format!(
-                "from port {} the part is {}, from port {} it is {}",
-                first.input, first.kind, other.input, other.kind
-            ),
-            needed: "--input",
+        return Err(SplitterError::TwoKinds {
+            first: (first.input, first.kind),
+            second: (other.input, other.kind),
         });
     }
-    // A four-port that looks alike from several ports is read from the first of them, as it is
-    // drawn; a three-port that does has no input to tell.
-    if near.len() > 1 && given.outputs.is_none() && first.isolated.is_none() {
-        return Err(SplitterError::Ambiguous {
-            what: "the input",
-            why: format!("ports {} and {} would both serve", first.input, near[1].input),
-            needed: "--input",
-        });
+    // A four-port that is the same from several ports is read from the first of them, as it is
+    // drawn; in a three-port that is, no port is the input rather than another.
+    if let [_, second, ..] = near.as_slice()
+        && given.outputs.is_none()
+        && first.isolated.is_none()
+    {
+        return Err(SplitterError::EquivalentInputs { first: first.input, second: second.input });
     }
     Ok(first)
 }
@@ -231,12 +267,12 @@ impl View<'_> {
             .collect();
         levels.sort_by(|one, other| other.1.total_cmp(&one.1).then(one.0.cmp(&other.0)));
         let outputs = match given.outputs {
-            Some(outputs) if outputs.contains(&input) => return Err(self.no_pair(input, &levels)),
+            Some(outputs) if outputs.contains(&input) => return Err(no_pair(input, levels)),
             Some(outputs) => outputs,
-            None => self.strongest_pair(input, &levels)?,
+            None => strongest_pair(input, &levels)?,
         };
         let isolated = given.isolated.or_else(|| {
-            // With a fourth port and no word about it, the quiet one is the isolated one.
+            // The fourth port of a four-port is the isolated one unless another is given.
             let mut quiet = (0..self.scattering.ports())
                 .map(Port::from_index)
                 .filter(|port| *port != input && !outputs.contains(port));
@@ -245,56 +281,54 @@ impl View<'_> {
                 _ => None,
             }
         });
-        let matrix = self.scattering.matrix(self.centre);
-        let ratio = matrix.at(outputs[1], input) / matrix.at(outputs[0], input);
-        let difference_deg = phase_deg(ratio);
+        let difference_ratio = self.output_ratio(input, outputs)?;
+        let difference_deg = wrap_deg(difference_ratio.arg().to_degrees());
         let kind = match given.kind {
             Some(kind) => kind,
-            None => kind_of(difference_deg).ok_or_else(|| SplitterError::Ambiguous {
-                what: "the kind",
-                why: format!(
-                    "ports {} and {} are {difference_deg:.1} deg apart at band centre",
-                    outputs[0], outputs[1]
-                ),
-                needed: "--kind",
-            })?,
+            None => kind_of(difference_deg)
+                .ok_or(SplitterError::UnclearKind { outputs, difference_deg })?,
         };
         let phase_error_deg = wrap_deg(difference_deg - kind.nominal_deg(difference_deg));
         if given.input.is_none() && phase_error_deg.abs() > WIDEST_PHASE_DEG {
-            return Err(self.no_pair(input, &levels));
+            return Err(no_pair(input, levels));
         }
-        let distance = Complex64::new(ratio.norm().ln(), phase_error_deg.to_radians()).norm();
+        let distance =
+            Complex64::new(difference_ratio.norm().ln(), phase_error_deg.to_radians()).norm();
         Ok(Candidate { input, outputs, isolated, kind, difference_deg, distance })
     }
 
-    fn strongest_pair(
-        &self,
-        input: Port,
-        levels: &[(Port, f64)],
-    ) -> Result<[Port; 2], SplitterError> {
-        let [(first, first_db), (second, second_db), ..] = *levels else {
-            return Err(self.no_pair(input, levels));
-        };
-        let is_pair =
-            first_db - second_db <= LARGEST_PAIR_IMBALANCE_DB && second_db >= WEAKEST_OUTPUT_DB;
-        let stands_out = levels
-            .get(2)
-            .is_none_or(|(_, third_db)| second_db - third_db >= SMALLEST_ISOLATION_STEP_DB);
-        if !(is_pair && stands_out) {
-            return Err(self.no_pair(input, levels));
+    /// The second output over the first at band centre; an output without signal has no phase.
+    fn output_ratio(&self, input: Port, outputs: [Port; 2]) -> Result<Complex64, SplitterError> {
+        let matrix = self.scattering.matrix(self.centre);
+        let frequency_hz = self.scattering.grid().as_hz()[self.centre];
+        let [a, b] = outputs.map(|port| (port, matrix.at(port, input)));
+        for (port, wave) in [a, b] {
+            if wave.norm() == 0.0 {
+                return Err(SplitterError::NoSignal { port, input, frequency_hz });
+            }
         }
-        Ok(if first < second { [first, second] } else { [second, first] })
+        Ok(b.1 / a.1)
     }
+}
 
-    fn no_pair(&self, input: Port, levels: &[(Port, f64)]) -> SplitterError {
-        let shown: Vec<String> =
-            levels.iter().map(|(port, level)| format!("port {port} at {level:.1} dB")).collect();
-        SplitterError::Ambiguous {
-            what: "the outputs",
-            why: format!("port {input} feeds {}", shown.join(", ")),
-            needed: "--outputs",
-        }
+/// The two ports with the highest levels, in order, if these are similar and above all others.
+fn strongest_pair(input: Port, levels: &[(Port, f64)]) -> Result<[Port; 2], SplitterError> {
+    let [(first, first_db), (second, second_db), ..] = *levels else {
+        return Err(no_pair(input, levels.to_vec()));
+    };
+    let is_pair =
+        first_db - second_db <= LARGEST_PAIR_IMBALANCE_DB && second_db >= WEAKEST_OUTPUT_DB;
+    let is_above_others = levels
+        .get(2)
+        .is_none_or(|(_, third_db)| second_db - third_db >= SMALLEST_ISOLATION_STEP_DB);
+    if !(is_pair && is_above_others) {
+        return Err(no_pair(input, levels.to_vec()));
     }
+    Ok(if first < second { [first, second] } else { [second, first] })
+}
+
+fn no_pair(input: Port, levels_db: Vec<(Port, f64)>) -> SplitterError {
+    SplitterError::UnclearOutputs { input, levels_db }
 }
 
 fn kind_of(difference_deg: f64) -> Option<SplitterKind> {
@@ -304,10 +338,4 @@ fn kind_of(difference_deg: f64) -> Option<SplitterKind> {
         .min_by(|one, other| one.0.total_cmp(&other.0))
         .filter(|(distance_deg, _)| *distance_deg <= WIDEST_PHASE_DEG)
         .map(|(_, kind)| kind)
-}
-
-/// The angle of a ratio in degrees, 180 rather than -180; zero where the ratio has none.
-fn phase_deg(ratio: Complex64) -> f64 {
-    let angle_deg = wrap_deg(ratio.arg().to_degrees());
-    if angle_deg.is_finite() { angle_deg } else { 0.0 }
 }

@@ -13,34 +13,35 @@ use crate::requirement::{Compliance, Limits};
 use num_complex::Complex64;
 use std::borrow::Cow;
 
-/// How a splitter is to be looked at.
+/// How a splitter is analysed.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct SplitterSettings {
     /// Kind and roles as far as they are given.
     pub roles: GivenRoles,
-    /// The band, in hertz; all of the data if absent.
+    /// The band, Hz; all of the data if absent.
     pub band_hz: Option<(f64, f64)>,
-    /// References to move to first: none, one for all ports, or one per port.
+    /// Reference impedances to change to first, ohms: none, one for all ports, or one per port.
     pub references_ohm: Vec<Complex64>,
-    /// What ports other than input and outputs are closed by; their references otherwise.
+    /// The loads of ports other than input and outputs; the other ports are terminated by their
+    /// reference impedances.
     pub loads: Vec<(Port, Load)>,
     /// The limits that the splitter must keep over the band.
     pub limits: Limits,
 }
 
-/// A worst value and where it stands.
+/// A worst value and its frequency.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct WorstAt {
     /// The value.
     pub value: f64,
-    /// Where, in hertz.
+    /// Its frequency, Hz.
     pub frequency_hz: f64,
 }
 
 /// Worst values over the band.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Summary {
-    /// The band they hold for, in hertz.
+    /// The band, Hz.
     pub band_hz: (f64, f64),
     /// The smallest rejection.
     pub worst_rejection: WorstAt,
@@ -69,21 +70,36 @@ pub struct SplitterResult {
     pub points: Vec<SplitterPoint>,
     /// Worst values.
     pub summary: Summary,
-    /// How far the limits are kept.
+    /// The limits with their worst values, and the bands that pass.
     pub compliance: Compliance,
-    /// What the user should know about the data.
+    /// Remarks about the data for the user.
     pub warnings: Vec<String>,
 }
 
-/// Analyses a splitter.
+/// Analyses a splitter: balance, losses, isolation, worst values and limits over a band.
 ///
-/// The network may hold any parameter. It is moved to `references_ohm` (power waves) and the loads
-/// are solved into it before anything is read off. With complex references the phases are those of
-/// power waves.
+/// The network may hold any parameter. Its reference impedances are changed to `references_ohm`
+/// (power waves) and the loads are connected before anything is read. With complex reference
+/// impedances the phases are those of power waves.
 ///
 /// # Errors
-/// See [`SplitterError`]: contradicting or ambiguous roles, a band outside the data, an output
-/// without signal, a mixed-mode network, requirements that do not apply.
+/// [`SplitterError`]: contradicting roles, or roles that cannot be inferred; a band outside the data;
+/// an output without signal; a mixed-mode network; limits that do not apply to the kind.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::{IdealSplit, ideal_quadrature_hybrid};
+/// use fourphase::network::FrequencyGrid;
+/// use fourphase::splitter::{SplitterKind, SplitterSettings, analyse};
+///
+/// let grid = FrequencyGrid::linear(27e9, 31e9, 5)?;
+/// let split = IdealSplit { imbalance_db: 0.5, phase_error_deg: 3.0, loss_db: 1.0, ..IdealSplit::default() };
+/// let hybrid = ideal_quadrature_hybrid(&grid, &split)?;
+/// let result = analyse(&hybrid, &SplitterSettings::default())?;
+/// assert_eq!(result.roles.kind, SplitterKind::Quadrature);
+/// assert!((result.summary.worst_rejection.value - 28.20).abs() < 0.005);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn analyse(
     network: &Network,
     settings: &SplitterSettings,
@@ -99,7 +115,7 @@ pub fn analyse(
 
     let points = solved.grid().len();
     let centre = solved.grid().nearest(0.5 * (band_hz.0 + band_hz.1));
-    // Far from the middle of a wide sweep a part is no longer what it is made for.
+    // Roles are inferred near the middle: far from it a splitter may act as another kind.
     let middle = centre.saturating_sub(points / 10)..(centre + points / 10 + 1).min(points);
     let roles = find_roles(&solved, &settings.roles, middle, centre, &closed)?;
     check_limits(&settings.limits, roles.kind)?;
@@ -111,11 +127,24 @@ pub fn analyse(
     Ok(SplitterResult { roles, points, summary, compliance, warnings })
 }
 
-/// The scattering matrices of a splitter over the band to judge, in the file's references: what
-/// [`analyse`] starts from.
+/// The scattering matrices of a splitter over the band of the settings, in the network's reference
+/// impedances, with which [`analyse`] starts.
 ///
 /// # Errors
-/// As [`analyse`].
+/// [`SplitterError::BandOutsideData`]; [`SplitterError::Network`] for a mixed-mode network or one
+/// that cannot be converted.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::{IdealSplit, ideal_divider};
+/// use fourphase::network::FrequencyGrid;
+/// use fourphase::splitter::{SplitterSettings, scattering_over_band};
+///
+/// let divider = ideal_divider(&FrequencyGrid::linear(24e9, 34e9, 11)?, &IdealSplit::default())?;
+/// let settings = SplitterSettings { band_hz: Some((27e9, 31e9)), ..SplitterSettings::default() };
+/// assert_eq!(scattering_over_band(&divider, &settings)?.grid().len(), 5);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn scattering_over_band(
     network: &Network,
     settings: &SplitterSettings,
@@ -127,23 +156,48 @@ pub fn scattering_over_band(
     Ok(convert(&banded, ParameterKind::Scattering)?)
 }
 
-/// The channel errors of a splitter whose roles are known, point after point, from its scattering
-/// matrices over the band: a small part of the work of [`analyse`], for those who look at many.
+/// The channel errors of a splitter of known roles at each frequency point, nepers and radians, from
+/// its scattering matrices as [`scattering_over_band`] gives them. It is a small part of the work of
+/// [`analyse`], for uncertainties, which need many.
 ///
 /// # Errors
-/// As [`analyse`].
+/// [`SplitterError::NoSignal`] for an output without signal; [`SplitterError::Network`] for a role at
+/// a port that the network does not have, and for reference impedances or loads that cannot be.
+///
+/// # Examples
+/// ```
+/// use fourphase::component::{IdealSplit, ideal_divider};
+/// use fourphase::network::FrequencyGrid;
+/// use fourphase::splitter::{SplitterSettings, analyse, channel_errors};
+///
+/// let divider = ideal_divider(&FrequencyGrid::linear(24e9, 34e9, 11)?, &IdealSplit::default())?;
+/// let settings = SplitterSettings {
+///     roles: fourphase::splitter::GivenRoles {
+///         input: fourphase::network::Port::from_number(1),
+///         ..Default::default()
+///     },
+///     ..SplitterSettings::default()
+/// };
+/// let result = analyse(&divider, &settings)?;
+/// let errors = channel_errors(&divider, &settings, &result.roles)?;
+/// assert_eq!(errors[0], result.points[0].channel_error);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn channel_errors(
     scattering: &Network,
     settings: &SplitterSettings,
     roles: &Roles,
 ) -> Result<Vec<Complex64>, SplitterError> {
+    for port in [roles.input, roles.outputs[0], roles.outputs[1]] {
+        scattering.check_port(port)?;
+    }
     let solved = solved(scattering, settings)?;
     (0..solved.grid().len())
         .map(|point| Ok(output_waves(&solved, point, roles)?.channel_error))
         .collect()
 }
 
-/// In the references and with the loads asked for.
+/// In the reference impedances and with the loads of the settings.
 fn solved<'n>(
     scattering: &'n Network,
     settings: &SplitterSettings,
@@ -178,7 +232,9 @@ fn restrict(
     let interpolated = onto_grid(network, &FrequencyGrid::from_hz(points_hz)?)?;
     let on_grid = |hz: f64| grid.as_hz()[grid.nearest(hz)].total_cmp(&hz).is_eq();
     if !(on_grid(low_hz) && on_grid(high_hz)) {
-        warnings.push("no point lies at an end of the band; it is interpolated there".to_owned());
+        warnings.push(
+            "the data have no point at an end of the band; it is interpolated there".to_owned(),
+        );
         if let Some(step) = interpolated.unsafe_step {
             warnings.push(step.to_string());
         }
@@ -192,7 +248,7 @@ fn summarise(
     centre: usize,
     roles: &Roles,
 ) -> Summary {
-    // The point with the largest badness, first of equals; there is always a point.
+    // The first of the points with the largest badness; a grid has at least one point.
     let worst = |value: &dyn Fn(&SplitterPoint) -> f64, badness: &dyn Fn(f64) -> f64| {
         let mut found = WorstAt { value: value(&points[0]), frequency_hz: points[0].frequency_hz };
         for point in &points[1..] {
@@ -204,7 +260,9 @@ fn summarise(
     };
     let smallest = |value: f64| -value;
     let largest = |value: f64| value;
-    let input = roles.input.index();
+    let isolations = points.iter().filter_map(|point| {
+        point.isolation_db.map(|value| WorstAt { value, frequency_hz: point.frequency_hz })
+    });
     let difference_deg = points[centre].phase_difference_deg;
     Summary {
         band_hz,
@@ -212,14 +270,9 @@ fn summarise(
         worst_phase_error_deg: worst(&|point| point.phase_error_deg, &f64::abs),
         worst_amplitude_imbalance_db: worst(&|point| point.amplitude_imbalance_db, &f64::abs),
         worst_excess_loss_db: worst(&|point| point.excess_loss_db, &largest),
-        worst_isolation_db: roles
-            .isolated
-            .map(|_| worst(&|point| point.isolation_db.unwrap_or(f64::INFINITY), &smallest)),
+        worst_isolation_db: isolations.min_by(|one, other| one.value.total_cmp(&other.value)),
         worst_output_isolation_db: worst(&|point| point.output_isolation_db, &smallest),
-        worst_input_return_loss_db: worst(
-            &|point| point.return_loss_db[input].unwrap_or(f64::INFINITY),
-            &smallest,
-        ),
+        worst_input_return_loss_db: worst(&|point| point.input_return_loss_db, &smallest),
         leading_output: (roles.kind == SplitterKind::Quadrature)
             .then(|| roles.outputs[usize::from(difference_deg > 0.0)]),
     }

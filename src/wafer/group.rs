@@ -2,7 +2,8 @@
 
 use super::die::{DieFigures, DieKey, DieStatus};
 use super::geometry::Position;
-use super::statistics::{ChannelStatistics, Yield, capability_index, channel_statistics, quantile};
+use super::statistics::{ChannelStatistics, Yield, capability_index, channel_statistics};
+use crate::quantile::{QuantileDefinition, median, quantile};
 use crate::requirement::{Limit, Limits, Verdict};
 use num_complex::Complex64;
 use std::path::PathBuf;
@@ -152,13 +153,14 @@ pub struct Quantiles {
 impl Quantiles {
     /// Of values in ascending order; `None` without any.
     pub(super) fn of(sorted: &[f64]) -> Option<Self> {
+        let at = |probability| quantile(sorted, probability, QuantileDefinition::Seven);
         Some(Self {
             least: *sorted.first()?,
-            p05: quantile(sorted, 0.05)?,
-            p25: quantile(sorted, 0.25)?,
-            median: quantile(sorted, 0.5)?,
-            p75: quantile(sorted, 0.75)?,
-            p95: quantile(sorted, 0.95)?,
+            p05: at(0.05)?,
+            p25: at(0.25)?,
+            median: at(0.5)?,
+            p75: at(0.75)?,
+            p95: at(0.95)?,
             largest: *sorted.last()?,
         })
     }
@@ -281,5 +283,5 @@ fn worst_place(figures: &[&DieFigures]) -> Option<WorstPlace> {
     }
     #[expect(clippy::cast_precision_loss, reason = "far fewer than 2^53 dies")]
     let share = most as f64 / places.len() as f64;
-    Some(WorstPlace { most_often_hz, share, median_hz: quantile(&places, 0.5)? })
+    Some(WorstPlace { most_often_hz, share, median_hz: median(places)? })
 }

@@ -17,7 +17,7 @@
 //! | `lot_collector` | the first walk over measured rows: counts, yield, trends |
 //! | `point_collector` | the second and third: curves, corrections that dies share |
 //! | `lot_result`, `group`, `what_if`, `curves` | the result and its parts |
-//! | `statistics`, `trend` | yield and its interval, quantiles, outliers; trends over a wafer |
+//! | `statistics`, `trend` | yield and its interval, capability, outliers; trends over a wafer |
 //! | `heading` | what a run is about, in words |
 //! | `radial_profile` | errors from the centre to the edge |
 //! | `yield_curve` | yield as a limit moves |
@@ -63,7 +63,7 @@ pub use retest::RetestPolicy;
 pub use settings::{CentreDie, DieSubject, LotMap, LotSettings, WhatIfSettings};
 pub use shard::{Shard, ShardError};
 pub use statistics::{
-    ChannelStatistics, Screening, YIELD_CONFIDENCE, Yield, channel_statistics, quantile, screen,
+    ChannelStatistics, Screening, YIELD_CONFIDENCE, Yield, channel_statistics, screen,
 };
 pub use trend::{EdgeComparison, PlacedValue, Trend, edge_against_centre, trend};
 pub use what_if::{WhatIf, WhatIfResult};

@@ -1,6 +1,6 @@
 //! What changes from a wafer's centre to its rim.
 
-use super::statistics::quantile;
+use crate::quantile::median;
 use crate::units::neper_from_db;
 
 /// A place on a wafer's radius, millimetres, and a value there.
@@ -32,11 +32,10 @@ pub fn ring_medians(points: &[RadialPoint], radius_mm: f64) -> Vec<RadialPoint> 
                 .copied()
                 .filter(|point| (edge(ring)..edge(ring + 1)).contains(&point.0))
                 .collect();
-            let mut values: Vec<f64> = within.iter().map(|point| point.1).collect();
-            values.sort_by(f64::total_cmp);
+            let values = within.iter().map(|point| point.1).collect();
             #[expect(clippy::cast_precision_loss, reason = "counts of dies")]
             let mean = within.iter().map(|point| point.0).sum::<f64>() / within.len() as f64;
-            Some((mean, quantile(&values, 0.5)?))
+            Some((mean, median(values)?))
         })
         .collect()
 }

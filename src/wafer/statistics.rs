@@ -3,6 +3,7 @@
 //! Means and spreads are taken on the channel error ε (nepers and radians), where errors of parts
 //! add, or as quantiles; never as a mean of dB of rejection.
 
+use crate::quantile::{QuantileDefinition, median, quantile};
 use num_complex::Complex64;
 use statrs::function::beta::beta_reg;
 
@@ -64,28 +65,6 @@ fn inverse_beta(share: f64, a: f64, b: f64) -> f64 {
     0.5 * (low + high)
 }
 
-/// The value below which a share of the sorted values lies, straight between neighbours
-/// (definition 7 of R. J. Hyndman and Y. Fan, Am. Stat. 50 (1996) 361-365); `None` without values.
-///
-/// `sorted` ascends; infinite values are allowed and count as what they are.
-#[must_use]
-pub fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
-    let last = sorted.len().checked_sub(1)?;
-    #[expect(
-        clippy::cast_precision_loss,
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "an index into a list"
-    )]
-    let (below, part) = {
-        let place = share.clamp(0.0, 1.0) * last as f64;
-        (place.floor() as usize, place.fract())
-    };
-    let (low, high) = (sorted[below], sorted[(below + 1).min(last)]);
-    // Between a finite and an infinite value there is no straight way.
-    Some(if part == 0.0 || low.total_cmp(&high).is_eq() { low } else { low + part * (high - low) })
-}
-
 /// Mean and spread of channel errors.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ChannelStatistics {
@@ -131,7 +110,8 @@ pub fn channel_statistics(errors: &[Complex64]) -> Option<ChannelStatistics> {
 /// distance from the value below which 0.135 % lie (common practice, also in ISO 22514). 1 means that
 /// just 0.135 % miss the limit. `None` where the values do not spread. `sorted` ascends.
 pub(super) fn capability_index(sorted: &[f64], lower_limit: f64) -> Option<f64> {
-    let (median, lowest) = (quantile(sorted, 0.5)?, quantile(sorted, 0.001_35)?);
+    let at = |probability| quantile(sorted, probability, QuantileDefinition::Seven);
+    let (median, lowest) = (at(0.5)?, at(0.001_35)?);
     let spread = median - lowest;
     (spread > 0.0 && spread.is_finite()).then(|| (median - lower_limit) / spread)
 }
@@ -167,9 +147,9 @@ const NORMAL_FROM_MEDIAN_DEVIATION: f64 = 1.482_602_218_505_602;
 pub fn screen(errors: &[Complex64], factor: f64) -> Option<Screening> {
     let part = |value: &dyn Fn(&Complex64) -> f64| -> Option<(f64, f64)> {
         let values: Vec<f64> = errors.iter().map(value).collect();
-        let median = median(values.clone())?;
-        let deviations = values.into_iter().map(|value| (value - median).abs()).collect();
-        Some((median, NORMAL_FROM_MEDIAN_DEVIATION * self::median(deviations)?))
+        let middle = median(values.clone())?;
+        let deviations = values.into_iter().map(|value| (value - middle).abs()).collect();
+        Some((middle, NORMAL_FROM_MEDIAN_DEVIATION * median(deviations)?))
     };
     let (amplitude, phase) = (part(&|error| error.re)?, part(&|error| error.im)?);
     let is_far = |value: f64, (median, sigma): (f64, f64)| {
@@ -183,11 +163,6 @@ pub fn screen(errors: &[Complex64], factor: f64) -> Option<Screening> {
             .map(|error| is_far(error.re, amplitude) || is_far(error.im, phase))
             .collect(),
     })
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    quantile(&values, 0.5)
 }
 
 #[cfg(test)]
@@ -225,10 +200,9 @@ mod tests {
         for (share, want) in
             [(0.0, -0.4), (0.05, -0.19), (0.25, 1.0), (0.5, 2.2), (0.95, 7.95), (1.0, 9.0)]
         {
-            assert!((quantile(&sorted, share).unwrap() - want).abs() < 1e-12, "{share}");
+            let found = quantile(&sorted, share, QuantileDefinition::Seven).unwrap();
+            assert!((found - want).abs() < 1e-12, "{share}");
         }
-        assert_eq!(quantile(&[], 0.5), None);
-        assert_eq!(quantile(&[1.0, f64::INFINITY], 1.0), Some(f64::INFINITY));
         let errors: Vec<Complex64> =
             values.iter().map(|&value| Complex64::new(value, -value)).collect();
         let screened = screen(&errors, 2.0).unwrap();

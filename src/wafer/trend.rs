@@ -1,7 +1,7 @@
 //! Trends over a wafer, and its edge against its centre.
 
 use super::geometry::Position;
-use super::statistics::quantile;
+use crate::quantile::median;
 use nalgebra::{DMatrix, DVector};
 
 /// A value at a place on a wafer.
@@ -83,17 +83,17 @@ pub struct EdgeComparison {
 /// The values beyond a radius against those within; `None` if either has none.
 #[must_use]
 pub fn edge_against_centre(values: &[PlacedValue], radius_mm: f64) -> Option<EdgeComparison> {
-    let median = |is_edge: bool| {
-        let mut found: Vec<f64> = values
+    let counted_median = |is_edge: bool| {
+        let beyond = |placed: &&PlacedValue| placed.position.radius_mm() > radius_mm;
+        let found: Vec<f64> = values
             .iter()
-            .filter(|placed| (placed.position.radius_mm() > radius_mm) == is_edge)
+            .filter(|placed| beyond(placed) == is_edge)
             .map(|placed| placed.value)
             .collect();
-        found.sort_by(f64::total_cmp);
-        Some((found.len(), quantile(&found, 0.5)?))
+        Some((found.len(), median(found)?))
     };
     let ((edge_count, edge_median), (centre_count, centre_median)) =
-        (median(true)?, median(false)?);
+        (counted_median(true)?, counted_median(false)?);
     Some(EdgeComparison { edge_count, edge_median, centre_count, centre_median })
 }
 

@@ -123,7 +123,7 @@ fn a_balun_error_common_to_both_cancels() {
 fn no_power_is_made() {
     for text in [demo(), demo().replace("lo_power_dbm = 17.0", "lo_power_dbm = 0.0")] {
         let (receiver, result) = solve(&text);
-        let available = power_from_db(receiver.plan().lo_power_dbm().unwrap());
+        let available = power_from_db(receiver.plan().settings().lo_power_dbm.unwrap());
         for point in &result.lo {
             let taken: f64 =
                 point.mixers.iter().map(|drive| power_from_db(drive.lo_power_dbm.unwrap())).sum();

@@ -178,7 +178,7 @@ fn bad_arguments_are_refused_and_nothing_is_written() {
         ("coupler.s4p --outputs 2,3,4", "--outputs takes two ports"),
         ("coupler.s4p --band 20GHz..31GHz", "not inside the data"),
         ("coupler.s4p --band 31GHz..27GHz", "LO below HI"),
-        ("coupler.s4p --outputs 2,3 --load 3=50", "closed by a load"),
+        ("coupler.s4p --outputs 2,3 --load 3=50", "terminated by a load"),
         ("coupler.s4p --load 4=-5", "cannot be negative"),
         ("coupler.s4p --load 4=absent.s1p", "nor a file that exists"),
         ("coupler.s4p --load 4=50 --load 4=75", "named twice"),

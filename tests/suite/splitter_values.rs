@@ -6,7 +6,7 @@
 use crate::check_values::{matrix, topic};
 use fourphase::network::{FrequencyGrid, Network, ParameterKind, Port};
 use fourphase::splitter::{
-    GivenRoles, SplitterError, SplitterKind, SplitterResult, SplitterSettings, analyse,
+    GivenRoles, RoleToGive, SplitterError, SplitterKind, SplitterResult, SplitterSettings, analyse,
 };
 use fourphase::units::{db_from_amplitude, wrap_deg};
 use num_complex::Complex64;
@@ -59,7 +59,7 @@ fn a_ring_that_is_both_is_not_guessed() {
     let ring = part("rat-race-ideal");
     let refused = analysed(&ring, GivenRoles::default()).unwrap_err();
     assert!(
-        matches!(refused, SplitterError::Ambiguous { what: "the input", needed: "--input", .. }),
+        matches!(refused, SplitterError::TwoKinds { first: (one, _), .. } if one == port(1)),
         "{refused}"
     );
     // Arcs 1-2, 1-3 and 3-4 are quarter waves, 2-4 three: port 1 is the sum, port 4 the difference.
@@ -80,7 +80,8 @@ fn an_equal_resistive_star_has_no_input_to_tell() {
     let s = (0..9).map(|at| Complex64::from(if at % 4 == 0 { 0.0 } else { 0.5 })).collect();
     let star = Network::new(ParameterKind::Scattering, grid, 3, s, vec![50.0.into()]).unwrap();
     let refused = analysed(&star, GivenRoles::default()).unwrap_err();
-    assert!(matches!(refused, SplitterError::Ambiguous { needed: "--input", .. }), "{refused}");
+    assert!(matches!(refused, SplitterError::EquivalentInputs { .. }), "{refused}");
+    assert_eq!(refused.roles_to_give(), [RoleToGive::Input]);
 }
 
 #[test]

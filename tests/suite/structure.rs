@@ -15,9 +15,10 @@ type Room = (&'static str, &'static [&'static str], &'static [&'static str]);
 const PRINTS: &str = "print";
 const ALL_ABOVE: &str = "all rooms above";
 /// The table of rooms, from the ground up.
-const ROOMS: [Room; 15] = [
+const ROOMS: [Room; 16] = [
     ("units", &[], &["fs", "serde", PRINTS]),
     ("diagnostic", &[], &["fs", "serde", PRINTS]),
+    ("quantile", &[], &["fs", "serde", PRINTS]),
     ("requirement", &["units"], &["fs", "serde", PRINTS]),
     ("network", &["units"], &["fs", "serde", PRINTS]),
     ("touchstone", &["network", "units", "diagnostic"], &["serde", PRINTS]),
@@ -25,15 +26,15 @@ const ROOMS: [Room; 15] = [
     ("splitter", &["network", "requirement", "units"], &["fs", "serde", "plotters", PRINTS]),
     (
         "downconverter",
-        &["network", "component", "splitter", "requirement", "units"],
+        &["network", "component", "splitter", "requirement", "quantile", "units"],
         &["fs", "serde", "toml", "plotters", PRINTS],
     ),
     (
         "measurement",
-        &["network", "component", "splitter", "downconverter", "requirement", "units"],
+        &["network", "component", "splitter", "downconverter", "requirement", "quantile", "units"],
         &["fs", "serde", "toml", "plotters", PRINTS],
     ),
-    ("wafer", &["requirement", "units"], &["toml", "csv", "plotters", PRINTS]),
+    ("wafer", &["requirement", "quantile", "units"], &["toml", "csv", "plotters", PRINTS]),
     ("description", &[ALL_ABOVE], &["clap", "plotters", PRINTS]),
     ("batch", &[ALL_ABOVE], &["clap", "plotters", "indicatif", PRINTS]),
     ("plot", &[ALL_ABOVE], &["fs", "serde", "clap", PRINTS]),
