@@ -9,11 +9,12 @@ use crate::measurement::{KnownBalances, PlanCovariance, UncertainSplitter};
 use crate::network::Network;
 use crate::requirement::{Limits, Verdict};
 use crate::splitter::{SplitterError, SplitterSettings, analyse, scattering_over_band};
-use crate::touchstone::{ReadError, ReadOptions, read};
+use crate::touchstone::{PassiveFileError, ReadError, ReadOptions, passive_file_findings, read};
 use crate::wafer::{
     Conformity, DieEntry, DieFigures, DieOutcome, DiePoint, DieWhatIfs, MeasuredDie,
 };
 use num_complex::Complex64;
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 /// What is measured on a die.
@@ -24,6 +25,15 @@ pub(super) enum MeasuredSubject {
         ideal: Vec<GroupIndex>,
     },
     Splitter(SplitterSettings),
+}
+
+/// Why a die's file is not used.
+#[derive(Debug, thiserror::Error)]
+enum DieFileError {
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    #[error("{}: {source}", file.display())]
+    NotPassive { file: PathBuf, source: PassiveFileError },
 }
 
 /// How well dies are known.
@@ -42,6 +52,8 @@ pub(super) struct DieMeasurement {
     folder: PathBuf,
     columns: Vec<String>,
     has_correction: bool,
+    /// The frequencies at which dies are used.
+    band_hz: RangeInclusive<f64>,
 }
 
 impl DieMeasurement {
@@ -53,7 +65,15 @@ impl DieMeasurement {
         columns: &[String],
         options: &ReadOptions,
     ) -> Self {
+        let band_hz = match &subject {
+            MeasuredSubject::Receiver { receiver, .. } => receiver.receiver().plan().band_hz(),
+            MeasuredSubject::Splitter(settings) => {
+                let (low, high) = settings.band_hz.unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
+                low..=high
+            }
+        };
         Self {
+            band_hz,
             subject,
             limits,
             known,
@@ -94,7 +114,7 @@ impl DieMeasurement {
             };
             match self.network(file) {
                 Ok(network) => networks.push(network),
-                Err(ReadError::Io { source, .. })
+                Err(DieFileError::Read(ReadError::Io { source, .. }))
                     if source.kind() == std::io::ErrorKind::NotFound =>
                 {
                     return DieOutcome::Incomplete(format!("{} is not there", file.display()));
@@ -118,8 +138,15 @@ impl DieMeasurement {
         Ok(points.iter().map(|point| point.rejection_db).fold(f64::INFINITY, f64::min))
     }
 
-    fn network(&self, file: &Path) -> Result<Network, ReadError> {
-        read(&self.folder.join(file), &self.options).map(|content| content.network)
+    fn network(&self, file: &Path) -> Result<Network, DieFileError> {
+        let path = self.folder.join(file);
+        let content = read(&path, &self.options)?;
+        let accept_active = self.options.accept_active;
+        match passive_file_findings(&content, self.band_hz.clone(), accept_active) {
+            // What has no scattering matrix is refused by the analysis.
+            Ok(_) | Err(PassiveFileError::Network(_)) => Ok(content.network),
+            Err(source) => Err(DieFileError::NotPassive { file: path, source }),
+        }
     }
 
     /// A message with the file as the manifest names it, so that it is the same from wherever the

@@ -7,7 +7,7 @@ use crate::downconverter::ReceiverError;
 use crate::measurement::MeasurementError;
 use crate::network::NetworkError;
 use crate::splitter::SplitterError;
-use crate::touchstone::{ReadError, WriteError};
+use crate::touchstone::{PassiveFileError, ReadError, WriteError};
 use crate::wafer::{JournalError, SettingsError, Shard};
 use std::path::PathBuf;
 
@@ -47,6 +47,14 @@ pub enum BatchError {
         file: PathBuf,
         /// Why.
         source: SplitterError,
+    },
+    /// A file cannot be of the passive part that it is said to be.
+    #[error("{}: {source}", file.display())]
+    NotPassive {
+        /// The file.
+        file: PathBuf,
+        /// What speaks against it.
+        source: PassiveFileError,
     },
     /// A load's file has more ports than one.
     #[error("a load must have 1 port, {} has {ports}", file.display())]

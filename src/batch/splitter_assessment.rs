@@ -5,7 +5,9 @@ use crate::description::Uncertainty;
 use crate::measurement::{SplitterUncertainty, UncertainSplitter, splitter_uncertainty};
 use crate::network::{Load, Network, Port};
 use crate::splitter::{SplitterResult, SplitterSettings, analyse, scattering_over_band};
-use crate::touchstone::{ReadOptions, TouchstoneFile, read};
+use crate::touchstone::{
+    PassiveFileError, ReadOptions, TouchstoneFile, passive_file_findings, read,
+};
 use num_complex::Complex64;
 use std::path::{Path, PathBuf};
 
@@ -77,7 +79,9 @@ impl AssessedSplitter {
 pub fn assess_splitter(job: &SplitterJob) -> Result<AssessedSplitter, BatchError> {
     let mut gathered = Gathered { inputs: vec![job.file.clone()], warnings: Vec::new() };
     let failed = |source| BatchError::Splitter { file: job.file.clone(), source };
-    let mut network = gathered.read(&job.file, &job.reading)?.network;
+    let content = gathered.read(&job.file, &job.reading)?;
+    gathered.check_passive(&job.file, &content, job)?;
+    let mut network = content.network;
     let settings = SplitterSettings { loads: gathered.loads(job)?, ..job.settings.clone() };
     let stated = job.uncertainty.as_ref();
     let (result, uncertainty) = match stated {
@@ -138,6 +142,26 @@ impl Gathered {
         Ok(file)
     }
 
+    /// Refuses a file that cannot be of a passive part; what else speaks against it is a warning.
+    fn check_passive(
+        &mut self,
+        path: &Path,
+        file: &TouchstoneFile,
+        job: &SplitterJob,
+    ) -> Result<(), BatchError> {
+        let (low_hz, high_hz) = job.settings.band_hz.unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
+        match passive_file_findings(file, low_hz..=high_hz, job.reading.accept_active) {
+            Ok(findings) => {
+                let shown = path.display();
+                self.warnings.extend(findings.iter().map(|finding| format!("{shown}: {finding}")));
+                Ok(())
+            }
+            // What has no scattering matrix is refused by the analysis.
+            Err(PassiveFileError::Network(_)) => Ok(()),
+            Err(source) => Err(BatchError::NotPassive { file: path.to_owned(), source }),
+        }
+    }
+
     fn loads(&mut self, job: &SplitterJob) -> Result<Vec<(Port, Load)>, BatchError> {
         let mut loads = Vec::new();
         for (port, given) in &job.loads {
@@ -145,12 +169,13 @@ impl Gathered {
                 GivenLoad::Impedance(ohm) => Load::Impedance(*ohm),
                 GivenLoad::File(path) => {
                     self.inputs.push(path.clone());
-                    let network = self.read(path, &job.reading)?.network;
-                    if network.ports() != 1 {
-                        let ports = network.ports();
+                    let content = self.read(path, &job.reading)?;
+                    let ports = content.network.ports();
+                    if ports != 1 {
                         return Err(BatchError::LoadPorts { file: path.clone(), ports });
                     }
-                    Load::OnePort(network)
+                    self.check_passive(path, &content, job)?;
+                    Load::OnePort(content.network)
                 }
             };
             loads.push((*port, load));

@@ -9,7 +9,10 @@ use crate::measurement::{Drift, ThruResidual, drift, thru_residual};
 use crate::network::{
     Deembedded, Network, NetworkError, onto_grid, remove_feeds, remove_open_short, remove_through,
 };
-use crate::touchstone::{ReadOptions, TouchstoneFile, WriteOptions, ports_in_name, read, write};
+use crate::touchstone::{
+    PassiveFileError, ReadOptions, TouchstoneFile, WriteOptions, passive_file_findings,
+    ports_in_name, read, write,
+};
 use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
@@ -187,8 +190,17 @@ impl StationJob<'_> {
         let path = self.recipe.path_of(pattern, input.filling.as_deref());
         let failed = |source| BatchError::Network { file: path.clone(), source };
         if !self.standards.contains_key(&path) {
-            let network = self.read(&path)?.network;
-            self.standards.insert(path.clone(), network);
+            let content = self.read(&path)?;
+            let band_hz = measured.grid().first_hz()..=measured.grid().last_hz();
+            match passive_file_findings(&content, band_hz, self.options.accept_active) {
+                Ok(findings) => {
+                    findings.iter().for_each(|finding| self.warn(&path, &finding.to_string()));
+                }
+                // What has no scattering matrix is refused where it is taken off.
+                Err(PassiveFileError::Network(_)) => {}
+                Err(source) => return Err(BatchError::NotPassive { file: path, source }),
+            }
+            self.standards.insert(path.clone(), content.network);
         }
         let interpolated = onto_grid(&self.standards[&path], measured.grid()).map_err(failed)?;
         if let Some(step) = interpolated.unsafe_step {

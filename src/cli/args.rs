@@ -77,6 +77,16 @@ pub(super) struct Reading {
     pub(super) option_line: Option<OptionLine>,
 }
 
+/// How files of passive parts are read.
+#[derive(Clone, Debug, Args)]
+pub(super) struct PartReading {
+    #[command(flatten)]
+    pub(super) reading: Reading,
+    /// Take files with gain where a passive part is expected
+    #[arg(long)]
+    pub(super) accept_active: bool,
+}
+
 /// Where report files go.
 #[derive(Clone, Debug, Args)]
 pub(super) struct Writing {
@@ -123,7 +133,7 @@ pub(super) struct Downconverter {
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
-    pub(super) reading: Reading,
+    pub(super) reading: PartReading,
     #[command(flatten)]
     pub(super) writing: Writing,
 }
@@ -155,7 +165,7 @@ pub(super) struct Wafer {
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
-    pub(super) reading: Reading,
+    pub(super) reading: PartReading,
 }
 
 #[derive(Debug, Args)]
@@ -243,7 +253,7 @@ pub(super) struct Splitter {
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
-    pub(super) reading: Reading,
+    pub(super) reading: PartReading,
     #[command(flatten)]
     pub(super) writing: Writing,
 }
@@ -435,7 +445,7 @@ pub(super) struct Station {
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
-    pub(super) reading: Reading,
+    pub(super) reading: PartReading,
 }
 
 #[derive(Debug, Args)]

@@ -160,6 +160,8 @@ fn batch_diagnostic(error: &BatchError) -> Diagnostic {
         {
             shown.with_help("once there is space and permission, --resume goes on where it stopped")
         }
+        BatchError::NotPassive { .. } => shown
+            .with_help("correct the file or its option line; --accept-active takes it as it is"),
         BatchError::Folder { .. } => shown.with_help("choose another folder for --out"),
         BatchError::RecipeGone => shown.with_help("name it: wafer RECIPE.toml --combine .."),
         BatchError::Unfinished { shard, .. } => {

@@ -1,6 +1,6 @@
 //! Reading files as the options say.
 
-use super::args::Reading;
+use super::args::{PartReading, Reading};
 use super::console::Console;
 use super::failure::Failure;
 use super::stated_uncertainty::StatedUncertainty;
@@ -8,18 +8,9 @@ use crate::description::{DescriptionError, Uncertainty, read_uncertainty};
 use crate::touchstone::{ReadOptions, TouchstoneFile, read};
 use std::path::Path;
 
-impl Reading {
+impl PartReading {
     pub(super) fn options(&self) -> ReadOptions {
-        ReadOptions { strict: self.strict, option_line: self.option_line.clone() }
-    }
-
-    /// Reads a file and says what the reader had to say.
-    pub(super) fn read(&self, path: &Path, console: &Console) -> Result<TouchstoneFile, Failure> {
-        let file = read(path, &self.options())?;
-        for warning in &file.warnings {
-            console.warning(&format!("{}:{warning}", path.display()));
-        }
-        Ok(file)
+        ReadOptions { accept_active: self.accept_active, ..self.reading.options() }
     }
 
     /// What `--uncertainty` states, read as the options say.
@@ -32,5 +23,24 @@ impl Reading {
             Some(StatedUncertainty::EveryEntry(uncertainty)) => Some(uncertainty.clone()),
             None => None,
         })
+    }
+}
+
+impl Reading {
+    pub(super) fn options(&self) -> ReadOptions {
+        ReadOptions {
+            strict: self.strict,
+            option_line: self.option_line.clone(),
+            accept_active: false,
+        }
+    }
+
+    /// Reads a file and says what the reader had to say.
+    pub(super) fn read(&self, path: &Path, console: &Console) -> Result<TouchstoneFile, Failure> {
+        let file = read(path, &self.options())?;
+        for warning in &file.warnings {
+            console.warning(&format!("{}:{warning}", path.display()));
+        }
+        Ok(file)
     }
 }

@@ -20,6 +20,8 @@ struct Looked {
     text: Option<String>,
     /// For the table of numbers.
     file: Option<TouchstoneFile>,
+    /// Whether its data can be those of a passive, reciprocal part.
+    is_plausible: bool,
 }
 
 pub(super) fn run(given: &Inspect, console: &Console) -> Result<Outcome, Failure> {
@@ -64,7 +66,18 @@ pub(super) fn run(given: &Inspect, console: &Console) -> Result<Outcome, Failure
     if unread > 0 && looked.len() > 1 {
         console.notice(&format!("{unread} of {} files could not be read", looked.len()));
     }
-    Ok(if unread > 0 { Outcome::Incomplete } else { Outcome::Holds })
+    if unread > 0 {
+        return Ok(Outcome::Incomplete);
+    }
+    let implausible = looked.iter().filter(|looked| !looked.is_plausible).count();
+    if given.reading.strict && implausible > 0 {
+        console.notice(&format!(
+            "{implausible} of {} files are not of passive, reciprocal parts with a delay",
+            looked.len()
+        ));
+        return Ok(Outcome::Fails);
+    }
+    Ok(Outcome::Holds)
 }
 
 /// Reads one file, says at once what is wrong with it, and keeps what the report needs.
@@ -84,6 +97,7 @@ fn look(path: &Path, given: &Inspect, options: &ReadOptions, console: &Console) 
                 entry: Inspected::Read(Box::new(entry)),
                 text: Some(part),
                 file: given.data.then_some(file),
+                is_plausible: quality.is_some_and(|quality| quality.is_of_passive_part()),
             }
         }
         Err(error) => {
@@ -94,7 +108,13 @@ fn look(path: &Path, given: &Inspect, options: &ReadOptions, console: &Console) 
                 line: error.position().map(|position| position.line),
                 column: error.position().map(|position| position.column),
             };
-            Looked { name, entry: Inspected::Unreadable(entry), text: None, file: None }
+            Looked {
+                name,
+                entry: Inspected::Unreadable(entry),
+                text: None,
+                file: None,
+                is_plausible: true,
+            }
         }
     }
 }

@@ -24,6 +24,9 @@ pub(super) struct BlockEntry {
     pub(super) kind: Option<PartKindName>,
     /// The nominal phase between two outputs, degrees, where it is not that of the kind.
     pub(super) nominal_deg: Option<Spanned<f64>>,
+    /// Whether the block may have gain; a file with gain is refused otherwise.
+    #[serde(default)]
+    pub(super) active: bool,
     /// Blocks with the same word here are in corresponding places of the I and Q branches.
     pub(super) pair: Option<String>,
     /// TOML takes `joins` that are written below a block for keys of the block; they count for the

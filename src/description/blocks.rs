@@ -10,6 +10,7 @@ use crate::component::{
     termination,
 };
 use crate::network::{FrequencyGrid, Load, Network, ParameterKind, Port, Terminal, onto_grid};
+use crate::touchstone::TouchstoneFile;
 use num_complex::Complex64;
 use std::collections::{HashMap, HashSet};
 use std::ops::Range;
@@ -38,7 +39,7 @@ pub(super) struct PlacedLoad<'d> {
 /// What the network of a block or a load is made from.
 pub(super) enum Origin {
     /// A file, on its own frequencies.
-    File(Network),
+    File(Box<TouchstoneFile>),
     /// A closed-form component.
     Component(NamedComponent),
     /// An impedance in ohms, the same at every frequency.
@@ -101,10 +102,10 @@ impl PlacedLoad<'_> {
 }
 
 impl Origin {
-    /// The network of a file, on its own frequencies.
-    pub(super) fn file(&self) -> Option<&Network> {
+    /// The file, on its own frequencies.
+    pub(super) fn file(&self) -> Option<&TouchstoneFile> {
         match self {
-            Self::File(network) => Some(network),
+            Self::File(file) => Some(file),
             _ => None,
         }
     }
@@ -119,7 +120,7 @@ impl Origin {
     ) -> Result<Network, DescriptionError> {
         let source = files.source();
         let made = match self {
-            Self::File(network) => return interpolated(network, grid, name, span, files),
+            Self::File(file) => return interpolated(&file.network, grid, name, span, files),
             Self::Component(component) => component.network(grid),
             Self::Elements(elements, arrangement) => termination(grid, elements, *arrangement),
             Self::Open => open_end(grid, 0.0),
@@ -175,13 +176,13 @@ impl<'d> Blocks<'d> {
             }
             let (origin, expected) = match (&entry.file, &entry.component) {
                 (Some(file), None) => {
-                    let network = files.network(file)?;
-                    if network.modes().is_some() {
+                    let content = files.file(file)?;
+                    if content.network.modes().is_some() {
                         let problem = DescriptionProblem::MixedMode { name: name() };
                         return Err(source.error(problem, file.span()));
                     }
-                    let ports = network.ports();
-                    (Origin::File(network), ports)
+                    let ports = content.network.ports();
+                    (Origin::File(Box::new(content)), ports)
                 }
                 (None, Some(component)) => {
                     let made = source.component(component)?;
@@ -352,9 +353,9 @@ fn load_origin(
             Ok(Origin::Impedance(value))
         }
         (None, Some(file), None, false, false) => {
-            let network = files.network(file)?;
-            match network.ports() {
-                1 => Ok(Origin::File(network)),
+            let content = files.file(file)?;
+            match content.network.ports() {
+                1 => Ok(Origin::File(Box::new(content))),
                 ports => Err(source.error(DescriptionProblem::LoadPorts { ports }, file.span())),
             }
         }

@@ -6,7 +6,7 @@ use crate::diagnostic::{Diagnostic, Excerpt, Position};
 use crate::downconverter::{PlanError, ReceiverError};
 use crate::network::NetworkError;
 use crate::requirement::Quantity;
-use crate::touchstone::ReadError;
+use crate::touchstone::{PassiveFileError, ReadError};
 use crate::wafer::SettingsError;
 use std::path::{Path, PathBuf};
 
@@ -125,7 +125,15 @@ pub enum DescriptionProblem {
         "{what} {covers}, and the plan needs {} there: {need}",
         crate::units::ShownFrequency(*frequency_hz)
     )]
-    OutsideFile { what: String, covers: String, frequency_hz: f64, need: String },
+    OutsideFile {
+        what: String,
+        covers: String,
+        frequency_hz: f64,
+        need: String,
+        unit_factor: Option<f64>,
+    },
+    #[error("{name}: {source}")]
+    NotPassive { name: String, source: PassiveFileError },
 
     // Receivers.
     #[error("{port} is an input; its impedance is that of the source")]
@@ -245,6 +253,15 @@ impl DescriptionProblem {
                 "set lo_source_ohm or rf_source_ohm instead of a [[load]]".to_owned()
             }
             Self::Unreached { .. } => "check the joins between the two".to_owned(),
+            Self::NotPassive { .. } => {
+                "correct the file or its option line; for a block that is meant \
+                                        to have gain, add active = true"
+                    .to_owned()
+            }
+            Self::OutsideFile { unit_factor: Some(factor), .. } => format!(
+                "the file's frequencies times {factor:e} would cover the plan; check the unit in its \
+                 option line"
+            ),
             Self::OutsideFile { .. } => {
                 "narrow the plan or use wider data; nothing is extrapolated".to_owned()
             }

@@ -1,10 +1,12 @@
 //! The Touchstone files that a description names.
 
-use super::error::DescriptionError;
+use super::error::{DescriptionError, DescriptionProblem};
 use super::source::TomlFile;
 use crate::network::Network;
-use crate::touchstone::{ReadOptions, read};
-use std::ops::Range;
+use crate::touchstone::{
+    PassiveFileError, ReadOptions, TouchstoneFile, passive_file_findings, read,
+};
+use std::ops::{Range, RangeInclusive};
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 
@@ -37,6 +39,17 @@ impl<'a> NamedFiles<'a> {
         self.network_at(file.get_ref(), file.span())
     }
 
+    /// The same with everything that the file says.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] at the name, with the error of the file.
+    pub(crate) fn file(
+        &mut self,
+        file: &Spanned<PathBuf>,
+    ) -> Result<TouchstoneFile, DescriptionError> {
+        self.file_at(file.get_ref(), file.span())
+    }
+
     /// The same, for a name that is part of a longer value.
     ///
     /// # Errors
@@ -46,6 +59,14 @@ impl<'a> NamedFiles<'a> {
         file: &Path,
         span: Range<usize>,
     ) -> Result<Network, DescriptionError> {
+        self.file_at(file, span).map(|content| content.network)
+    }
+
+    fn file_at(
+        &mut self,
+        file: &Path,
+        span: Range<usize>,
+    ) -> Result<TouchstoneFile, DescriptionError> {
         let path = self.source.beside(file);
         let content = read(&path, self.options).map_err(|error| self.source.error(error, span))?;
         let shown = path.display();
@@ -54,7 +75,41 @@ impl<'a> NamedFiles<'a> {
             self.warnings.push(format!("{shown}: its noise data are left out"));
         }
         self.note(path);
-        Ok(content.network)
+        Ok(content)
+    }
+
+    /// Refuses a file that cannot be of a passive part over the frequencies used, unless it may be
+    /// active; whatever else speaks against it becomes a warning. `title` names the part in both.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] at the span.
+    pub(crate) fn check_passive(
+        &mut self,
+        file: &TouchstoneFile,
+        band_hz: RangeInclusive<f64>,
+        may_be_active: bool,
+        title: &str,
+        span: Range<usize>,
+    ) -> Result<(), DescriptionError> {
+        let accept_active = may_be_active || self.options.accept_active;
+        let found = match passive_file_findings(file, band_hz, accept_active) {
+            Ok(found) => found,
+            // What has no scattering matrix is refused where it is converted.
+            Err(PassiveFileError::Network(_)) => return Ok(()),
+            Err(error) => {
+                let problem =
+                    DescriptionProblem::NotPassive { name: title.to_owned(), source: error };
+                return Err(self.source.error(problem, span));
+            }
+        };
+        // The owner of an active part knows that it has gain and is not reciprocal.
+        let told = found.iter().filter(|_| !may_be_active).map(|found| format!("{title}: {found}"));
+        for warning in told {
+            if !self.warnings.contains(&warning) {
+                self.warnings.push(warning);
+            }
+        }
+        Ok(())
     }
 
     /// The path of a table that the description names, relative to it.

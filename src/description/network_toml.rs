@@ -191,7 +191,7 @@ fn files_grid(
         .iter()
         .map(|block| (block.name().to_owned(), block.span(), &block.origin))
         .chain(loads.iter().map(|load| (load.title(), load.span(), &load.origin)))
-        .filter_map(|(name, span, origin)| Some((name, span, origin.file()?)))
+        .filter_map(|(name, span, origin)| Some((name, span, &origin.file()?.network)))
         .collect();
     let first_hz = |network: &Network| network.grid().first_hz();
     let last_hz = |network: &Network| network.grid().last_hz();

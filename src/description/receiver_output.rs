@@ -176,8 +176,12 @@ impl IfHybridEntry {
         let source = files.source();
         let network = match (&self.file, &self.component) {
             (Some(file), None) => {
-                let network = files.network(file)?;
-                if_network(&network, file, grid, files)?
+                let content = files.file(file)?;
+                let network = if_network(&content.network, file, grid, files)?;
+                let title = format!("the IF hybrid {}", file.get_ref().display());
+                let band_hz = grid.first_hz()..=grid.last_hz();
+                files.check_passive(&content, band_hz, false, &title, file.span())?;
+                network
             }
             (None, Some(component)) => source
                 .component(component)?

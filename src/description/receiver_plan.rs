@@ -6,7 +6,7 @@ use crate::downconverter::{LoIfSettings, LoRf, PlanError, ReceiverPlan, Sideband
 use crate::network::Network;
 use crate::units::{ShownFrequency, equidistant, shown_band};
 use serde::Deserialize;
-use std::ops::Range;
+use std::ops::{Range, RangeInclusive};
 use toml::Spanned;
 
 /// More points than this are a slip of the pen.
@@ -166,6 +166,12 @@ pub(super) fn needs(plan: &ReceiverPlan) -> LoRf<Vec<Need>> {
     LoRf { lo: lo.collect(), rf }
 }
 
+/// The lowest and the highest frequency that is needed.
+pub(super) fn span_of(needs: &[Need]) -> RangeInclusive<f64> {
+    let all = || needs.iter().map(|need| need.frequency_hz);
+    all().fold(f64::INFINITY, f64::min)..=all().fold(f64::NEG_INFINITY, f64::max)
+}
+
 /// Refuses a file that does not cover all frequencies, with the one farthest outside.
 pub(super) fn check_cover(
     source: &TomlFile,
@@ -183,9 +189,20 @@ pub(super) fn check_cover(
                 covers: format!("covers {}", shown_band((first_hz, last_hz))),
                 frequency_hz: need.frequency_hz,
                 need: need.purpose.clone(),
+                unit_factor: unit_factor((first_hz, last_hz), &span_of(needs)),
             };
             Err(source.error(problem, span))
         }
         _ => Ok(()),
     }
+}
+
+/// The factor between two units of frequency with which the data would cover what is needed.
+fn unit_factor((first_hz, last_hz): (f64, f64), needed_hz: &RangeInclusive<f64>) -> Option<f64> {
+    let covers = |factor: &f64| {
+        // A unit that is wrong leaves the last digits as they are.
+        let (first_hz, last_hz) = (first_hz * factor * 0.999_999, last_hz * factor * 1.000_001);
+        first_hz <= *needed_hz.start() && *needed_hz.end() <= last_hz
+    };
+    [1e3, 1e6, 1e9, 1e-3, 1e-6, 1e-9].into_iter().find(covers)
 }

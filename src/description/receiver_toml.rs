@@ -8,7 +8,7 @@ use super::named_files::{NamedFiles, same_file};
 use super::receiver_output::{
     CombineName, CorrectionEntry, IfHybridEntry, IfPathEntry, OutputEntries,
 };
-use super::receiver_plan::{FrequencyPlanEntry, Need, check_cover, needs};
+use super::receiver_plan::{FrequencyPlanEntry, Need, check_cover, needs, span_of};
 use super::require_table::RequireTable;
 use super::source::TomlFile;
 use crate::downconverter::{
@@ -311,8 +311,9 @@ impl Networks<'_> {
         files: &mut NamedFiles<'_>,
     ) -> Result<Vec<ReceiverPart>, DescriptionError> {
         let parts = blocks.iter().enumerate().map(|(at, block)| {
+            let (title, span) = (block.title(), block.network_span());
             let networks =
-                self.on_paths(at, &block.origin, &block.title(), block.network_span(), files)?;
+                self.on_paths(at, &block.origin, block.entry.active, &title, span, files)?;
             receiver_part(files.source(), block, networks)
         });
         parts.collect()
@@ -326,7 +327,7 @@ impl Networks<'_> {
         let loads = loads.iter().map(|load| {
             let title = format!("the {}", load.title());
             let networks =
-                self.on_paths(load.at.block, &load.origin, &title, load.span(), files)?;
+                self.on_paths(load.at.block, &load.origin, false, &title, load.span(), files)?;
             Ok(ReceiverLoad { at: load.at, networks })
         });
         loads.collect()
@@ -336,6 +337,7 @@ impl Networks<'_> {
         &self,
         block: usize,
         origin: &Origin,
+        may_be_active: bool,
         title: &str,
         span: Range<usize>,
         files: &mut NamedFiles<'_>,
@@ -344,9 +346,11 @@ impl Networks<'_> {
             if !self.reached.has(path, block) {
                 return Ok(None);
             }
-            if let Some(network) = origin.file() {
+            if let Some(file) = origin.file() {
                 let needs = self.needs.get(path);
-                check_cover(files.source(), network, needs, title, span.clone())?;
+                check_cover(files.source(), &file.network, needs, title, span.clone())?;
+                let band_hz = span_of(needs);
+                files.check_passive(file, band_hz, may_be_active, title, span.clone())?;
             }
             origin.onto(self.plan.grid(path), title, span.clone(), files).map(Some)
         })

@@ -54,6 +54,25 @@ pub struct LoPoint {
     pub pairs: Vec<PairDrive>,
 }
 
+impl LoPoint {
+    /// Mean LO voltage over the mixers, volts per square root of a watt available; `None` without
+    /// mixers.
+    #[must_use]
+    pub fn mean_lo_magnitude(&self) -> Option<f64> {
+        let sum: f64 = self.mixers.iter().map(|drive| drive.lo_magnitude).sum();
+        #[expect(clippy::cast_precision_loss, reason = "a receiver has few mixers")]
+        let count = self.mixers.len() as f64;
+        (count > 0.0).then(|| sum / count)
+    }
+
+    /// Which mixer has the LO phase farthest from its place in quadrature, and by how many degrees.
+    #[must_use]
+    pub fn largest_phase_error(&self) -> Option<(usize, f64)> {
+        let errors = self.mixers.iter().map(|drive| drive.lo_phase_error_deg).enumerate();
+        errors.max_by(|one, other| one.1.abs().total_cmp(&other.1.abs()))
+    }
+}
+
 /// The conductance, in siemens, of all one-ports at each mixer's node: frequency after frequency,
 /// mixer after mixer; `None` where there is none.
 pub(super) fn mixer_conductances(

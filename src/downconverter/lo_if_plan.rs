@@ -8,6 +8,7 @@ use super::error::PlanError;
 use super::frequency_plan::{FrequencyPlan, Sideband, check_factor, plan_of_lo_range};
 use super::signal_path::{LoRf, ReceiverPath};
 use crate::network::{FrequencyGrid, NetworkError};
+use std::ops::RangeInclusive;
 
 /// RF frequencies this close, relatively, are one: sums of LO and IF differ in their last digits.
 const SAME_FREQUENCY: f64 = 1e-12;
@@ -50,6 +51,13 @@ struct SidebandPoints {
 }
 
 impl ReceiverPlan {
+    /// From the lowest to the highest frequency at which parts are used, Hz.
+    #[must_use]
+    pub fn band_hz(&self) -> RangeInclusive<f64> {
+        let (lo, rf) = (self.grid(ReceiverPath::Lo), self.grid(ReceiverPath::Rf));
+        lo.first_hz().min(rf.first_hz())..=lo.last_hz().max(rf.last_hz())
+    }
+
     /// Checks the settings and lays out the grids of both paths.
     ///
     /// # Errors

@@ -49,8 +49,8 @@ pub struct Interpolated {
     pub unsafe_step: Option<UnsafeStep>,
 }
 
-/// Steps above this leave the direction of turning in doubt.
-const LARGEST_SAFE_STEP_DEG: f64 = 90.0;
+/// Phase steps above this leave the direction of turning in doubt.
+pub const LARGEST_SAFE_STEP_DEG: f64 = 90.0;
 /// Entries below this share of the largest carry no phase worth a warning.
 const SMALLEST_TELLING_SHARE: f64 = 1e-2;
 

@@ -41,6 +41,7 @@ mod mixed_mode;
 mod modes;
 mod noise;
 mod parameter_kind;
+mod passive_part;
 mod port_selection;
 mod ports;
 mod quality;
@@ -61,7 +62,7 @@ pub use deembedding::{
 };
 pub use error::NetworkError;
 pub use grid::{FrequencyGrid, Spacing};
-pub use interpolation::{Interpolated, UnsafeStep, onto_grid};
+pub use interpolation::{Interpolated, LARGEST_SAFE_STEP_DEG, UnsafeStep, onto_grid};
 pub(crate) use joining::node_references;
 pub use joining::{join, port_voltages};
 pub use load::{Load, close_ports};
@@ -72,6 +73,7 @@ pub use noise::{
     noise_factor, single_sideband_noise_factor,
 };
 pub use parameter_kind::ParameterKind;
+pub use passive_part::{LARGEST_PASSIVE_GAIN, PassivePartFinding, passive_part_findings};
 pub use port_selection::select_ports;
 pub use ports::{Port, PortMode};
 pub use quality::{

@@ -5,6 +5,7 @@ use super::reference_change::power_scattering;
 use super::{Network, NetworkError, ParameterKind, Port};
 use nalgebra::DMatrix;
 use num_complex::Complex64;
+use std::ops::Range;
 
 /// Singular values of a passive part stay at or below 1; measured and computed ones exceed it by
 /// some thousandths. Half a percent of amplitude is 0.04 dB (common practice; ours).
@@ -59,6 +60,15 @@ impl Quality {
         self.max_reciprocity_error.is_none_or(|worst| worst.value <= tolerance)
     }
 
+    /// Whether the data can be those of a passive, reciprocal part, all three checks within the
+    /// tolerances for measured files.
+    #[must_use]
+    pub fn is_of_passive_part(&self) -> bool {
+        self.passive_within(PASSIVITY_TOLERANCE)
+            && self.reciprocal_within(RECIPROCITY_TOLERANCE)
+            && self.implausible_delay_s().is_none()
+    }
+
     /// The smallest mean delay, where it is one that no passive part has; `None` for active parts.
     #[must_use]
     pub fn implausible_delay_s(&self) -> Option<Worst> {
@@ -70,7 +80,7 @@ impl Quality {
 
 /// Delays less negative than this (a hundredth of a turn at 10 GHz) are rounding or calibration
 /// (ours).
-const EARLIEST_DELAY_S: f64 = -1e-12;
+pub(super) const EARLIEST_DELAY_S: f64 = -1e-12;
 
 /// Assesses a network of any parameter, as power waves at its own references.
 ///
@@ -84,7 +94,6 @@ pub fn assess(network: &Network) -> Result<Quality, NetworkError> {
     let ports = scattering.ports();
     let frequencies_hz = scattering.grid().as_hz();
     let mut passivity = Worst { value: 0.0, frequency_hz: frequencies_hz[0], entry: None };
-    let mut reciprocity: Option<Worst> = None;
     let mut asymmetry: Option<Worst> = None;
     for (matrix, &frequency_hz) in
         scattering.entries().chunks_exact(ports * ports).zip(frequencies_hz)
@@ -100,24 +109,19 @@ pub fn assess(network: &Network) -> Result<Quality, NetworkError> {
                     let entry = Some((Port::from_index(row), Port::from_index(column)));
                     asymmetry = Some(Worst { value: difference, frequency_hz, entry });
                 }
-                let value = (matrix[row * ports + column] - matrix[column * ports + row]).norm();
-                if reciprocity.is_none_or(|worst| value > worst.value) {
-                    let entry = Some((Port::from_index(row), Port::from_index(column)));
-                    reciprocity = Some(Worst { value, frequency_hz, entry });
-                }
             }
         }
     }
     Ok(Quality {
         max_singular_value: passivity,
-        max_reciprocity_error: reciprocity,
+        max_reciprocity_error: largest_reciprocity_error(scattering, 0..scattering.grid().len()),
         max_reflection_asymmetry: asymmetry,
-        min_mean_delay_s: smallest_mean_delay(scattering),
+        min_mean_delay_s: smallest_mean_delay(scattering, 0..scattering.grid().len()),
         max_phase_step_deg: worst_phase_step(scattering),
     })
 }
 
-fn largest_singular_value(matrix: &[Complex64], ports: usize) -> f64 {
+pub(super) fn largest_singular_value(matrix: &[Complex64], ports: usize) -> f64 {
     if ports == 1 {
         return matrix[0].norm();
     }
@@ -125,14 +129,37 @@ fn largest_singular_value(matrix: &[Complex64], ports: usize) -> f64 {
     singular_values.iter().copied().fold(0.0, f64::max)
 }
 
-/// The mean delay of each transmission, from the phase steps between neighbouring points.
-fn smallest_mean_delay(scattering: &Network) -> Option<Worst> {
+/// The largest |Sij - Sji|; `None` for a one-port.
+pub(super) fn largest_reciprocity_error(
+    scattering: &Network,
+    points: Range<usize>,
+) -> Option<Worst> {
     let ports = scattering.ports();
-    let hz = scattering.grid().as_hz();
+    let mut largest: Option<Worst> = None;
+    for point in points {
+        let matrix = scattering.matrix(point).as_slice();
+        for row in 1..ports {
+            for column in 0..row {
+                let value = (matrix[row * ports + column] - matrix[column * ports + row]).norm();
+                if largest.is_none_or(|worst| value > worst.value) {
+                    let frequency_hz = scattering.grid().as_hz()[point];
+                    let entry = Some((Port::from_index(row), Port::from_index(column)));
+                    largest = Some(Worst { value, frequency_hz, entry });
+                }
+            }
+        }
+    }
+    largest
+}
+
+/// The smallest mean delay of a transmission, from the phase steps between neighbouring points.
+pub(super) fn smallest_mean_delay(scattering: &Network, points: Range<usize>) -> Option<Worst> {
+    let ports = scattering.ports();
+    let hz = &scattering.grid().as_hz()[points.clone()];
     let mut smallest: Option<Worst> = None;
     for at in (0..ports * ports).filter(|at| at / ports != at % ports) {
         let values: Vec<Complex64> =
-            scattering.entries().iter().skip(at).step_by(ports * ports).copied().collect();
+            points.clone().map(|point| scattering.matrix(point).as_slice()[at]).collect();
         let is_strong = values.iter().all(|value| value.norm() > WEAKEST_TRANSMISSION);
         if values.len() < 2 || !is_strong || hz[hz.len() - 1] <= hz[0] {
             continue;
@@ -148,7 +175,7 @@ fn smallest_mean_delay(scattering: &Network) -> Option<Worst> {
 }
 
 /// Transmissions below this (-20 dB) are leakage, whose phase need not run with a delay.
-const WEAKEST_TRANSMISSION: f64 = 0.1;
+pub(super) const WEAKEST_TRANSMISSION: f64 = 0.1;
 
 /// The nearest passive network: singular values of S above 1 are set to 1. Returns the network and
 /// the largest change of any entry.

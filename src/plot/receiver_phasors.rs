@@ -87,9 +87,8 @@ impl<'r> Diagram<'r> {
             let length = drive.lo_magnitude * scale;
             (origin.0 + length * cosine, origin.1 - length * sine)
         });
-        #[expect(clippy::cast_precision_loss, reason = "a receiver has few elements")]
-        let count = point.mixers.len().max(1) as f64;
-        let mean_magnitude = point.mixers.iter().map(|m| m.lo_magnitude).sum::<f64>() / count;
+        // A receiver has mixers; without any the circle shrinks to its centre.
+        let mean_magnitude = point.mean_lo_magnitude().unwrap_or(0.0);
         Self {
             width,
             height,
@@ -255,11 +254,10 @@ impl<'r> Diagram<'r> {
             format!("LO {}", ShownFrequency(self.point.lo_hz)),
             format!("circle: mean {:.3} V/√W", self.mean_magnitude),
         ];
-        let worst = self.point.mixers.iter().zip(receiver.mixers()).max_by(|one, other| {
-            one.0.lo_phase_error_deg.abs().total_cmp(&other.0.lo_phase_error_deg.abs())
-        });
-        if let Some((drive, mixer)) = worst {
-            let error = shown_signed(drive.lo_phase_error_deg, 2);
+        if let Some((at, error_deg)) = self.point.largest_phase_error()
+            && let Some(mixer) = receiver.mixers().get(at)
+        {
+            let error = shown_signed(error_deg, 2);
             let style = letters(label * 5 / 6, BLACK);
             let widest = rounded((0.4 * self.width, 0.0)).0;
             let name = shortened(panel, &mixer.name, &style, widest)?;

@@ -4,7 +4,8 @@ use super::csv_table::{CsvTable, optional};
 use super::json_document::{Pair, pair};
 use crate::diagnostic::printable;
 use crate::network::{
-    MatrixView, PASSIVITY_TOLERANCE, Port, Quality, RECIPROCITY_TOLERANCE, Worst,
+    LARGEST_SAFE_STEP_DEG, MatrixView, PASSIVITY_TOLERANCE, Port, Quality, RECIPROCITY_TOLERANCE,
+    Worst,
 };
 use crate::touchstone::{TouchstoneFile, Warning};
 use crate::units::ShownFrequency;
@@ -338,7 +339,8 @@ fn quality_lines(quality: &Quality) -> Vec<String> {
         ));
     }
     if let Some(worst) = quality.max_phase_step_deg {
-        let warning = if worst.value > 90.0 { "; too coarse to interpolate" } else { "" };
+        let warning =
+            if worst.value > LARGEST_SAFE_STEP_DEG { "; too coarse to interpolate" } else { "" };
         lines.push(format!(
             "  largest phase step {:.1} deg{} at {}{warning}",
             worst.value,

@@ -25,6 +25,7 @@ mod network_properties;
 mod network_values;
 mod nodal;
 mod open_data;
+mod passive_files;
 mod readme_commands;
 mod rebuild_command;
 mod rebuild_values;

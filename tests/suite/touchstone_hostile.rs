@@ -99,7 +99,7 @@ proptest! {
             apply(&mut bytes, mutation);
         }
         let option_line = option_line.then(|| "GHz S MA R 50".parse().unwrap());
-        match parse(&bytes, path, &ReadOptions { strict, option_line }) {
+        match parse(&bytes, path, &ReadOptions { strict, option_line, accept_active: false }) {
             // Showing an error or a warning must not panic either, and must name a line of the file.
             Err(error) => {
                 let lines = bytes.iter().filter(|&&byte| byte == b'\n' || byte == b'\r').count() + 1;

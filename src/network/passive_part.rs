@@ -1,0 +1,270 @@
+//! Whether a network can be the passive part that it is said to be, over the frequencies used.
+//!
+//! A Cholesky factorisation decides passivity at each point; singular values are computed only where
+//! it fails. [`assess`](super::assess) gives the figures of quality of a whole file.
+
+use super::quality::{
+    EARLIEST_DELAY_S, WEAKEST_TRANSMISSION, largest_reciprocity_error, largest_singular_value,
+    smallest_mean_delay,
+};
+use super::reference_change::power_scattering;
+use super::{
+    LARGEST_SAFE_STEP_DEG, Network, NetworkError, PASSIVITY_TOLERANCE, Port, RECIPROCITY_TOLERANCE,
+    Worst,
+};
+use crate::units::{ShownFrequency, db_from_amplitude};
+use num_complex::Complex64;
+use std::fmt;
+use std::ops::RangeInclusive;
+
+/// A singular value above this is gain that no measurement of a passive part explains: 0.5 dB (ours;
+/// calibrated measurements stay within some tenths of a decibel).
+pub const LARGEST_PASSIVE_GAIN: f64 = 1.06;
+
+/// Something that a passive part does not do; as text, a sentence for the user.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum PassivePartFinding {
+    /// More power comes out than goes in.
+    Gain(Worst),
+    /// Forward and reverse transmission differ.
+    NotReciprocal(Worst),
+    /// The mean delay of a transmission, in seconds, is negative.
+    NegativeDelay(Worst),
+    /// Between two points the phase turns too far to know its direction.
+    CoarseSweep(Worst),
+}
+
+impl PassivePartFinding {
+    /// Whether no measurement error explains it, so that the file is not of a passive part.
+    #[must_use]
+    pub fn is_excluded(&self) -> bool {
+        matches!(self, Self::Gain(worst) if worst.value.is_nan() || worst.value > LARGEST_PASSIVE_GAIN)
+    }
+}
+
+impl fmt::Display for PassivePartFinding {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let at = |worst: &Worst| ShownFrequency(worst.frequency_hz);
+        let entry = |worst: &Worst| match worst.entry {
+            Some((row, column)) => format!("S({row},{column})"),
+            None => "S".to_owned(),
+        };
+        match self {
+            Self::Gain(worst) => write!(
+                f,
+                "gain of {:.2} dB at {}: more power comes out than goes in",
+                db_from_amplitude(worst.value),
+                at(worst)
+            ),
+            Self::NotReciprocal(worst) => {
+                write!(f, "not reciprocal: ")?;
+                if let Some((row, column)) = worst.entry {
+                    write!(f, "S({row},{column}) and S({column},{row}) ")?;
+                }
+                write!(f, "differ by {:.3} at {}", worst.value, at(worst))
+            }
+            Self::NegativeDelay(worst) => write!(
+                f,
+                "{} has a mean delay of {:.2} ps: a passive part delays; check the sign of the \
+                 phases and the reference planes",
+                entry(worst),
+                worst.value * 1e12
+            ),
+            Self::CoarseSweep(worst) => write!(
+                f,
+                "the phase of {} turns by {:.0} deg between two points at {}: the sweep is too \
+                 coarse to know delays, or to interpolate",
+                entry(worst),
+                worst.value,
+                at(worst)
+            ),
+        }
+    }
+}
+
+/// What speaks against a network being a passive, reciprocal part over a range of frequencies.
+///
+/// Points inside `band_hz` and the nearest one on either side are looked at; all where the band holds
+/// none. At most one finding of each kind, the one with gain first.
+///
+/// # Errors
+/// [`NetworkError::NoSuchMatrix`] with the frequency at which the network has no S.
+///
+/// # Examples
+/// ```
+/// use fourphase::network::{FrequencyGrid, Network, ParameterKind, passive_part_findings};
+///
+/// // A divider whose file has -3 dB as the number -3.
+/// let grid = FrequencyGrid::from_hz(vec![29e9])?;
+/// let s: Vec<_> = [-40.0, -3.0, -3.0, -40.0].iter().map(|&re: &f64| re.into()).collect();
+/// let network = Network::new(ParameterKind::Scattering, grid, 2, s, vec![50.0.into()])?;
+/// let findings = passive_part_findings(&network, 27e9..=31e9)?;
+/// assert!(findings[0].is_excluded());
+/// # Ok::<(), fourphase::network::NetworkError>(())
+/// ```
+pub fn passive_part_findings(
+    network: &Network,
+    band_hz: RangeInclusive<f64>,
+) -> Result<Vec<PassivePartFinding>, NetworkError> {
+    let scattering = &*power_scattering(network)?;
+    let points = points_of(scattering.grid().as_hz(), &band_hz);
+    let gain = largest_gain(scattering, points.clone());
+    let reciprocity = largest_reciprocity_error(scattering, points.clone())
+        .filter(|worst| !(worst.value <= RECIPROCITY_TOLERANCE));
+    let step = largest_step(scattering, points.clone());
+    // Where the direction of turning is in doubt, so is the sign of the delay.
+    let (coarse, early) = match step.filter(|step| step.value > LARGEST_SAFE_STEP_DEG) {
+        Some(step) => (Some(step), None),
+        None => (None, smallest_mean_delay(scattering, points)),
+    };
+    let early = early.filter(|worst| gain.is_none() && worst.value < EARLIEST_DELAY_S);
+    Ok([
+        gain.map(PassivePartFinding::Gain),
+        reciprocity.map(PassivePartFinding::NotReciprocal),
+        early.map(PassivePartFinding::NegativeDelay),
+        coarse.map(PassivePartFinding::CoarseSweep),
+    ]
+    .into_iter()
+    .flatten()
+    .collect())
+}
+
+/// The points within a band and one on either side.
+fn points_of(hz: &[f64], band_hz: &RangeInclusive<f64>) -> std::ops::Range<usize> {
+    let first = hz.partition_point(|hz| hz < band_hz.start());
+    let end = hz.partition_point(|hz| hz <= band_hz.end());
+    if first >= end { 0..hz.len() } else { first.saturating_sub(1)..(end + 1).min(hz.len()) }
+}
+
+/// The largest singular value, where it is above that of a passive part.
+fn largest_gain(scattering: &Network, points: std::ops::Range<usize>) -> Option<Worst> {
+    let mut worst: Option<Worst> = None;
+    let mut scratch = Vec::new();
+    for point in points {
+        let matrix = scattering.matrix(point).as_slice();
+        let bound = worst.map_or(1.0 + PASSIVITY_TOLERANCE, |worst| worst.value);
+        if is_below(matrix, scattering.ports(), bound, &mut scratch) {
+            continue;
+        }
+        let value = largest_singular_value(matrix, scattering.ports());
+        // Rounding at the bound itself is no gain.
+        if !(value <= bound) {
+            let frequency_hz = scattering.grid().as_hz()[point];
+            worst = Some(Worst { value, frequency_hz, entry: None });
+        }
+    }
+    worst
+}
+
+/// Whether all singular values are below a bound: bound² I - Sᴴ S has a Cholesky factor.
+fn is_below(matrix: &[Complex64], ports: usize, bound: f64, scratch: &mut Vec<Complex64>) -> bool {
+    scratch.clear();
+    for row in 0..ports {
+        for column in 0..=row {
+            let product: Complex64 = (0..ports)
+                .map(|k| matrix[k * ports + row].conj() * matrix[k * ports + column])
+                .sum();
+            let own = if row == column { bound * bound } else { 0.0 };
+            scratch.push(own - product);
+        }
+    }
+    // The lower triangle lies row after row, and becomes its factor in place.
+    let at = |row: usize, column: usize| row * (row + 1) / 2 + column;
+    for column in 0..ports {
+        let mut own = scratch[at(column, column)].re;
+        own -= (0..column).map(|k| scratch[at(column, k)].norm_sqr()).sum::<f64>();
+        // A value that is no number is not below anything.
+        if !(own > 0.0 && own.is_finite()) {
+            return false;
+        }
+        let pivot = own.sqrt();
+        scratch[at(column, column)] = pivot.into();
+        for row in column + 1..ports {
+            let sum: Complex64 =
+                (0..column).map(|k| scratch[at(row, k)] * scratch[at(column, k)].conj()).sum();
+            scratch[at(row, column)] = (scratch[at(row, column)] - sum) / pivot;
+        }
+    }
+    true
+}
+
+/// The largest phase step of a transmission between neighbouring points, degrees.
+fn largest_step(scattering: &Network, points: std::ops::Range<usize>) -> Option<Worst> {
+    let ports = scattering.ports();
+    let hz = scattering.grid().as_hz();
+    // The square of the cosine orders steps up to 180 degrees without an arctangent at each.
+    let mut largest: Option<(f64, usize, usize)> = None;
+    for point in points.start..points.end.saturating_sub(1) {
+        let [before, after] = [point, point + 1].map(|point| scattering.matrix(point).as_slice());
+        for at in (0..ports * ports).filter(|at| at / ports != at % ports) {
+            let weakest = before[at].norm_sqr().min(after[at].norm_sqr());
+            if weakest < WEAKEST_TRANSMISSION * WEAKEST_TRANSMISSION || hz[point] >= hz[point + 1] {
+                continue;
+            }
+            let turned = after[at] * before[at].conj();
+            let cosine = turned.re / turned.norm();
+            if largest.is_none_or(|(smallest, ..)| cosine < smallest) {
+                largest = Some((cosine, point, at));
+            }
+        }
+    }
+    largest.map(|(cosine, point, at)| Worst {
+        value: cosine.clamp(-1.0, 1.0).acos().to_degrees(),
+        frequency_hz: hz[point],
+        entry: Some((Port::from_index(at / ports), Port::from_index(at % ports))),
+    })
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::network::{FrequencyGrid, ParameterKind};
+
+    /// A line of a loss and a delay as a two-port; the reverse transmission may differ.
+    fn line(gain: f64, delay_s: f64, reverse: f64) -> Network {
+        let grid = FrequencyGrid::linear(27e9, 31e9, 9).unwrap();
+        let entries = grid.as_hz().iter().flat_map(|hz| {
+            let s21 = Complex64::from_polar(gain, -std::f64::consts::TAU * hz * delay_s);
+            [0.01.into(), s21 * reverse, s21, 0.01.into()]
+        });
+        let entries: Vec<Complex64> = entries.collect();
+        Network::new(ParameterKind::Scattering, grid, 2, entries, vec![50.0.into()]).unwrap()
+    }
+
+    fn words(network: &Network) -> Vec<String> {
+        let findings = passive_part_findings(network, 27e9..=31e9).unwrap();
+        findings.iter().map(PassivePartFinding::to_string).collect()
+    }
+
+    #[test]
+    fn a_passive_line_has_no_findings() {
+        assert_eq!(words(&line(0.9, 20e-12, 1.0)), Vec::<String>::new());
+    }
+
+    #[test]
+    fn each_fault_is_found_and_the_others_are_not() {
+        for (network, start) in [
+            (line(1.02, 20e-12, 1.0), "gain of 0.2"),
+            (line(0.9, 20e-12, 0.9), "not reciprocal: S(2,1) and S(1,2) differ by 0.090"),
+            (line(0.9, -20e-12, 1.0), "S(1,2) has a mean delay of -20.00 ps"),
+            (line(0.9, 600e-12, 1.0), "the phase of S(1,2) turns by 108 deg"),
+        ] {
+            let found = words(&network);
+            assert!(found.len() == 1 && found[0].starts_with(start), "{start}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn only_the_band_counts() {
+        let grid = FrequencyGrid::from_hz(vec![1e9, 2e9, 3e9, 4e9]).unwrap();
+        let entries = [2.0, 0.5, 0.5, 0.5].map(Complex64::from).to_vec();
+        let network =
+            Network::new(ParameterKind::Scattering, grid, 1, entries, vec![50.0.into()]).unwrap();
+        assert!(passive_part_findings(&network, 3e9..=4e9).unwrap().is_empty());
+        // The point below the band takes part in interpolation.
+        let found = passive_part_findings(&network, 1.5e9..=4e9).unwrap();
+        assert!(found[0].is_excluded());
+    }
+}
