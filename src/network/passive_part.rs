@@ -111,7 +111,7 @@ pub fn passive_part_findings(
     let points = points_of(scattering.grid().as_hz(), &band_hz);
     let gain = largest_gain(scattering, points.clone());
     let reciprocity = largest_reciprocity_error(scattering, points.clone())
-        .filter(|worst| !(worst.value <= RECIPROCITY_TOLERANCE));
+        .filter(|worst| worst.value.is_nan() || worst.value > RECIPROCITY_TOLERANCE);
     let step = largest_step(scattering, points.clone());
     // Where the direction of turning is in doubt, so is the sign of the delay.
     let (coarse, early) = match step.filter(|step| step.value > LARGEST_SAFE_STEP_DEG) {
@@ -149,7 +149,7 @@ fn largest_gain(scattering: &Network, points: std::ops::Range<usize>) -> Option<
         }
         let value = largest_singular_value(matrix, scattering.ports());
         // Rounding at the bound itself is no gain.
-        if !(value <= bound) {
+        if value.is_nan() || value > bound {
             let frequency_hz = scattering.grid().as_hz()[point];
             worst = Some(Worst { value, frequency_hz, entry: None });
         }
