@@ -36,6 +36,16 @@ enum DieFileError {
     NotPassive { file: PathBuf, source: PassiveFileError },
 }
 
+/// A die's points and what else they are read with.
+struct MeasuredPoints {
+    points: Vec<DiePoint>,
+    /// The minimum LO power at any mixer of a receiver that limits it, dBm.
+    least_lo_power_dbm: Option<f64>,
+    /// The nominal phase difference that a splitter's own data are nearest to, degrees, where it is
+    /// not given.
+    nominal_deg: Option<f64>,
+}
+
 /// How well dies are known.
 pub(super) struct Known {
     pub(super) uncertainty: Uncertainty,
@@ -134,7 +144,7 @@ impl DieMeasurement {
             .iter()
             .map(|file| self.network(file).map_err(|error| error.to_string()))
             .collect::<Result<Vec<_>, _>>()?;
-        let points = self.points(&networks)?.0;
+        let points = self.points(&networks)?.points;
         Ok(points.iter().map(|point| point.rejection_db).fold(f64::INFINITY, f64::min))
     }
 
@@ -156,17 +166,23 @@ impl DieMeasurement {
         message.replace(&shown, &file.display().to_string())
     }
 
-    /// A die's points, and the least LO power at any mixer of a receiver that limits it, dBm.
-    fn points(&self, networks: &[Network]) -> Result<(Vec<DiePoint>, Option<f64>), String> {
+    fn points(&self, networks: &[Network]) -> Result<MeasuredPoints, String> {
         match &self.subject {
             MeasuredSubject::Receiver { receiver, .. } => {
+                receiver.check_port_orders(networks).map_err(|error| error.to_string())?;
                 let (points, drive) =
                     receiver.points(networks).map_err(|error| error.to_string())?;
-                let drive = drive.map(|drive| drive.power_dbm);
-                Ok((points.iter().map(die_point).collect(), drive))
+                Ok(MeasuredPoints {
+                    points: points.iter().map(die_point).collect(),
+                    least_lo_power_dbm: drive.map(|drive| drive.power_dbm),
+                    nominal_deg: None,
+                })
             }
             MeasuredSubject::Splitter(settings) => {
                 let result = analyse(&networks[0], settings).map_err(|error| error.to_string())?;
+                if let Some(found) = result.port_order.filter(|found| found.likely.is_some()) {
+                    return Err(found.text(|port| format!("port {port}")));
+                }
                 let points = result.points.iter().map(|point| DiePoint {
                     frequency_hz: point.frequency_hz,
                     if_hz: None,
@@ -175,14 +191,22 @@ impl DieMeasurement {
                     wanted_error: point.channel_error,
                     channel_error: point.channel_error,
                 });
-                Ok((points.collect(), None))
+                // The nominal phase of a run is one, given or that of most of its dies.
+                let is_inferred = settings.roles.nominal_deg.is_none();
+                Ok(MeasuredPoints {
+                    points: points.collect(),
+                    least_lo_power_dbm: None,
+                    nominal_deg: is_inferred.then_some(result.roles.nominal_deg),
+                })
             }
         }
     }
 
     fn measured(&self, networks: &[Network]) -> Result<MeasuredDie, String> {
-        let (points, drive) = self.points(networks)?;
+        let MeasuredPoints { points, least_lo_power_dbm: drive, nominal_deg } =
+            self.points(networks)?;
         let mut figures = DieFigures::of(&points, drive).ok_or("it has no points")?;
+        figures.nominal_deg = nominal_deg;
         if let Some(known) = &self.known {
             figures.conformity = Some(self.conformity(known, &figures, &points, networks)?);
         }

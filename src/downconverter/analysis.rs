@@ -8,6 +8,7 @@ use super::frequency_plan::FrequencyPlan;
 use super::iq_balance::{IqOutputs, PlanPoint, ReceiverBalance};
 use super::iq_correction::{CorrectionPlan, correction_plan};
 use super::path_noise::{NoisePathResult, noise_paths};
+use super::port_order::check_port_orders;
 use super::receiver::Receiver;
 use super::receiver_compliance::compliance;
 use super::reflection_sweep::{LoadReflectionSweep, load_reflection_sweeps};
@@ -105,6 +106,9 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     let points = solved.points(receiver);
     let worst = index_of_worst(&points, |balance| -balance.image_rejection_db);
     let budget = budget(receiver, &solved, &points, worst, &mut warnings)?;
+    for path in solved.paths.iter() {
+        warnings.extend(check_port_orders(receiver, &path.path)?);
+    }
     let required_db = receiver.limits().on(Quantity::ImageRejection);
     let allocation = match (&budget, required_db) {
         (Some(budget), Some(required_db)) => {

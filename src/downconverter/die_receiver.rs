@@ -4,7 +4,8 @@ use super::error::{ReceiverError, Result};
 use super::ideal_part::{ideals, roles};
 use super::iq_balance::PlanPoint;
 use super::joined_path::JoinedPath;
-use super::receiver::{GroupIndex, NetworkPlace, Receiver, check_shape};
+use super::port_order::{PlacedSplitter, splitters_of};
+use super::receiver::{GroupIndex, NetworkPlace, Place, Receiver, check_shape};
 use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::Voltages;
 use super::variation::{MinLoPower, Variation};
@@ -16,6 +17,7 @@ use std::borrow::Cow;
 pub struct DieReceiver {
     variation: Variation,
     changing: Vec<NetworkPlace>,
+    splitters: Vec<(ReceiverPath, PlacedSplitter)>,
 }
 
 impl DieReceiver {
@@ -25,7 +27,9 @@ impl DieReceiver {
     /// [`ReceiverError::NoSuch`] for a place of another receiver, and those of
     /// [`plan_points`](super::plan_points) with the receiver's own blocks.
     pub fn new(receiver: Receiver, places: &[NetworkPlace]) -> Result<Self> {
-        Ok(Self { variation: Variation::new(receiver, places)?, changing: places.to_vec() })
+        let splitters = splitters_of(&receiver)?;
+        let variation = Variation::new(receiver, places)?;
+        Ok(Self { variation, changing: places.to_vec(), splitters })
     }
 
     /// The receiver with its own blocks.
@@ -88,6 +92,28 @@ impl DieReceiver {
             path.voltages(&receiver, &reduced, &path.terminations(&receiver))
         })?;
         self.variation.points_of_voltages(Voltages::of(&voltages))
+    }
+
+    /// Refuses a die on which a splitter is connected otherwise than its data say.
+    ///
+    /// # Errors
+    /// [`ReceiverError::PortOrder`]; otherwise as [`points`](Self::points).
+    pub fn check_port_orders(&self, networks: &[Network]) -> Result<()> {
+        self.check_count(networks)?;
+        for (&place, network) in self.changing.iter().zip(networks) {
+            for (path, splitter) in &self.splitters {
+                if place != NetworkPlace(Place::Part(splitter.part())) {
+                    continue;
+                }
+                let there = self.on_path(place, network, *path)?;
+                if let Some(found) = splitter.finding(&there).filter(|found| found.likely.is_some())
+                {
+                    let text = splitter.text(self.receiver(), &found);
+                    return Err(ReceiverError::PortOrder { text });
+                }
+            }
+        }
+        Ok(())
     }
 
     fn check_count(&self, networks: &[Network]) -> Result<()> {

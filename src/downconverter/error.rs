@@ -51,6 +51,8 @@ pub enum PlanError {
 #[non_exhaustive]
 #[expect(missing_docs, reason = "the messages say what each variant means")]
 pub enum ReceiverError {
+    #[error("{text}")]
+    PortOrder { text: String },
     // A receiver that cannot be solved.
     #[error("join \"{join}\" closes a loop that is singular at {}", ShownFrequency(*frequency_hz))]
     SingularJoin { join: String, frequency_hz: f64 },

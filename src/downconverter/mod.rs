@@ -40,6 +40,7 @@ mod joined_path;
 mod lo_if_plan;
 mod path_noise;
 mod plan_figures;
+mod port_order;
 mod receiver;
 mod receiver_compliance;
 mod receiver_setup;

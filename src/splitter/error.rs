@@ -9,6 +9,12 @@ use crate::units::ShownFrequency;
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum SplitterError {
+    /// The data contradict the roles that are given so far that no figure would mean anything.
+    #[error("{text}")]
+    PortOrder {
+        /// Levels, phase and the roles that the data fit.
+        text: String,
+    },
     /// The network refuses an operation.
     #[error(transparent)]
     Network(#[from] NetworkError),

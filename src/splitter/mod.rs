@@ -5,6 +5,7 @@
 //! | `splitter_kind` | quadrature, antiphase or in phase, and which quantities each kind has |
 //! | `image_rejection` | image rejection of a pair, its contours and its inverse |
 //! | `roles` | kind, input, outputs and isolated port, given or inferred from the data |
+//! | `port_order` | whether the data agree with the roles that ports are given |
 //! | `imbalance` | the quantities at one frequency |
 //! | `splitter_compliance` | worst values against the limits, and the bands that pass |
 //! | `splitter_analysis` | all of it over a band |
@@ -17,6 +18,7 @@ mod allowed_error;
 mod error;
 mod image_rejection;
 mod imbalance;
+mod port_order;
 mod roles;
 mod splitter_analysis;
 mod splitter_compliance;
@@ -29,6 +31,7 @@ pub use image_rejection::{
     contour_family, image_rejection_db, image_rejection_of_error_db,
 };
 pub use imbalance::SplitterPoint;
+pub use port_order::{PortOrderFinding, PortRoles, port_order_finding};
 pub use roles::{GivenRoles, InferredRole, Roles};
 pub use splitter_analysis::{
     SplitterResult, SplitterSettings, Summary, WorstAt, analyse, channel_errors,

@@ -96,7 +96,7 @@ const SMALLEST_ISOLATION_STEP_DB: f64 = 3.0;
 /// Candidates whose errors differ by less than this (0.4 dB or 3 deg) are equivalent.
 const EQUIVALENT_WITHIN: f64 = 0.05;
 /// A kind is inferred from phase differences up to this far from its nominal one.
-const WIDEST_PHASE_DEG: f64 = 35.0;
+pub(super) const WIDEST_PHASE_DEG: f64 = 35.0;
 
 /// All roles, from those given and from the scattering matrices.
 ///
@@ -232,14 +232,40 @@ fn choose<'c>(
     Ok(first)
 }
 
-struct View<'a> {
+/// A splitter's data near the middle of its sweep.
+pub(super) struct View<'a> {
     scattering: &'a Network,
     band: std::ops::Range<usize>,
     centre: usize,
     closed: &'a [Port],
 }
 
-impl View<'_> {
+impl<'a> View<'a> {
+    /// The middle fifth of a sweep, as an analysis of the whole of it takes it.
+    pub(super) fn near_the_middle(scattering: &'a Network) -> Self {
+        let grid = scattering.grid();
+        let (centre, points) = (grid.nearest(0.5 * (grid.first_hz() + grid.last_hz())), grid.len());
+        let band = centre.saturating_sub(points / 10)..(centre + points / 10 + 1).min(points);
+        Self { scattering, band, centre, closed: &[] }
+    }
+
+    /// The second output over the first at band centre; not finite where there is no signal.
+    pub(super) fn ratio(&self, input: Port, [a, b]: [Port; 2]) -> Complex64 {
+        let matrix = self.scattering.matrix(self.centre);
+        matrix.at(b, input) / matrix.at(a, input)
+    }
+
+    /// Whether two outputs get about the same, and more than the isolated port.
+    pub(super) fn is_split(&self, input: Port, outputs: [Port; 2], isolated: Option<Port>) -> bool {
+        let [a_db, b_db] = outputs.map(|port| self.level_db(port, input));
+        let weaker_db = a_db.min(b_db);
+        (a_db - b_db).abs() <= LARGEST_PAIR_IMBALANCE_DB
+            && weaker_db >= WEAKEST_OUTPUT_DB
+            && isolated.is_none_or(|port| {
+                weaker_db - self.level_db(port, input) >= SMALLEST_ISOLATION_STEP_DB
+            })
+    }
+
     fn open_ports(&self) -> impl Iterator<Item = Port> + '_ {
         (0..self.scattering.ports())
             .map(Port::from_index)
@@ -247,7 +273,7 @@ impl View<'_> {
     }
 
     /// Mean power from one port to another over the band, dB.
-    fn level_db(&self, to: Port, from: Port) -> f64 {
+    pub(super) fn level_db(&self, to: Port, from: Port) -> f64 {
         #[expect(clippy::cast_precision_loss, reason = "a sweep is far shorter than 2^53")]
         let points = self.band.len() as f64;
         let power: f64 = self

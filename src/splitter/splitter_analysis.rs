@@ -2,6 +2,7 @@
 
 use super::error::SplitterError;
 use super::imbalance::{SplitterPoint, output_waves, read_point};
+use super::port_order::{PortOrderFinding, PortRoles, port_order_finding};
 use super::roles::{GivenRoles, Roles, find_roles};
 use super::splitter_compliance::{check_limits, compliance};
 use super::splitter_kind::SplitterKind;
@@ -70,6 +71,8 @@ pub struct SplitterResult {
     pub points: Vec<SplitterPoint>,
     /// Worst values.
     pub summary: Summary,
+    /// What the data say against the roles that are given.
+    pub port_order: Option<PortOrderFinding>,
     /// The limits with their worst values, and the bands that pass.
     pub compliance: Compliance,
     /// Remarks about the data for the user.
@@ -119,12 +122,35 @@ pub fn analyse(
     let middle = centre.saturating_sub(points / 10)..(centre + points / 10 + 1).min(points);
     let roles = find_roles(&solved, &settings.roles, middle, centre, &closed)?;
     check_limits(&settings.limits, roles.kind)?;
+    let port_order = contradiction(&scattering, settings, &roles)?;
+    let told = port_order.as_ref().map(|found| found.text(|port| format!("port {port}")));
+    warnings.extend(told);
     let points = (0..points)
         .map(|point| read_point(&solved, point, &roles, &closed))
         .collect::<Result<Vec<_>, _>>()?;
     let summary = summarise(&points, band_hz, centre, &roles);
     let compliance = compliance(&settings.limits, &points);
-    Ok(SplitterResult { roles, points, summary, compliance, warnings })
+    Ok(SplitterResult { roles, points, summary, port_order, compliance, warnings })
+}
+
+/// What the data say against roles that are given; an error where no figure would mean anything.
+fn contradiction(
+    scattering: &Network,
+    settings: &SplitterSettings,
+    roles: &Roles,
+) -> Result<Option<PortOrderFinding>, SplitterError> {
+    let given = &settings.roles;
+    if given.input.is_none() && given.outputs.is_none() && given.isolated.is_none() {
+        return Ok(None);
+    }
+    let kind = given.kind.filter(|_| given.nominal_deg.is_none());
+    let own = PortRoles { input: roles.input, outputs: roles.outputs, isolated: roles.isolated };
+    match port_order_finding(scattering, kind, &own) {
+        Some(found) if found.is_meaningless && found.likely.is_some() => {
+            Err(SplitterError::PortOrder { text: found.text(|port| format!("port {port}")) })
+        }
+        found => Ok(found),
+    }
 }
 
 /// The scattering matrices of a splitter over the band of the settings, in the network's reference

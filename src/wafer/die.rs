@@ -68,6 +68,10 @@ pub struct DieFigures {
     pub mean_error: Complex64,
     /// The least LO power at any element, dBm, where it is limited.
     pub least_lo_power_dbm: Option<f64>,
+    /// The nominal phase difference of a splitter that its own data are nearest to, degrees, where
+    /// the settings do not give it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub nominal_deg: Option<f64>,
     /// What can be said of it within the uncertainty of its files, where that is stated.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub conformity: Option<Conformity>,
@@ -105,6 +109,7 @@ impl DieFigures {
             worst_amplitude_imbalance_db: largest(&|point| db_from_neper(point.wanted_error.re)),
             mean_error: points.iter().map(|point| point.channel_error).sum::<Complex64>() / count,
             least_lo_power_dbm,
+            nominal_deg: None,
             conformity: None,
         })
     }

@@ -17,6 +17,7 @@ use super::trend::{PlacedValue, edge_against_centre, trend};
 use crate::requirement::Limits;
 use crate::units::db_from_neper;
 use num_complex::Complex64;
+use std::cmp::Ordering;
 use std::collections::HashMap;
 
 /// The outer ring begins at this share of the radius that counts.
@@ -77,6 +78,7 @@ impl<'s> LotCollector<'s> {
     /// After the walk: everything that the worst figures of each die determine, ready for the second
     /// walk.
     pub(crate) fn finish(mut self) -> PointCollector {
+        self.refuse_exchanged();
         let retests = number_measurements(&mut self.rows);
         let map = self.settings.map().map(|map| self.centred(map));
         let off_wafer = map.as_ref().map_or(0, |map| self.place(map));
@@ -98,6 +100,39 @@ impl<'s> LotCollector<'s> {
             rows: self.rows,
         };
         PointCollector::new(self.settings, result, self.what_ifs)
+    }
+
+    /// Refuses rows whose nominal phase difference is not that of most: a die with exchanged outputs
+    /// is as balanced as the others, and drives a receiver's channels the wrong way round.
+    fn refuse_exchanged(&mut self) {
+        let nominal_of = |row: &DieRow| row.figures.and_then(|figures| figures.nominal_deg);
+        let lagging =
+            self.rows.iter().filter_map(nominal_of).filter(|nominal| *nominal < 0.0).count();
+        let all = self.rows.iter().filter_map(nominal_of).count();
+        // Of as many of each, the first row's is taken.
+        let usual_deg = match (2 * lagging).cmp(&all) {
+            Ordering::Less => {
+                self.rows.iter().filter_map(nominal_of).find(|nominal| *nominal >= 0.0)
+            }
+            Ordering::Equal => self.rows.iter().find_map(nominal_of),
+            Ordering::Greater => {
+                self.rows.iter().filter_map(nominal_of).find(|nominal| *nominal < 0.0)
+            }
+        };
+        let Some(usual_deg) = usual_deg else { return };
+        for (row, what_ifs) in self.rows.iter_mut().zip(&mut self.what_ifs) {
+            let Some(own_deg) = nominal_of(row) else { continue };
+            if (own_deg < 0.0) == (usual_deg < 0.0) {
+                continue;
+            }
+            row.status = DieStatus::Error;
+            row.message = format!(
+                "its outputs are exchanged: {own_deg:.0} deg between them, {usual_deg:.0} deg on most \
+                 dies of the run"
+            );
+            row.figures = None;
+            *what_ifs = None;
+        }
     }
 
     /// The map with the die numbers at its centre: as given; zero where die numbers have both signs;

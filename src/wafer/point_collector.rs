@@ -102,7 +102,9 @@ impl PointCollector {
     /// A row's points, if it counts.
     fn counted<'p>(&self, row: usize, record: &'p DieRecord) -> Option<&'p [DiePoint]> {
         match &record.outcome {
-            DieOutcome::Measured(die) if self.result.rows[row].counts() => Some(&die.points),
+            DieOutcome::Measured(die) if self.result.rows[row].counted_figures().is_some() => {
+                Some(&die.points)
+            }
             _ => None,
         }
     }

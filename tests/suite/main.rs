@@ -26,6 +26,7 @@ mod network_values;
 mod nodal;
 mod open_data;
 mod passive_files;
+mod port_order;
 mod readme_commands;
 mod rebuild_command;
 mod rebuild_values;
