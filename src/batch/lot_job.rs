@@ -3,6 +3,7 @@
 use super::die_measurement::DieMeasurement;
 use super::error::BatchError;
 use super::input_file::InputFile;
+use super::list_remarks::ListRemarks;
 use super::shared_inputs::SharedInputs;
 use crate::description::{
     DescriptionError, DescriptionProblem, DieList, Recipe, RecipeAnalysis, read_recipe,
@@ -38,13 +39,15 @@ pub struct LotJob {
     inputs: Vec<PathBuf>,
     digests: Vec<InputFile>,
     warnings: Vec<String>,
+    rows: u64,
 }
 
 impl LotJob {
-    /// Reads RECIPE.toml, the header of its list of dies and every file that all dies share.
+    /// Reads RECIPE.toml, its list of dies and every file that all dies share.
     ///
     /// # Errors
-    /// [`BatchError`] for a description or a file that cannot be used.
+    /// [`BatchError`] for a description or a file that cannot be used, or a list of dies with a row
+    /// that is wrong or without rows.
     pub fn read(recipe: &Path, reading: &ReadOptions) -> Result<Self, BatchError> {
         let path = recipe;
         let recipe = read_recipe(path)?;
@@ -52,6 +55,14 @@ impl LotJob {
         let list = DieList::open(recipe.manifest(), &shared.blocks())?;
         let (file_columns, carried_columns) = (list.file_columns(), list.carried_columns());
         let prepared = shared.prepare(&recipe, &file_columns, reading)?;
+        let remarks = ListRemarks::of(list)?;
+        let rows = remarks.rows();
+        if rows == 0 {
+            let problem = DescriptionProblem::NoDies;
+            return Err(DescriptionError::about_file(recipe.manifest(), problem).into());
+        }
+        let mut warnings = prepared.warnings;
+        warnings.extend(remarks.warnings());
         let mut inputs = vec![path.to_owned(), recipe.manifest().to_owned()];
         inputs.extend(prepared.files);
         let mut digests = InputFile::of(&inputs)?;
@@ -68,7 +79,8 @@ impl LotJob {
             carried_columns,
             inputs,
             digests,
-            warnings: prepared.warnings,
+            warnings,
+            rows,
         })
     }
 
@@ -126,21 +138,10 @@ impl LotJob {
         }
     }
 
-    /// How many rows the list of dies has; it is read to its end.
-    ///
-    /// # Errors
-    /// [`BatchError`] for a row that is wrong, or a list without rows.
-    pub fn count_rows(&self) -> Result<u64, BatchError> {
-        let mut count = 0;
-        for entry in self.dies()? {
-            entry?;
-            count += 1;
-        }
-        if count == 0 {
-            let problem = DescriptionProblem::NoDies;
-            return Err(DescriptionError::about_file(self.recipe.manifest(), problem).into());
-        }
-        Ok(count)
+    /// How many rows the list of dies has.
+    #[must_use]
+    pub fn rows(&self) -> u64 {
+        self.rows
     }
 
     pub(super) fn measurement(&self) -> &DieMeasurement {

@@ -84,7 +84,7 @@ pub fn measure_shard(
 ) -> Result<ShardRows, BatchError> {
     let mut journal = open_journal(job, shard, journal, start)?;
     // The list is read once to its end, so that a slip in the last line is told before work begins.
-    let listed = job.count_rows()?;
+    let listed = job.rows();
     let total = shard.share_of(listed);
     let report = |done| on_progress(Progress { work: Work::Measuring, done, total });
     report(journal.done());
@@ -118,7 +118,7 @@ pub fn join_shards(
     shards: &ShardJournals,
     on_progress: OnProgress<'_>,
 ) -> Result<LotResult, BatchError> {
-    let rows = job.count_rows()?;
+    let rows = job.rows();
     shards.check(|shard| job.subject(shard), rows)?;
     result(job, shards.paths(), on_progress)
 }
@@ -127,8 +127,7 @@ pub fn join_shards(
 #[must_use]
 pub fn is_measured(job: &LotJob, journal: &Path) -> bool {
     // What cannot be read is told by the run that uses it.
-    journal.exists()
-        && rows_in(journal).is_ok_and(|done| job.count_rows().is_ok_and(|rows| done == rows))
+    journal.exists() && rows_in(journal).is_ok_and(|done| done == job.rows())
 }
 
 /// Opens a journal in a folder that may have to be made; without success no folder is left behind.

@@ -9,8 +9,8 @@ use crate::wafer::{CentreDie, LotResult};
 pub enum LotWarning {
     /// Dies lie beyond the rim of the wafer on the recipe's map.
     #[error(
-        "{rows} rows lie beyond the wafer's rim; check centre_die, die_pitch_mm and \
-         wafer_diameter_mm"
+        "{rows} rows lie beyond the wafer's edge, and the map leaves them out; check centre_die, \
+         die_pitch_mm and wafer_diameter_mm"
     )]
     BeyondRim {
         /// How many rows of the list.

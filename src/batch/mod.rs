@@ -29,6 +29,7 @@
 mod die_measurement;
 mod error;
 mod input_file;
+mod list_remarks;
 mod lot_job;
 mod lot_records;
 mod lot_run;

@@ -10,7 +10,7 @@
 //! Rows are read one after the other, so that a list of any length takes the same memory.
 
 use super::error::{DescriptionError, DescriptionProblem};
-use super::table::{Column, Comments, CsvFile, CsvRow};
+use super::table::{Column, Comments, CsvFile, CsvRow, RowPlace};
 use crate::wafer::{DieEntry, DieKey};
 use std::path::{Path, PathBuf};
 
@@ -64,6 +64,13 @@ impl DieList {
             let problem = DescriptionProblem::NoFileColumn { blocks };
             return Err(DescriptionError::about_file(path, problem));
         }
+        for &column in &carried {
+            if let Some(block) = blocks.iter().find(|block| is_near(header.name(column), block)) {
+                let found = header.name(column).to_owned();
+                let problem = DescriptionProblem::NearColumn { found, block: block.clone() };
+                return Err(header.error(problem, RowPlace::HEADER, column));
+            }
+        }
         let columns = Columns { lot, wafer, die_x, die_y, files, carried };
         Ok(Self { file, columns })
     }
@@ -114,6 +121,16 @@ impl DieList {
     }
 }
 
+/// Whether a column's name is likely a misspelt block: the same letters and digits, or one typing
+/// error in five letters or more.
+fn is_near(name: &str, block: &str) -> bool {
+    let plain = |text: &str| -> String {
+        text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+    };
+    let (name, block) = (plain(name), plain(block));
+    name == block || (block.chars().count() >= 5 && strsim::osa_distance(&name, &block) == 1)
+}
+
 impl Iterator for DieList {
     type Item = Result<DieEntry, DescriptionError>;
 
@@ -136,6 +153,21 @@ mod tests {
         let list = DieList::open(&path, &["hybrid".to_owned()])?;
         let names = list.carried_columns();
         Ok((list.collect::<Result<_, _>>()?, names))
+    }
+
+    #[test]
+    fn a_column_that_is_nearly_a_block_is_refused() {
+        for (name, is_refused) in [
+            ("Hybrid", true),
+            ("hy_brid", true),
+            ("hybrids", true),
+            ("hibrid", true),
+            ("hybrid_note", false),
+            ("operator", false),
+        ] {
+            let text = format!("lot,wafer,die_x,die_y,hybrid,{name}\nL,W,0,0,a.s4p,x\n");
+            assert_eq!(read(text.as_bytes()).is_err(), is_refused, "{name}");
+        }
     }
 
     #[test]

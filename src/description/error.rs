@@ -60,7 +60,11 @@ pub enum DescriptionProblem {
     #[error("duplicate column '{name}'")]
     DuplicateColumn { name: String },
     #[error("this row has {found} fields, the header has {expected}")]
-    Fields { expected: u64, found: u64 },
+    Fields { expected: usize, found: usize },
+    #[error("the columns are separated by {found:?}, expected commas")]
+    Separator { found: char },
+    #[error("the column '{found}' is nearly the block '{block}', and gives no files")]
+    NearColumn { found: String, block: String },
     #[error("expected a number, found '{found}'")]
     NotANumber { found: String },
     #[error("{column} is empty here")]
@@ -262,6 +266,21 @@ impl DescriptionProblem {
                 "the file's frequencies times {factor:e} would cover the plan; check the unit in its \
                  option line"
             ),
+            Self::Separator { .. } => {
+                "save the table with commas between columns and decimal points in numbers"
+                    .to_owned()
+            }
+            Self::Fields { .. } => {
+                "commas separate columns: write decimals with a point, and text with \
+                                    commas in double quotes"
+                    .to_owned()
+            }
+            Self::NotANumber { found } if found.contains(',') => {
+                "write decimals with a point".to_owned()
+            }
+            Self::NearColumn { block, .. } => {
+                format!("call it '{block}', or give it a name that is not so near")
+            }
             Self::OutsideFile { .. } => {
                 "narrow the plan or use wider data; nothing is extrapolated".to_owned()
             }

@@ -1,7 +1,9 @@
 //! A CSV file with positions: every error about a field shows its line.
 //!
 //! Rows are read one after the other, so that a table of any length takes the same memory. A number
-//! is finite; blanks around a field do not count. The line of an error is read again from the file.
+//! is finite; blanks around a field do not count. Empty columns without a name on the right and rows
+//! of empty fields, as spreadsheets write them, are left out. The line of an error is read again from
+//! the file.
 
 use super::allowed::Allowed;
 use super::error::{DescriptionError, DescriptionProblem};
@@ -67,11 +69,19 @@ impl CsvFile {
         let mut reader = csv::ReaderBuilder::new()
             .trim(csv::Trim::All)
             .terminator(csv::Terminator::Any(b'\n'))
+            .flexible(true)
             .comment((comments == Comments::Skipped).then_some(b'#'))
             .from_reader(file);
         let mut header = TableHeader { path: path.to_owned(), names: Vec::new(), comments };
         let names = reader.headers().map_err(|error| header.csv_error(&error))?;
         header.names = names.iter().map(str::to_owned).collect();
+        if let Some(found) = [';', '\t'].into_iter().find(|other| names_contain(&header, *other)) {
+            let problem = DescriptionProblem::Separator { found };
+            return Err(header.error_at(problem, RowPlace::HEADER, 0));
+        }
+        while header.names.len() > 1 && header.names.last().is_some_and(String::is_empty) {
+            header.names.pop();
+        }
         for (at, name) in header.names.iter().enumerate() {
             if header.names[..at].contains(name) {
                 let problem = DescriptionProblem::DuplicateColumn { name: name.clone() };
@@ -94,14 +104,14 @@ impl Iterator for CsvFile {
         if self.has_failed {
             return None;
         }
-        let mut record = csv::StringRecord::new();
-        let item = match self.reader.read_record(&mut record) {
-            Ok(false) => return None,
-            Ok(true) => {
-                let place = record.position().map_or(RowPlace::HEADER, RowPlace::of);
-                Ok(CsvRow { place, record })
+        let item = loop {
+            let mut record = csv::StringRecord::new();
+            match self.reader.read_record(&mut record) {
+                Ok(false) => return None,
+                Ok(true) if record.iter().all(str::is_empty) && record.len() > 1 => {}
+                Ok(true) => break self.header.row(record),
+                Err(error) => break Err(self.header.csv_error(&error)),
             }
-            Err(error) => Err(self.header.csv_error(&error)),
         };
         self.has_failed = item.is_err();
         Some(item)
@@ -109,7 +119,8 @@ impl Iterator for CsvFile {
 }
 
 impl RowPlace {
-    const HEADER: Self = Self { byte: 0, line: 1 };
+    /// The header.
+    pub(crate) const HEADER: Self = Self { byte: 0, line: 1 };
 
     fn of(position: &csv::Position) -> Self {
         Self { byte: position.byte(), line: position.line() }
@@ -123,7 +134,7 @@ impl CsvRow {
 
     /// The text of a field, without blanks around it.
     pub(super) fn text(&self, column: Column) -> &str {
-        // The reader refuses rows of another length than the header.
+        // Rows of another length than the header are refused where they are read.
         self.record.get(column.0).expect("a row has a field for each column of its header")
     }
 }
@@ -131,6 +142,18 @@ impl CsvRow {
 impl TableHeader {
     pub(crate) fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// A record as a row of this table: a field for each column, and no more but empty ones.
+    fn row(&self, record: csv::StringRecord) -> Result<CsvRow, DescriptionError> {
+        let place = record.position().map_or(RowPlace::HEADER, RowPlace::of);
+        let expected = self.names.len();
+        let further = record.iter().skip(expected).position(|field| !field.is_empty());
+        if record.len() >= expected && further.is_none() {
+            return Ok(CsvRow { place, record });
+        }
+        let problem = DescriptionProblem::Fields { expected, found: record.len() };
+        Err(self.error_at(problem, place, further.map_or(0, |at| expected + at)))
     }
 
     /// Refuses a table with a column that is not one of `known`.
@@ -236,9 +259,6 @@ impl TableHeader {
 
     fn csv_error(&self, error: &csv::Error) -> DescriptionError {
         let (problem, place) = match error.kind() {
-            csv::ErrorKind::UnequalLengths { pos, expected_len, len } => {
-                (DescriptionProblem::Fields { expected: *expected_len, found: *len }, pos.as_ref())
-            }
             csv::ErrorKind::Utf8 { pos, .. } => (DescriptionProblem::NotText, pos.as_ref()),
             csv::ErrorKind::Io(error) => {
                 let copy = std::io::Error::new(error.kind(), error.to_string());
@@ -282,6 +302,11 @@ impl TableHeader {
         }
         Ok((place.line, Vec::new()))
     }
+}
+
+/// Whether a character that separates columns elsewhere stands in the names of columns.
+fn names_contain(header: &TableHeader, other: char) -> bool {
+    header.names.iter().any(|name| name.contains(other))
 }
 
 /// The bytes of a field in a line of CSV, without blanks around it.
@@ -359,6 +384,12 @@ mod tests {
     }
 
     #[test]
+    fn empty_columns_and_rows_of_spreadsheets_are_left_out() {
+        let read = numbers("a,b,,\r\n1,2,,\r\n,,,\r\n3,4,,\r\n,,,\r\n").unwrap();
+        assert_eq!(read, [[1.0, 3.0], [2.0, 4.0]]);
+    }
+
+    #[test]
     fn errors_stand_at_their_line_and_column() {
         for (text, place, says) in [
             ("a,b\n1,2\n3,x\n", "3:3", "expected a number, found 'x'"),
@@ -370,6 +401,11 @@ mod tests {
             ("a,b\n1,inf\n", "2:3", "expected a number, found 'inf'"),
             ("b,a\r\n# a comment\r\n\n-1e3, 2\r\n# another\r\n,4\r\n", "6:1", "b is empty here"),
             ("a,b\n1,\"x, y\"\n", "2:3", "found 'x, y'"),
+            ("a;b\n1;2\n", "1:1", "separated by ';'"),
+            ("a\tb\n1\t2\n", "1:1", "separated by '\\t'"),
+            // Decimal commas.
+            ("a,b\n1,5,2,5\n", "2:5", "this row has 4 fields, the header has 2"),
+            ("a,b\n1,\"2,5\"\n", "2:3", "found '2,5'"),
         ] {
             let error = numbers(text).unwrap_err();
             assert!(error.problem().to_string().contains(says), "{error}");

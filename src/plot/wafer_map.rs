@@ -69,12 +69,19 @@ struct Sheet<'a> {
 }
 
 impl Sheet<'_> {
-    /// The wafer's rows that stand, with where they lie.
+    /// The wafer's rows that stand, with where they lie; a place beyond the wafer's edge cannot be
+    /// drawn, and a warning tells of it.
     fn standing(&self) -> impl Iterator<Item = (usize, &DieRow, Position)> {
         self.wafer.rows.iter().filter_map(|&at| {
             let row = &self.result.rows[at];
-            Some((at, row, row.position.filter(|_| row.stands)?))
+            Some((at, row, self.drawn(row).filter(|_| row.stands)?))
         })
+    }
+
+    /// Where a row lies on the wafer.
+    fn drawn(&self, row: &DieRow) -> Option<Position> {
+        let is_off = self.map.is_off_wafer(f64::from(row.key.die_x), f64::from(row.key.die_y));
+        row.position.filter(|_| !is_off)
     }
 
     fn rejections(&self, canvas: &Canvas<'_>, panel: &Canvas<'_>) -> Result<(), PlotError> {
@@ -199,7 +206,7 @@ impl Sheet<'_> {
             .fitted
             .iter()
             .zip(&values)
-            .filter_map(|(&row, &value)| Some((self.result.rows[row].position?, value)))
+            .filter_map(|(&row, &value)| Some((self.drawn(&self.result.rows[row])?, value)))
             .collect();
         let largest = places.iter().fold(0.01_f64, |largest, (_, value)| largest.max(value.abs()));
         let scale =

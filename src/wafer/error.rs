@@ -44,7 +44,7 @@ pub enum SettingsError {
         y_axis: Direction,
     },
     /// A share of dies that must pass outside 0 to 100 %.
-    #[error("yield_percent must be from 0 to 100, found {found}")]
+    #[error("yield_percent must be in percent, from 1 to 100 or 0, found {found}")]
     RequiredYield {
         /// The share, percent.
         found: f64,

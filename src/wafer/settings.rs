@@ -186,9 +186,10 @@ impl LotSettings {
     /// The same with a share of dies that must pass, percent.
     ///
     /// # Errors
-    /// [`SettingsError::RequiredYield`] outside 0 to 100.
+    /// [`SettingsError::RequiredYield`] outside 0 to 100, or between 0 and 1.
     pub fn with_required_yield_percent(mut self, percent: f64) -> Result<Self, SettingsError> {
-        if !(0.0..=100.0).contains(&percent) {
+        // Less than one percent is a share, written where percent are expected.
+        if !(0.0..=100.0).contains(&percent) || (percent > 0.0 && percent < 1.0) {
             return Err(SettingsError::RequiredYield { found: percent });
         }
         self.required_yield = Some(percent / 100.0);
@@ -291,7 +292,7 @@ mod tests {
                 splitter().with_limit(limit(Quantity::QuadratureError, 1.0)),
                 "a splitter has no quadrature_error_deg; use phase_error_deg",
             ),
-            (splitter().with_required_yield_percent(101.0), "from 0 to 100, found 101"),
+            (splitter().with_required_yield_percent(101.0), "from 1 to 100 or 0, found 101"),
             (splitter().with_screening_sigma(0.0), "sigma must be above 0, found 0"),
             (
                 splitter().with_what_if(WhatIfSettings { assemble: 1, ..Default::default() }),

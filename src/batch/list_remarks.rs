@@ -1,0 +1,156 @@
+//! What is odd about a list of dies as a whole: one file for two dies, rows that repeat others, names
+//! that differ by case alone.
+
+use crate::description::DescriptionError;
+use crate::wafer::{DieEntry, DieKey};
+use std::collections::HashMap;
+use std::collections::hash_map::{DefaultHasher, Entry};
+use std::hash::Hasher as _;
+
+/// Of each kind so many cases are told one by one.
+const SHOWN: usize = 3;
+
+/// A walk over a list of dies.
+#[derive(Debug, Default)]
+pub(super) struct ListRemarks {
+    rows: u64,
+    /// The line and the die of each file, and the line of each row, by their hashes: a list may have
+    /// millions of rows.
+    files: HashMap<u64, (u64, u64)>,
+    lines: HashMap<u64, u64>,
+    /// The spellings of lots and wafers by their names in lower case.
+    names: HashMap<String, Vec<String>>,
+    shared: Cases,
+    repeated: Cases,
+    case_alone: Cases,
+}
+
+/// How often something was found, and the first few.
+#[derive(Debug, Default)]
+struct Cases {
+    count: usize,
+    first: Vec<String>,
+}
+
+impl Cases {
+    fn add(&mut self, text: impl FnOnce() -> String) {
+        self.count += 1;
+        if self.first.len() < SHOWN {
+            self.first.push(text());
+        }
+    }
+
+    fn told(self) -> impl Iterator<Item = String> {
+        let more = self.count.saturating_sub(self.first.len());
+        let last = (more > 0).then(|| format!("the list has {more} more such rows"));
+        self.first.into_iter().chain(last)
+    }
+}
+
+impl ListRemarks {
+    /// Walks over a list.
+    ///
+    /// # Errors
+    /// The first row that is wrong.
+    pub(super) fn of(
+        list: impl Iterator<Item = Result<DieEntry, DescriptionError>>,
+    ) -> Result<Self, DescriptionError> {
+        let mut found = Self::default();
+        for entry in list {
+            found.add(&entry?);
+        }
+        Ok(found)
+    }
+
+    /// How many rows the list has.
+    pub(super) fn rows(&self) -> u64 {
+        self.rows
+    }
+
+    /// Sentences for the user.
+    pub(super) fn warnings(self) -> Vec<String> {
+        self.shared.told().chain(self.repeated.told()).chain(self.case_alone.told()).collect()
+    }
+
+    fn add(&mut self, entry: &DieEntry) {
+        self.rows += 1;
+        let (line, die) = (entry.line, hash_of(&entry.key));
+        match self.lines.entry(hash_of(&(&entry.key, &entry.files, &entry.carried))) {
+            Entry::Occupied(first) => {
+                let first = *first.get();
+                self.repeated.add(|| format!("line {line} of the list repeats line {first}"));
+                return;
+            }
+            Entry::Vacant(place) => drop(place.insert(line)),
+        }
+        for file in entry.files.iter().flatten() {
+            match self.files.entry(hash_of(file)) {
+                Entry::Occupied(first) if first.get().1 != die => {
+                    let (first, file) = (first.get().0, file.display());
+                    self.shared.add(|| {
+                        format!("lines {first} and {line} give one file, {file}, to two dies")
+                    });
+                }
+                Entry::Occupied(_) => {}
+                Entry::Vacant(place) => drop(place.insert((line, die))),
+            }
+        }
+        let DieKey { lot, wafer, .. } = &entry.key;
+        let wafer_of_lot = format!("wafer '{wafer}' of lot '{lot}'");
+        for name in [format!("lot '{lot}'"), wafer_of_lot] {
+            let spellings = self.names.entry(name.to_lowercase()).or_default();
+            if spellings.contains(&name) {
+                continue;
+            }
+            if let Some(first) = spellings.first() {
+                self.case_alone.add(|| format!("{first} and {name} differ by case alone"));
+            }
+            spellings.push(name);
+        }
+    }
+}
+
+fn hash_of(value: &impl std::hash::Hash) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    value.hash(&mut hasher);
+    hasher.finish()
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use std::path::PathBuf;
+
+    fn entry(line: u64, wafer: &str, die_x: i32, file: &str) -> DieEntry {
+        DieEntry {
+            line,
+            key: DieKey { lot: "L".into(), wafer: wafer.into(), die_x, die_y: 0 },
+            files: vec![Some(PathBuf::from(file))],
+            carried: vec![],
+        }
+    }
+
+    #[test]
+    fn odd_rows_are_told_and_measurements_of_one_die_are_not() {
+        let rows = [
+            entry(2, "W1", 0, "a.s4p"),
+            // Measured once more from the same file: of another note it would not be a repetition.
+            entry(3, "W1", 0, "b.s4p"),
+            entry(4, "W1", 1, "a.s4p"),
+            entry(5, "W1", 0, "b.s4p"),
+            entry(6, "w1", 3, "c.s4p"),
+            entry(7, "w1", 4, "d.s4p"),
+        ];
+        let found = ListRemarks::of(rows.into_iter().map(Ok)).unwrap();
+        assert_eq!(found.rows(), 6);
+        assert_eq!(
+            found.warnings(),
+            [
+                "lines 2 and 4 give one file, a.s4p, to two dies",
+                "line 5 of the list repeats line 3",
+                "wafer 'W1' of lot 'L' and wafer 'w1' of lot 'L' differ by case alone",
+            ]
+        );
+    }
+}
