@@ -56,6 +56,12 @@ pub enum BatchError {
         /// What speaks against it.
         source: PassiveFileError,
     },
+    /// A standard of the station that an earlier error is about.
+    #[error("its standard {} cannot be used, as told before", standard.display())]
+    UnusableStandard {
+        /// The standard's file.
+        standard: PathBuf,
+    },
     /// A load's file has more ports than one.
     #[error("a load must have 1 port, {} has {ports}", file.display())]
     LoadPorts {

@@ -14,7 +14,7 @@ use crate::touchstone::{
     ports_in_name, read, write,
 };
 use std::collections::btree_map::Entry;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 /// What happens during a run, in order.
@@ -71,7 +71,14 @@ pub fn run_station(
     notify: &mut dyn FnMut(StationEvent<'_>),
 ) -> Result<StationRun, BatchError> {
     let inputs = vec![recipe.path().to_owned()];
-    let mut job = StationJob { recipe, options, notify, standards: HashMap::new(), inputs };
+    let mut job = StationJob {
+        recipe,
+        options,
+        notify,
+        standards: HashMap::new(),
+        unusable: HashSet::new(),
+        inputs,
+    };
     let found = recipe.inputs()?;
     let drift = job.drift()?;
     let (mut files, mut cleaned) = (Vec::new(), Vec::new());
@@ -157,6 +164,8 @@ struct StationJob<'a> {
     notify: &'a mut dyn FnMut(StationEvent<'_>),
     /// Standards that have been read: each serves many files.
     standards: HashMap<PathBuf, Network>,
+    /// Standards that cannot be used: each is told once.
+    unusable: HashSet<PathBuf>,
     inputs: Vec<PathBuf>,
 }
 
@@ -180,6 +189,21 @@ impl StationJob<'_> {
         Ok(file)
     }
 
+    /// Reads a standard and checks that it can be of a passive part.
+    fn read_standard(&mut self, path: &Path, measured: &Network) -> Result<Network, BatchError> {
+        let content = self.read(path)?;
+        let band_hz = measured.grid().first_hz()..=measured.grid().last_hz();
+        match passive_file_findings(&content, band_hz, self.options.accept_active) {
+            Ok(findings) => {
+                findings.iter().for_each(|finding| self.warn(path, &finding.to_string()));
+            }
+            // What has no scattering matrix is refused where it is taken off.
+            Err(PassiveFileError::Network(_)) => {}
+            Err(source) => return Err(BatchError::NotPassive { file: path.to_owned(), source }),
+        }
+        Ok(content.network)
+    }
+
     /// A standard at the frequencies of a measurement.
     fn standard(
         &mut self,
@@ -189,18 +213,14 @@ impl StationJob<'_> {
     ) -> Result<Network, BatchError> {
         let path = self.recipe.path_of(pattern, input.filling.as_deref());
         let failed = |source| BatchError::Network { file: path.clone(), source };
+        if self.unusable.contains(&path) {
+            return Err(BatchError::UnusableStandard { standard: path });
+        }
         if !self.standards.contains_key(&path) {
-            let content = self.read(&path)?;
-            let band_hz = measured.grid().first_hz()..=measured.grid().last_hz();
-            match passive_file_findings(&content, band_hz, self.options.accept_active) {
-                Ok(findings) => {
-                    findings.iter().for_each(|finding| self.warn(&path, &finding.to_string()));
-                }
-                // What has no scattering matrix is refused where it is taken off.
-                Err(PassiveFileError::Network(_)) => {}
-                Err(source) => return Err(BatchError::NotPassive { file: path, source }),
-            }
-            self.standards.insert(path.clone(), content.network);
+            let network = self.read_standard(&path, measured).inspect_err(|_| {
+                self.unusable.insert(path.clone());
+            })?;
+            self.standards.insert(path.clone(), network);
         }
         let interpolated = onto_grid(&self.standards[&path], measured.grid()).map_err(failed)?;
         if let Some(step) = interpolated.unsafe_step {

@@ -243,6 +243,7 @@ impl Sets {
             expected: expected.or_else(|| self.expected_count(0, set)).unwrap_or_default(),
             found: line.count,
             ports: self.layout.ports,
+            pairs_of_set: self.numbers_per_set.saturating_sub(1) / 2,
             line_of_set: at + 1,
             set: set + 1,
         };
@@ -266,6 +267,7 @@ impl Sets {
                 expected,
                 found: line.count,
                 ports: self.layout.ports,
+                pairs_of_set: self.numbers_per_set.saturating_sub(1) / 2,
                 line_of_set: at,
                 set: self.count() + 1,
             };

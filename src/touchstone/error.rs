@@ -128,7 +128,14 @@ pub enum Problem {
     #[error("cannot tell the number of ports from {numbers} numbers in the first set")]
     UnknownPortCount { numbers: usize },
     #[error("expected {expected} numbers, found {found}")]
-    RowLength { expected: usize, found: usize, ports: usize, line_of_set: usize, set: usize },
+    RowLength {
+        expected: usize,
+        found: usize,
+        ports: usize,
+        pairs_of_set: usize,
+        line_of_set: usize,
+        set: usize,
+    },
     #[error("the data end inside a set: expected {expected} numbers, found {found}")]
     EndsInsideSet { expected: usize, found: usize, ports: usize },
     #[error("[Version] must come first, found [{keyword}]")]
@@ -244,13 +251,13 @@ impl Problem {
     /// Why it was expected.
     fn note(&self) -> Option<String> {
         match self {
-            Self::RowLength { ports, line_of_set, set, .. } => Some(format!(
-                "line {line_of_set} of set {set}: a {ports}-port set is a frequency and {} pairs",
-                ports.saturating_mul(*ports)
+            Self::RowLength { ports, pairs_of_set, line_of_set, set, .. } => Some(format!(
+                "line {line_of_set} of set {set}: a {ports}-port set of this file is a frequency and \
+                 {pairs_of_set} pairs"
             )),
-            Self::EndsInsideSet { ports, .. } => Some(format!(
-                "a {ports}-port set is a frequency and {} pairs",
-                ports.saturating_mul(*ports)
+            Self::EndsInsideSet { ports, expected, .. } => Some(format!(
+                "a {ports}-port set of this file is a frequency and {} pairs",
+                expected.saturating_sub(1) / 2
             )),
             Self::IllegalArgument { legal, .. } => Some(format!("legal are {legal}")),
             Self::UnknownField { .. } => {
