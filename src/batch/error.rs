@@ -4,7 +4,7 @@ use crate::component::ComponentError;
 use crate::description::{DescriptionError, Recipe};
 use crate::diagnostic::Diagnostic;
 use crate::downconverter::ReceiverError;
-use crate::measurement::MeasurementError;
+use crate::measurement::{MeasurementError, StandardFault};
 use crate::network::NetworkError;
 use crate::splitter::SplitterError;
 use crate::touchstone::{PassiveFileError, ReadError, WriteError};
@@ -56,8 +56,16 @@ pub enum BatchError {
         /// What speaks against it.
         source: PassiveFileError,
     },
+    /// A standard of the station is not what it is said to be.
+    #[error("{}: {source}", file.display())]
+    Standard {
+        /// Its file.
+        file: PathBuf,
+        /// What speaks against it.
+        source: StandardFault,
+    },
     /// A standard of the station that an earlier error is about.
-    #[error("its standard {} cannot be used, as told before", standard.display())]
+    #[error("its standard {} cannot be used", standard.display())]
     UnusableStandard {
         /// The standard's file.
         standard: PathBuf,

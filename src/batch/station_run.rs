@@ -5,9 +5,13 @@ use super::station_result::{RemovalFigures, StationFile, StationResult, ThruChec
 use crate::description::{
     AccessLine, NamePattern, RemovalStep, RemovalSteps, StationInput, StationRecipe,
 };
-use crate::measurement::{Drift, ThruResidual, drift, thru_residual};
+use crate::measurement::{
+    Drift, ThruResidual, check_open_and_short, check_reflecting, check_transmitting, drift,
+    thru_residual,
+};
 use crate::network::{
-    Deembedded, Network, NetworkError, onto_grid, remove_feeds, remove_open_short, remove_through,
+    Deembedded, Network, NetworkError, Port, onto_grid, remove_feeds, remove_open_short,
+    remove_through, select_ports,
 };
 use crate::touchstone::{
     PassiveFileError, ReadOptions, TouchstoneFile, WriteOptions, passive_file_findings,
@@ -77,6 +81,7 @@ pub fn run_station(
         notify,
         standards: HashMap::new(),
         unusable: HashSet::new(),
+        long_standards: HashSet::new(),
         inputs,
     };
     let found = recipe.inputs()?;
@@ -166,6 +171,8 @@ struct StationJob<'a> {
     standards: HashMap<PathBuf, Network>,
     /// Standards that cannot be used: each is told once.
     unusable: HashSet<PathBuf>,
+    /// Opens that were said to have their access lines on.
+    long_standards: HashSet<PathBuf>,
     inputs: Vec<PathBuf>,
 }
 
@@ -175,7 +182,10 @@ impl StationJob<'_> {
     }
 
     fn failed(&mut self, path: &Path, error: &BatchError) -> StationFile {
-        (self.notify)(StationEvent::Failed(error));
+        // The fault of a standard is told once; the result still says why each file failed.
+        if !matches!(error, BatchError::UnusableStandard { .. }) {
+            (self.notify)(StationEvent::Failed(error));
+        }
         StationFile::failed(&path.display().to_string(), &error.to_string())
     }
 
@@ -210,7 +220,7 @@ impl StationJob<'_> {
         pattern: &NamePattern,
         input: &StationInput,
         measured: &Network,
-    ) -> Result<Network, BatchError> {
+    ) -> Result<(PathBuf, Network), BatchError> {
         let path = self.recipe.path_of(pattern, input.filling.as_deref());
         let failed = |source| BatchError::Network { file: path.clone(), source };
         if self.unusable.contains(&path) {
@@ -226,22 +236,56 @@ impl StationJob<'_> {
         if let Some(step) = interpolated.unsafe_step {
             self.warn(&path, &step.to_string());
         }
-        Ok(interpolated.network)
+        Ok((path, interpolated.network))
     }
 
-    /// A measurement after the removals of the recipe.
+    /// An open and a short that are what they are said to be.
+    fn open_and_short(
+        &mut self,
+        patterns: [&NamePattern; 2],
+        input: &StationInput,
+        measured: &Network,
+    ) -> Result<[Network; 2], BatchError> {
+        let mut reflecting = |pattern| {
+            let (file, standard) = self.standard(pattern, input, measured)?;
+            match check_reflecting(&standard) {
+                Ok(()) => Ok((file, standard)),
+                Err(source) => Err(BatchError::Standard { file, source }),
+            }
+        };
+        let [(file, open), (_, short)] = [reflecting(patterns[0])?, reflecting(patterns[1])?];
+        let delay_s = check_open_and_short(&open, &short)
+            .map_err(|source| BatchError::Standard { file: file.clone(), source })?;
+        if let Some(delay_s) = delay_s
+            && self.long_standards.insert(file.clone())
+        {
+            let delay_ps = delay_s * 1e12;
+            self.warn(
+                &file,
+                &format!(
+                    "this open and its short delay by {delay_ps:.1} ps there and back: their access \
+                     lines are likely still on; take them off first, in [remove.access_lines]"
+                ),
+            );
+        }
+        Ok([open, short])
+    }
+
+    /// A measurement after the removals of the recipe; `between` are the station's ports that a thru
+    /// connects.
     fn removed(
         &mut self,
         steps: &RemovalSteps,
         path: &Path,
         measured: &Network,
         input: &StationInput,
+        between: Option<[Port; 2]>,
     ) -> Result<Removed, BatchError> {
-        let first = Removed::first(self.step(&steps.first, path, measured, input)?);
+        let first = Removed::first(self.step(&steps.first, path, measured, input, between)?);
         match &steps.second {
             None => Ok(first),
             Some(second) => {
-                let step = self.step(second, path, &first.network, input)?;
+                let step = self.step(second, path, &first.network, input, between)?;
                 Ok(first.then(step))
             }
         }
@@ -253,20 +297,29 @@ impl StationJob<'_> {
         path: &Path,
         measured: &Network,
         input: &StationInput,
+        between: Option<[Port; 2]>,
     ) -> Result<Deembedded, BatchError> {
         let removed = match step {
             RemovalStep::AccessLines(lines) => {
-                let lines = self.access_lines(lines, path, measured, input)?;
+                let lines = self.access_lines(lines, path, measured, input, between)?;
                 let lines: Vec<Option<&Network>> = lines.iter().map(Option::as_ref).collect();
                 remove_feeds(measured, &lines)
             }
             RemovalStep::OpenShort { open, short } => {
-                let open = self.standard(open, input, measured)?;
-                let short = self.standard(short, input, measured)?;
-                remove_open_short(measured, &open, &short)
+                let mut pair = self.open_and_short([open, short], input, measured)?;
+                if let Some(ports) = between.filter(|_| pair[0].ports() > 2) {
+                    for standard in &mut pair {
+                        *standard = select_ports(standard, &ports).map_err(|source| {
+                            BatchError::Network { file: path.to_owned(), source }
+                        })?;
+                    }
+                }
+                remove_open_short(measured, &pair[0], &pair[1])
             }
             RemovalStep::Thru { thru, split } => {
-                let thru = self.standard(thru, input, measured)?;
+                let (file, thru) = self.standard(thru, input, measured)?;
+                check_transmitting(&thru)
+                    .map_err(|source| BatchError::Standard { file, source })?;
                 remove_through(measured, &thru, *split)
             }
         };
@@ -280,13 +333,24 @@ impl StationJob<'_> {
         path: &Path,
         measured: &Network,
         input: &StationInput,
+        between: Option<[Port; 2]>,
     ) -> Result<Vec<Option<Network>>, BatchError> {
         let mut of_ports: Vec<Option<Network>> = vec![None; measured.ports()];
         for line in lines {
-            if line.port.index() >= measured.ports() {
+            let index = match between {
+                // The ports of a thru are two of the station's, in this order.
+                Some(ports) => match ports.iter().position(|port| *port == line.port) {
+                    Some(index) => index,
+                    None => continue,
+                },
+                None => line.port.index(),
+            };
+            if index >= measured.ports() {
                 return Err(line.no_such_port(path, measured.ports()).into());
             }
-            of_ports[line.port.index()] = Some(self.standard(&line.file, input, measured)?);
+            let (file, network) = self.standard(&line.file, input, measured)?;
+            check_transmitting(&network).map_err(|source| BatchError::Standard { file, source })?;
+            of_ports[index] = Some(network);
         }
         Ok(of_ports)
     }
@@ -295,7 +359,7 @@ impl StationJob<'_> {
     fn cleaned(&mut self, input: &StationInput) -> Result<(StationFile, CleanedFile), BatchError> {
         let path = &input.path;
         let file = self.read(path)?;
-        let removed = self.removed(&self.recipe.removal, path, &file.network, input)?;
+        let removed = self.removed(&self.recipe.removal, path, &file.network, input, None)?;
         for warning in &removed.warnings {
             self.warn(path, warning);
         }
@@ -332,7 +396,10 @@ impl StationJob<'_> {
     fn thru(&mut self, path: &Path, input: &StationInput) -> Result<ThruResidual, BatchError> {
         let measured = self.read(path)?.network;
         let network = match self.recipe.removal.for_thru() {
-            Some(steps) => self.removed(&steps, path, &measured, input)?.network,
+            Some(steps) => {
+                let between = Some(self.recipe.thru_ports);
+                self.removed(&steps, path, &measured, input, between)?.network
+            }
             None => measured,
         };
         thru_residual(&network)

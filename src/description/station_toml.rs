@@ -4,7 +4,7 @@
 
 use super::allowed::Allowed;
 use super::error::DescriptionError;
-use super::source::{TextPlace, TomlFile};
+use super::source::{Pair, TextPlace, TomlFile};
 use crate::network::{Port, ThroughSplit};
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -46,6 +46,7 @@ enum SplitName {
 #[serde(deny_unknown_fields)]
 struct CheckEntries {
     thru: Option<Spanned<String>>,
+    thru_ports: Option<Spanned<Pair<usize>>>,
     thru_residual: Option<Spanned<f64>>,
     before: Option<Spanned<PathBuf>>,
     after: Option<Spanned<PathBuf>>,
@@ -127,6 +128,8 @@ pub struct StationRecipe {
     pub(crate) removal: RemovalSteps,
     /// The thru to check.
     pub(crate) thru: Option<NamePattern>,
+    /// The ports of the station that it connects.
+    pub(crate) thru_ports: [Port; 2],
     pub(crate) thru_limit: Option<f64>,
     /// Two measurements of the same part, the first before the second.
     pub(crate) drift: Option<[PathBuf; 2]>,
@@ -240,6 +243,7 @@ impl<'a> StationReader<'a> {
             output: self.optional_pattern(entries.output.as_ref())?,
             removal,
             thru,
+            thru_ports: self.thru_ports(check)?,
             thru_limit: number("thru_residual", &check.thru_residual, 0.0, 2.0)?,
             drift: self.drift(check)?,
             drift_limit: number("drift_vector", &check.drift_vector, 0.0, 2.0)?,
@@ -282,6 +286,9 @@ impl<'a> StationReader<'a> {
             .iter()
             .map(|(port, file)| self.access_line(port, file))
             .collect::<Result<Vec<_>, _>>()?;
+        if let (Some(split), None) = (&remove.thru_split, &remove.thru) {
+            return Err(self.source.complaint(split, "thru_split needs thru beside it"));
+        }
         let standard = match (&remove.open, &remove.short, &remove.thru) {
             (Some(_), _, Some(thru)) | (_, Some(_), Some(thru)) => {
                 let what = "either open and short are removed, or the halves of a thru";
@@ -350,6 +357,21 @@ impl<'a> StationReader<'a> {
                 Err(self.source.complaint(thru, what))
             }
             _ => Ok(()),
+        }
+    }
+
+    /// The ports of the station that the thru connects; 1 and 2 when absent.
+    fn thru_ports(&self, check: &CheckEntries) -> Result<[Port; 2], DescriptionError> {
+        let Some(given) = &check.thru_ports else {
+            return Ok([Port::from_index(0), Port::from_index(1)]);
+        };
+        let Pair(first, second) = *given.get_ref();
+        match (Port::from_number(first), Port::from_number(second)) {
+            (Some(one), Some(other)) if one != other && check.thru.is_some() => Ok([one, other]),
+            _ => {
+                let what = "thru_ports needs two different ports, from 1, and a thru";
+                Err(self.source.complaint(given, what))
+            }
         }
     }
 

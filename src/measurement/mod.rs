@@ -15,6 +15,7 @@
 //! | `splitter_uncertainty` | uncertainty of a splitter |
 //! | `measured_tones` | measured rejections against predicted ones |
 //! | `probe_placement` | the delay of a misplaced probe |
+//! | `standard_checks` | whether an open, a short or a line is one |
 //! | `probe_checks` | checks at the probe station: thru, drift, placement |
 //! | `entry_covariances` | covariances of the entries of a network |
 //! | `partial_view`, `scattering_fit`, `reconstruction` | an N-port from measurements of some of its ports at a time |
@@ -43,6 +44,7 @@ mod reconstruction;
 mod root;
 mod scattering_fit;
 mod splitter_uncertainty;
+mod standard_checks;
 mod stated_amount;
 mod uncertainty_source;
 
@@ -74,6 +76,9 @@ pub use reconstruction::{
 };
 pub use splitter_uncertainty::{
     SplitterPointUncertainty, SplitterUncertainty, UncertainSplitter, splitter_uncertainty,
+};
+pub use standard_checks::{
+    StandardFault, check_open_and_short, check_reflecting, check_transmitting,
 };
 pub use stated_amount::{EntryAmount, PassAmount};
 pub use uncertainty_source::{EntryAmounts, ErrorSymmetry, OverFrequency, Source};

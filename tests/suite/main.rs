@@ -41,6 +41,7 @@ mod receiver_solution;
 mod splitter_command;
 mod splitter_values;
 mod station_command;
+mod station_standards;
 mod structure;
 mod tones_command;
 mod touchstone_corpus;
