@@ -25,10 +25,18 @@ pub(super) fn run(given: &Convert, console: &Console) -> Result<Outcome, Failure
     if !file.noise.is_empty() && !same_ports {
         console.warning(NOISE_LEFT_OUT);
     }
-    // Comments among rows lose their places when the rows do.
-    let place = |comment: Comment| Comment {
-        sets_before: if same_points { comment.sets_before } else { 0 },
-        ..comment
+    // Comments among rows lose their places when the rows do, and what they say of ports is about the
+    // ports that were.
+    let place = |comment: Comment| {
+        let is_of_ports = !same_ports && comment.text.to_lowercase().contains("port");
+        Comment {
+            sets_before: if same_points { comment.sets_before } else { 0 },
+            text: if is_of_ports {
+                format!(" before ports were changed:{}", comment.text)
+            } else {
+                comment.text
+            },
+        }
     };
     let outgoing = Outgoing {
         network,

@@ -2,7 +2,7 @@
 
 use super::allowed::Allowed;
 use super::error::{DescriptionError, DescriptionProblem};
-use super::table::{Column, NumberTable};
+use super::table::{Column, NumberTable, RowPlace};
 use crate::measurement::{MeasurementError, ToneMeasurement};
 use std::path::Path;
 
@@ -50,7 +50,12 @@ pub fn read_tones(path: &Path) -> Result<Tones, DescriptionError> {
             u_db: u(u_wanted)?.hypot(u(u_image)?),
         })
     });
-    let measurements = measurements.collect::<Result<_, DescriptionError>>()?;
+    let measurements = measurements.collect::<Result<Vec<_>, DescriptionError>>()?;
+    if measurements.iter().all(|tone: &ToneMeasurement| tone.rejection_db < 0.0) {
+        let what = "image_dbm is above wanted_dbm in every row: either the two columns are \
+                    exchanged, or the other sideband is the wanted one";
+        return Err(table.header.complaint(what, RowPlace::HEADER, wanted));
+    }
     Ok(Tones { table, lo, measurements })
 }
 

@@ -92,7 +92,11 @@ impl RadialPanel<'_> {
             Entry { name: "median of a ring", colour: BLUE, dash: Dash::Solid },
         ];
         if trend.is_some() {
-            legend.push(Entry { name: "bowl of the fit", colour: VERMILION, dash: Dash::Dashed });
+            legend.push(Entry {
+                name: "radial trend of the fit",
+                colour: VERMILION,
+                dash: Dash::Dashed,
+            });
         }
         let (_, mut chart) = chart(panel, &axes, &legend, Sizes::LARGE)?;
         let size = if points.len() > 500 { 2 } else { 5 };
@@ -101,7 +105,10 @@ impl RadialPanel<'_> {
         });
         chart.draw_series(dots).map_err(PlotError::from_display)?;
         if let Some(trend) = trend {
-            let fitted = radial_trend(trend.level, trend.radial, radius_mm);
+            // A trend says nothing beyond the outermost die.
+            let outermost_mm = points.iter().map(|point| point.0).fold(0.0, f64::max);
+            let mut fitted = radial_trend(trend.level, trend.radial, radius_mm);
+            fitted.retain(|point| point.0 <= outermost_mm);
             line(&mut chart, fitted, VERMILION, Dash::Dashed, Sizes::LARGE)?;
         }
         line(&mut chart, ring_medians(points, radius_mm), BLUE, Dash::Solid, Sizes::LARGE)

@@ -10,7 +10,7 @@ use super::geometry::{Position, WaferGeometry};
 use super::group::{Counts, DieRow, GroupResult, missed};
 use super::lot_result::{LotGroup, LotResult, Retest, Spatial, WaferResult};
 use super::point_collector::PointCollector;
-use super::retest::{RetestPolicy, standing_rows};
+use super::retest::{Rank, RetestPolicy, standing_rows};
 use super::settings::{CentreDie, LotMap, LotSettings};
 use super::statistics::{Screening, Yield, screen};
 use super::trend::{PlacedValue, edge_against_centre, trend};
@@ -164,7 +164,7 @@ impl<'s> LotCollector<'s> {
 
     /// Marks the measurements that count; returns the yield under every policy.
     fn choose_measurements(&mut self) -> Vec<(RetestPolicy, Yield)> {
-        let ranked: Vec<(DieKey, Option<f64>)> =
+        let ranked: Vec<(DieKey, Option<Rank>)> =
             self.rows.iter().map(|row| (row.key.clone(), self.rank(row))).collect();
         let mut choose = |policy| {
             for (row, stands) in self.rows.iter_mut().zip(standing_rows(&ranked, policy)) {
@@ -177,11 +177,22 @@ impl<'s> LotCollector<'s> {
         yields
     }
 
-    /// How good a measurement is: its smallest margin as a share of the limit, or its rejection.
-    fn rank(&self, row: &DieRow) -> Option<f64> {
+    /// How good a measurement is: how many limits it misses, then its margin, or its rejection where
+    /// nothing is limited.
+    fn rank(&self, row: &DieRow) -> Option<Rank> {
         let figures = row.figures.as_ref()?;
-        let margins = self.limits.iter().map(|limit| figures.relative_margin(limit));
-        Some(margins.reduce(f64::min).unwrap_or(figures.worst_rejection_db))
+        let missed = self.limits.iter().filter(|limit| figures.margin(*limit) < 0.0).count();
+        let mut limits = self.limits.iter();
+        let margin = match (limits.next(), limits.next()) {
+            (None, _) => figures.worst_rejection_db,
+            (Some(only), None) => figures.margin(only),
+            _ => {
+                let margins = self.limits.iter().map(|limit| figures.relative_margin(limit));
+                margins.fold(f64::INFINITY, f64::min)
+            }
+        };
+        // There are few quantities to limit.
+        Some(Rank::new(u32::try_from(missed).unwrap_or(u32::MAX), margin))
     }
 
     /// The rows of each lot, in the order of their first.

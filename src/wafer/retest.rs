@@ -11,7 +11,8 @@ pub enum RetestPolicy {
     /// The last: a retest replaces what was before.
     #[default]
     Last,
-    /// The best.
+    /// The best: the one that misses the fewest limits, and of these the one with the largest margin:
+    /// in its unit where one quantity is limited, else the smallest as a share of its limit.
     Best,
     /// Each on its own.
     All,
@@ -33,10 +34,24 @@ impl RetestPolicy {
     }
 }
 
+/// How good a measurement of a die is: the better is the greater.
+#[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
+pub(super) struct Rank {
+    /// Minus the number of limits that it misses.
+    kept: f64,
+    margin: f64,
+}
+
+impl Rank {
+    pub(super) fn new(missed_limits: u32, margin: f64) -> Self {
+        Self { kept: -f64::from(missed_limits), margin }
+    }
+}
+
 /// Which rows count, under a policy, of rows that are each about a die and may have a rank: how good the
 /// row is, for [`RetestPolicy::Best`]. Rows without a rank (unreadable ones) are worse than any that has
 /// one, and of equals the earlier counts.
-pub(super) fn standing_rows(rows: &[(DieKey, Option<f64>)], policy: RetestPolicy) -> Vec<bool> {
+pub(super) fn standing_rows(rows: &[(DieKey, Option<Rank>)], policy: RetestPolicy) -> Vec<bool> {
     if policy == RetestPolicy::All {
         return vec![true; rows.len()];
     }
@@ -67,7 +82,10 @@ mod tests {
     #[test]
     fn one_measurement_of_each_die_counts() {
         let key = |die_x| DieKey { lot: "L".to_owned(), wafer: "W".to_owned(), die_x, die_y: 0 };
-        let rows = |ranks: [Option<f64>; 5]| [1, 2, 1, 1, 3].map(key).into_iter().zip(ranks);
+        let rows = |margins: [Option<f64>; 5]| {
+            let ranks = margins.map(|margin| margin.map(|margin| Rank::new(0, margin)));
+            [1, 2, 1, 1, 3].map(key).into_iter().zip(ranks)
+        };
         let ranked: Vec<_> = rows([Some(30.0), Some(20.0), Some(35.0), Some(35.0), None]).collect();
         for (policy, want) in [
             (RetestPolicy::First, [true, true, false, false, true]),
@@ -77,6 +95,10 @@ mod tests {
         ] {
             assert_eq!(standing_rows(&ranked, policy), want, "{policy:?}");
         }
+        // One limit missed by little is worse than none kept by less.
+        let ranks = [Rank::new(1, 9.0), Rank::new(0, 0.1)].map(Some);
+        let two: Vec<_> = [1, 1].map(key).into_iter().zip(ranks).collect();
+        assert_eq!(standing_rows(&two, RetestPolicy::Best), [false, true]);
         // An unreadable measurement never beats one that could be read.
         let unread: Vec<_> = rows([None, Some(20.0), Some(-5.0), None, None]).collect();
         assert_eq!(standing_rows(&unread, RetestPolicy::Best), [false, true, true, false, true]);

@@ -141,3 +141,14 @@ fn compare_is_a_check_and_a_picture() {
     assert!(run.stdout.contains("FAIL"));
     sandbox.refuses("compare balun.s3p coupler.s4p", "expected 3 ports, got 4");
 }
+
+/// A comment about ports is not one of the ports that are left.
+#[test]
+fn comments_about_ports_are_marked_when_ports_change() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.succeeds("convert divider.s3p kept.s3p");
+    assert!(sandbox.read("kept.s3p").contains("! ports: 1 input, 2 and 3 outputs"));
+    sandbox.succeeds("convert divider.s3p two.s2p --ports 2,3");
+    let text = sandbox.read("two.s2p");
+    assert!(text.contains("! before ports were changed: ports: 1 input, 2 and 3 outputs"), "{text}");
+}

@@ -104,4 +104,7 @@ fn wrong_tables_of_tones_are_refused() {
         sandbox.write("odd.csv", format!("{HEADER}{row}\n"));
         sandbox.refuses("downconverter receiver.toml --measured odd.csv", place);
     }
+    // The powers of wanted and image sideband in each other's column.
+    sandbox.write("odd.csv", format!("{HEADER}27,1,-30,0,0.1,0.1\n29,1,-28,0,0.1,0.1\n"));
+    sandbox.refuses("downconverter receiver.toml --measured odd.csv", "are exchanged");
 }
