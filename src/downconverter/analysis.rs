@@ -8,7 +8,7 @@ use super::frequency_plan::FrequencyPlan;
 use super::iq_balance::{IqOutputs, PlanPoint, ReceiverBalance};
 use super::iq_correction::{CorrectionPlan, correction_plan};
 use super::path_noise::{NoisePathResult, noise_paths};
-use super::port_order::check_port_orders;
+use super::placed_splitters::check_port_orders;
 use super::receiver::Receiver;
 use super::receiver_compliance::compliance;
 use super::reflection_sweep::{LoadReflectionSweep, load_reflection_sweeps};

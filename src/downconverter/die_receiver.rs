@@ -4,7 +4,7 @@ use super::error::{ReceiverError, Result};
 use super::ideal_part::{ideals, roles};
 use super::iq_balance::PlanPoint;
 use super::joined_path::JoinedPath;
-use super::port_order::{PlacedSplitter, splitters_of};
+use super::placed_splitters::{PlacedSplitter, splitters_of};
 use super::receiver::{GroupIndex, NetworkPlace, Place, Receiver, check_shape};
 use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::Voltages;

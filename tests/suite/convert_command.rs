@@ -150,5 +150,8 @@ fn comments_about_ports_are_marked_when_ports_change() {
     assert!(sandbox.read("kept.s3p").contains("! ports: 1 input, 2 and 3 outputs"));
     sandbox.succeeds("convert divider.s3p two.s2p --ports 2,3");
     let text = sandbox.read("two.s2p");
-    assert!(text.contains("! before ports were changed: ports: 1 input, 2 and 3 outputs"), "{text}");
+    assert!(
+        text.contains("! before ports were changed: ports: 1 input, 2 and 3 outputs"),
+        "{text}"
+    );
 }
