@@ -1,7 +1,7 @@
 //! The common part of every uncertainty analysis: trials made, requirements decided.
 
 use super::channel_error::ChannelErrorDistribution;
-use super::conformity::{DecidedRequirement, DecisionRule, guard_band};
+use super::conformity::DecidedRequirement;
 use super::monte_carlo::{TrialSettings, Trials};
 use crate::requirement::Verdict;
 
@@ -20,9 +20,10 @@ pub struct Assessment {
     /// The rejection above which a perfect part reads with the probability `coverage`, at the point
     /// of worst rejection, dB.
     pub highest_distinguishable_db: f64,
-    /// By how much a reading must exceed the required rejection for the requirement to be met, dB: the
-    /// guard band that is given, or the equivalent of the probability of conformity for a reading near
-    /// the limit. `None` without a requirement on the rejection.
+    /// By how much the worst reading must exceed the required rejection for the requirement to be met,
+    /// dB: the guard band that is given, or the one found by searching with the decision itself, all
+    /// errors being larger or smaller by one factor. `None` without a requirement on the rejection, and
+    /// where no reading is enough.
     pub guard_band_db: Option<f64>,
     /// The requirements, in the order of the result.
     pub requirements: Vec<DecidedRequirement>,
@@ -34,20 +35,16 @@ pub struct Assessment {
 
 impl Assessment {
     /// `worst` is the channel error where the rejection is worst; `requirements` are decided, and
-    /// `required_db` is the rejection among them, with its rule.
+    /// `required_db` is the rejection among them with its decision.
     pub(super) fn new(
         trials: &Trials,
         settings: &TrialSettings,
         worst: &ChannelErrorDistribution,
         requirements: Vec<DecidedRequirement>,
-        required_db: Option<(f64, DecisionRule)>,
+        required_db: Option<(f64, DecidedRequirement)>,
     ) -> Self {
-        let guard_band_db = required_db.map(|(limit_db, rule)| match rule {
-            DecisionRule::GuardBand(width) => width,
-            DecisionRule::Conformity(probability) => {
-                guard_band(worst.at_rejection(limit_db).linear_uncertainty_db(), probability)
-            }
-        });
+        let guard_band_db = required_db
+            .and_then(|(limit_db, decided)| decided.accepted_from.map(|from| from - limit_db));
         Self {
             coverage: settings.coverage(),
             seed: settings.seed(),
