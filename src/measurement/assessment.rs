@@ -5,6 +5,27 @@ use super::conformity::DecidedRequirement;
 use super::monte_carlo::{TrialSettings, Trials};
 use crate::requirement::Verdict;
 
+/// Neighbouring frequencies with one verdict.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DecidedBand {
+    /// Of all requirements there.
+    pub verdict: Verdict,
+    /// The first and the last of the frequencies, Hz.
+    pub band_hz: (f64, f64),
+}
+
+/// Runs of one verdict over ascending frequencies.
+fn decided_bands(frequencies_hz: &[f64], verdicts: &[Verdict]) -> Vec<DecidedBand> {
+    let mut bands: Vec<DecidedBand> = Vec::new();
+    for (&hz, &verdict) in frequencies_hz.iter().zip(verdicts) {
+        match bands.last_mut() {
+            Some(band) if band.verdict == verdict => band.band_hz.1 = hz,
+            _ => bands.push(DecidedBand { verdict, band_hz: (hz, hz) }),
+        }
+    }
+    bands
+}
+
 /// Trials and decisions of an uncertainty analysis, of a splitter or a receiver.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Assessment {
@@ -31,6 +52,29 @@ pub struct Assessment {
     pub probability: f64,
     /// The decision on all together.
     pub decision: Verdict,
+    /// The decision at each frequency of a splitter or LO of a receiver.
+    pub bands: Vec<DecidedBand>,
+    /// The decision on the rejection at each point; empty where it is not limited.
+    pub rejection_verdicts: Vec<Verdict>,
+}
+
+/// Decisions point by point and frequency by frequency.
+pub(super) struct PointVerdicts<'a> {
+    /// Ascending, Hz.
+    pub(super) frequencies_hz: &'a [f64],
+    /// One for each frequency.
+    pub(super) verdicts: Vec<Verdict>,
+    /// Of the rejection, one for each point.
+    pub(super) rejection: Vec<Verdict>,
+}
+
+impl Assessment {
+    /// The bands with one verdict, Hz.
+    #[must_use]
+    pub fn bands_hz(&self, verdict: Verdict) -> Vec<(f64, f64)> {
+        let bands = self.bands.iter().filter(|band| band.verdict == verdict);
+        bands.map(|band| band.band_hz).collect()
+    }
 }
 
 impl Assessment {
@@ -42,6 +86,7 @@ impl Assessment {
         worst: &ChannelErrorDistribution,
         requirements: Vec<DecidedRequirement>,
         required_db: Option<(f64, DecidedRequirement)>,
+        points: PointVerdicts<'_>,
     ) -> Self {
         let guard_band_db = required_db
             .and_then(|(limit_db, decided)| decided.accepted_from.map(|from| from - limit_db));
@@ -55,6 +100,8 @@ impl Assessment {
             probability: trials.share_of_all,
             decision: Verdict::of_all(requirements.iter().map(|decided| decided.decision)),
             requirements,
+            bands: decided_bands(points.frequencies_hz, &points.verdicts),
+            rejection_verdicts: points.rejection,
         }
     }
 }

@@ -50,7 +50,7 @@ mod stated_amount;
 mod uncertainty_source;
 
 pub use advice::Advice;
-pub use assessment::Assessment;
+pub use assessment::{Assessment, DecidedBand};
 pub use channel_error::ChannelErrorDistribution;
 pub use conformity::{DecidedRequirement, DecisionRule, DecisionSettings, guard_band};
 pub use contribution::Contribution;

@@ -4,6 +4,7 @@
 //! imbalance and phase error are normal.
 
 use super::channel_error::{ChannelErrorDistribution, interval_risk};
+use super::conformity::DecisionSettings;
 use super::error::MeasurementError;
 use super::error_covariance::{ErrorCovariance, PlanCovariance};
 use super::plan_noise::NoiseDraws;
@@ -12,7 +13,7 @@ use super::plan_reading::{
 };
 use super::plane_noise::PlaneReading;
 use crate::downconverter::ReceiverBalance;
-use crate::requirement::{Limit, Quantity};
+use crate::requirement::{Limit, Quantity, RequirementResult, Verdict};
 use crate::units::{db_from_amplitude, db_from_neper, wrap_deg};
 use num_complex::Complex64;
 
@@ -220,6 +221,53 @@ impl<'n> KnownBalances<'n> {
     #[must_use]
     pub fn against(&self, limit: Limit, risk: f64) -> Option<Refutation> {
         Some(self.reading(limit.quantity())?.against(limit.value(), risk))
+    }
+
+    /// The decision on limits at each run of so many points by itself, LO power apart. The risk of a wrong
+    /// failure is that of all runs together: where one fails, so does the whole.
+    pub(super) fn verdicts(
+        &self,
+        limits: &[Limit],
+        decisions: &DecisionSettings,
+        run: usize,
+    ) -> Vec<Verdict> {
+        let scales: Vec<(Limit, Scale)> =
+            limits.iter().map(|limit| (*limit, self.scale(limit.quantity()))).collect();
+        let verdict = |at: usize| {
+            let each = scales.iter().filter_map(|(limit, scale)| self.verdict(at, *limit, scale, decisions));
+            Verdict::of_all(each)
+        };
+        let points: Vec<Verdict> = (0..self.points.len()).map(verdict).collect();
+        points.chunks(run.max(1)).map(|run| Verdict::of_all(run.iter().copied())).collect()
+    }
+
+    /// The decision on the rejection at each point; empty where it is not limited.
+    pub(super) fn rejection_verdicts(
+        &self,
+        requirements: &[RequirementResult],
+        decisions: &DecisionSettings,
+    ) -> Vec<Verdict> {
+        let mut limits = requirements.iter().map(|one| one.limit);
+        let limit = limits.find(|limit| limit.quantity().is_rejection());
+        limit.map_or_else(Vec::new, |limit| self.verdicts(&[limit], decisions, 1))
+    }
+
+    fn verdict(
+        &self,
+        at: usize,
+        limit: Limit,
+        scale: &Scale,
+        decisions: &DecisionSettings,
+    ) -> Option<Verdict> {
+        let reading = self.points[at].reading(limit.quantity())?;
+        let (size, risk) = (scale.size(at, limit.value()), 1.0 - decisions.conformity());
+        #[expect(clippy::cast_precision_loss, reason = "points of a plan")]
+        let count = self.points.len() as f64;
+        let against = Refutation {
+            misses_read_as_well: reading.reads_as_well(size, risk),
+            meets_read_as_badly: count * reading.reads_as_badly(size, risk / count),
+        };
+        Some(decisions.decide(limit, scale.value(at, reading.size()), against))
     }
 
     /// The points that may be on the wrong side of any of the limits: all others have no effect on a

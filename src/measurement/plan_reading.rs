@@ -59,7 +59,7 @@ impl Scale {
     }
 
     /// The value of the quantity for an error.
-    fn value(&self, point: usize, size: f64) -> f64 {
+    pub(super) fn value(&self, point: usize, size: f64) -> f64 {
         match self {
             Self::Rejection(gains_db) => gains_db[point] - db_from_amplitude(0.5 * size),
             Self::Magnitude(unit) => size * unit,
@@ -113,16 +113,6 @@ impl DrawnErrors for NoDraws {
     }
 }
 
-impl<D: DrawnErrors> DrawnErrors for &D {
-    fn count(&self) -> usize {
-        (*self).count()
-    }
-
-    fn error(&self, draw: usize, point: usize) -> Complex64 {
-        (*self).error(draw, point)
-    }
-}
-
 /// Readings at the points of a plan; there is at least one.
 pub(super) struct PlanReading<D> {
     points: Vec<PlaneReading>,
@@ -137,12 +127,12 @@ impl<D: DrawnErrors> PlanReading<D> {
 
     /// The worst value as read.
     pub(super) fn worst(&self) -> f64 {
-        self.worst_scaled(1.0)
+        self.worst_scaled(&self.points, 1.0)
     }
 
     /// The same with all errors larger by a factor.
-    fn worst_scaled(&self, factor: f64) -> f64 {
-        let values = self.points.iter().enumerate();
+    fn worst_scaled(&self, points: &[PlaneReading], factor: f64) -> f64 {
+        let values = points.iter().enumerate();
         let values = values.map(|(at, point)| self.scale.value(at, factor * point.size()));
         let worse = if self.scale.ascends() { f64::min } else { f64::max };
         values.fold(self.scale.perfect(), worse)
@@ -150,12 +140,18 @@ impl<D: DrawnErrors> PlanReading<D> {
 
     /// The largest probability with which truths whose worst value is this, or worse, read as well.
     pub(super) fn reads_as_well(&self, worst: f64, risk: f64) -> f64 {
-        self.scaled_reads_as_well(1.0, worst, risk)
+        self.scaled_reads_as_well(&self.points, 1.0, worst, risk)
     }
 
-    fn scaled_reads_as_well(&self, factor: f64, worst: f64, risk: f64) -> f64 {
+    fn scaled_reads_as_well(
+        &self,
+        points: &[PlaneReading],
+        factor: f64,
+        worst: f64,
+        risk: f64,
+    ) -> f64 {
         let mut largest = 0.0_f64;
-        for (at, point) in self.points.iter().enumerate() {
+        for (at, point) in points.iter().enumerate() {
             let (point, size) = (point.scaled(factor), self.scale.size(at, worst));
             // Far inside the limit the probability is below that of the normal deviate.
             if size - point.size() > 6.0 * point.noise().long() {
@@ -171,16 +167,22 @@ impl<D: DrawnErrors> PlanReading<D> {
 
     /// The largest probability with which truths whose worst value is this, or better, read as badly.
     pub(super) fn reads_as_badly(&self, worst: f64, risk: f64) -> f64 {
-        self.scaled_reads_as_badly(1.0, worst, risk)
+        self.scaled_reads_as_badly(&self.points, 1.0, worst, risk)
     }
 
-    fn scaled_reads_as_badly(&self, factor: f64, worst: f64, risk: f64) -> f64 {
-        let count = self.points.len();
+    fn scaled_reads_as_badly(
+        &self,
+        points: &[PlaneReading],
+        factor: f64,
+        worst: f64,
+        risk: f64,
+    ) -> f64 {
+        let count = points.len();
         #[expect(clippy::cast_precision_loss, reason = "points of a plan")]
         let own_risk = risk / count as f64;
         let sizes: Vec<f64> = (0..count).map(|at| self.scale.size(at, worst)).collect();
         let points: Vec<PlaneReading> =
-            self.points.iter().map(|point| point.scaled(factor)).collect();
+            points.iter().map(|point| point.scaled(factor)).collect();
         let exceeds = |(point, size): (&PlaneReading, &f64)| point.size() > *size;
         if !points.iter().zip(&sizes).any(exceeds) {
             return 1.0;
@@ -313,19 +315,28 @@ impl<D: DrawnErrors> PlanReading<D> {
     /// no reading is enough.
     pub(super) fn acceptance(&self, limit: f64, risk: f64) -> (Option<f64>, Option<f64>) {
         if self.points.iter().all(|point| point.size() == 0.0) {
-            let points = self.points.iter().map(|point| point.of_size(1e-3)).collect();
-            return PlanReading::new(points, self.scale.clone(), &self.draws).acceptance(limit, risk);
+            let points: Vec<_> = self.points.iter().map(|point| point.of_size(1e-3)).collect();
+            return self.acceptance_of(&points, limit, risk);
         }
+        self.acceptance_of(&self.points, limit, risk)
+    }
+
+    fn acceptance_of(
+        &self,
+        points: &[PlaneReading],
+        limit: f64,
+        risk: f64,
+    ) -> (Option<f64>, Option<f64>) {
         // The factor with which the worst point is at the limit.
-        let factors = self.points.iter().enumerate();
+        let factors = points.iter().enumerate();
         let factors = factors.map(|(at, one)| self.scale.size(at, limit) / one.size());
         let at_limit = factors.fold(f64::INFINITY, f64::min).max(1e-12).ln();
         let well =
-            |log: f64| self.scaled_reads_as_well(log.exp(), limit, risk) - allowed(risk);
+            |log: f64| self.scaled_reads_as_well(points, log.exp(), limit, risk) - allowed(risk);
         let badly =
-            |log: f64| self.scaled_reads_as_badly(log.exp(), limit, risk) - allowed(risk);
+            |log: f64| self.scaled_reads_as_badly(points, log.exp(), limit, risk) - allowed(risk);
         let found = |range: (f64, f64), excess: &dyn Fn(f64) -> f64| {
-            (excess(range.1) < 0.0).then(|| self.worst_scaled(root(range, 1e-9, excess).exp()))
+            (excess(range.1) < 0.0).then(|| self.worst_scaled(points, root(range, 1e-9, excess).exp()))
         };
         (found((at_limit, at_limit - 12.0), &well), found((at_limit, at_limit + 12.0), &badly))
     }

@@ -5,7 +5,7 @@
 //! rejection, for the worst of everything over the plan, and for the decision.
 
 use super::advice::{Advice, advice};
-use super::assessment::Assessment;
+use super::assessment::{Assessment, PointVerdicts};
 use super::channel_error::ChannelErrorDistribution;
 use super::conformity::{DecidedRequirement, DecisionSettings};
 use super::contribution::Contribution;
@@ -117,12 +117,24 @@ pub fn receiver_uncertainty(
         known.interval_of_worst(quantity, coverage).map_or(own, |ends| own.with_interval(ends))
     };
     let error = points[worst].channel_error;
+    let power_u_db = outputs.power_u_db(&trials);
     let budget = match &result.budget {
         Some(budget) => uncertain.budget(budget, worst)?,
         None => Vec::new(),
     };
     Ok(ReceiverUncertainty {
-        assessment: Assessment::new(&trials, trial_settings, &error, decided, required_db),
+        assessment: Assessment::new(
+            &trials,
+            trial_settings,
+            &error,
+            decided,
+            required_db,
+            PointVerdicts {
+                frequencies_hz: receiver.plan().lo_hz(),
+                verdicts: lo_verdicts(&known, receiver, result, decisions, power_u_db),
+                rejection: known.rejection_verdicts(requirements, decisions),
+            },
+        ),
         worst_rejection: spread(REJECTION, Quantity::ImageRejection),
         largest_imbalance: spread(IMBALANCE, Quantity::AmplitudeImbalance),
         largest_quadrature: spread(QUADRATURE, Quantity::QuadratureError),
@@ -146,6 +158,28 @@ pub fn plan_noise(
     let uncertain = UncertainReceiver::new(receiver, parts)?;
     let points = uncertain.nominal_points()?.len();
     Ok(plan_noise_of(&uncertain.effects()?, points, receiver.plan().if_hz().len()))
+}
+
+/// The decision on all requirements at each LO.
+fn lo_verdicts(
+    known: &KnownBalances<'_>,
+    receiver: &Receiver,
+    result: &DownconverterResult,
+    decisions: &DecisionSettings,
+    power_u_db: f64,
+) -> Vec<Verdict> {
+    let limits: Vec<Limit> = receiver.limits().iter().collect();
+    let verdicts = known.verdicts(&limits, decisions, receiver.plan().if_hz().len());
+    let power = limits.iter().find(|limit| limit.quantity() == Quantity::LoPower);
+    let of_power = |at: usize| {
+        let powers = result.lo.get(at)?.mixers.iter().filter_map(|mixer| mixer.lo_power_dbm);
+        let (limit, least_dbm) = (power?, powers.reduce(f64::min)?);
+        let against =
+            level_reading(least_dbm, power_u_db).against(limit.value(), 1.0 - decisions.conformity());
+        Some(decisions.decide(*limit, least_dbm, against))
+    };
+    let all = verdicts.into_iter().enumerate();
+    all.map(|(at, verdict)| Verdict::of_all(of_power(at).into_iter().chain([verdict]))).collect()
 }
 
 /// Where in the plan the rejection is worst.
@@ -239,6 +273,12 @@ impl Outputs {
         })
     }
 
+    /// The standard uncertainty of the minimum LO power, dB; 0 where it is not limited.
+    fn power_u_db(&self, trials: &Trials) -> f64 {
+        let power = trials.outputs.get(POWER).filter(|_| self.has_power);
+        power.map_or(0.0, |spread| spread.standard_uncertainty)
+    }
+
     /// The decisions on all requirements, in their order.
     fn decided(
         &self,
@@ -253,8 +293,7 @@ impl Outputs {
                 return decisions.decided(*limit, *worst, &reading, *share);
             }
             // The minimum LO power is taken as one value.
-            let power = trials.outputs.get(POWER).filter(|_| self.has_power);
-            let u_db = power.map_or(0.0, |spread| spread.standard_uncertainty);
+            let u_db = self.power_u_db(trials);
             decisions.decided(*limit, *worst, &level_reading(*worst, u_db), *share)
         };
         requirements.iter().zip(&trials.shares).map(decided).collect()

@@ -1,6 +1,6 @@
 //! Uncertainty of a splitter with uncertain S-parameters, and with uncertain loads.
 
-use super::assessment::Assessment;
+use super::assessment::{Assessment, PointVerdicts};
 use super::channel_error::ChannelErrorDistribution;
 use super::conformity::{DecidedRequirement, DecisionSettings};
 use super::deviating_network::deviating;
@@ -13,7 +13,7 @@ use super::plan_reading::level_reading;
 use super::uncertainty_source::{Errors, Source};
 use crate::downconverter::ReceiverBalance;
 use crate::network::{Load, Network, ParameterKind, convert};
-use crate::requirement::{Limits, Quantity};
+use crate::requirement::{Limit, Limits, Quantity};
 use crate::splitter::{
     Roles, SplitterError, SplitterPoint, SplitterResult, SplitterSettings, channel_errors,
     image_rejection_of_error_db,
@@ -303,8 +303,10 @@ pub fn splitter_uncertainty(
             }
         })
         .collect();
-    let limits = uncertain.settings.limits.iter();
+    let limits: Vec<Limit> = uncertain.settings.limits.iter().collect();
+    let frequencies_hz: Vec<f64> = points.iter().map(|point| point.frequency_hz).collect();
     let required_db = limits
+        .iter()
         .zip(&decided)
         .find(|(limit, _)| limit.quantity().is_rejection())
         .map(|(limit, decided)| (limit.value(), *decided));
@@ -313,7 +315,18 @@ pub fn splitter_uncertainty(
         known.interval_of_worst(quantity, coverage).map_or(own, |ends| own.with_interval(ends))
     };
     Ok(SplitterUncertainty {
-        assessment: Assessment::new(&trials, trial_settings, &worst, decided, required_db),
+        assessment: Assessment::new(
+            &trials,
+            trial_settings,
+            &worst,
+            decided,
+            required_db,
+            PointVerdicts {
+                frequencies_hz: &frequencies_hz,
+                verdicts: known.verdicts(&limits, decisions, 1),
+                rejection: known.rejection_verdicts(&result.compliance.requirements, decisions),
+            },
+        ),
         worst_rejection: spread(REJECTION, Quantity::ImageRejection),
         largest_phase_error: spread(PHASE_ERROR, Quantity::PhaseError),
         largest_imbalance: spread(IMBALANCE, Quantity::AmplitudeImbalance),
