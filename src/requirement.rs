@@ -206,6 +206,17 @@ impl Limit {
         if margin.is_nan() { f64::NEG_INFINITY } else { margin }
     }
 
+    /// The value that is inside the limit by a width, in the unit of the quantity; `None` for a
+    /// magnitude below 0.
+    #[must_use]
+    pub fn inside_by(self, width: f64) -> Option<f64> {
+        match self.quantity.direction() {
+            Direction::AtLeast => Some(self.value + width),
+            Direction::AtMost => Some(self.value - width),
+            Direction::MagnitudeAtMost => Some(self.value - width).filter(|value| *value >= 0.0),
+        }
+    }
+
     /// Whether a value keeps the limit; `NAN` does not.
     #[must_use]
     pub fn is_kept_by(self, found: f64) -> bool {

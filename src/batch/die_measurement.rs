@@ -5,9 +5,9 @@ use crate::downconverter::{
     CorrectionPoint, DieReceiver, GroupIndex, IqCorrection, PlanPoint, ReceiverBalance,
     weight_against,
 };
-use crate::measurement::{KnownBalances, PlanCovariance, UncertainSplitter};
+use crate::measurement::{KnownBalances, NoiseDraws, Refutation, UncertainSplitter};
 use crate::network::Network;
-use crate::requirement::{Limits, Verdict};
+use crate::requirement::{Limit, Limits, Verdict};
 use crate::splitter::{SplitterError, SplitterSettings, analyse, scattering_over_band};
 use crate::touchstone::{PassiveFileError, ReadError, ReadOptions, passive_file_findings, read};
 use crate::wafer::{
@@ -49,8 +49,9 @@ struct MeasuredPoints {
 /// How well dies are known.
 pub(super) struct Known {
     pub(super) uncertainty: Uncertainty,
-    /// Of each point of a receiver's plan, with its own blocks: dies are near enough to it.
-    pub(super) plan: Vec<PlanCovariance>,
+    /// Of all points of a receiver's plan, with its own blocks: dies are near enough to it; `None` for
+    /// splitters.
+    pub(super) plan: Option<NoiseDraws>,
 }
 
 /// How a die is measured.
@@ -234,8 +235,8 @@ impl DieMeasurement {
         ideal.iter().map(of_group).collect()
     }
 
-    /// What can be said of a die within the uncertainty of its files: each limit where the die is
-    /// nearest to missing it.
+    /// What can be said of a die within the uncertainty of its files: all limits over the whole plan, as
+    /// for a receiver or splitter alone.
     fn conformity(
         &self,
         known: &Known,
@@ -243,43 +244,68 @@ impl DieMeasurement {
         points: &[DiePoint],
         networks: &[Network],
     ) -> Result<Conformity, String> {
-        let covariances = self.covariances(known, networks)?;
         let balances: Vec<ReceiverBalance> = points.iter().map(balance).collect();
-        let known_points =
-            KnownBalances::new(&balances, &covariances).map_err(|error| error.to_string())?;
-        let mut probability_of_all = 1.0_f64;
-        let mut decisions = Vec::new();
-        for limit in self.limits.iter() {
-            let worst = figures.worst(limit.quantity());
-            // LO power is usually far from its limit, and known to a tenth of a decibel.
-            let as_measured = || f64::from(u8::from(limit.is_kept_by(worst)));
-            let probability = known_points.probability(limit).unwrap_or_else(as_measured);
-            probability_of_all = probability_of_all.min(probability);
-            let decided = known.uncertainty.decisions().decide(limit, worst, probability);
-            decisions.push(decided.decision);
+        match &known.plan {
+            Some(noise) => self.decided(known, figures, &balances, noise),
+            None => {
+                let noise = self.splitter_noise(known, networks)?;
+                // Of points that are far from every limit no draws are needed.
+                let limits: Vec<Limit> = self.limits.iter().collect();
+                let near = KnownBalances::new(&balances, &noise)
+                    .map_err(|error| error.to_string())?
+                    .near(&limits);
+                let own = |near: &[usize]| -> Vec<ReceiverBalance> {
+                    near.iter().map(|&at| balances[at]).collect()
+                };
+                match near.as_slice() {
+                    [] => self.decided(known, figures, &balances, &noise),
+                    near => self.decided(known, figures, &own(near), &noise.of_points(near)),
+                }
+            }
         }
-        let decision = Verdict::of_all(decisions);
-        Ok(Conformity { probability: probability_of_all, decision })
     }
 
-    /// How well each point of a die is known.
-    fn covariances(
+    fn decided(
         &self,
         known: &Known,
-        networks: &[Network],
-    ) -> Result<Vec<PlanCovariance>, String> {
-        let settings = match &self.subject {
-            MeasuredSubject::Receiver { .. } => return Ok(known.plan.clone()),
-            MeasuredSubject::Splitter(settings) => settings,
+        figures: &DieFigures,
+        balances: &[ReceiverBalance],
+        noise: &NoiseDraws,
+    ) -> Result<Conformity, String> {
+        let points = KnownBalances::new(balances, noise).map_err(|error| error.to_string())?;
+        let decisions = known.uncertainty.decisions();
+        let limits: Vec<Limit> = self.limits.iter().collect();
+        let mut probability = points.probability(&limits);
+        let verdicts = limits.iter().map(|limit| {
+            let worst = figures.worst(limit.quantity());
+            let against = points.against(*limit, 1.0 - decisions.conformity()).unwrap_or_else(|| {
+                // LO power is usually far from its limit, and known to a tenth of a decibel.
+                let is_kept = limit.is_kept_by(worst);
+                if !is_kept {
+                    probability = 0.0;
+                }
+                let [met, missed] = [is_kept, !is_kept].map(|is| f64::from(u8::from(!is)));
+                Refutation { misses_read_as_well: met, meets_read_as_badly: missed }
+            });
+            decisions.decide(*limit, worst, against)
+        });
+        let decision = Verdict::of_all(verdicts.collect::<Vec<_>>());
+        Ok(Conformity { probability, decision })
+    }
+
+    /// The noise of each point of a die that is a splitter.
+    fn splitter_noise(&self, known: &Known, networks: &[Network]) -> Result<NoiseDraws, String> {
+        let MeasuredSubject::Splitter(settings) = &self.subject else {
+            return Err("its noise is that of the receiver's plan".to_owned());
         };
         let failed = |error: SplitterError| error.to_string();
         let own = scattering_over_band(&networks[0], settings).map_err(failed)?;
         let sources = known.uncertainty.at(&own).map_err(|error| error.to_string())?;
         let roles = analyse(&networks[0], settings).map_err(failed)?.roles;
-        let covariances = UncertainSplitter::new(&own, settings, &roles, sources)
-            .and_then(|uncertain| uncertain.covariances())
+        let noise = UncertainSplitter::new(&own, settings, &roles, sources)
+            .and_then(|uncertain| uncertain.noise())
             .map_err(|error| error.to_string())?;
-        Ok(covariances.into_iter().map(|image| PlanCovariance { image, wanted: image }).collect())
+        Ok(NoiseDraws::new(noise, known.uncertainty.trials().seed()))
     }
 }
 

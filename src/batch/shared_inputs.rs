@@ -5,7 +5,7 @@ use super::die_measurement::{DieMeasurement, Known, MeasuredSubject};
 use super::error::BatchError;
 use crate::description::{LoadedReceiver, Recipe, RecipeAnalysis, read_receiver, read_uncertainty};
 use crate::downconverter::{DieReceiver, Receiver};
-use crate::measurement::plan_covariances;
+use crate::measurement::{NoiseDraws, plan_noise};
 use crate::requirement::{Limits, Quantity};
 use crate::splitter::SplitterSettings;
 use crate::touchstone::ReadOptions;
@@ -60,7 +60,7 @@ impl SharedInputs {
         if let Some(uncertainty) = &uncertainty {
             uncertainty.check_for_dies(matches!(self, Self::Splitter { .. }))?;
         }
-        let (mut files, mut warnings, mut plan) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut files, mut warnings, mut plan) = (Vec::new(), Vec::new(), None);
         let (subject, limits) = match self {
             Self::Splitter { settings, .. } => {
                 // A splitter has no limits but those of the recipe.
@@ -70,9 +70,10 @@ impl SharedInputs {
             Self::Receiver(mut loaded) => {
                 if let Some(uncertainty) = &uncertainty {
                     let parts = uncertainty.of_receiver(&mut loaded)?;
-                    plan = plan_covariances(&loaded.receiver, &parts).map_err(|source| {
+                    let noise = plan_noise(&loaded.receiver, &parts).map_err(|source| {
                         BatchError::Measurement { file: recipe.path().to_owned(), source }
                     })?;
+                    plan = Some(NoiseDraws::new(noise, uncertainty.trials().seed()));
                 }
                 let LoadedReceiver { receiver, inputs, warnings: told, .. } = *loaded;
                 (files, warnings) = (inputs, told);

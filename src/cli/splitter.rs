@@ -33,7 +33,8 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
         None => Vec::new(),
     };
     if let Some(path) = &given.plot {
-        files.push(ReportFile { path: path.clone(), bytes: plot::overview(result)? });
+        let bytes = plot::overview(result, uncertainty.map(|known| &known.assessment))?;
+        files.push(ReportFile { path: path.clone(), bytes });
     }
     publish(&files, &assessed.inputs, given.writing.overwrite)?;
     match given.format {

@@ -1,9 +1,30 @@
 //! The common part of every uncertainty analysis: trials made, requirements decided.
 
 use super::channel_error::ChannelErrorDistribution;
-use super::conformity::{DecidedRequirement, DecisionRule, guard_band};
+use super::conformity::DecidedRequirement;
 use super::monte_carlo::{TrialSettings, Trials};
 use crate::requirement::Verdict;
+
+/// Neighbouring frequencies with one verdict.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DecidedBand {
+    /// Of all requirements there.
+    pub verdict: Verdict,
+    /// The first and the last of the frequencies, Hz.
+    pub band_hz: (f64, f64),
+}
+
+/// Runs of one verdict over ascending frequencies.
+fn decided_bands(frequencies_hz: &[f64], verdicts: &[Verdict]) -> Vec<DecidedBand> {
+    let mut bands: Vec<DecidedBand> = Vec::new();
+    for (&hz, &verdict) in frequencies_hz.iter().zip(verdicts) {
+        match bands.last_mut() {
+            Some(band) if band.verdict == verdict => band.band_hz.1 = hz,
+            _ => bands.push(DecidedBand { verdict, band_hz: (hz, hz) }),
+        }
+    }
+    bands
+}
 
 /// Trials and decisions of an uncertainty analysis, of a splitter or a receiver.
 #[derive(Clone, Debug, PartialEq)]
@@ -20,9 +41,10 @@ pub struct Assessment {
     /// The rejection above which a perfect part reads with the probability `coverage`, at the point
     /// of worst rejection, dB.
     pub highest_distinguishable_db: f64,
-    /// By how much a reading must exceed the required rejection for the requirement to be met, dB: the
-    /// guard band that is given, or the equivalent of the probability of conformity for a reading near
-    /// the limit. `None` without a requirement on the rejection.
+    /// By how much the worst reading must exceed the required rejection for the requirement to be met,
+    /// dB: the guard band that is given, or the one found by searching with the decision itself, all
+    /// errors being larger or smaller by one factor. `None` without a requirement on the rejection, and
+    /// where no reading is enough.
     pub guard_band_db: Option<f64>,
     /// The requirements, in the order of the result.
     pub requirements: Vec<DecidedRequirement>,
@@ -30,24 +52,44 @@ pub struct Assessment {
     pub probability: f64,
     /// The decision on all together.
     pub decision: Verdict,
+    /// The decision at each frequency of a splitter or LO of a receiver.
+    pub bands: Vec<DecidedBand>,
+    /// The decision on the rejection at each point; empty where it is not limited.
+    pub rejection_verdicts: Vec<Verdict>,
+}
+
+/// Decisions point by point and frequency by frequency.
+pub(super) struct PointVerdicts<'a> {
+    /// Ascending, Hz.
+    pub(super) frequencies_hz: &'a [f64],
+    /// One for each frequency.
+    pub(super) verdicts: Vec<Verdict>,
+    /// Of the rejection, one for each point.
+    pub(super) rejection: Vec<Verdict>,
+}
+
+impl Assessment {
+    /// The bands with one verdict, Hz.
+    #[must_use]
+    pub fn bands_hz(&self, verdict: Verdict) -> Vec<(f64, f64)> {
+        let bands = self.bands.iter().filter(|band| band.verdict == verdict);
+        bands.map(|band| band.band_hz).collect()
+    }
 }
 
 impl Assessment {
     /// `worst` is the channel error where the rejection is worst; `requirements` are decided, and
-    /// `required_db` is the rejection among them, with its rule.
+    /// `required_db` is the rejection among them with its decision.
     pub(super) fn new(
         trials: &Trials,
         settings: &TrialSettings,
         worst: &ChannelErrorDistribution,
         requirements: Vec<DecidedRequirement>,
-        required_db: Option<(f64, DecisionRule)>,
+        required_db: Option<(f64, DecidedRequirement)>,
+        points: PointVerdicts<'_>,
     ) -> Self {
-        let guard_band_db = required_db.map(|(limit_db, rule)| match rule {
-            DecisionRule::GuardBand(width) => width,
-            DecisionRule::Conformity(probability) => {
-                guard_band(worst.at_rejection(limit_db).linear_uncertainty_db(), probability)
-            }
-        });
+        let guard_band_db = required_db
+            .and_then(|(limit_db, decided)| decided.accepted_from.map(|from| from - limit_db));
         Self {
             coverage: settings.coverage(),
             seed: settings.seed(),
@@ -58,6 +100,8 @@ impl Assessment {
             probability: trials.share_of_all,
             decision: Verdict::of_all(requirements.iter().map(|decided| decided.decision)),
             requirements,
+            bands: decided_bands(points.frequencies_hz, &points.verdicts),
+            rejection_verdicts: points.rejection,
         }
     }
 }

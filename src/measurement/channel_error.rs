@@ -8,10 +8,11 @@
 use super::error::MeasurementError;
 use super::error_covariance::ErrorCovariance;
 use super::normal::normal_between;
+use super::plane_noise::PlaneReading;
 use super::quadrature::integral;
 use super::root::root;
 use crate::splitter::image_rejection_of_error_db;
-use crate::units::{neper_from_db, power_from_db};
+use crate::units::{db_from_amplitude, neper_from_db, power_from_db};
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
@@ -43,6 +44,16 @@ const MAX_DEVIATE: f64 = 9.0;
 /// Standard deviations below this, nepers and radians, are taken for it: no measurement reaches them,
 /// and narrower densities would be lost in rounding.
 const MIN_DEVIATION: f64 = 1e-8;
+
+/// The risk with which a reading may be as bad, for a truth of so many standard deviations, so that an
+/// interval has this coverage: its lower end excludes half of 1 - `coverage` far from balance, and never
+/// perfect balance.
+pub(super) fn interval_risk(coverage: f64) -> impl Fn(f64) -> f64 {
+    move |deviations| {
+        let below = 0.5 * (1.0 - coverage) * -(-deviations * deviations / 40.0).exp_m1();
+        1.0 - coverage - below
+    }
+}
 
 impl ChannelErrorDistribution {
     /// From a best estimate (nepers and radians) and its covariance.
@@ -128,19 +139,6 @@ impl ChannelErrorDistribution {
         Self { mean, ..self }
     }
 
-    /// The same around an estimate in the same direction that has another rejection, dB.
-    pub(super) fn at_rejection(self, rejection_db: f64) -> Self {
-        // |coth(e/2)|² for errors that are small against 1; larger ones have no practical use here.
-        let size = 2.0 * power_from_db(-0.5 * rejection_db).min(0.999).atanh();
-        self.moved(self.direction() * size)
-    }
-
-    /// Where the estimate lies seen from perfect balance; towards imbalance where it is there.
-    fn direction(&self) -> Complex64 {
-        let size = self.mean.norm();
-        if size > 0.0 { self.mean / size } else { Complex64::ONE }
-    }
-
     /// The probability that the rejection is at least `limit_db`.
     #[must_use]
     pub fn probability_of_rejection(&self, limit_db: f64) -> f64 {
@@ -203,19 +201,7 @@ impl ChannelErrorDistribution {
     /// a reading as low as this, or lower, with a probability of at least 1 - `coverage`.
     #[must_use]
     pub fn may_be_perfect(&self, coverage: f64) -> bool {
-        let perfect = self.moved(Complex64::ZERO);
-        let reading_db = self.rejection_db().min(REJECTIONS_DB.1);
-        1.0 - perfect.probability_of_rejection(reading_db) >= 1.0 - coverage
-    }
-
-    /// The estimate's distance from balance in standard deviations, squared.
-    fn distance_squared(&self) -> f64 {
-        let [[a, b], [_, d]] = self.covariance.rows();
-        let (x, y) = (self.mean.re, self.mean.im);
-        // A direction without uncertainty counts as one with the smallest.
-        let floor = MIN_DEVIATION * MIN_DEVIATION;
-        let determinant = (a * d - b * b).max(floor * (a + d + floor));
-        (d * x * x - 2.0 * b * x * y + a * y * y) / determinant
+        self.highest_truth_db(coverage).is_infinite()
     }
 
     /// The highest distinguishable rejection, dB: a perfect part gives a reading above it with the
@@ -225,45 +211,38 @@ impl ChannelErrorDistribution {
         self.moved(Complex64::ZERO).rejection_quantile_db(1.0 - coverage)
     }
 
-    /// A coverage interval for the true rejection, dB: from the lower quantile of JCGM 101:2008 to the
-    /// upper quantile or [`highest_truth_db`](Self::highest_truth_db), whichever is higher. It contains
-    /// the median and the reading, and the true value with at least the probability `coverage`.
+    /// A coverage interval for the true rejection, dB: every rejection that this reading does not
+    /// refute. A truth is refuted where it would read as well as this, or as badly, too rarely: far from
+    /// balance in less than half of 1 - `coverage` either way; perfect balance, which cannot read too
+    /// well, in less than 1 - `coverage` (the approach of J. Neyman, Phil. Trans. A 236 (1937) 333, from
+    /// memory). It contains the reading, and the true value with at least about the probability
+    /// `coverage`.
     #[must_use]
     pub fn interval_db(&self, coverage: f64) -> (f64, f64) {
-        let tail = 0.5 * (1.0 - coverage);
-        let high = self.rejection_quantile_db(1.0 - tail);
-        (self.rejection_quantile_db(tail), high.max(self.highest_truth_db(coverage)))
+        let largest = self.plane_reading().largest_truth(0.5 * (1.0 - coverage));
+        (-db_from_amplitude(0.5 * largest), self.highest_truth_db(coverage))
     }
 
-    /// The highest rejection that the part may truly have, dB; infinite where it may be perfect.
-    ///
-    /// Near balance the true value is nearly always better than the reading, and quantiles around the
-    /// estimate would exclude it too often. A true value in the estimate's direction is included here
-    /// until the probability of a reading as low as this falls below a threshold. The threshold changes
-    /// smoothly from 1 - `coverage` at perfect balance, where nothing can be better, to half of that far
-    /// from it (the approach of J. Neyman, Phil. Trans. A 236 (1937) 333, from memory).
+    /// The highest rejection that this reading does not refute, dB; infinite where the part may be
+    /// perfect. See [`interval_db`](Self::interval_db).
     #[must_use]
     pub fn highest_truth_db(&self, coverage: f64) -> f64 {
-        let reading_db = self.rejection_db().min(REJECTIONS_DB.1);
-        let (size, direction) = (self.mean.norm(), self.direction());
-        let deviation =
-            (self.covariance.amplitude_variance() + self.covariance.phase_variance()).sqrt();
-        if deviation <= MIN_DEVIATION {
-            return reading_db;
-        }
-        if self.may_be_perfect(coverage) {
-            return f64::INFINITY;
-        }
-        // Positive where the true value is included.
-        let excess = |distance: f64| {
-            let truth = self.moved(direction * distance);
-            let worse = 1.0 - truth.probability_of_rejection(reading_db);
-            // The lower end excludes the true value with half of 1 - coverage far from balance, and never
-            // at balance.
-            let other = 0.5 * (1.0 - coverage) * -(-truth.distance_squared() / 40.0).exp_m1();
-            worse - (1.0 - coverage - other)
-        };
-        image_rejection_of_error_db(direction * root((0.0, size.min(PI)), 1e-12, excess))
+        let smallest = self.plane_reading().smallest_truth(interval_risk(coverage));
+        -db_from_amplitude(0.5 * smallest)
+    }
+
+    /// The error in the plane in which contours of constant rejection are circles: 2 tanh(ε/2).
+    pub(super) fn plane_reading(&self) -> PlaneReading {
+        let (value, factor) = self.in_plane();
+        PlaneReading::new(value, &self.covariance.turned(factor))
+    }
+
+    /// 2 tanh(ε/2) and its derivative.
+    pub(super) fn in_plane(&self) -> (Complex64, Complex64) {
+        let half = (0.5 * self.mean).tanh();
+        // Where the wanted sideband vanishes the rejection has no lower end.
+        let half = if half.is_finite() { half } else { Complex64::from(1e3) };
+        (2.0 * half, 1.0 - half * half)
     }
 
     /// The standard uncertainty of the rejection by the linear law of propagation (JCGM 100:2008, 5.1,

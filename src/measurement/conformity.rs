@@ -3,13 +3,17 @@
 
 use super::error::MeasurementError;
 use super::normal::normal_deviate;
+use super::plan_reading::{DrawnErrors, PlanReading, Refutation};
+use super::plane_noise::allowed;
 use crate::requirement::{Limit, Quantity, Verdict};
 use std::collections::BTreeMap;
 
 /// The rule by which a requirement is decided.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum DecisionRule {
-    /// Met from this probability of conformity on, not met up to its complement.
+    /// Met where every truth that misses the limit would read as well as this too rarely, not met where
+    /// every truth that meets it would read as badly too rarely: in less than the complement of this
+    /// probability.
     Conformity(f64),
     /// Met if the best estimate is inside the limit by at least this width, not met if it is outside
     /// by more; in the unit of the requirement.
@@ -18,22 +22,27 @@ pub enum DecisionRule {
 
 impl DecisionRule {
     /// Decides from the margin by which the best estimate is inside the limit (negative outside) and
-    /// the probability that the requirement is met.
+    /// what the reading says against truths on either side.
     ///
     /// # Examples
     /// ```
-    /// use fourphase::measurement::DecisionRule;
+    /// use fourphase::measurement::{DecisionRule, Refutation};
     /// use fourphase::requirement::Verdict;
     ///
     /// let rule = DecisionRule::Conformity(0.95);
-    /// assert_eq!(rule.decide(0.3, 0.97), Verdict::Pass);
-    /// assert_eq!(rule.decide(0.3, 0.80), Verdict::Undecided);
-    /// assert_eq!(DecisionRule::GuardBand(0.2).decide(0.3, 0.80), Verdict::Pass);
+    /// let of = |well, badly| Refutation { misses_read_as_well: well, meets_read_as_badly: badly };
+    /// assert_eq!(rule.decide(0.3, of(0.03, 1.0)), Verdict::Pass);
+    /// assert_eq!(rule.decide(0.3, of(0.20, 1.0)), Verdict::Undecided);
+    /// assert_eq!(rule.decide(-0.3, of(1.0, 0.01)), Verdict::Fail);
+    /// assert_eq!(DecisionRule::GuardBand(0.2).decide(0.3, of(0.20, 1.0)), Verdict::Pass);
     /// ```
     #[must_use]
-    pub fn decide(self, margin: f64, probability: f64) -> Verdict {
+    pub fn decide(self, margin: f64, against: Refutation) -> Verdict {
         let (passes, fails) = match self {
-            Self::Conformity(needed) => (probability >= needed, probability <= 1.0 - needed),
+            Self::Conformity(needed) => {
+                let allowed = allowed(1.0 - needed);
+                (against.misses_read_as_well < allowed, against.meets_read_as_badly < allowed)
+            }
             Self::GuardBand(width) => (margin >= width, margin < -width),
         };
         match (passes, fails) {
@@ -74,8 +83,19 @@ impl Default for DecisionSettings {
 /// A requirement, decided.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DecidedRequirement {
-    /// The probability that it is met.
+    /// The probability of conformity (JCGM 106:2012), every error of every point being equally likely
+    /// beforehand.
     pub probability: f64,
+    /// What the reading says against truths on either side of the limit.
+    pub against: Refutation,
+    /// The smallest and the largest true worst value that the reading does not refute, at the risk of
+    /// the decision either way: a requirement is met where both meet the limit, and not met where
+    /// neither does.
+    pub truths: (f64, f64),
+    /// From which reading on the requirement is met; `None` where no reading is enough.
+    pub accepted_from: Option<f64>,
+    /// From which reading on the requirement is not met; `None` where no reading is enough.
+    pub refused_from: Option<f64>,
     /// The rule.
     pub rule: DecisionRule,
     /// The decision by this rule.
@@ -134,13 +154,36 @@ impl DecisionSettings {
         }
     }
 
-    /// Decides a requirement from the best estimate of the limited quantity and the probability that
-    /// the requirement is met, see [`DecisionRule::decide`].
+    /// Decides a requirement from the best estimate of the limited quantity and what the reading says
+    /// against truths on either side of the limit, see [`DecisionRule::decide`].
     #[must_use]
-    pub fn decide(&self, limit: Limit, estimate: f64, probability: f64) -> DecidedRequirement {
-        let rule = self.rule(limit.quantity());
-        let decision = rule.decide(limit.margin(estimate), probability);
-        DecidedRequirement { probability, rule, decision }
+    pub fn decide(&self, limit: Limit, estimate: f64, against: Refutation) -> Verdict {
+        self.rule(limit.quantity()).decide(limit.margin(estimate), against)
+    }
+
+    /// Decides a requirement whose reading is known with its noise.
+    pub(super) fn decided(
+        &self,
+        limit: Limit,
+        estimate: f64,
+        reading: &PlanReading<impl DrawnErrors>,
+        probability: f64,
+    ) -> DecidedRequirement {
+        let (rule, risk) = (self.rule(limit.quantity()), 1.0 - self.conformity);
+        let against = reading.against(limit.value(), risk);
+        let (accepted_from, refused_from) = match rule {
+            DecisionRule::Conformity(_) => reading.acceptance(limit.value(), risk),
+            DecisionRule::GuardBand(width) => (limit.inside_by(width), limit.inside_by(-width)),
+        };
+        DecidedRequirement {
+            probability,
+            against,
+            truths: reading.truths(risk, &|_| risk),
+            accepted_from,
+            refused_from,
+            rule,
+            decision: rule.decide(limit.margin(estimate), against),
+        }
     }
 }
 

@@ -95,6 +95,22 @@ impl ErrorCovariance {
         [[self.amplitude, self.mixed], [self.mixed, self.phase]]
     }
 
+    /// The covariance of the error times a factor.
+    pub(super) fn turned(&self, factor: Complex64) -> Self {
+        let (p, q) = (factor.re, factor.im);
+        let Self { amplitude: a, phase: d, mixed: b } = *self;
+        Self {
+            amplitude: (p * p * a - 2.0 * p * q * b + q * q * d).max(0.0),
+            phase: (q * q * a + 2.0 * p * q * b + p * p * d).max(0.0),
+            mixed: p * q * (a - d) + (p * p - q * q) * b,
+        }
+    }
+
+    /// One variance alone, of an error in one direction.
+    pub(super) fn of_one(variance: f64) -> Self {
+        Self { amplitude: variance, phase: 0.0, mixed: 0.0 }
+    }
+
     /// Adds an independent error of one standard deviation.
     pub(super) fn add(&mut self, error: Complex64) {
         self.amplitude += error.re * error.re;
@@ -102,24 +118,6 @@ impl ErrorCovariance {
         self.mixed += error.re * error.im;
     }
 
-    /// This and `other`, which are independent.
-    pub(super) fn plus(&self, other: &Self) -> Self {
-        self.with(other, 1.0)
-    }
-
-    /// This covariance, of which `part` is a share, with the errors of that part scaled by `size`.
-    pub(super) fn with_scaled(&self, part: &Self, size: f64) -> Self {
-        self.with(part, size * size - 1.0)
-    }
-
-    /// What rounding makes negative is 0.
-    fn with(&self, other: &Self, factor: f64) -> Self {
-        Self {
-            amplitude: (self.amplitude + factor * other.amplitude).max(0.0),
-            phase: (self.phase + factor * other.phase).max(0.0),
-            mixed: self.mixed + factor * other.mixed,
-        }
-    }
 }
 
 /// Uncertainty of one point of a plan by the linear law of propagation.

@@ -34,6 +34,9 @@ mod monte_carlo;
 mod normal;
 mod partial_view;
 mod plan_conformity;
+mod plan_noise;
+mod plan_reading;
+mod plane_noise;
 mod probe_checks;
 mod probe_placement;
 mod quadrature;
@@ -49,7 +52,7 @@ mod stated_amount;
 mod uncertainty_source;
 
 pub use advice::Advice;
-pub use assessment::Assessment;
+pub use assessment::{Assessment, DecidedBand};
 pub use channel_error::ChannelErrorDistribution;
 pub use conformity::{DecidedRequirement, DecisionRule, DecisionSettings, guard_band};
 pub use contribution::Contribution;
@@ -63,12 +66,14 @@ pub use measured_tones::{
 pub use monte_carlo::{Spread, TrialSettings};
 pub use normal::conformity_probability;
 pub use plan_conformity::KnownBalances;
+pub use plan_noise::{NoiseDraws, PlanNoise};
+pub use plan_reading::Refutation;
 pub use probe_checks::{Drift, ThruResidual, ValueAt, drift, length_um, thru_residual};
 pub use probe_placement::ProbePlacement;
 pub use receiver_linear::BudgetUncertainty;
 pub use receiver_propagation::{PartSource, UncertainPart};
 pub use receiver_uncertainty::{
-    PointUncertainty, ReceiverUncertainty, plan_covariances, receiver_uncertainty,
+    PointUncertainty, ReceiverUncertainty, plan_noise, receiver_uncertainty,
 };
 pub use reconstruction::{
     CovarianceOrigin, PartialMeasurement, RebuildSettings, RebuildWarning, Rebuilt,

@@ -111,7 +111,8 @@ pub struct Spread {
     pub standard_uncertainty: f64,
     /// Half of all values are below.
     pub median: f64,
-    /// The lower end of the probabilistically symmetric coverage interval.
+    /// The lower end of the coverage interval: for a rejection, an imbalance or a phase error that of the
+    /// truths that are not refuted, otherwise the probabilistically symmetric one of the trials.
     pub low: f64,
     /// Its upper end.
     pub high: f64,
@@ -130,9 +131,9 @@ impl Spread {
         self.high.is_infinite()
     }
 
-    /// With the upper end raised to `high` where that is higher.
-    pub(super) fn raised_to(self, high: f64) -> Self {
-        Self { high: self.high.max(high), ..self }
+    /// With another interval.
+    pub(super) fn with_interval(self, (low, high): (f64, f64)) -> Self {
+        Self { low, high, ..self }
     }
 }
 

@@ -1,22 +1,30 @@
-//! The probability that a receiver or splitter meets a limit at the point of its plan where it is worst.
+//! What balances at all points of a plan, known with their noise, say about its worst point.
 //!
 //! Errors are propagated linearly up to the channel error. From there the rejection is exact, and
 //! imbalance and phase error are normal.
 
-use super::channel_error::ChannelErrorDistribution;
+use super::channel_error::{ChannelErrorDistribution, interval_risk};
+use super::conformity::DecisionSettings;
 use super::error::MeasurementError;
-use super::error_covariance::PlanCovariance;
-use super::normal::conformity_probability;
+use super::error_covariance::{ErrorCovariance, PlanCovariance};
+use super::plan_noise::NoiseDraws;
+use super::plan_reading::{
+    DrawnErrors, NoDraws, PlanReading, Refutation, Scale, size_of_rejection,
+};
+use super::plane_noise::PlaneReading;
 use crate::downconverter::ReceiverBalance;
-use crate::requirement::{Limit, Quantity};
-use crate::units::db_from_neper;
+use crate::requirement::{Limit, Quantity, RequirementResult, Verdict};
+use crate::units::{db_from_amplitude, db_from_neper, wrap_deg};
+use num_complex::Complex64;
 
 /// Balances at all points of a plan or band with their uncertainty; there is at least one point.
 ///
 /// # Examples
 /// ```
 /// use fourphase::downconverter::ReceiverBalance;
-/// use fourphase::measurement::{ErrorCovariance, KnownBalances, PlanCovariance};
+/// use fourphase::measurement::{
+///     ErrorCovariance, KnownBalances, NoiseDraws, PlanCovariance, PlanNoise,
+/// };
 /// use fourphase::requirement::{Limit, Quantity};
 /// use fourphase::splitter::{channel_error, image_rejection_db};
 ///
@@ -30,102 +38,287 @@ use crate::units::db_from_neper;
 /// };
 /// let (amplitude, phase) = (channel_error(0.1, 0.0).re, 0.5_f64.to_radians());
 /// let covariance = ErrorCovariance::new(amplitude.powi(2), phase.powi(2), 0.0)?;
-/// let covariances = [PlanCovariance { image: covariance, wanted: covariance }];
-/// let known = KnownBalances::new(&[balance], &covariances)?;
-/// // One standard uncertainty inside the limit of 0.5 dB: 84 %.
+/// let noise = PlanNoise::independent(&[PlanCovariance { image: covariance, wanted: covariance }])?;
+/// let noise = NoiseDraws::new(noise, 1);
+/// let known = KnownBalances::new(&[balance], &noise)?;
+/// // One standard uncertainty inside the limit of 0.5 dB: 84 %, known from draws to 0.5 %.
 /// let limit = Limit::new(Quantity::AmplitudeImbalance, 0.5)?;
-/// assert!((known.probability(limit).unwrap() - 0.8413).abs() < 1e-4);
+/// assert!((known.probability(&[limit]) - 0.8413).abs() < 0.02);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-#[derive(Clone, Debug, PartialEq)]
-pub struct KnownBalances {
-    first: KnownBalance,
-    others: Vec<KnownBalance>,
+#[derive(Clone, Debug)]
+pub struct KnownBalances<'n> {
+    points: Vec<KnownBalance>,
+    noise: &'n NoiseDraws,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct KnownBalance {
     balance: ReceiverBalance,
-    channel_error: ChannelErrorDistribution,
-    wanted_error: ChannelErrorDistribution,
+    wanted: ErrorCovariance,
+    /// The channel error in the plane in which contours of the rejection are circles.
+    in_plane: PlaneReading,
+    /// What turns an error into that plane.
+    factor: Complex64,
 }
 
-impl KnownBalances {
-    /// Balances and their covariances, point by point.
-    ///
-    /// # Errors
-    /// [`MeasurementError::NoPoints`] without a point, [`MeasurementError::CovarianceCount`] unless
-    /// there is one covariance for each, and [`MeasurementError::NotAnEstimate`] for an error that is
-    /// not finite.
-    pub fn new(
-        balances: &[ReceiverBalance],
-        covariances: &[PlanCovariance],
-    ) -> Result<Self, MeasurementError> {
-        if balances.len() != covariances.len() {
-            let (points, covariances) = (balances.len(), covariances.len());
-            return Err(MeasurementError::CovarianceCount { points, covariances });
-        }
-        let mut points = balances.iter().zip(covariances).map(|(balance, covariance)| {
-            Ok(KnownBalance {
-                balance: *balance,
-                channel_error: ChannelErrorDistribution::new(
-                    balance.channel_error,
-                    covariance.image,
-                )?,
-                wanted_error: ChannelErrorDistribution::new(
-                    balance.wanted_error,
-                    covariance.wanted,
-                )?,
-            })
-        });
-        let first = points.next().ok_or(MeasurementError::NoPoints)??;
-        Ok(Self { first, others: points.collect::<Result<_, MeasurementError>>()? })
-    }
+/// Noise beyond so many standard deviations has no effect.
+const MAX_DEVIATE: f64 = 8.0;
 
-    /// The point at which a measure is largest; the last of equals.
-    fn worst(&self, measure: impl Fn(&KnownBalance) -> f64) -> &KnownBalance {
-        self.others.iter().fold(&self.first, |worst, point| {
-            if measure(worst).total_cmp(&measure(point)).is_gt() { worst } else { point }
-        })
-    }
-
-    /// The probability that a limit is kept at the point where it is nearest to being missed; `None`
-    /// for LO power, which a balance does not contain.
-    #[must_use]
-    pub fn probability(&self, limit: Limit) -> Option<f64> {
-        match limit.quantity() {
+impl KnownBalance {
+    /// The reading in the plane of a quantity.
+    fn reading(&self, quantity: Quantity) -> Option<PlaneReading> {
+        let wanted = self.balance.wanted_error;
+        match quantity {
             Quantity::ImageRejection | Quantity::CommonModeRejection => {
-                Some(self.rejection_probability(limit.value()))
+                Some(self.in_plane)
             }
-            Quantity::AmplitudeImbalance => Some(self.imbalance_probability(limit.value())),
-            Quantity::PhaseError | Quantity::QuadratureError => {
-                Some(self.phase_error_probability(limit.value()))
-            }
+            Quantity::AmplitudeImbalance => Some(PlaneReading::new(
+                wanted.re.into(),
+                &ErrorCovariance::of_one(self.wanted.amplitude_variance()),
+            )),
+            Quantity::PhaseError | Quantity::QuadratureError => Some(PlaneReading::new(
+                wrap_deg(wanted.im.to_degrees()).to_radians().into(),
+                &ErrorCovariance::of_one(self.wanted.phase_variance()),
+            )),
             Quantity::LoPower => None,
         }
     }
 
-    /// The probability that the image rejection at the point where it is lowest is at least `limit_db`.
-    fn rejection_probability(&self, limit_db: f64) -> f64 {
-        let worst = self.worst(|point| -point.balance.image_rejection_db);
-        worst.channel_error.probability_of_rejection(limit_db - worst.balance.sideband_gain_db)
+    fn new(balance: ReceiverBalance, own: &PlanCovariance) -> Self {
+        let error = ChannelErrorDistribution::of_solved(balance.channel_error, own.image);
+        let (value, factor) = error.in_plane();
+        // Of the size that the rejection has, in which the wanted sideband counts too.
+        let own_db = balance.image_rejection_db - balance.sideband_gain_db;
+        let size = if own_db == f64::INFINITY { 0.0 } else { size_of_rejection(own_db) };
+        let length = value.norm();
+        let value = if length > 0.0 { value * (size / length) } else { Complex64::ZERO };
+        let in_plane = PlaneReading::new(value, &own.image.turned(factor));
+        Self { balance, wanted: own.wanted, in_plane, factor }
     }
 
-    /// The probability that the amplitude imbalance in the wanted sideband, at the point where it is
-    /// largest either way, is at most `limit_db`.
-    fn imbalance_probability(&self, limit_db: f64) -> f64 {
-        let worst = self.worst(|point| point.wanted_error.mean().re.abs()).wanted_error;
-        let u = worst.covariance().amplitude_variance().sqrt();
-        let [value_db, u_db] = [worst.mean().re, u].map(db_from_neper);
-        conformity_probability(value_db, u_db, -limit_db, limit_db)
+    /// Noise in the plane of a quantity.
+    fn turned(&self, quantity: Quantity, [image, wanted]: &[Complex64; 2]) -> Complex64 {
+        match quantity {
+            Quantity::ImageRejection | Quantity::CommonModeRejection => image * self.factor,
+            Quantity::AmplitudeImbalance => wanted.re.into(),
+            _ => wanted.im.into(),
+        }
+    }
+}
+
+/// The draws of a plan's noise in the plane of a quantity.
+pub(super) struct DrawsOf<'a> {
+    known: &'a KnownBalances<'a>,
+    quantity: Quantity,
+}
+
+impl DrawnErrors for DrawsOf<'_> {
+    fn count(&self) -> usize {
+        self.known.noise.draws().len()
     }
 
-    /// The probability that the phase or quadrature error in the wanted sideband, at the point where it
-    /// is largest either way, is at most `limit_deg`.
-    fn phase_error_probability(&self, limit_deg: f64) -> f64 {
-        let worst = self.worst(|point| point.wanted_error.mean().im.abs()).wanted_error;
-        let u = worst.covariance().phase_variance().sqrt();
-        let [value_deg, u_deg] = [worst.mean().im, u].map(f64::to_degrees);
-        conformity_probability(value_deg, u_deg, -limit_deg, limit_deg)
+    fn error(&self, draw: usize, point: usize) -> Complex64 {
+        self.known.points[point].turned(self.quantity, &self.known.noise.draws()[draw][point])
+    }
+}
+
+impl<'n> KnownBalances<'n> {
+    /// Balances and the noise of their errors, point by point.
+    ///
+    /// # Errors
+    /// [`MeasurementError::NoPoints`] without a point, [`MeasurementError::CovarianceCount`] unless
+    /// there is noise for each, and [`MeasurementError::NotAnEstimate`] for an error that is not finite.
+    pub fn new(
+        balances: &[ReceiverBalance],
+        noise: &'n NoiseDraws,
+    ) -> Result<Self, MeasurementError> {
+        let known = noise.noise().covariances();
+        if balances.is_empty() {
+            return Err(MeasurementError::NoPoints);
+        }
+        if balances.len() != known.len() {
+            let (points, covariances) = (balances.len(), known.len());
+            return Err(MeasurementError::CovarianceCount { points, covariances });
+        }
+        for found in balances.iter().flat_map(|one| [one.channel_error, one.wanted_error]) {
+            if !found.is_finite() {
+                return Err(MeasurementError::NotAnEstimate { found });
+            }
+        }
+        let points =
+            balances.iter().zip(known).map(|(&balance, own)| KnownBalance::new(balance, own));
+        Ok(Self { points: points.collect(), noise })
+    }
+
+    fn scale(&self, quantity: Quantity) -> Scale {
+        match quantity {
+            Quantity::ImageRejection | Quantity::CommonModeRejection => Scale::Rejection(
+                self.points.iter().map(|point| point.balance.sideband_gain_db).collect(),
+            ),
+            Quantity::AmplitudeImbalance => Scale::Magnitude(db_from_neper(1.0)),
+            _ => Scale::Magnitude(1_f64.to_degrees()),
+        }
+    }
+
+    /// What the readings of a quantity say about its worst value; `None` for LO power, which a balance
+    /// does not contain.
+    pub(super) fn reading(&self, quantity: Quantity) -> Option<PlanReading<DrawsOf<'_>>> {
+        let points: Option<Vec<_>> =
+            self.points.iter().map(|point| point.reading(quantity)).collect();
+        let draws = DrawsOf { known: self, quantity };
+        Some(PlanReading::new(points?, self.scale(quantity), draws))
+    }
+
+    /// The same without draws, for many sizes of the noise.
+    pub(super) fn reading_without_draws(
+        &self,
+        quantity: Quantity,
+    ) -> Option<PlanReading<NoDraws>> {
+        let points: Option<Vec<_>> =
+            self.points.iter().map(|point| point.reading(quantity)).collect();
+        Some(PlanReading::new(points?, self.scale(quantity), NoDraws))
+    }
+
+    /// The coverage interval of the rejection at one point, dB, see
+    /// [`ChannelErrorDistribution::interval_db`].
+    pub(super) fn interval_db(&self, at: usize, coverage: f64) -> (f64, f64) {
+        let KnownBalance { balance, in_plane, .. } = &self.points[at];
+        let largest = in_plane.largest_truth(0.5 * (1.0 - coverage));
+        let smallest = in_plane.smallest_truth(interval_risk(coverage));
+        let rejection = |size: f64| balance.sideband_gain_db - db_from_amplitude(0.5 * size);
+        (rejection(largest), rejection(smallest))
+    }
+
+    /// The coverage interval of the worst value of a quantity, without sign: every worst value that the
+    /// readings do not refute. Far from balance a truth is refuted where it would read as well, or as
+    /// badly, in less than half of 1 - `coverage`; a perfect part in less than 1 - `coverage`. `None`
+    /// for LO power.
+    #[must_use]
+    pub fn interval_of_worst(&self, quantity: Quantity, coverage: f64) -> Option<(f64, f64)> {
+        let risk = 0.5 * (1.0 - coverage);
+        Some(self.reading(quantity)?.truths(risk, &interval_risk(coverage)))
+    }
+
+    /// The smallest and the largest worst value that the readings do not refute at this risk either way,
+    /// without sign: where both keep a limit it is met, where neither does it is missed. `None` for LO
+    /// power.
+    #[must_use]
+    pub fn truths(&self, quantity: Quantity, risk: f64) -> Option<(f64, f64)> {
+        Some(self.reading(quantity)?.truths(risk, &|_| risk))
+    }
+
+    /// From which worst reading on a limit is met, and from which on it is missed, at this risk, all
+    /// errors being larger or smaller by one factor; `None` where no reading is enough.
+    #[must_use]
+    pub fn acceptance(&self, limit: Limit, risk: f64) -> (Option<f64>, Option<f64>) {
+        let reading = self.reading(limit.quantity());
+        reading.map_or((None, None), |reading| reading.acceptance(limit.value(), risk))
+    }
+
+    /// What the readings say against truths on either side of a limit at the worst point, at this risk;
+    /// `None` for LO power.
+    #[must_use]
+    pub fn against(&self, limit: Limit, risk: f64) -> Option<Refutation> {
+        Some(self.reading(limit.quantity())?.against(limit.value(), risk))
+    }
+
+    /// The decision on limits at each run of so many points by itself, LO power apart. The risk of a wrong
+    /// failure is that of all runs together: where one fails, so does the whole.
+    pub(super) fn verdicts(
+        &self,
+        limits: &[Limit],
+        decisions: &DecisionSettings,
+        run: usize,
+    ) -> Vec<Verdict> {
+        let scales: Vec<(Limit, Scale)> =
+            limits.iter().map(|limit| (*limit, self.scale(limit.quantity()))).collect();
+        let verdict = |at: usize| {
+            let each = scales.iter().filter_map(|(limit, scale)| self.verdict(at, *limit, scale, decisions));
+            Verdict::of_all(each)
+        };
+        let points: Vec<Verdict> = (0..self.points.len()).map(verdict).collect();
+        points.chunks(run.max(1)).map(|run| Verdict::of_all(run.iter().copied())).collect()
+    }
+
+    /// The decision on the rejection at each point; empty where it is not limited.
+    pub(super) fn rejection_verdicts(
+        &self,
+        requirements: &[RequirementResult],
+        decisions: &DecisionSettings,
+    ) -> Vec<Verdict> {
+        let mut limits = requirements.iter().map(|one| one.limit);
+        let limit = limits.find(|limit| limit.quantity().is_rejection());
+        limit.map_or_else(Vec::new, |limit| self.verdicts(&[limit], decisions, 1))
+    }
+
+    fn verdict(
+        &self,
+        at: usize,
+        limit: Limit,
+        scale: &Scale,
+        decisions: &DecisionSettings,
+    ) -> Option<Verdict> {
+        let reading = self.points[at].reading(limit.quantity())?;
+        let (size, risk) = (scale.size(at, limit.value()), 1.0 - decisions.conformity());
+        #[expect(clippy::cast_precision_loss, reason = "points of a plan")]
+        let count = self.points.len() as f64;
+        let against = Refutation {
+            misses_read_as_well: reading.reads_as_well(size, risk),
+            meets_read_as_badly: count * reading.reads_as_badly(size, risk / count),
+        };
+        Some(decisions.decide(limit, scale.value(at, reading.size()), against))
+    }
+
+    /// The points that may be on the wrong side of any of the limits: all others have no effect on a
+    /// decision.
+    #[must_use]
+    pub fn near(&self, limits: &[Limit]) -> Vec<usize> {
+        let may_miss = |at: &usize| {
+            limits.iter().any(|limit| {
+                let size = self.scale(limit.quantity()).size(*at, limit.value());
+                let reading = self.points[*at].reading(limit.quantity());
+                reading.is_some_and(|one| one.size() + MAX_DEVIATE * one.noise().long() >= size)
+            })
+        };
+        (0..self.points.len()).filter(may_miss).collect()
+    }
+
+    /// The probability that all limits are kept at all points, every error being equally likely
+    /// beforehand; limits of the LO power do not count.
+    #[must_use]
+    pub fn probability(&self, limits: &[Limit]) -> f64 {
+        let mut conditions = Vec::new();
+        for limit in limits {
+            let scale = self.scale(limit.quantity());
+            for (at, point) in self.points.iter().enumerate() {
+                let Some(reading) = point.reading(limit.quantity()) else { continue };
+                let (size, reach) =
+                    (scale.size(at, limit.value()), MAX_DEVIATE * reading.noise().long());
+                if reading.size() > size + reach {
+                    return 0.0;
+                }
+                if reading.size() + reach > size {
+                    conditions.push((at, limit.quantity(), reading.value(), size * size));
+                }
+            }
+        }
+        match conditions.as_slice() {
+            [] => return 1.0,
+            [(at, quantity, value, limit)] => {
+                let reading = self.points[*at].reading(*quantity);
+                return reading.map_or(1.0, |one| one.noise().within(limit.sqrt(), *value));
+            }
+            _ => {}
+        }
+        let holds = |draw: &&Vec<[Complex64; 2]>| {
+            conditions.iter().all(|(at, quantity, value, limit)| {
+                (value + self.points[*at].turned(*quantity, &draw[*at])).norm_sqr() <= *limit
+            })
+        };
+        let draws = self.noise.draws();
+        #[expect(clippy::cast_precision_loss, reason = "thousands of draws")]
+        let share = draws.iter().filter(holds).count() as f64 / draws.len().max(1) as f64;
+        share
     }
 }

@@ -4,6 +4,7 @@
 use super::channel_error::ChannelErrorDistribution;
 use super::contribution::Contribution;
 use super::error_covariance::{PlanCovariance, half_difference};
+use super::plan_noise::{PlanNoise, SharedBy};
 use super::receiver_propagation::{Component, UncertainReceiver};
 use crate::downconverter::{
     Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, ReceiverPath,
@@ -33,6 +34,24 @@ pub(super) struct Effect {
 }
 
 impl UncertainReceiver<'_> {
+    /// The covariances of all points with the errors of each part scaled, all points being unrelated.
+    pub(super) fn scaled_noise(
+        &self,
+        effects: &[Effect],
+        points: usize,
+        scaled: impl Fn(&str) -> f64,
+    ) -> PlanNoise {
+        let mut noise = PlanNoise::exact(points);
+        for Effect { component, changes } in effects {
+            let size = scaled(&self.parts[component.part].name) * component.widening;
+            for change in changes {
+                let change = change.iter().map(|pair| pair.map(|error| error * size));
+                noise.add(&change.collect::<Vec<_>>(), SharedBy::All);
+            }
+        }
+        noise
+    }
+
     /// The effects of all errors.
     pub(super) fn effects(&self) -> Result<Vec<Effect>, ReceiverError> {
         let own = self.solve(&self.unchanged())?;
@@ -185,6 +204,24 @@ pub(super) fn covariances(effects: &[Effect], points: usize) -> Vec<PlanCovarian
         }
     }
     covariances
+}
+
+/// The noise of `points` points in runs of `ifs` that share an LO.
+pub(super) fn plan_noise_of(effects: &[Effect], points: usize, ifs: usize) -> PlanNoise {
+    let mut noise = PlanNoise::exact(points);
+    for Effect { component, changes } in effects {
+        // Of a noise that differs from frequency to frequency the LO's is shared by its IFs, and every
+        // IF has an RF of its own.
+        let shared = match changes.len() {
+            1 => [SharedBy::All; 2],
+            _ => [SharedBy::RunsOf(ifs), SharedBy::RunsOf(1)],
+        };
+        for (change, shared_by) in changes.iter().zip(shared) {
+            let widened = change.iter().map(|pair| pair.map(|error| error * component.widening));
+            noise.add(&widened.collect::<Vec<_>>(), shared_by);
+        }
+    }
+    noise
 }
 
 fn half_differences(plus: &[PlanPoint], minus: &[PlanPoint]) -> Vec<[Complex64; 2]> {

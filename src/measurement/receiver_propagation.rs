@@ -60,6 +60,9 @@ impl PartSource {
     }
 }
 
+/// For which errors of repeated measurements are widened: the upper end of a coverage interval of 95 %.
+const UPPER_PROBABILITY: f64 = 0.975;
+
 /// Networks of all parts, on either path; `None` for a part's own network.
 pub(super) type Networks = Vec<LoRf<Option<Network>>>;
 
@@ -71,6 +74,8 @@ pub(super) struct Component {
     number: usize,
     /// Whether each frequency has an error of its own.
     pub(super) is_independent: bool,
+    /// By how much it counts more in decisions, see [`Source::widening`].
+    pub(super) widening: f64,
 }
 
 /// A receiver ready to be solved with parts that deviate.
@@ -189,6 +194,7 @@ impl<'a> UncertainReceiver<'a> {
                     source: number,
                     number: component,
                     is_independent: any.is_independent(),
+                    widening: any.widening(UPPER_PROBABILITY),
                 }));
             }
         }

@@ -4,17 +4,22 @@
 //! point, for the budget, and for the contribution of each source; and trials (JCGM 101:2008) for the
 //! rejection, for the worst of everything over the plan, and for the decision.
 
-use super::advice::{Advice, UndecidedRejection};
-use super::assessment::Assessment;
+use super::advice::{Advice, advice};
+use super::assessment::{Assessment, PointVerdicts};
 use super::channel_error::ChannelErrorDistribution;
 use super::conformity::{DecidedRequirement, DecisionSettings};
 use super::contribution::Contribution;
 use super::error::MeasurementError;
 use super::error_covariance::PlanCovariance;
 use super::monte_carlo::{Spread, Trial, TrialSettings, Trials, run_trials};
-use super::receiver_linear::{BudgetUncertainty, covariances};
+use super::plan_conformity::KnownBalances;
+use super::plan_noise::{NoiseDraws, PlanNoise};
+use super::plan_reading::level_reading;
+use super::receiver_linear::{BudgetUncertainty, covariances, plan_noise_of};
 use super::receiver_propagation::{UncertainPart, UncertainReceiver};
-use crate::downconverter::{DownconverterResult, PlanPoint, Receiver, ReceiverError};
+use crate::downconverter::{
+    DownconverterResult, PlanPoint, Receiver, ReceiverBalance, ReceiverError,
+};
 use crate::requirement::{Limit, Quantity, RequirementResult, Verdict};
 use crate::units::db_from_neper;
 
@@ -25,9 +30,8 @@ pub struct PointUncertainty {
     pub lo_hz: f64,
     /// IF, Hz.
     pub if_hz: f64,
-    /// Of the rejection, by trials, dB. Its upper end is that of the highest true rejection, see
-    /// [`ChannelErrorDistribution::highest_truth_db`], where that is higher: infinite where the point
-    /// may be perfect.
+    /// Of the rejection, dB: the interval as [`ChannelErrorDistribution::interval_db`] has it, whose
+    /// upper end is infinite where the point may be perfect, the rest by trials.
     pub rejection: Spread,
     /// Of the channel error, linear.
     pub channel_error: ChannelErrorDistribution,
@@ -80,42 +84,60 @@ pub fn receiver_uncertainty(
     let requirements = &result.compliance.requirements;
     let outputs = Outputs { has_power: receiver.limits().on(Quantity::LoPower).is_some() };
     let trials = outputs.run(&uncertain, trial_settings, requirements, result.points.len())?;
-    let points = outputs.points(&trials, result, &linear, trial_settings.coverage());
-    let decided: Vec<DecidedRequirement> = requirements
-        .iter()
-        .zip(&trials.shares)
-        .map(|(requirement, share)| decisions.decide(requirement.limit, requirement.worst, *share))
-        .collect();
-    // The requirement on the rejection, its decision, and the share of the trials that met it.
+    let ifs = receiver.plan().if_hz().len();
+    let noise = plan_noise_of(&effects, result.points.len(), ifs);
+    let noise = NoiseDraws::new(noise, trial_settings.seed());
+    let balances: Vec<ReceiverBalance> = result.points.iter().map(|point| point.balance).collect();
+    let known = KnownBalances::new(&balances, &noise)?;
+    let coverage = trial_settings.coverage();
+    let points = outputs.points(&trials, result, &linear, &known, coverage);
+    let decided = outputs.decided(&trials, requirements, &known, decisions);
     let rejection = requirements
         .iter()
-        .zip(decided.iter().zip(&trials.shares))
+        .zip(&decided)
         .find(|(requirement, _)| requirement.limit.quantity() == Quantity::ImageRejection);
     let advice = rejection
-        .filter(|(_, (decided, _))| decided.decision == Verdict::Undecided)
-        .and_then(|(requirement, (_, share))| {
-            let undecided = UndecidedRejection {
-                error: points[worst].channel_error,
-                limit_db: requirement.limit.value() - result.summary.worst.balance.sideband_gain_db,
-                probability: *share,
-                conformity: decisions.conformity(),
+        .filter(|(_, decided)| decided.decision == Verdict::Undecided)
+        .and_then(|(requirement, _)| {
+            let decides = |part: Option<&str>, size: f64| {
+                let scaled = |own: &str| if part.is_none_or(|part| part == own) { size } else { 1.0 };
+                let noise = uncertain.scaled_noise(&effects, result.points.len(), scaled);
+                let noise = NoiseDraws::new(noise, trial_settings.seed());
+                let known = KnownBalances::new(&balances, &noise).ok()?;
+                let reading = known.reading_without_draws(Quantity::ImageRejection)?;
+                let against = reading.against(requirement.limit.value(), 1.0 - decisions.conformity());
+                Some(against.misses_read_as_well.min(against.meets_read_as_badly))
             };
-            undecided.advice(&contributions)
+            advice(&contributions, 1.0 - decisions.conformity(), decides)
         });
     let required_db =
-        rejection.map(|(requirement, (decided, _))| (requirement.limit.value(), decided.rule));
-    let lowest_high = points.iter().map(|point| point.rejection.high).fold(f64::INFINITY, f64::min);
+        rejection.map(|(requirement, decided)| (requirement.limit.value(), *decided));
+    let spread = |output: usize, quantity: Quantity| {
+        let own = trials.outputs[output];
+        known.interval_of_worst(quantity, coverage).map_or(own, |ends| own.with_interval(ends))
+    };
     let error = points[worst].channel_error;
+    let power_u_db = outputs.power_u_db(&trials);
     let budget = match &result.budget {
         Some(budget) => uncertain.budget(budget, worst)?,
         None => Vec::new(),
     };
     Ok(ReceiverUncertainty {
-        assessment: Assessment::new(&trials, trial_settings, &error, decided, required_db),
-        // The worst over the plan is no better in truth than any point.
-        worst_rejection: trials.outputs[REJECTION].raised_to(lowest_high),
-        largest_imbalance: trials.outputs[IMBALANCE],
-        largest_quadrature: trials.outputs[QUADRATURE],
+        assessment: Assessment::new(
+            &trials,
+            trial_settings,
+            &error,
+            decided,
+            required_db,
+            PointVerdicts {
+                frequencies_hz: receiver.plan().lo_hz(),
+                verdicts: lo_verdicts(&known, receiver, result, decisions, power_u_db),
+                rejection: known.rejection_verdicts(requirements, decisions),
+            },
+        ),
+        worst_rejection: spread(REJECTION, Quantity::ImageRejection),
+        largest_imbalance: spread(IMBALANCE, Quantity::AmplitudeImbalance),
+        largest_quadrature: spread(QUADRATURE, Quantity::QuadratureError),
         least_power: outputs.has_power.then(|| trials.outputs[POWER]),
         points,
         contributions,
@@ -124,17 +146,40 @@ pub fn receiver_uncertainty(
     })
 }
 
-/// Uncertainty of each point of a receiver's plan, by the linear law alone: what many dies of one
-/// receiver have in common.
+/// The noise of all points of a receiver's plan, by the linear law alone: what many dies of one receiver
+/// have in common.
 ///
 /// # Errors
 /// [`MeasurementError::Receiver`] where the receiver cannot be solved with parts that deviate.
-pub fn plan_covariances(
+pub fn plan_noise(
     receiver: &Receiver,
     parts: &[UncertainPart],
-) -> Result<Vec<PlanCovariance>, MeasurementError> {
+) -> Result<PlanNoise, MeasurementError> {
     let uncertain = UncertainReceiver::new(receiver, parts)?;
-    Ok(covariances(&uncertain.effects()?, uncertain.nominal_points()?.len()))
+    let points = uncertain.nominal_points()?.len();
+    Ok(plan_noise_of(&uncertain.effects()?, points, receiver.plan().if_hz().len()))
+}
+
+/// The decision on all requirements at each LO.
+fn lo_verdicts(
+    known: &KnownBalances<'_>,
+    receiver: &Receiver,
+    result: &DownconverterResult,
+    decisions: &DecisionSettings,
+    power_u_db: f64,
+) -> Vec<Verdict> {
+    let limits: Vec<Limit> = receiver.limits().iter().collect();
+    let verdicts = known.verdicts(&limits, decisions, receiver.plan().if_hz().len());
+    let power = limits.iter().find(|limit| limit.quantity() == Quantity::LoPower);
+    let of_power = |at: usize| {
+        let powers = result.lo.get(at)?.mixers.iter().filter_map(|mixer| mixer.lo_power_dbm);
+        let (limit, least_dbm) = (power?, powers.reduce(f64::min)?);
+        let against =
+            level_reading(least_dbm, power_u_db).against(limit.value(), 1.0 - decisions.conformity());
+        Some(decisions.decide(*limit, least_dbm, against))
+    };
+    let all = verdicts.into_iter().enumerate();
+    all.map(|(at, verdict)| Verdict::of_all(of_power(at).into_iter().chain([verdict]))).collect()
 }
 
 /// Where in the plan the rejection is worst.
@@ -228,25 +273,50 @@ impl Outputs {
         })
     }
 
+    /// The standard uncertainty of the minimum LO power, dB; 0 where it is not limited.
+    fn power_u_db(&self, trials: &Trials) -> f64 {
+        let power = trials.outputs.get(POWER).filter(|_| self.has_power);
+        power.map_or(0.0, |spread| spread.standard_uncertainty)
+    }
+
+    /// The decisions on all requirements, in their order.
+    fn decided(
+        &self,
+        trials: &Trials,
+        requirements: &[RequirementResult],
+        known: &KnownBalances<'_>,
+        decisions: &DecisionSettings,
+    ) -> Vec<DecidedRequirement> {
+        let decided = |(requirement, share): (&RequirementResult, &f64)| {
+            let RequirementResult { limit, worst, .. } = requirement;
+            if let Some(reading) = known.reading(limit.quantity()) {
+                return decisions.decided(*limit, *worst, &reading, *share);
+            }
+            // The minimum LO power is taken as one value.
+            let u_db = self.power_u_db(trials);
+            decisions.decided(*limit, *worst, &level_reading(*worst, u_db), *share)
+        };
+        requirements.iter().zip(&trials.shares).map(decided).collect()
+    }
+
     fn points(
         &self,
         trials: &Trials,
         result: &DownconverterResult,
         linear: &[PlanCovariance],
+        known: &KnownBalances<'_>,
         coverage: f64,
     ) -> Vec<PointUncertainty> {
         let rejections = &trials.outputs[self.first_point()..];
-        let points = result.points.iter().zip(linear).zip(rejections);
+        let points = result.points.iter().zip(linear).zip(rejections).enumerate();
         points
-            .map(|((point, linear), rejection)| {
+            .map(|(at, ((point, linear), rejection))| {
                 let channel_error =
                     ChannelErrorDistribution::of_solved(point.balance.channel_error, linear.image);
-                let highest_db =
-                    channel_error.highest_truth_db(coverage) + point.balance.sideband_gain_db;
                 PointUncertainty {
                     lo_hz: point.lo_hz,
                     if_hz: point.if_hz,
-                    rejection: rejection.raised_to(highest_db),
+                    rejection: rejection.with_interval(known.interval_db(at, coverage)),
                     channel_error,
                     u_imbalance_db: db_from_neper(linear.wanted.amplitude_variance().sqrt()),
                     u_quadrature_deg: linear.wanted.phase_variance().sqrt().to_degrees(),

@@ -1,17 +1,21 @@
 //! Uncertainty of a splitter with uncertain S-parameters, and with uncertain loads.
 
-use super::assessment::Assessment;
+use super::assessment::{Assessment, PointVerdicts};
 use super::channel_error::ChannelErrorDistribution;
 use super::conformity::{DecidedRequirement, DecisionSettings};
 use super::deviating_network::deviating;
 use super::error::MeasurementError;
 use super::error_covariance::{ErrorCovariance, half_difference};
 use super::monte_carlo::{Spread, Trial, TrialSettings, Trials, run_trials};
+use super::plan_conformity::KnownBalances;
+use super::plan_noise::{NoiseDraws, PlanNoise, SharedBy};
+use super::plan_reading::level_reading;
 use super::uncertainty_source::{Errors, Source};
+use crate::downconverter::ReceiverBalance;
 use crate::network::{Load, Network, ParameterKind, convert};
-use crate::requirement::{Limits, Quantity};
+use crate::requirement::{Limit, Limits, Quantity};
 use crate::splitter::{
-    Roles, SplitterError, SplitterResult, SplitterSettings, channel_errors,
+    Roles, SplitterError, SplitterPoint, SplitterResult, SplitterSettings, channel_errors,
     image_rejection_of_error_db,
 };
 use crate::units::{db_from_neper, wrap_deg};
@@ -138,13 +142,20 @@ impl<'a> UncertainSplitter<'a> {
         channel_errors(&scattering, &settings, self.roles)
     }
 
-    /// The covariance of the channel error at each point, by the linear law of propagation.
+    /// The noise of the channel error at all points, by the linear law of propagation; that of repeated
+    /// measurements widened for decisions.
     ///
     /// # Errors
     /// As [`channel_errors`].
-    pub fn covariances(&self) -> Result<Vec<ErrorCovariance>, MeasurementError> {
+    pub fn noise(&self) -> Result<PlanNoise, MeasurementError> {
+        Ok(self.propagated()?.0)
+    }
+
+    /// The noise, and the covariances without widening.
+    fn propagated(&self) -> Result<(PlanNoise, Vec<ErrorCovariance>), MeasurementError> {
         let networks = self.networks()?;
         let mut covariances = vec![ErrorCovariance::default(); self.scattering.grid().len()];
+        let mut noise = PlanNoise::exact(covariances.len());
         for (at, own) in networks.iter().enumerate() {
             let entries = own.network.entries();
             for source in own.sources {
@@ -157,13 +168,20 @@ impl<'a> UncertainSplitter<'a> {
                         self.channel_errors(&networks, &errors)
                     });
                     let pairs = plus?.into_iter().zip(minus?);
-                    for (covariance, (plus, minus)) in covariances.iter_mut().zip(pairs) {
-                        covariance.add(half_difference(plus, minus));
+                    let effect: Vec<Complex64> =
+                        pairs.map(|(plus, minus)| half_difference(plus, minus)).collect();
+                    for (covariance, own) in covariances.iter_mut().zip(&effect) {
+                        covariance.add(*own);
                     }
+                    let widening = source.widening(UPPER_PROBABILITY);
+                    let pairs: Vec<_> = effect.iter().map(|own| [own * widening; 2]).collect();
+                    let shared_by =
+                        if source.is_independent() { SharedBy::RunsOf(1) } else { SharedBy::All };
+                    noise.add(&pairs, shared_by);
                 }
             }
         }
-        Ok(covariances)
+        Ok((noise, covariances))
     }
 
     fn run_trials(&self, settings: &TrialSettings) -> Result<Trials, SplitterError> {
@@ -181,6 +199,19 @@ impl<'a> UncertainSplitter<'a> {
         })
     }
 }
+
+/// A point's error as that of both sidebands of a receiver.
+fn balance(point: &SplitterPoint) -> ReceiverBalance {
+    ReceiverBalance {
+        image_rejection_db: point.rejection_db,
+        sideband_gain_db: 0.0,
+        wanted_error: point.channel_error,
+        channel_error: point.channel_error,
+    }
+}
+
+/// For which errors of repeated measurements are widened: the upper end of a coverage interval of 95 %.
+const UPPER_PROBABILITY: f64 = 0.975;
 
 fn cleared(networks: &[Deviating<'_>]) -> Vec<Errors> {
     let cleared = networks.iter().map(|own| {
@@ -228,19 +259,23 @@ pub fn splitter_uncertainty(
     trial_settings: &TrialSettings,
     decisions: &DecisionSettings,
 ) -> Result<SplitterUncertainty, MeasurementError> {
-    let covariances = uncertain.covariances()?;
+    let (noise, covariances) = uncertain.propagated()?;
     let trials = uncertain.run_trials(trial_settings)?;
     let coverage = trial_settings.coverage();
+    let noise = NoiseDraws::new(noise, trial_settings.seed());
+    let balances: Vec<ReceiverBalance> = result.points.iter().map(balance).collect();
+    let known = KnownBalances::new(&balances, &noise)?;
     let pairs = result.points.iter().zip(&covariances);
     let points: Vec<SplitterPointUncertainty> = pairs
-        .map(|(point, covariance)| {
+        .enumerate()
+        .map(|(at, (point, covariance))| {
             let channel_error =
                 ChannelErrorDistribution::of_solved(point.channel_error, *covariance);
             SplitterPointUncertainty {
                 frequency_hz: point.frequency_hz,
                 channel_error,
                 median_db: channel_error.rejection_quantile_db(0.5),
-                interval_db: channel_error.interval_db(coverage),
+                interval_db: known.interval_db(at, coverage),
             }
         })
         .collect();
@@ -259,20 +294,42 @@ pub fn splitter_uncertainty(
         .requirements
         .iter()
         .zip(&trials.shares)
-        .map(|(judged, share)| decisions.decide(judged.limit, judged.worst, *share))
+        .map(|(judged, share)| {
+            let (limit, worst) = (judged.limit, judged.worst);
+            match known.reading(limit.quantity()) {
+                Some(reading) => decisions.decided(limit, worst, &reading, *share),
+                // A splitter has no LO power.
+                None => decisions.decided(limit, worst, &level_reading(worst, 0.0), *share),
+            }
+        })
         .collect();
-    let limits = uncertain.settings.limits.iter();
+    let limits: Vec<Limit> = uncertain.settings.limits.iter().collect();
+    let frequencies_hz: Vec<f64> = points.iter().map(|point| point.frequency_hz).collect();
     let required_db = limits
+        .iter()
         .zip(&decided)
         .find(|(limit, _)| limit.quantity().is_rejection())
-        .map(|(limit, decided)| (limit.value(), decided.rule));
-    let lowest_high = points.iter().map(|point| point.interval_db.1).fold(f64::INFINITY, f64::min);
+        .map(|(limit, decided)| (limit.value(), *decided));
+    let spread = |output: usize, quantity: Quantity| {
+        let own = trials.outputs[output];
+        known.interval_of_worst(quantity, coverage).map_or(own, |ends| own.with_interval(ends))
+    };
     Ok(SplitterUncertainty {
-        assessment: Assessment::new(&trials, trial_settings, &worst, decided, required_db),
-        // The worst over the band is no better in truth than any point.
-        worst_rejection: trials.outputs[REJECTION].raised_to(lowest_high),
-        largest_phase_error: trials.outputs[PHASE_ERROR],
-        largest_imbalance: trials.outputs[IMBALANCE],
+        assessment: Assessment::new(
+            &trials,
+            trial_settings,
+            &worst,
+            decided,
+            required_db,
+            PointVerdicts {
+                frequencies_hz: &frequencies_hz,
+                verdicts: known.verdicts(&limits, decisions, 1),
+                rejection: known.rejection_verdicts(&result.compliance.requirements, decisions),
+            },
+        ),
+        worst_rejection: spread(REJECTION, Quantity::ImageRejection),
+        largest_phase_error: spread(PHASE_ERROR, Quantity::PhaseError),
+        largest_imbalance: spread(IMBALANCE, Quantity::AmplitudeImbalance),
         points,
     })
 }

@@ -12,6 +12,7 @@
 
 use super::entry_covariances::EntryCovariances;
 use super::error::MeasurementError;
+use super::normal::normal_deviate;
 use super::stated_amount::{EntryAmount, PassAmount};
 use crate::network::{
     Network, NetworkError, ParameterKind, WaveDefinition, change_reference, convert, onto_grid,
@@ -20,6 +21,7 @@ use nalgebra::{DMatrix, SymmetricEigen};
 use num_complex::Complex64;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
+use statrs::distribution::{ContinuousCDF as _, StudentsT};
 
 /// How errors at one frequency are related to those at another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -323,6 +325,16 @@ impl Source {
     /// Whether a component has an effect.
     pub(crate) fn has_effect(&self, component: usize) -> bool {
         self.acting[component]
+    }
+
+    /// By how much its errors count more than their standard deviations say where a decision needs this
+    /// probability: Student's factor over the normal one (JCGM 100:2008, G.3).
+    pub(crate) fn widening(&self, probability: f64) -> f64 {
+        let Kind::Repeats { deviations } = &self.kind else { return 1.0 };
+        #[expect(clippy::cast_precision_loss, reason = "few measurements")]
+        let freedom = (deviations.len().max(2) - 1) as f64;
+        let student = StudentsT::new(0.0, 1.0, freedom);
+        student.map_or(1.0, |own| own.inverse_cdf(probability) / normal_deviate(probability))
     }
 
     /// Whether points have deviates of their own.

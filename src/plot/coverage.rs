@@ -8,10 +8,10 @@ use super::frequency_axis::{LO_LABEL, frequency_range, ghz};
 use super::legend::{Entry, limit_entry};
 use super::rejection_axis::{CUT_NOTE, cut, is_beyond, required_name};
 use super::series::{area, horizontal, line};
-use super::style::{BLUE, Dash, GREY, ORANGE, Sizes, VERMILION};
+use super::style::{BLUE, Dash, GREEN, GREY, ORANGE, Sizes, VERMILION};
 use crate::downconverter::{DownconverterResult, Receiver};
 use crate::measurement::{Assessment, ReceiverUncertainty, SplitterUncertainty, ToneComparisons};
-use crate::requirement::Quantity;
+use crate::requirement::{Limit, Quantity};
 use crate::splitter::SplitterResult;
 use crate::units::ShownFrequency;
 use std::ops::Range;
@@ -41,12 +41,14 @@ pub fn splitter_coverage(
         high: known.interval_db.1,
     });
     let at_hz: Vec<f64> = result.points.iter().map(|point| point.frequency_hz).collect();
+    let limits: Vec<Limit> = result.compliance.limits().iter().collect();
     let coverage = Coverage {
         what: &result.roles.kind.rejection().title(),
         note: "",
         x_label: "Frequency (GHz)",
         x: frequency_range(&at_hz),
         limit: result.compliance.limits().on_rejection_db(),
+        limits: &limits,
         assessment: &uncertainty.assessment,
     };
     coverage.drawn(&points.collect::<Vec<_>>())
@@ -73,12 +75,14 @@ pub fn receiver_coverage(
         }
     });
     let note = if receiver.plan().if_hz().len() > 1 { ", at the worst IF" } else { "" };
+    let limits: Vec<Limit> = result.compliance.limits().iter().collect();
     let coverage = Coverage {
         what: "Image rejection",
         note,
         x_label: LO_LABEL,
         x: frequency_range(receiver.plan().lo_hz()),
         limit: receiver.limits().on(Quantity::ImageRejection),
+        limits: &limits,
         assessment: &uncertainty.assessment,
     };
     coverage.drawn(&points.collect::<Vec<_>>())
@@ -172,13 +176,19 @@ struct Coverage<'a> {
     x: Range<f64>,
     /// The required rejection, dB.
     limit: Option<f64>,
+    /// All requirements, in the order of the decisions.
+    limits: &'a [Limit],
     assessment: &'a Assessment,
 }
 
 impl Coverage<'_> {
-    /// The required rejection and the guard band above it, dB.
-    fn guard(&self) -> Option<(f64, f64)> {
-        self.limit.zip(self.assessment.guard_band_db.filter(|width| *width > 0.0))
+    /// The readings of the worst point between which the decision is open, dB: from the first down a
+    /// failure, from the second up a pass.
+    fn open(&self) -> (Option<f64>, Option<f64>) {
+        let requirements = self.assessment.requirements.iter().zip(self.limits);
+        let mut rejection = requirements.filter(|(_, limit)| limit.quantity().is_rejection());
+        let decided = rejection.next();
+        decided.map_or((None, None), |(decided, _)| (decided.refused_from, decided.accepted_from))
     }
 
     /// The range of the rejection, cut as it is drawn.
@@ -188,7 +198,8 @@ impl Coverage<'_> {
             .flat_map(|point| [point.measured, point.median, point.low])
             .chain(points.iter().map(|point| point.high).filter(|high| high.is_finite()))
             .chain(self.limit)
-            .chain(self.guard().map(|(limit, width)| limit + width));
+            .chain(self.open().0)
+            .chain(self.open().1);
         let mut y = range_of(drawn.map(cut), 5.0);
         if is_unbounded {
             // Room above shows that the band goes on.
@@ -198,7 +209,7 @@ impl Coverage<'_> {
     }
 
     fn drawn(&self, points: &[Point]) -> Result<Vec<u8>, PlotError> {
-        let (what, limit, guard) = (self.what, self.limit, self.guard());
+        let (what, limit, (refused, accepted)) = (self.what, self.limit, self.open());
         let is_unbounded = points.iter().any(|point| point.high.is_infinite());
         let y = self.range(points, is_unbounded);
         let is_cut = points.iter().any(|point| is_beyond(point.measured) || is_beyond(point.low));
@@ -214,26 +225,26 @@ impl Coverage<'_> {
         let open = if is_unbounded { "; open above: may be perfect" } else { "" };
         let band_name = format!("{percent:.4} % coverage{open}").replace(".0000", "");
         let limit_name = required_name(limit);
-        let guard_name = guard.map(|(limit, width)| {
-            format!("accepted from {:.2} dB on: guard band {width:.2} dB", limit + width)
-        });
+        let accepted_name = accepted.map(|from| format!("PASS from {from:.2} dB on"));
+        let refused_name = refused.map(|below| format!("FAIL below {below:.2} dB"));
         let mut legend = vec![
             Entry { name: "measured", colour: BLUE, dash: Dash::Solid },
             Entry { name: "median", colour: GREY, dash: Dash::Dotted },
             Entry { name: &band_name, colour: BLUE, dash: Dash::Area },
         ];
         legend.extend(limit_entry(limit_name.as_ref()));
-        legend.extend(guard_name.as_ref().map(|name| Entry {
-            name,
-            colour: ORANGE,
-            dash: Dash::Dotted,
+        let decided = [(&accepted_name, GREEN), (&refused_name, ORANGE)];
+        legend.extend(decided.iter().filter_map(|(name, colour)| {
+            let name = name.as_ref()?;
+            Some(Entry { name, colour: *colour, dash: Dash::Dotted })
         }));
         picture(|canvas| {
             let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
             band(&mut chart, points, &y)?;
-            if let Some((limit, width)) = guard {
-                let at = limit + width;
-                horizontal(&mut chart, &self.x, at, ORANGE, Dash::Dotted, Sizes::LARGE)?;
+            for (at, colour) in [(accepted, GREEN), (refused, ORANGE)] {
+                if let Some(at) = at {
+                    horizontal(&mut chart, &self.x, cut(at), colour, Dash::Dotted, Sizes::LARGE)?;
+                }
             }
             if let Some(limit) = limit {
                 horizontal(&mut chart, &self.x, limit, VERMILION, Dash::Dashed, Sizes::LARGE)?;

@@ -35,6 +35,7 @@ mod series;
 mod splitter_curves;
 mod style;
 mod tolerance_chart;
+mod verdict_bands;
 mod wafer_map;
 
 pub use coverage::{receiver_coverage, receiver_tones, splitter_coverage};

@@ -9,19 +9,23 @@ use super::if_lines::{IfLines, MOST_IFS};
 use super::legend::{Entry, limit_entry};
 use super::nested_lines::{look, nested};
 use super::rejection_axis::{CUT_NOTE, cut, is_beyond, required_name};
-use super::series::{horizontal, shade};
-use super::style::{Dash, GREEN, GREY, Sizes, VERMILION};
+use super::series::horizontal;
+use super::style::{Dash, GREY, Sizes, VERMILION};
+use super::verdict_bands::VerdictBands;
 use crate::downconverter::{DownconverterResult, MixerDrive, PlanPoint, Receiver};
+use crate::measurement::Assessment;
 use crate::requirement::Quantity;
 use crate::units::db_from_amplitude;
 
-/// Image rejection over LO, a line per IF, with the requirement and the bands that pass.
+/// Image rejection over LO, a line per IF, with the requirement and the bands that pass; with an
+/// uncertainty, that pass, fail or are undecided.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn receiver_rejection(
     receiver: &Receiver,
     result: &DownconverterResult,
+    assessment: Option<&Assessment>,
 ) -> Result<Vec<u8>, PlotError> {
     let required = receiver.limits().on(Quantity::ImageRejection);
     let ifs = IfLines::of(receiver, MOST_IFS);
@@ -40,25 +44,11 @@ pub fn receiver_rejection(
     let mut legend = ifs.legend();
     let required_name = required_name(required);
     legend.extend(limit_entry(required_name.as_ref()));
-    let bands = &result.compliance.bands_that_pass_hz;
-    let has_requirements = !result.compliance.requirements.is_empty();
-    if has_requirements {
-        let name = if bands.is_empty() {
-            "all requirements hold: nowhere"
-        } else {
-            "all requirements hold"
-        };
-        legend.push(Entry { name, colour: GREEN, dash: Dash::Area });
-    }
+    let bands = VerdictBands::new(&result.compliance, assessment);
+    legend.extend(bands.legend());
     picture(|canvas| {
         let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
-        // Without a requirement everything passes, which is not worth a colour.
-        for &(low, high) in bands.iter().filter(|_| has_requirements) {
-            // A single point passes too, and should be seen.
-            let least = 0.002 * (x.end - x.start);
-            let (low, high) = (ghz(low) - least, ghz(high) + least);
-            shade(&mut chart, (low.max(x.start), high.min(x.end)), &y, GREEN)?;
-        }
+        bands.draw(&mut chart, &x, &y)?;
         if let Some(required) = required {
             horizontal(&mut chart, &x, required, VERMILION, Dash::Dashed, Sizes::LARGE)?;
         }

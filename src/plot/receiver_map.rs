@@ -11,26 +11,34 @@ use super::rejection_axis::{CUT_NOTE, HIGHEST_REJECTION_DB, cut, is_beyond};
 use super::series::hatch;
 use super::style::{BLACK, Dash, Sizes};
 use crate::downconverter::{DownconverterResult, Receiver};
+use crate::measurement::Assessment;
 use crate::requirement::Quantity;
 use plotters::prelude::{Color, PathElement, Rectangle, ShapeStyle, WHITE};
 use std::ops::Range;
 
-/// Image rejection over LO and IF in colours, with the cells hatched that miss the requirement.
+/// Image rejection over LO and IF in colours, with the cells hatched that miss the requirement; with an
+/// uncertainty, that do not pass within it.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn receiver_rejection_map(
     receiver: &Receiver,
     result: &DownconverterResult,
+    assessment: Option<&Assessment>,
 ) -> Result<Vec<u8>, PlotError> {
-    let map = Map::of(receiver, result);
+    let map = Map::of(receiver, result, assessment);
     picture(|canvas| {
         let (left, right) = canvas.split_horizontally(px(WIDTH - SCALE_WIDTH));
         let name = match (map.required, map.failing().next()) {
             (None, _) => None,
-            (Some(required), Some(_)) => Some(format!("less than the required {required} dB")),
-            (Some(required), None) => {
-                Some(format!("less than the required {required} dB: nowhere"))
+            (Some(required), failing) => {
+                let what = if map.passing.is_some() {
+                    "does not pass within the uncertainty: required"
+                } else {
+                    "less than the required"
+                };
+                let nowhere = if failing.is_some() { "" } else { ": nowhere" };
+                Some(format!("{what} {required} dB{nowhere}"))
             }
         };
         let legend: Vec<Entry<'_>> =
@@ -62,10 +70,16 @@ struct Map {
     colours: Range<f64>,
     is_cut: bool,
     required: Option<f64>,
+    /// What is decided of each cell, with an uncertainty.
+    passing: Option<Vec<bool>>,
 }
 
 impl Map {
-    fn of(receiver: &Receiver, result: &DownconverterResult) -> Self {
+    fn of(
+        receiver: &Receiver,
+        result: &DownconverterResult,
+        assessment: Option<&Assessment>,
+    ) -> Self {
         let plan = receiver.plan();
         let highest_if_hz = plan.if_hz().iter().copied().fold(0.0, f64::max);
         let (if_unit, unit_hz) = if highest_if_hz < 0.5e9 { ("MHz", 1e6) } else { ("GHz", 1e9) };
@@ -87,6 +101,9 @@ impl Map {
             is_cut: rejections().any(is_beyond),
             required: receiver.limits().on(Quantity::ImageRejection),
             values,
+            passing: assessment.map(|assessment| {
+                assessment.rejection_verdicts.iter().map(|verdict| verdict.passes()).collect()
+            }),
         }
     }
 
@@ -95,7 +112,10 @@ impl Map {
     }
 
     fn fails(&self, cell: usize) -> bool {
-        self.required.is_some_and(|required| self.values[cell] < required)
+        let decided = self.passing.as_ref().and_then(|passing| passing.get(cell));
+        self.required.is_some_and(|required| {
+            decided.map_or(self.values[cell] < required, |passes| !passes)
+        })
     }
 
     fn failing(&self) -> impl Iterator<Item = usize> {

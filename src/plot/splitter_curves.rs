@@ -9,8 +9,10 @@ use super::frequency_axis::ghz;
 use super::legend::{Entry, limit_entry};
 use super::lettering::{note, place_beside};
 use super::rejection_axis::{HIGHEST_REJECTION_DB, required_name};
-use super::series::{horizontal, line, shade};
-use super::style::{BLACK, BLUE, Dash, GREEN, GREY, LINES, Sizes, VERMILION};
+use super::series::{horizontal, line};
+use super::style::{BLACK, BLUE, Dash, GREY, LINES, Sizes, VERMILION};
+use super::verdict_bands::VerdictBands;
+use crate::measurement::Assessment;
 use crate::requirement::Quantity;
 use crate::splitter::{SplitterPoint, SplitterResult, contour_family};
 use crate::units::ShownFrequency;
@@ -34,8 +36,11 @@ pub fn imbalance(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
-pub fn rejection(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
-    picture(|canvas| rejection_panel(canvas, result, Sizes::LARGE))
+pub fn rejection(
+    result: &SplitterResult,
+    assessment: Option<&Assessment>,
+) -> Result<Vec<u8>, PlotError> {
+    picture(|canvas| rejection_panel(canvas, result, assessment, Sizes::LARGE))
 }
 
 /// The part's way through the plane of imbalance and phase error, with curves of constant
@@ -63,10 +68,13 @@ pub fn losses(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
-pub fn overview(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
+pub fn overview(
+    result: &SplitterResult,
+    assessment: Option<&Assessment>,
+) -> Result<Vec<u8>, PlotError> {
     picture(|canvas| {
         let quarters = canvas.split_evenly((2, 2));
-        rejection_panel(&quarters[0], result, Sizes::SMALL)?;
+        rejection_panel(&quarters[0], result, assessment, Sizes::SMALL)?;
         contour_panel(&quarters[1], result, Sizes::SMALL)?;
         amplitude_panel(&quarters[2], result, Sizes::SMALL)?;
         phase_panel(&quarters[3], result, Sizes::SMALL)
@@ -142,6 +150,7 @@ fn phase_panel(panel: &Canvas<'_>, result: &SplitterResult, sizes: Sizes) -> Res
 fn rejection_panel(
     panel: &Canvas<'_>,
     result: &SplitterResult,
+    assessment: Option<&Assessment>,
     sizes: Sizes,
 ) -> Result<(), PlotError> {
     let required = result.compliance.limits().on_rejection_db();
@@ -161,18 +170,15 @@ fn rejection_panel(
     };
     let required_name = required_name(required);
     let has_requirements = !result.compliance.requirements.is_empty();
+    let bands = VerdictBands::new(&result.compliance, assessment);
     let mut legend = Vec::new();
     if has_requirements {
         legend.push(Entry { name: "this part", colour: BLUE, dash: Dash::Solid });
         legend.extend(limit_entry(required_name.as_ref()));
-        legend.push(Entry { name: "all requirements hold", colour: GREEN, dash: Dash::Area });
+        legend.extend(bands.legend());
     }
     let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
-    // Without a requirement everything passes, which is not worth a colour.
-    let passing = result.compliance.bands_that_pass_hz.iter().filter(|_| has_requirements);
-    for &(low, high) in passing {
-        shade(&mut chart, (ghz(low), ghz(high)), &y, GREEN)?;
-    }
+    bands.draw(&mut chart, &x, &y)?;
     if let Some(required) = required {
         horizontal(&mut chart, &x, required, VERMILION, Dash::Dashed, sizes)?;
     }

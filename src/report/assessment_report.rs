@@ -1,6 +1,6 @@
 //! What an uncertainty comes to, whatever was measured: text and JSON for splitter and receiver alike.
 
-use super::text_table::{filled, fixed, lines, table};
+use super::text_table::{filled, fixed, lines, table, telling};
 use crate::measurement::{Assessment, DecidedRequirement, DecisionRule, Spread};
 use crate::requirement::Verdict;
 use serde_json::{Value, json};
@@ -15,6 +15,9 @@ pub(super) struct Estimate<'u> {
     pub(super) spread: &'u Spread,
 }
 
+/// What a probability of conformity takes as known beforehand.
+const PRIOR: &str = "every error of every point equally likely";
+
 pub(super) fn assessment_json(assessment: &Assessment) -> Value {
     json!({
         "coverage_percent": 100.0 * assessment.coverage,
@@ -23,6 +26,7 @@ pub(super) fn assessment_json(assessment: &Assessment) -> Value {
         "stability_db": assessment.stability_db,
         "decision": assessment.decision.to_string(),
         "probability": assessment.probability,
+        "probability_prior": PRIOR,
         "highest_distinguishable_rejection_db": assessment.highest_distinguishable_db,
         "guard_band_db": assessment.guard_band_db.filter(|width| width.is_finite()),
     })
@@ -48,6 +52,11 @@ pub(super) fn estimates_json(quantities: &[Estimate<'_>]) -> Value {
 pub(super) fn add_decision(entry: &mut Value, decided: &DecidedRequirement) {
     entry["pass"] = json!(decided.decision.passes());
     entry["probability"] = json!(decided.probability);
+    let finite = |value: f64| value.is_finite().then_some(value);
+    entry["lowest_truth"] = json!(finite(decided.truths.0));
+    entry["highest_truth"] = json!(finite(decided.truths.1));
+    entry["accepted_from"] = json!(decided.accepted_from);
+    entry["refused_from"] = json!(decided.refused_from);
     entry["decision"] = json!(decided.decision.to_string());
     entry["rule"] = json!(match decided.rule {
         DecisionRule::Conformity(_) => "conformity",
@@ -78,13 +87,18 @@ pub(super) fn assessment_text(assessment: &Assessment, quantities: &[Estimate<'_
     }
     let _ = writeln!(text, "{}", lines(&rows));
     if quantities.first().is_some_and(|rejection| rejection.spread.is_unbounded()) {
-        text.push_str("Nowhere can it be told from perfect balance.\n");
+        text.push_str("No point can be distinguished from perfect balance.\n");
     }
     text.push_str(&filled(&format!(
-        "At the worst point only readings below {} dB can be told from perfect ({} %).",
+        "Highest distinguishable rejection at the worst point: {} dB ({} %).",
         fixed(assessment.highest_distinguishable_db, 1),
         percent(assessment.coverage),
     )));
+    if !assessment.requirements.is_empty() {
+        text.push_str(&filled(&format!(
+            "Probabilities of conformity (JCGM 106) take {PRIOR} beforehand; they do not decide."
+        )));
+    }
     text
 }
 
@@ -107,9 +121,23 @@ pub(super) fn judged(
         percent if percent < 0.05 => "under 0.1".to_owned(),
         percent => fixed(percent, 1),
     };
-    let guard = match decided.rule {
-        DecisionRule::GuardBand(width) => format!(", guard band {width} {unit}"),
-        DecisionRule::Conformity(_) => String::new(),
+    let (low, high) = decided.truths;
+    let truth = match decided.rule {
+        DecisionRule::GuardBand(width) => format!("guard band {width} {unit}"),
+        DecisionRule::Conformity(needed) => {
+            let risk = fixed(100.0 * (1.0 - needed), 1);
+            let risk = risk.trim_end_matches(".0");
+            format!(
+                "truths not refuted (risk {risk} % either way): {} to {} {unit}",
+                telling(low),
+                telling(high)
+            )
+        }
     };
-    (decided.decision.capitals(), format!("met with {percent} % probability{guard}"))
+    let accepted = match decided.accepted_from {
+        Some(from) => format!("PASS from {} {unit}", telling(from)),
+        None => "no reading would PASS".to_owned(),
+    };
+    let told = format!("{truth}; {accepted}; probability of conformity {percent} %");
+    (decided.decision.capitals(), told)
 }

@@ -10,20 +10,22 @@ use super::receiver_uncertainty_report::receiver_uncertainty_csv;
 use super::tones_report::tones_csv;
 use crate::batch::AssessedReceiver;
 use crate::downconverter::{DownconverterResult, Receiver};
+use crate::measurement::Assessment;
 use crate::plot::{self, PlotError};
 use rayon::prelude::{IntoParallelIterator as _, ParallelIterator as _};
 use std::path::Path;
 
-type Picture = fn(&Receiver, &DownconverterResult) -> Result<Vec<u8>, PlotError>;
+type Picture =
+    fn(&Receiver, &DownconverterResult, Option<&Assessment>) -> Result<Vec<u8>, PlotError>;
 
 const PICTURES: [(&str, Picture); 7] = [
     ("image-rejection.png", plot::receiver_rejection),
     ("image-rejection-map.png", plot::receiver_rejection_map),
-    ("imbalance.png", plot::receiver_imbalance),
-    ("phasors.png", plot::receiver_phasors),
-    ("contours.png", plot::receiver_contours),
-    ("drive.png", plot::receiver_drive),
-    ("budget.png", |_, result| plot::receiver_budget(result)),
+    ("imbalance.png", |receiver, result, _| plot::receiver_imbalance(receiver, result)),
+    ("phasors.png", |receiver, result, _| plot::receiver_phasors(receiver, result)),
+    ("contours.png", |receiver, result, _| plot::receiver_contours(receiver, result)),
+    ("drive.png", |receiver, result, _| plot::receiver_drive(receiver, result)),
+    ("budget.png", |_, result, _| plot::receiver_budget(result)),
 ];
 
 /// The document, the tables and the pictures of a receiver, drawn on all threads.
@@ -43,10 +45,12 @@ pub fn receiver_files(
         file("lo.csv", receiver_lo_csv(receiver, result)?.into_bytes()),
         file("budget.csv", receiver_budget_csv(result)?.into_bytes()),
     ];
-    let drawn =
-        PICTURES.into_par_iter().map(|(name, picture)| Ok(file(name, picture(receiver, result)?)));
-    files.extend(drawn.collect::<Result<Vec<_>, PlotError>>()?);
     let uncertainty = assessed.uncertainty.as_ref();
+    let assessment = uncertainty.map(|known| &known.assessment);
+    let drawn = PICTURES
+        .into_par_iter()
+        .map(|(name, picture)| Ok(file(name, picture(receiver, result, assessment)?)));
+    files.extend(drawn.collect::<Result<Vec<_>, PlotError>>()?);
     if let Some(known) = uncertainty {
         files.push(file("uncertainty.csv", receiver_uncertainty_csv(known)?.into_bytes()));
         files.push(file("coverage.png", plot::receiver_coverage(receiver, result, known)?));

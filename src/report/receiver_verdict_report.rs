@@ -5,7 +5,7 @@ use super::text_table::{filled, shown_rejection, telling};
 use crate::diagnostic::printable;
 use crate::downconverter::{DownconverterResult, Receiver};
 use crate::measurement::{Assessment, ReceiverUncertainty};
-use crate::requirement::{Compliance, Quantity, RequirementResult};
+use crate::requirement::{Compliance, Quantity, RequirementResult, Verdict};
 use crate::units::{ShownFrequency, shown_band};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
@@ -60,13 +60,19 @@ pub(super) fn verdict_json(compliance: &Compliance, assessment: Option<&Assessme
             entry
         })
         .collect();
-    let bands: Vec<[f64; 2]> =
-        compliance.bands_that_pass_hz.iter().map(|&(low, high)| [low, high]).collect();
+    let listed = |bands: Vec<(f64, f64)>| -> Vec<[f64; 2]> {
+        bands.into_iter().map(|(low, high)| [low, high]).collect()
+    };
+    let bands = listed(assessment.map_or_else(
+        || compliance.bands_that_pass_hz.clone(),
+        |assessment| assessment.bands_hz(Verdict::Pass),
+    ));
     let pass = assessment.map_or(compliance.passes(), |a| a.decision.passes());
     let mut document =
         json!({ "pass": pass, "requirements": requirements, "bands_that_pass_hz": bands });
     if let Some(assessment) = assessment {
         document["decision"] = json!(assessment.decision.to_string());
+        document["bands_undecided_hz"] = json!(listed(assessment.bands_hz(Verdict::Undecided)));
     }
     document
 }
@@ -94,18 +100,24 @@ pub(super) fn verdict_text(
         shown_rejection(summary.median_image_rejection_db),
     )));
     if !result.compliance.requirements.is_empty() {
-        let bands: Vec<String> = result
-            .compliance
-            .bands_that_pass_hz
-            .iter()
-            .map(|&range_hz| shown_band(range_hz))
-            .collect();
-        text.push_str(&filled(&if bands.is_empty() {
+        let shown = |bands: &[(f64, f64)]| {
+            bands.iter().map(|&range_hz| shown_band(range_hz)).collect::<Vec<_>>().join(", ")
+        };
+        let assessment = uncertainty.map(|known| &known.assessment);
+        let passing = assessment.map_or_else(
+            || result.compliance.bands_that_pass_hz.clone(),
+            |assessment| assessment.bands_hz(Verdict::Pass),
+        );
+        text.push_str(&filled(&if passing.is_empty() {
             "No LO passes at every IF.".to_owned()
         } else {
-            let measured = if uncertainty.is_some() { ", as measured" } else { "" };
-            format!("LOs that pass at every IF{measured}: {}.", bands.join(", "))
+            format!("LOs that pass at every IF: {}.", shown(&passing))
         }));
+        let undecided =
+            assessment.map_or_else(Vec::new, |own| own.bands_hz(Verdict::Undecided));
+        if !undecided.is_empty() {
+            text.push_str(&filled(&format!("Undecided LOs: {}.", shown(&undecided))));
+        }
     }
     text
 }

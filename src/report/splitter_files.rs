@@ -21,11 +21,12 @@ pub fn splitter_files(
     let result = &assessed.result;
     let rejection = result.roles.kind.rejection().label().replace(' ', "-") + ".png";
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
+    let assessment = assessed.uncertainty.as_ref().map(|known| &known.assessment);
     let mut files = vec![
         file("report.json", document(report)?.into_bytes()),
         file("points.csv", splitter_csv(result)?.into_bytes()),
         file("imbalance.png", plot::imbalance(result)?),
-        file(&rejection, plot::rejection(result)?),
+        file(&rejection, plot::rejection(result, assessment)?),
         file("contours.png", plot::contours(result)?),
         file("losses.png", plot::losses(result)?),
     ];

@@ -8,7 +8,7 @@ use super::text_table::{fixed, lines, table, telling};
 use crate::diagnostic::printable;
 use crate::measurement::{Assessment, SplitterUncertainty};
 use crate::network::Port;
-use crate::requirement::{Compliance, Quantity, RequirementResult};
+use crate::requirement::{Compliance, Quantity, RequirementResult, Verdict};
 use crate::splitter::{SplitterPoint, SplitterResult, WorstAt};
 use crate::units::{ShownFrequency, shown_complex};
 use num_complex::Complex64;
@@ -106,6 +106,8 @@ struct VerdictReport {
     decision: Option<String>,
     requirements: Vec<Value>,
     bands_that_pass_hz: Vec<[f64; 2]>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bands_undecided_hz: Option<Vec<[f64; 2]>>,
 }
 
 impl VerdictReport {
@@ -125,13 +127,19 @@ impl VerdictReport {
             }
             entry
         };
-        let bands_that_pass_hz =
-            compliance.bands_that_pass_hz.iter().map(|&(low, high)| [low, high]).collect();
+        let listed = |bands: Vec<(f64, f64)>| {
+            bands.into_iter().map(|(low, high)| [low, high]).collect::<Vec<_>>()
+        };
+        let bands_that_pass_hz = listed(assessment.map_or_else(
+            || compliance.bands_that_pass_hz.clone(),
+            |assessment| assessment.bands_hz(Verdict::Pass),
+        ));
         Self {
             pass: assessment.map_or(compliance.passes(), |a| a.decision.passes()),
             decision: assessment.map(|assessment| assessment.decision.to_string()),
             requirements: compliance.requirements.iter().enumerate().map(requirement).collect(),
             bands_that_pass_hz,
+            bands_undecided_hz: assessment.map(|own| listed(own.bands_hz(Verdict::Undecided))),
         }
     }
 }
@@ -377,21 +385,27 @@ fn verdict(result: &SplitterResult, uncertainty: Option<&SplitterUncertainty>) -
             telling(held.margin())
         );
         if !probability.is_empty() {
-            let _ = writeln!(text, "      {probability}");
+            let told = textwrap::Options::new(80).initial_indent("      ").subsequent_indent("      ");
+            let _ = writeln!(text, "{}", textwrap::fill(&probability, told));
         }
     }
-    let bands: Vec<String> = compliance
-        .bands_that_pass_hz
-        .iter()
-        .map(|&(low, high)| format!("{} to {}", ShownFrequency(low), ShownFrequency(high)))
-        .collect();
-    let sentence = match bands.as_slice() {
-        [] => "No part of the band passes.".to_owned(),
-        bands if uncertainty.is_some() => {
-            format!("As measured it passes from {}.", bands.join(", and from "))
-        }
-        bands => format!("Passes from {}.", bands.join(", and from ")),
+    let shown = |bands: &[(f64, f64)]| {
+        let shown = bands
+            .iter()
+            .map(|&(low, high)| format!("{} to {}", ShownFrequency(low), ShownFrequency(high)));
+        shown.collect::<Vec<_>>().join(", and from ")
     };
+    let assessment = uncertainty.map(|known| &known.assessment);
+    let passing = assessment
+        .map_or_else(|| compliance.bands_that_pass_hz.clone(), |own| own.bands_hz(Verdict::Pass));
+    let mut sentence = match passing.as_slice() {
+        [] => "No part of the band passes.".to_owned(),
+        bands => format!("Passes from {}.", shown(bands)),
+    };
+    let undecided = assessment.map_or_else(Vec::new, |own| own.bands_hz(Verdict::Undecided));
+    if !undecided.is_empty() {
+        let _ = write!(sentence, " Undecided from {}.", shown(&undecided));
+    }
     text.push_str(&textwrap::fill(&sentence, 80));
     text.push('\n');
     text

@@ -53,3 +53,4 @@ mod uncertainty_values;
 mod wafer_command;
 mod wafer_lot;
 mod wafer_runs_command;
+mod worst_of_plan_values;

@@ -1,0 +1,383 @@
+//! What a measurement of many points says about the worst of them.
+//!
+//! One question for decisions and intervals: a true worst value is refuted where it would read as well
+//! (or as badly) as this too rarely.
+//! - The largest true error is at most the largest of the pointwise upper limits: the point that is
+//!   truly worst lies below its own limit often enough, whatever points have in common.
+//! - It is at least the largest of simultaneous lower limits: with every point at the assumed worst, or
+//!   as far out as its own reading leaves it, draws of the joint noise show how often the reading that
+//!   exceeds it most, in standard deviations, does so as much as the one measured.
+//!
+//! This is the intersection-union and the union-intersection principle (R. L. Berger, Technometrics 24
+//! (1982) 295; S. N. Roy, Ann. Math. Stat. 24 (1953) 220; both from memory).
+
+use super::error_covariance::ErrorCovariance;
+use super::normal::normal_deviate;
+use super::plane_noise::{Directions, PlaneReading, allowed};
+use super::root::root;
+use crate::units::{amplitude_from_db, db_from_amplitude};
+use num_complex::Complex64;
+
+/// What a point's error is measured by.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Scale {
+    /// A rejection in dB, with the gain of each point's wanted over its image sideband, dB.
+    Rejection(Vec<f64>),
+    /// A magnitude, so many units for a neper or a radian.
+    Magnitude(f64),
+    /// A level in dBm, of one point: its distance from [`HIGHEST_DBM`].
+    Level,
+}
+
+/// No level is as high: it is a truth without error.
+const HIGHEST_DBM: f64 = 1e3;
+
+/// A level with its standard uncertainty.
+pub(super) fn level_reading(level_dbm: f64, u_db: f64) -> PlanReading<NoDraws> {
+    let value = Complex64::from(HIGHEST_DBM - level_dbm.max(-HIGHEST_DBM));
+    let point = PlaneReading::new(value, &ErrorCovariance::of_one(u_db * u_db));
+    PlanReading::new(vec![point], Scale::Level, NoDraws)
+}
+
+/// Rejections outside this range are taken for its ends, dB.
+const REJECTIONS_DB: (f64, f64) = (-60.0, 400.0);
+
+/// The size of an error in the plane in which contours of the rejection are circles.
+pub(super) fn size_of_rejection(rejection_db: f64) -> f64 {
+    2.0 * amplitude_from_db(-rejection_db.clamp(REJECTIONS_DB.0, REJECTIONS_DB.1))
+}
+
+impl Scale {
+    /// The size of the error of a point that has this value.
+    pub(super) fn size(&self, point: usize, value: f64) -> f64 {
+        match self {
+            Self::Rejection(_) if value == f64::INFINITY => 0.0,
+            Self::Rejection(gains_db) => size_of_rejection(value - gains_db[point]),
+            Self::Magnitude(unit) => value / unit,
+            Self::Level => HIGHEST_DBM - value,
+        }
+    }
+
+    /// The value of the quantity for an error.
+    pub(super) fn value(&self, point: usize, size: f64) -> f64 {
+        match self {
+            Self::Rejection(gains_db) => gains_db[point] - db_from_amplitude(0.5 * size),
+            Self::Magnitude(unit) => size * unit,
+            Self::Level => HIGHEST_DBM - size,
+        }
+    }
+
+    /// Whether higher values are better.
+    fn ascends(&self) -> bool {
+        !matches!(self, Self::Magnitude(_))
+    }
+
+    /// The value without any error.
+    fn perfect(&self) -> f64 {
+        match self {
+            Self::Rejection(_) => f64::INFINITY,
+            Self::Magnitude(_) => 0.0,
+            Self::Level => HIGHEST_DBM,
+        }
+    }
+}
+
+/// What a reading says against truths on either side of a limit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Refutation {
+    /// The largest probability with which truths that miss the limit read as well as this.
+    pub misses_read_as_well: f64,
+    /// The largest probability with which truths that meet the limit read as badly as this.
+    pub meets_read_as_badly: f64,
+}
+
+/// Errors drawn from the joint noise of a plan, seen in the plane of a quantity.
+pub(super) trait DrawnErrors {
+    /// How many draws there are; without any, errors of different points are taken as unrelated and
+    /// their probabilities add up.
+    fn count(&self) -> usize;
+    /// The error of a point in a draw.
+    fn error(&self, draw: usize, point: usize) -> Complex64;
+}
+
+/// No draws.
+pub(super) struct NoDraws;
+
+impl DrawnErrors for NoDraws {
+    fn count(&self) -> usize {
+        0
+    }
+
+    fn error(&self, _: usize, _: usize) -> Complex64 {
+        Complex64::ZERO
+    }
+}
+
+/// Readings at the points of a plan; there is at least one.
+pub(super) struct PlanReading<D> {
+    points: Vec<PlaneReading>,
+    scale: Scale,
+    draws: D,
+}
+
+impl<D: DrawnErrors> PlanReading<D> {
+    pub(super) fn new(points: Vec<PlaneReading>, scale: Scale, draws: D) -> Self {
+        Self { points, scale, draws }
+    }
+
+    /// The worst value as read.
+    pub(super) fn worst(&self) -> f64 {
+        self.worst_scaled(&self.points, 1.0)
+    }
+
+    /// The same with all errors larger by a factor.
+    fn worst_scaled(&self, points: &[PlaneReading], factor: f64) -> f64 {
+        let values = points.iter().enumerate();
+        let values = values.map(|(at, point)| self.scale.value(at, factor * point.size()));
+        let worse = if self.scale.ascends() { f64::min } else { f64::max };
+        values.fold(self.scale.perfect(), worse)
+    }
+
+    /// The largest probability with which truths whose worst value is this, or worse, read as well.
+    pub(super) fn reads_as_well(&self, worst: f64, risk: f64) -> f64 {
+        self.scaled_reads_as_well(&self.points, 1.0, worst, risk)
+    }
+
+    fn scaled_reads_as_well(
+        &self,
+        points: &[PlaneReading],
+        factor: f64,
+        worst: f64,
+        risk: f64,
+    ) -> f64 {
+        let mut largest = 0.0_f64;
+        for (at, point) in points.iter().enumerate() {
+            let (point, size) = (point.scaled(factor), self.scale.size(at, worst));
+            // Far inside the limit the probability is below that of the normal deviate.
+            if size - point.size() > 6.0 * point.noise().long() {
+                continue;
+            }
+            largest = largest.max(point.reads_as_well(size, risk));
+            if largest >= 1.0 {
+                break;
+            }
+        }
+        largest
+    }
+
+    /// The largest probability with which truths whose worst value is this, or better, read as badly.
+    pub(super) fn reads_as_badly(&self, worst: f64, risk: f64) -> f64 {
+        self.scaled_reads_as_badly(&self.points, 1.0, worst, risk)
+    }
+
+    fn scaled_reads_as_badly(
+        &self,
+        points: &[PlaneReading],
+        factor: f64,
+        worst: f64,
+        risk: f64,
+    ) -> f64 {
+        let count = points.len();
+        #[expect(clippy::cast_precision_loss, reason = "points of a plan")]
+        let own_risk = risk / count as f64;
+        let sizes: Vec<f64> = (0..count).map(|at| self.scale.size(at, worst)).collect();
+        let points: Vec<PlaneReading> =
+            points.iter().map(|point| point.scaled(factor)).collect();
+        let exceeds = |(point, size): (&PlaneReading, &f64)| point.size() > *size;
+        if !points.iter().zip(&sizes).any(exceeds) {
+            return 1.0;
+        }
+        if let ([point], [size]) = (points.as_slice(), sizes.as_slice()) {
+            return point.reads_as_badly(*size, risk);
+        }
+        let excess = |(point, size): (&PlaneReading, &f64)| {
+            let long = point.noise().long();
+            let excess = point.size() - size;
+            if excess > 0.0 || long > 0.0 { excess / long } else { f64::NEG_INFINITY }
+        };
+        let largest = points.iter().zip(&sizes).map(excess).fold(f64::NEG_INFINITY, f64::max);
+        if largest == f64::INFINITY {
+            return 0.0;
+        }
+        let mut assumed = Vec::with_capacity(count);
+        for (at, (point, size)) in points.iter().zip(&sizes).enumerate() {
+            match Assumed::new(at, point, *size, largest, own_risk) {
+                Ok(own) => assumed.extend(own),
+                // No truth of this size is left.
+                Err(Refuted) => return 0.0,
+            }
+        }
+        let share = |direction: fn(&Directions) -> Complex64| self.share(&assumed, direction);
+        let own = share(Directions::own);
+        if assumed.iter().all(|one| one.directions.each().count() == 1) {
+            own
+        } else {
+            own.max(share(Directions::noisiest))
+        }
+    }
+
+    /// How often any point reads as badly.
+    fn share(&self, assumed: &[Assumed], direction: fn(&Directions) -> Complex64) -> f64 {
+        let truth = |one: &Assumed| direction(&one.directions) * one.radius;
+        let alone =
+            assumed.iter().map(|one| 1.0 - one.noise.within(one.threshold, truth(one)));
+        let (sum, largest) =
+            alone.fold((0.0, 0.0_f64), |(sum, largest), p| (sum + p, largest.max(p)));
+        // Where one point decides, or nothing is in doubt, no draws are needed.
+        if sum - largest < 0.002 * largest || sum < 0.005 || largest > 0.3 {
+            return if sum < 0.005 { sum } else { largest };
+        }
+        let count = self.draws.count();
+        if count == 0 {
+            return sum.min(1.0);
+        }
+        let truths: Vec<(usize, Complex64, f64)> = assumed
+            .iter()
+            .map(|one| (one.at, truth(one), one.threshold * one.threshold))
+            .collect();
+        let exceeds = |draw: &usize| {
+            truths.iter().any(|(at, truth, limit)| {
+                (truth + self.draws.error(*draw, *at)).norm_sqr() >= *limit
+            })
+        };
+        let exceeding = (0..count).filter(exceeds).count();
+        #[expect(clippy::cast_precision_loss, reason = "thousands of draws")]
+        let share = exceeding as f64 / count as f64;
+        share.clamp(largest, sum)
+    }
+
+    /// What the reading says against truths on either side of a limit.
+    pub(super) fn against(&self, limit: f64, risk: f64) -> Refutation {
+        Refutation {
+            misses_read_as_well: self.reads_as_well(limit, risk),
+            meets_read_as_badly: self.reads_as_badly(limit, risk),
+        }
+    }
+
+    /// The lowest and highest true worst rejection, or the smallest and largest true worst magnitude,
+    /// that is not refuted. `well` is the risk with which a reading may be as well, `badly` that with
+    /// which it may be as bad, for a truth of so many standard deviations.
+    pub(super) fn truths(&self, well: f64, badly: &dyn Fn(f64) -> f64) -> (f64, f64) {
+        let (with_limit, without) = (self.worst_side(well), self.best_side(badly));
+        if self.scale.ascends() { (with_limit, without) } else { (without, with_limit) }
+    }
+
+    /// How far from the reading truths are looked for.
+    fn reach(&self) -> f64 {
+        let noise = self.points.iter().map(|point| point.noise().long()).fold(0.0, f64::max);
+        7.0 * (self.scale.value(0, noise) - self.scale.value(0, 0.0)).abs()
+    }
+
+    /// The worst truth that is left.
+    fn worst_side(&self, risk: f64) -> f64 {
+        let excess = |worst: f64| self.reads_as_well(worst, risk) - allowed(risk);
+        let reading = self.worst();
+        match self.scale {
+            Scale::Rejection(_) => {
+                root((reading.min(REJECTIONS_DB.1), REJECTIONS_DB.0), 1e-5, excess)
+            }
+            Scale::Magnitude(_) => {
+                let end = reading + self.reach();
+                root((reading, end), 1e-7 * end, excess)
+            }
+            Scale::Level => root((reading, reading - self.reach()), 1e-6, excess),
+        }
+    }
+
+    /// The best truth that is left.
+    fn best_side(&self, risk: &dyn Fn(f64) -> f64) -> f64 {
+        let deviations = |worst: f64| {
+            let sizes = self.points.iter().enumerate().map(|(at, point)| {
+                let (size, noise) = (self.scale.size(at, worst), point.noise().long());
+                if noise > 0.0 { size / noise } else { f64::INFINITY }
+            });
+            sizes.fold(f64::INFINITY, f64::min)
+        };
+        let excess = |worst: f64| {
+            let risk = risk(deviations(worst));
+            self.reads_as_badly(worst, risk) - allowed(risk)
+        };
+        let (reading, perfect) = (self.worst(), self.scale.perfect());
+        if excess(perfect) >= 0.0 {
+            return perfect;
+        }
+        match self.scale {
+            Scale::Rejection(_) => {
+                root((reading.min(REJECTIONS_DB.1), REJECTIONS_DB.1), 1e-5, excess)
+            }
+            Scale::Magnitude(_) => root((reading, 0.0), 1e-7 * reading, excess),
+            Scale::Level => root((reading, reading + self.reach()), 1e-6, excess),
+        }
+    }
+
+    /// From which reading on of the worst point a limit is met, and from which on it is missed, with
+    /// all points' errors larger or smaller by one factor: found by the tests themselves. `None` where
+    /// no reading is enough.
+    pub(super) fn acceptance(&self, limit: f64, risk: f64) -> (Option<f64>, Option<f64>) {
+        if self.points.iter().all(|point| point.size() == 0.0) {
+            let points: Vec<_> = self.points.iter().map(|point| point.of_size(1e-3)).collect();
+            return self.acceptance_of(&points, limit, risk);
+        }
+        self.acceptance_of(&self.points, limit, risk)
+    }
+
+    fn acceptance_of(
+        &self,
+        points: &[PlaneReading],
+        limit: f64,
+        risk: f64,
+    ) -> (Option<f64>, Option<f64>) {
+        // The factor with which the worst point is at the limit.
+        let factors = points.iter().enumerate();
+        let factors = factors.map(|(at, one)| self.scale.size(at, limit) / one.size());
+        let at_limit = factors.fold(f64::INFINITY, f64::min).max(1e-12).ln();
+        let well =
+            |log: f64| self.scaled_reads_as_well(points, log.exp(), limit, risk) - allowed(risk);
+        let badly =
+            |log: f64| self.scaled_reads_as_badly(points, log.exp(), limit, risk) - allowed(risk);
+        let found = |range: (f64, f64), excess: &dyn Fn(f64) -> f64| {
+            (excess(range.1) < 0.0).then(|| self.worst_scaled(points, root(range, 1e-9, excess).exp()))
+        };
+        (found((at_limit, at_limit - 12.0), &well), found((at_limit, at_limit + 12.0), &badly))
+    }
+}
+
+/// No truth is left.
+struct Refuted;
+
+/// A point at the assumed worst, or as far out as its own reading leaves it.
+struct Assumed {
+    at: usize,
+    noise: super::plane_noise::PlaneNoise,
+    directions: Directions,
+    radius: f64,
+    /// The reading that would be as bad.
+    threshold: f64,
+}
+
+impl Assumed {
+    /// `None` where the point has no effect.
+    fn new(
+        at: usize,
+        point: &PlaneReading,
+        size: f64,
+        largest: f64,
+        risk: f64,
+    ) -> Result<Option<Self>, Refuted> {
+        let noise = *point.noise();
+        // A hundredth of the risk is spent on points that cannot be so far out.
+        let reach = point.size() + normal_deviate(1.0 - 0.01 * risk) * noise.long();
+        let radius = size.min(reach);
+        let threshold = size + largest * noise.long();
+        if noise.long() <= 0.0 || threshold - radius > 7.0 * noise.long() {
+            return Ok(None);
+        }
+        if let Some(directions) = point.directions(radius, risk) {
+            return Ok(Some(Self { at, noise, directions, radius, threshold }));
+        }
+        // A reading inside the assumed size leaves truths of its own size at least.
+        let radius = point.size();
+        let directions = point.directions(radius, risk).filter(|_| radius <= size);
+        directions.map(|directions| Some(Self { at, noise, directions, radius, threshold })).ok_or(Refuted)
+    }
+}
