@@ -197,8 +197,18 @@ pub fn parse_complex(text: &str) -> Result<Complex64, UnitError> {
 /// A complex number as [`parse_complex`] reads it: `40+10j`, or `50` where it is real.
 #[must_use]
 pub fn shown_complex(value: Complex64) -> String {
-    if value.im == 0.0 { value.re.to_string() } else { format!("{}{:+}j", value.re, value.im) }
+    let shown = |part: f64| {
+        if part.abs() < MANY_DIGITS { part.to_string() } else { format!("{part:e}") }
+    };
+    if value.im == 0.0 {
+        return shown(value.re);
+    }
+    let sign = if value.im.is_sign_negative() { '-' } else { '+' };
+    format!("{}{sign}{}j", shown(value.re), shown(value.im.abs()))
 }
+
+/// From here on a number is shown with an exponent: a hundred zeros cannot be read.
+const MANY_DIGITS: f64 = 1e15;
 
 /// A finite number in plain decimal notation; refuses the words (`inf`, `nan`) that Rust takes.
 fn plain_number(text: &str) -> Option<f64> {
@@ -221,6 +231,9 @@ impl fmt::Display for ShownFrequency {
         };
         // Seven significant digits: enough to tell neighbouring points of any sweep apart.
         let value = self.0 / scale;
+        if value.abs() >= MANY_DIGITS {
+            return write!(f, "{value:e} {unit}");
+        }
         let whole_digits = value.abs().max(1.0).log10().floor();
         let places = (6.0 - whole_digits).max(0.0);
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 6")]
