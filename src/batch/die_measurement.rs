@@ -166,7 +166,13 @@ impl DieMeasurement {
         };
         let ideal_db = self.ideal_db(networks)?;
         let what_ifs = DieWhatIfs { corrected_db, corrected_per_frequency_db, ideal_db };
-        Ok(MeasuredDie { figures, points, what_ifs })
+        let die = MeasuredDie { figures, points, what_ifs };
+        match die.undefined() {
+            Some(figure) => Err(format!(
+                "its {figure} is not a number: its levels are beyond the range of double precision"
+            )),
+            None => Ok(die),
+        }
     }
 
     /// The smallest rejection with each of the blocks ideal that are asked for, dB.

@@ -2,7 +2,7 @@
 
 use super::signal_path::ReceiverPath;
 use crate::network::NetworkError;
-use crate::requirement::Quantity;
+use crate::requirement::{Quantity, UndefinedFigure};
 use crate::units::{ShownFrequency, shown_complex};
 use num_complex::Complex64;
 
@@ -60,6 +60,16 @@ pub enum ReceiverError {
         ShownFrequency(*if_hz)
     )]
     SilentChannel { channel: &'static str, lo_hz: f64, if_hz: f64 },
+
+    #[error(transparent)]
+    Undefined(#[from] UndefinedFigure),
+    #[error(
+        "the balance of I and Q has no value at LO {} and IF {}: its voltages are beyond the range \
+         of double precision; check the levels of the parts",
+        ShownFrequency(*lo_hz),
+        ShownFrequency(*if_hz)
+    )]
+    NoBalance { lo_hz: f64, if_hz: f64 },
 
     // Values.
     #[error("{what} must be {expected}, found {found}")]

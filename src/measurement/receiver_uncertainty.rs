@@ -212,10 +212,12 @@ impl Outputs {
             let points = uncertain.variation.points(&varied)?;
             let extremes = Extremes::of(&points);
             // Without any LO power its level is minus infinity.
-            let power = self.has_power.then(|| {
-                let least = uncertain.variation.min_lo_power(&varied);
-                least.map_or(f64::NEG_INFINITY, |drive| drive.power_dbm)
-            });
+            let power = if self.has_power {
+                let least = uncertain.variation.min_lo_power(&varied)?;
+                Some(least.map_or(f64::NEG_INFINITY, |drive| drive.power_dbm))
+            } else {
+                None
+            };
             #[expect(clippy::cast_possible_truncation, reason = "kept in single precision")]
             let outputs = [extremes.rejection_db, extremes.imbalance_db, extremes.quadrature_deg]
                 .into_iter()

@@ -47,6 +47,7 @@ mod touchstone_round_trip;
 mod uncertainty_command;
 mod uncertainty_sources_command;
 mod uncertainty_values;
+mod undefined_figures;
 mod wafer_command;
 mod wafer_lot;
 mod wafer_runs_command;
