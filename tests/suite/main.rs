@@ -20,6 +20,7 @@ mod frequency_plan;
 mod harness;
 mod image_rejection_values;
 mod join_command;
+mod magnitude_range;
 mod mixer_products;
 mod network_properties;
 mod network_values;
