@@ -4,11 +4,105 @@
 //! Out: the worst value of each limited quantity, its margin, and a verdict.
 //!
 //! A [`Quantity`] knows its name in files, its label, its unit and the direction of its limits. A
-//! value that is not a number (`f64::NAN`) has the margin `-f64::INFINITY`: it is worse than every
-//! number and never passes. Which quantities apply to which part, and how their values are
+//! [`Figure`] is a number or the reason why there is none; one without a number is never compared,
+//! and no requirement is judged by it ([`UndefinedFigure`]). Which quantities apply to which part, and how their values are
 //! computed, is known to the modules of those parts.
 
+use crate::units::{ShownFrequency, db_from_power};
 use std::fmt;
+
+/// Why a figure has no number.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum NoFigure {
+    /// The loads reflect more than they receive, and a negative power has no level in dBm.
+    #[error("the loads there reflect more than they receive, so the power has no level in dBm")]
+    NegativePower,
+    /// A quotient of two vanishing values, or a value beyond the range of numbers.
+    #[error("it is the result of values beyond the range of double precision")]
+    NotANumber,
+    /// The part has no such quantity.
+    #[error("a part of this kind has no such quantity")]
+    NoSuchQuantity,
+    /// There is nothing to judge.
+    #[error("there is no point at which to find it")]
+    NoPoints,
+}
+
+/// A number, or the reason why there is none.
+///
+/// The number is finite, or the infinite level of a ratio with a vanishing part; it is never
+/// `f64::NAN`, so figures with numbers can be compared.
+///
+/// ```
+/// use fourphase::requirement::{Figure, NoFigure};
+///
+/// assert_eq!(Figure::new(3.0).value(), Some(3.0));
+/// assert_eq!(Figure::new(f64::NAN).known(), Err(NoFigure::NotANumber));
+/// assert_eq!(Figure::none(NoFigure::NegativePower).value(), None);
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Figure(Result<f64, NoFigure>);
+
+impl Figure {
+    /// A figure; one that is `f64::NAN` has no number.
+    #[must_use]
+    pub fn new(value: f64) -> Self {
+        Self(if value.is_nan() { Err(NoFigure::NotANumber) } else { Ok(value) })
+    }
+
+    /// A figure without a number.
+    #[must_use]
+    pub fn none(reason: NoFigure) -> Self {
+        Self(Err(reason))
+    }
+
+    /// The number, if there is one.
+    #[must_use]
+    pub fn value(self) -> Option<f64> {
+        self.0.ok()
+    }
+
+    /// The number.
+    ///
+    /// # Errors
+    /// The reason why there is none.
+    pub fn known(self) -> Result<f64, NoFigure> {
+        self.0
+    }
+
+    /// The level of a power ratio, dB: -∞ for 0, none for a negative power.
+    #[must_use]
+    pub fn power_db(ratio: f64) -> Self {
+        if ratio < 0.0 {
+            Self::none(NoFigure::NegativePower)
+        } else {
+            Self::new(db_from_power(ratio))
+        }
+    }
+
+    /// The number on which something is added; without a number nothing changes.
+    #[must_use]
+    pub fn plus(self, added: f64) -> Self {
+        Self(self.0.and_then(|value| Self::new(value + added).0))
+    }
+}
+
+/// A requirement that cannot be judged, because a figure that it limits has no number.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[error(
+    "the {} has no value{}: {reason}; without it the requirement cannot be judged",
+    quantity.label(),
+    location.as_ref().map(Location::words).unwrap_or_default()
+)]
+pub struct UndefinedFigure {
+    /// What is limited.
+    pub quantity: Quantity,
+    /// Where the figure has no number; `None` where there is no point.
+    pub location: Option<Location>,
+    /// Why.
+    pub reason: NoFigure,
+}
 
 /// On which side of a limit a value must be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -364,6 +458,14 @@ impl Location {
     pub fn at_frequency(frequency_hz: f64) -> Self {
         Self { frequency_hz, if_hz: None, mixer: None }
     }
+
+    /// ` at 28 GHz and IF 1 GHz of mixer 'i_plus'`, to go behind the name of a quantity.
+    fn words(&self) -> String {
+        let if_words = self.if_hz.map(|hz| format!(" and IF {}", ShownFrequency(hz)));
+        let mixer = self.mixer.as_ref().map(|name| format!(" of mixer '{name}'"));
+        let (if_words, mixer) = (if_words.unwrap_or_default(), mixer.unwrap_or_default());
+        format!(" at {}{if_words}{mixer}", ShownFrequency(self.frequency_hz))
+    }
 }
 
 /// A limit and the worst value that was found for it.
@@ -371,30 +473,40 @@ impl Location {
 pub struct RequirementResult {
     /// The limit.
     pub limit: Limit,
-    /// The worst value with its sign, in the unit of the quantity; `NAN` if it is undefined.
+    /// The worst value with its sign, in the unit of the quantity.
     pub worst: f64,
-    /// Where the worst value was found; `None` if there was no value at all.
-    pub location: Option<Location>,
+    /// Where the worst value was found.
+    pub location: Location,
 }
 
 impl RequirementResult {
     /// The finding with the smallest margin, the first of equals.
     ///
-    /// A finding is a value and whatever says where it is, from which `location` makes the location. A
-    /// value that is not a number is worse than any other, and no value at all is undefined too.
-    #[must_use]
+    /// A finding is a figure and whatever says where it is, from which `location` makes the location.
+    ///
+    /// # Errors
+    /// [`UndefinedFigure`] for the first finding without a number, or without any finding.
     pub fn worst_of<T>(
         limit: Limit,
-        findings: impl IntoIterator<Item = (f64, T)>,
+        findings: impl IntoIterator<Item = (Figure, T)>,
         location: impl FnOnce(T) -> Location,
-    ) -> Self {
-        let worst = findings
-            .into_iter()
-            .min_by(|(one, _), (other, _)| limit.margin(*one).total_cmp(&limit.margin(*other)));
-        match worst {
-            Some((worst, found)) => Self { limit, worst, location: Some(location(found)) },
-            None => Self { limit, worst: f64::NAN, location: None },
+    ) -> Result<Self, UndefinedFigure> {
+        let quantity = limit.quantity();
+        let mut found: Option<(f64, T)> = None;
+        for (figure, at) in findings {
+            let value = match figure.known() {
+                Ok(value) => value,
+                Err(reason) => {
+                    return Err(UndefinedFigure { quantity, location: Some(location(at)), reason });
+                }
+            };
+            if found.as_ref().is_none_or(|(worst, _)| limit.margin(value) < limit.margin(*worst)) {
+                found = Some((value, at));
+            }
         }
+        let none = UndefinedFigure { quantity, location: None, reason: NoFigure::NoPoints };
+        let (worst, at) = found.ok_or(none)?;
+        Ok(Self { limit, worst, location: location(at) })
     }
 
     /// How far the worst value is on the right side of the limit, as [`Limit::margin`] has it.
@@ -504,19 +616,26 @@ mod tests {
     }
 
     #[test]
-    fn a_value_that_is_not_a_number_never_passes_and_is_worse_than_any_other() {
+    fn a_requirement_is_not_judged_by_a_figure_without_a_number() {
         for &quantity in Quantity::ALL {
             let limit = limit(quantity, 1.0);
-            for nan in [f64::NAN, -f64::NAN] {
-                assert!(!limit.is_kept_by(nan));
-                let findings = [(2.0, 1e9), (nan, 2e9), (f64::NEG_INFINITY, 3e9)];
-                let result = RequirementResult::worst_of(limit, findings, Location::at_frequency);
-                assert!(result.worst.is_nan() && !result.passes());
-                assert_eq!(result.location, Some(Location::at_frequency(2e9)));
-                assert_eq!(result.margin(), f64::NEG_INFINITY);
+            assert!(!limit.is_kept_by(f64::NAN));
+            let findings = |second| [(Figure::new(2.0), 1e9), (second, 2e9)];
+            let judged = |second| {
+                RequirementResult::worst_of(limit, findings(second), Location::at_frequency)
+            };
+            assert!(judged(Figure::new(0.5)).is_ok());
+            let reason = NoFigure::NegativePower;
+            for (figure, reason) in
+                [(Figure::new(-f64::NAN), NoFigure::NotANumber), (Figure::none(reason), reason)]
+            {
+                let location = Some(Location::at_frequency(2e9));
+                let error = judged(figure).unwrap_err();
+                assert!(error.to_string().contains("has no value at 2 GHz: "), "{error}");
+                assert_eq!(error, UndefinedFigure { quantity, location, reason });
             }
-            let result = RequirementResult::worst_of(limit, [], Location::at_frequency);
-            assert!(!result.passes() && result.location.is_none());
+            let none = RequirementResult::worst_of(limit, [], Location::at_frequency);
+            assert_eq!(none.unwrap_err().reason, NoFigure::NoPoints);
         }
     }
 

@@ -64,7 +64,7 @@ pub fn wrap_deg(angle_deg: f64) -> f64 {
 }
 
 /// What stops a text from being read as a quantity.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum UnitError {
     /// The text is no frequency.
@@ -85,6 +85,18 @@ pub enum UnitError {
         /// The text as given.
         text: String,
     },
+    /// Gigahertz that are meant as hertz.
+    #[error(
+        "{name} is in GHz, and {found_ghz} GHz is beyond {MAX_GHZ:e} GHz; if {found_ghz} Hz is meant, \
+         write {}",
+        found_ghz / 1e9
+    )]
+    Gigahertz {
+        /// The key or column.
+        name: String,
+        /// The number that was given, GHz.
+        found_ghz: f64,
+    },
     /// The text is no complex number.
     #[error("expected ohms such as 50, 40+10j or 40-10j")]
     Complex {
@@ -95,6 +107,29 @@ pub enum UnitError {
 
 const PREFIXES: [(&str, f64); 5] =
     [("thz", 1e12), ("ghz", 1e9), ("mhz", 1e6), ("khz", 1e3), ("hz", 1.0)];
+
+/// The highest frequency of keys and columns in GHz, and of plans: 1 PHz. Above it a frequency in
+/// hertz was given as gigahertz.
+pub const MAX_GHZ: f64 = 1e6;
+
+/// Refuses a frequency in GHz that is meant as hertz. `name` is its key or column.
+///
+/// ```
+/// use fourphase::units::check_ghz;
+///
+/// assert!(check_ghz("lo_ghz", 28.0).is_ok());
+/// let error = check_ghz("lo_ghz", 28e9).unwrap_err();
+/// assert!(error.to_string().contains("if 28000000000 Hz is meant, write 28"));
+/// ```
+///
+/// # Errors
+/// [`UnitError::Gigahertz`] for one above [`MAX_GHZ`].
+pub fn check_ghz(name: &str, ghz: f64) -> Result<(), UnitError> {
+    if ghz.is_finite() && ghz > MAX_GHZ {
+        return Err(UnitError::Gigahertz { name: name.to_owned(), found_ghz: ghz });
+    }
+    Ok(())
+}
 
 /// Reads a frequency with its unit; a bare number is in hertz. The unit's case is ignored.
 ///
@@ -197,8 +232,18 @@ pub fn parse_complex(text: &str) -> Result<Complex64, UnitError> {
 /// A complex number as [`parse_complex`] reads it: `40+10j`, or `50` where it is real.
 #[must_use]
 pub fn shown_complex(value: Complex64) -> String {
-    if value.im == 0.0 { value.re.to_string() } else { format!("{}{:+}j", value.re, value.im) }
+    let shown = |part: f64| {
+        if part.abs() < MANY_DIGITS { part.to_string() } else { format!("{part:e}") }
+    };
+    if value.im == 0.0 {
+        return shown(value.re);
+    }
+    let sign = if value.im.is_sign_negative() { '-' } else { '+' };
+    format!("{}{sign}{}j", shown(value.re), shown(value.im.abs()))
 }
+
+/// From here on a number is shown with an exponent: a hundred zeros cannot be read.
+const MANY_DIGITS: f64 = 1e15;
 
 /// A finite number in plain decimal notation; refuses the words (`inf`, `nan`) that Rust takes.
 fn plain_number(text: &str) -> Option<f64> {
@@ -221,6 +266,9 @@ impl fmt::Display for ShownFrequency {
         };
         // Seven significant digits: enough to tell neighbouring points of any sweep apart.
         let value = self.0 / scale;
+        if value.abs() >= MANY_DIGITS {
+            return write!(f, "{value:e} {unit}");
+        }
         let whole_digits = value.abs().max(1.0).log10().floor();
         let places = (6.0 - whole_digits).max(0.0);
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 6")]

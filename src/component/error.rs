@@ -2,6 +2,7 @@
 
 use super::parameter_limit::ParameterLimit;
 use crate::network::NetworkError;
+use crate::units::UnitError;
 
 /// Why a component cannot be made.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -17,6 +18,9 @@ pub enum ComponentError {
         /// What was given.
         value: f64,
     },
+    /// A frequency in another unit.
+    #[error(transparent)]
+    Unit(#[from] UnitError),
     /// A value of the wrong type, such as a word where a number is needed.
     #[error("expected {expected} for {name}, found {found}")]
     WrongValue {

@@ -4,7 +4,7 @@ use super::error::{DescriptionError, DescriptionProblem};
 use super::source::TomlFile;
 use crate::downconverter::{LoIfSettings, LoRf, PlanError, ReceiverPlan, Sideband};
 use crate::network::Network;
-use crate::units::{ShownFrequency, equidistant, shown_band};
+use crate::units::{ShownFrequency, check_ghz, equidistant, shown_band};
 use serde::Deserialize;
 use std::ops::{Range, RangeInclusive};
 use toml::Spanned;
@@ -105,14 +105,20 @@ fn sweep(
     key: &str,
     given: &Spanned<Sweep>,
 ) -> Result<Vec<f64>, DescriptionError> {
+    let in_range = |ghz: f64| match check_ghz(key, ghz) {
+        Ok(()) => Ok(ghz),
+        Err(error) => Err(source.complaint(given, error.to_string())),
+    };
     let hz = |ghz: f64| {
         let hz = ghz * 1e9;
         // 24.1 GHz is meant as a whole number of hertz.
         if (hz - hz.round()).abs() < 1e-3 { hz.round() } else { hz }
     };
     let list: Vec<f64> = match given.get_ref() {
-        Sweep::One(ghz) => vec![hz(*ghz)],
-        Sweep::List(list) => list.iter().copied().map(hz).collect(),
+        Sweep::One(ghz) => vec![hz(in_range(*ghz)?)],
+        Sweep::List(list) => {
+            list.iter().map(|&ghz| in_range(ghz).map(hz)).collect::<Result<_, _>>()?
+        }
         Sweep::Range(range) => {
             let points = range.points;
             if !(1..=MOST_PLAN_POINTS).contains(&points) {
@@ -125,7 +131,7 @@ fn sweep(
                 let what = "points must be 2 or more for different ends, found 1";
                 return Err(source.complaint(given, what));
             }
-            equidistant(hz(range.from), hz(range.to), points)
+            equidistant(hz(in_range(range.from)?), hz(in_range(range.to)?), points)
         }
     };
     let is_ascending = list.windows(2).all(|pair| pair[0] < pair[1]);

@@ -19,6 +19,7 @@ use super::source::{Pair, TomlFile};
 use crate::network::Port;
 use crate::requirement::Quantity;
 use crate::splitter::{GivenRoles, SplitterKind, SplitterSettings};
+use crate::units::check_ghz;
 use crate::wafer::{
     CentreDie, DieSubject, Direction, LotMap, LotSettings, SettingsError, WaferGeometry,
     WhatIfSettings,
@@ -215,6 +216,10 @@ impl RecipeReader<'_> {
 
     fn band_hz(&self, given: &Spanned<Pair<f64>>) -> Result<(f64, f64), DescriptionError> {
         let Pair(low, high) = *given.get_ref();
+        for ghz in [low, high] {
+            check_ghz("band_ghz", ghz)
+                .map_err(|error| self.file.complaint(given, error.to_string()))?;
+        }
         if low > 0.0 && low <= high && high.is_finite() {
             return Ok((low * 1e9, high * 1e9));
         }

@@ -8,6 +8,7 @@
 use super::allowed::Allowed;
 use super::error::{DescriptionError, DescriptionProblem};
 use crate::diagnostic::Excerpt;
+use crate::units::check_ghz;
 use std::fs::File;
 use std::io::{BufRead as _, BufReader, Read as _, Seek as _, SeekFrom};
 use std::ops::Range;
@@ -219,10 +220,15 @@ impl TableHeader {
             let problem = DescriptionProblem::NotANumber { found: text.to_owned() };
             return Err(self.error(problem, row.place, column));
         };
+        let key = self.name(column);
+        if key.ends_with("_ghz") {
+            check_ghz(key, found)
+                .map_err(|error| self.complaint(error.to_string(), row.place, column))?;
+        }
         if allowed.contains(found) {
             return Ok(found);
         }
-        let key = self.name(column).to_owned();
+        let key = key.to_owned();
         let problem = DescriptionProblem::Number { key, allowed, found };
         Err(self.error(problem, row.place, column))
     }

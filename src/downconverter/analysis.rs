@@ -103,7 +103,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     let solved = Solved::new(receiver)?;
     let (plan, output) = (receiver.plan(), receiver.output());
     let ifs = plan.if_hz().len();
-    let points = solved.points(receiver);
+    let points = solved.points(receiver)?;
     let worst = index_of_worst(&points, |balance| -balance.image_rejection_db);
     let budget = budget(receiver, &solved, &points, worst, &mut warnings)?;
     for path in solved.paths.iter() {
@@ -123,6 +123,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     );
     let summary = summary(receiver, &points, worst, &solved.outputs[plan.centre() * ifs]);
     warnings.extend(reversed_warning(receiver, &summary, points.len()));
+    warnings.extend(lo_power_warning(receiver, &lo));
     let evaluation = Evaluation::real(receiver, solved.chosen);
     let correctable = correction_points(receiver, &solved.outputs, &evaluation);
     Ok(DownconverterResult {
@@ -131,7 +132,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         load_reflection_sweeps: load_reflection_sweeps(receiver, &solved, &evaluation)?,
         noise: noise_paths(receiver, &solved.paths.rf)?,
         frequency_plan: plan.frequency_plan(),
-        compliance: compliance(receiver, &lo, &points),
+        compliance: compliance(receiver, &lo, &points)?,
         correction: correction_plan(&correctable, plan, receiver.correction_steps(), required_db),
         lo,
         points,
@@ -160,13 +161,30 @@ fn reversed_warning(
     })
 }
 
+/// Where an LO power that nothing limits has no level.
+fn lo_power_warning(receiver: &Receiver, lo: &[LoPoint]) -> Option<String> {
+    let mut undefined = lo.iter().flat_map(|point| {
+        let mixers = receiver.mixers().iter().zip(&point.mixers);
+        mixers.filter_map(|(mixer, drive)| {
+            Some((point.lo_hz, &mixer.name, drive.lo_power_dbm?.known().err()?))
+        })
+    });
+    let (lo_hz, mixer, reason) = undefined.next()?;
+    let others = match undefined.count() {
+        0 => String::new(),
+        others => format!("; likewise in {others} other places"),
+    };
+    let lo = ShownFrequency(lo_hz);
+    Some(format!("no LO power at mixer '{mixer}' at LO {lo}: {reason}{others}"))
+}
+
 /// Rejection and errors over the plan and nothing else: for each LO, each IF. A small part of the
 /// work of [`analyse_receiver`], for those who solve many receivers.
 ///
 /// # Errors
 /// As [`analyse_receiver`].
 pub fn plan_points(receiver: &Receiver) -> Result<Vec<PlanPoint>> {
-    Ok(Solved::new(receiver)?.points(receiver))
+    Solved::new(receiver)?.points(receiver)
 }
 
 fn index_of_worst(points: &[PlanPoint], badness: impl Fn(&ReceiverBalance) -> f64) -> usize {

@@ -71,6 +71,14 @@ pub struct BudgetRow {
     pub plan_if_ideal_db: Option<f64>,
 }
 
+impl BudgetRow {
+    /// Whether every figure has a number. Only a rejection may be infinite.
+    fn is_known(&self) -> bool {
+        let rejections_db = [Some(self.alone_db), self.if_ideal_db, self.plan_if_ideal_db];
+        self.error.is_finite() && !rejections_db.into_iter().flatten().any(f64::is_nan)
+    }
+}
+
 /// The role of a block on one path, as given or inferred.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PartTaken {
@@ -230,6 +238,16 @@ pub(super) fn budget(
     let mut rows = compared.block_rows()?;
     rows.extend(compared.load_row()?);
     rows.extend(compared.other_rows());
+    rows.retain(|row| {
+        let is_known = row.is_known();
+        if !is_known {
+            warnings.push(format!(
+                "the budget has no row for {}: with it alone real or ideal a channel gives nothing",
+                row.contributor
+            ));
+        }
+        is_known
+    });
     // Rows that cannot be ideal come after all others.
     let order = |row: &BudgetRow| row.if_ideal_db.unwrap_or(f64::NEG_INFINITY);
     rows.sort_by(|one, other| order(other).total_cmp(&order(one)));

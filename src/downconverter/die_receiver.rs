@@ -54,7 +54,7 @@ impl DieReceiver {
         let varied = self.variation.solve(|changing, path| {
             self.on_path(self.changing[changing], &networks[changing], path).map(Cow::Owned)
         })?;
-        Ok((self.variation.points(&varied)?, self.variation.min_lo_power(&varied)))
+        Ok((self.variation.points(&varied)?, self.variation.min_lo_power(&varied)?))
     }
 
     /// The same points with one block, or a pair, ideal: matched and balanced, with the mean phase

@@ -6,7 +6,8 @@ use super::joined_path::{JoinedPath, Terminations};
 use super::receiver::Receiver;
 use super::solution::{SolvedPath, Voltages};
 use crate::network::{Network, Port};
-use crate::units::{db_from_amplitude, db_from_power, wrap_deg};
+use crate::requirement::Figure;
+use crate::units::{db_from_amplitude, wrap_deg};
 use num_complex::Complex64;
 
 /// LO and RF at one mixer.
@@ -17,8 +18,8 @@ pub struct MixerDrive {
     /// Volts per square root of a watt available.
     pub lo_magnitude: f64,
     /// Power in the load at the mixer's LO port, dBm; `None` without a load or without a power at the
-    /// source.
-    pub lo_power_dbm: Option<f64>,
+    /// source. A load that reflects more than it receives has none.
+    pub lo_power_dbm: Option<Figure>,
     /// Distance of the LO phase, as it counts in mixing, from the nearest set of phases a quarter turn
     /// apart, degrees; without the mean over all mixers.
     pub lo_phase_error_deg: f64,
@@ -157,7 +158,7 @@ pub(super) fn lo_points(
                 lo_phase_deg: unwrapped_deg(lo, before.map(|p| p.mixers[mixer].lo_phase_deg)),
                 lo_magnitude: lo.norm(),
                 lo_power_dbm: power
-                    .map(|(dbm, siemens)| dbm + db_from_power(lo.norm_sqr() * siemens)),
+                    .map(|(dbm, siemens)| Figure::power_db(lo.norm_sqr() * siemens).plus(dbm)),
                 lo_phase_error_deg: errors_deg[at * mixers + mixer],
                 rf_phase_deg: unwrapped_deg(rf, before.map(|p| p.mixers[mixer].rf_phase_deg)),
                 rf_magnitude: rf.norm(),

@@ -2,8 +2,8 @@
 
 use super::signal_path::ReceiverPath;
 use crate::network::NetworkError;
-use crate::requirement::Quantity;
-use crate::units::{ShownFrequency, shown_complex};
+use crate::requirement::{Quantity, UndefinedFigure};
+use crate::units::{MAX_GHZ, ShownFrequency, shown_complex};
 use num_complex::Complex64;
 
 /// What may fail because of a receiver.
@@ -20,6 +20,11 @@ pub enum PlanError {
         ShownFrequency(*high_hz)
     )]
     Band { what: &'static str, low_hz: f64, high_hz: f64 },
+    #[error(
+        "the {what} of {} is beyond {MAX_GHZ:e} GHz; check the unit of its frequencies",
+        ShownFrequency(*found_hz)
+    )]
+    BeyondRange { what: &'static str, found_hz: f64 },
     #[error("{name} must be a whole number from 1 to 1000, found {found}")]
     Factor { name: &'static str, found: u32 },
     #[error("the plan needs at least one {what}, found none")]
@@ -62,6 +67,16 @@ pub enum ReceiverError {
         ShownFrequency(*if_hz)
     )]
     SilentChannel { channel: &'static str, lo_hz: f64, if_hz: f64 },
+
+    #[error(transparent)]
+    Undefined(#[from] UndefinedFigure),
+    #[error(
+        "the balance of I and Q has no value at LO {} and IF {}: its voltages are beyond the range \
+         of double precision; check the levels of the parts",
+        ShownFrequency(*lo_hz),
+        ShownFrequency(*if_hz)
+    )]
+    NoBalance { lo_hz: f64, if_hz: f64 },
 
     // Values.
     #[error("{what} must be {expected}, found {found}")]

@@ -4,7 +4,7 @@
 //! the LO input, so N times its phase error and 20 log10 N dB more phase noise.
 
 use super::error::PlanError;
-use crate::units::db_from_amplitude;
+use crate::units::{MAX_GHZ, ShownFrequency, db_from_amplitude, shown_band};
 use std::fmt;
 
 /// Which side of the LO is wanted.
@@ -96,8 +96,10 @@ pub struct SidebandPlan {
     pub lo_input_hz: Band,
     /// Where images can come from, Hz.
     pub image_hz: Band,
-    /// Harmonics of the LO input in RF, image and IF bands.
+    /// Harmonics of the LO input in RF, image and IF bands: at most [`MOST_HARMONICS`] entries.
     pub harmonics: Vec<HarmonicHit>,
+    /// The last harmonic that was looked at, where higher ones may reach the bands too.
+    pub harmonics_cut_after: Option<u32>,
 }
 
 /// A frequency plan.
@@ -110,7 +112,17 @@ pub struct FrequencyPlan {
     /// For the upper, then the lower sideband. One that would need an LO at or below zero is
     /// left out.
     pub sidebands: Vec<SidebandPlan>,
+    /// What the user should know of the IF against the LO.
+    pub notes: Vec<String>,
 }
+
+/// The most entries in a list of harmonics. An LO input near 0 Hz has harmonics without number in
+/// every band.
+pub const MOST_HARMONICS: usize = 1000;
+/// The highest harmonic that is looked at: above the highest multiplication times mixing harmonic.
+const MAX_HARMONIC: u32 = 2_000_000;
+/// The bands that a harmonic may reach: RF, image and IF.
+const VICTIMS: usize = 3;
 
 /// The highest multiplication or harmonic that is accepted; no LO chain comes near it.
 const MAX_FACTOR: u32 = 1000;
@@ -118,6 +130,11 @@ const MAX_FACTOR: u32 = 1000;
 /// Refuses a multiplication or harmonic that is 0 or out of all proportion.
 pub(super) fn check_factor(name: &'static str, found: u32) -> Result<(), PlanError> {
     if (1..=MAX_FACTOR).contains(&found) { Ok(()) } else { Err(PlanError::Factor { name, found }) }
+}
+
+/// Refuses a frequency that is meant in another unit.
+pub(super) fn check_unit(what: &'static str, found_hz: f64) -> Result<(), PlanError> {
+    if found_hz > MAX_GHZ * 1e9 { Err(PlanError::BeyondRange { what, found_hz }) } else { Ok(()) }
 }
 
 /// Makes a plan.
@@ -139,14 +156,36 @@ pub fn frequency_plan(settings: &PlanSettings) -> Result<FrequencyPlan, PlanErro
         if !(low > 0.0 && low <= high && high.is_finite()) {
             return Err(PlanError::Band { what, low_hz: low, high_hz: high });
         }
+        check_unit(what, high)?;
     }
     check_factor("multiplication", settings.multiplication)?;
     let plans =
         [Sideband::Upper, Sideband::Lower].map(|sideband| sideband_plan(settings, sideband));
+    let notes = plans.iter().filter_map(|plan| note(plan, settings.if_hz)).collect();
     Ok(FrequencyPlan {
         settings: *settings,
         phase_noise_rise_db: phase_noise_rise_db(settings.multiplication),
         sidebands: plans.into_iter().filter(|plan| plan.lo_hz.0 > 0.0).collect(),
+        notes,
+    })
+}
+
+/// What is unusual about the LO of a sideband.
+fn note(plan: &SidebandPlan, if_hz: Band) -> Option<String> {
+    let sideband = plan.sideband;
+    if plan.lo_hz.0 <= 0.0 {
+        return Some(format!(
+            "the {sideband} sideband is left out: with an IF up to {} its LO would be at 0 Hz or below",
+            ShownFrequency(if_hz.1)
+        ));
+    }
+    (if_hz.1 > plan.lo_hz.0).then(|| {
+        format!(
+            "for the {sideband} sideband the IF, {}, lies above the lowest LO, {}; check that IF \
+             and RF are not exchanged",
+            shown_band(if_hz),
+            ShownFrequency(plan.lo_hz.0)
+        )
     })
 }
 
@@ -192,6 +231,7 @@ pub(super) fn plan_of_lo_range(
             with_harmonics(Sideband::Upper, [above, lo_hz, below], &settings),
             with_harmonics(Sideband::Lower, [below, lo_hz, above], &settings),
         ],
+        notes: Vec::new(),
     }
 }
 
@@ -210,10 +250,15 @@ fn with_harmonics(
     let lo_input_hz = (lo_hz.0 / times, lo_hz.1 / times);
     let highest = rf_hz.1.max(image_hz.1);
     let mut harmonics = Vec::new();
-    for harmonic in 1.. {
+    let mut harmonics_cut_after = None;
+    for harmonic in 1..=MAX_HARMONIC {
         let number = f64::from(harmonic);
         let swept = (number * lo_input_hz.0, number * lo_input_hz.1);
         if lo_input_hz.0 <= 0.0 || swept.0 > highest {
+            break;
+        }
+        if harmonic == MAX_HARMONIC || harmonics.len() + VICTIMS > MOST_HARMONICS {
+            harmonics_cut_after = Some(harmonic - 1);
             break;
         }
         for (victim, band) in
@@ -226,5 +271,5 @@ fn with_harmonics(
             }
         }
     }
-    SidebandPlan { sideband, rf_hz, lo_hz, lo_input_hz, image_hz, harmonics }
+    SidebandPlan { sideband, rf_hz, lo_hz, lo_input_hz, image_hz, harmonics, harmonics_cut_after }
 }

@@ -218,6 +218,12 @@ impl Imbalance {
 }
 
 impl ReceiverBalance {
+    /// Whether every figure has a number. Only a rejection may be infinite.
+    pub(super) fn is_known(&self) -> bool {
+        let is_finite = self.wanted_error.is_finite() && self.channel_error.is_finite();
+        is_finite && self.sideband_gain_db.is_finite() && !self.image_rejection_db.is_nan()
+    }
+
     /// Q over I in the wanted sideband.
     pub fn wanted(&self) -> Imbalance {
         Imbalance::of_error(self.wanted_error)
@@ -242,9 +248,10 @@ pub struct PlanPoint {
 
 /// Wanted over image, dB.
 pub(super) fn rejection_db(wanted: Complex64, image: Complex64) -> f64 {
-    let (wanted, image) = (wanted.norm_sqr(), image.norm_sqr());
+    // Magnitudes, not their squares: the square of 1e-170 is 0.
+    let (wanted, image) = (wanted.norm(), image.norm());
     if wanted > 0.0 {
-        (10.0 * (wanted / image).log10()).max(NOTHING_WANTED_DB)
+        db_from_amplitude(wanted / image).max(NOTHING_WANTED_DB)
     } else {
         NOTHING_WANTED_DB
     }

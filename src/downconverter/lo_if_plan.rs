@@ -5,7 +5,7 @@
 //!      path, n LO ± IF, each frequency once; and the points of that grid for every LO and IF.
 
 use super::error::PlanError;
-use super::frequency_plan::{FrequencyPlan, Sideband, check_factor, plan_of_lo_range};
+use super::frequency_plan::{FrequencyPlan, Sideband, check_factor, check_unit, plan_of_lo_range};
 use super::signal_path::{LoRf, ReceiverPath};
 use crate::network::{FrequencyGrid, NetworkError};
 use std::ops::RangeInclusive;
@@ -228,6 +228,7 @@ fn check_ascending(what: &'static str, list_hz: &[f64]) -> Result<(), PlanError>
         if !(found_hz > previous_hz && found_hz.is_finite()) {
             return Err(PlanError::NotAscending { what, index, found_hz });
         }
+        check_unit(what, found_hz)?;
         previous_hz = found_hz;
     }
     if list_hz.is_empty() { Err(PlanError::NoFrequencies { what }) } else { Ok(()) }

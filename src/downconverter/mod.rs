@@ -59,7 +59,8 @@ pub use die_receiver::DieReceiver;
 pub use drive::{LoPoint, MixerDrive, PairDrive};
 pub use error::{PlanError, ReceiverError};
 pub use frequency_plan::{
-    Band, FrequencyPlan, HarmonicHit, PlanSettings, Sideband, SidebandPlan, Victim, frequency_plan,
+    Band, FrequencyPlan, HarmonicHit, MOST_HARMONICS, PlanSettings, Sideband, SidebandPlan, Victim,
+    frequency_plan,
 };
 pub use iq_balance::{
     Channel, Combination, Element, Imbalance, IqOutputs, IqPair, Mixing, NOTHING_WANTED_DB,

@@ -8,6 +8,7 @@ use super::error::Result;
 use super::receiver::Receiver;
 use super::solution::SolvedPath;
 use crate::network::{Load, Port, single_sideband_noise_factor};
+use crate::requirement::Figure;
 use crate::units::{db_from_power, power_from_db};
 
 /// The RF path from the input to one mixer, division included.
@@ -16,9 +17,11 @@ pub struct NoisePathResult {
     /// The mixer.
     pub mixer: String,
     /// From the power available at the input to that in the load at the mixer's RF port, dB, at each
-    /// LO with the first IF of the wanted sideband; `None` without a load.
+    /// LO with the first IF of the wanted sideband; `None` without a load, or with one that reflects more than it
+    /// receives.
     pub loss_db: Vec<Option<f64>>,
-    /// Noise figure at 290 K, dB, likewise; `None` for a mixer at the RF input itself.
+    /// Noise figure at 290 K, dB, likewise; `None` for a mixer at the RF input itself, and
+    /// where a source of noise is not passive.
     pub noise_figure_db: Vec<Option<f64>>,
 }
 
@@ -35,8 +38,8 @@ pub(super) fn noise_paths(receiver: &Receiver, own: &SolvedPath) -> Result<Vec<N
             .iter()
             .map(|point| {
                 let place = point * mixers + at;
-                conductances[place]
-                    .map(|siemens| -db_from_power(own.voltages[place].norm_sqr() * siemens))
+                let power = own.voltages[place].norm_sqr() * conductances[place]?;
+                Figure::power_db(power).value().map(|db| -db)
             })
             .collect();
         // Mixers at one port share its path.
@@ -48,7 +51,10 @@ pub(super) fn noise_paths(receiver: &Receiver, own: &SolvedPath) -> Result<Vec<N
                 let gains = available_gains(receiver, own, at)?;
                 wanted
                     .iter()
-                    .map(|&point| gains.as_ref().map(|gains| -db_from_power(gains[point])))
+                    .map(|&point| {
+                        let gain = gains.as_ref()?[point];
+                        Figure::power_db(gain).value().map(|db| -db)
+                    })
                     .collect()
             }
         };

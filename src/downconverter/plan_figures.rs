@@ -19,7 +19,8 @@ impl DownconverterResult {
     /// The lowest and the highest LO power that a mixer takes over the plan, dBm; `None` where no
     /// mixer's power is known.
     pub fn lo_power_range_dbm(&self) -> Option<(f64, f64)> {
-        let powers = self.lo.iter().flat_map(|point| &point.mixers).filter_map(|m| m.lo_power_dbm);
+        let powers =
+            self.lo.iter().flat_map(|point| &point.mixers).filter_map(|m| m.lo_power_dbm?.value());
         powers.fold(None, |range: Option<(f64, f64)>, dbm| {
             Some(range.map_or((dbm, dbm), |(low, high)| (low.min(dbm), high.max(dbm))))
         })

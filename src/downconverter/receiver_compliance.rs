@@ -1,16 +1,17 @@
 //! How far a receiver keeps its limits: the worst value of each over the plan, and the LOs that pass.
 
 use super::drive::LoPoint;
+use super::error::Result;
 use super::iq_balance::PlanPoint;
 use super::receiver::Receiver;
 use crate::requirement::{
-    Compliance, Limit, Location, Quantity, RequirementResult, bands_that_pass_hz,
+    Compliance, Figure, Limit, Location, NoFigure, Quantity, RequirementResult, bands_that_pass_hz,
 };
 
 /// The value of a limited quantity at one place of the plan.
 #[derive(Clone, Copy)]
 struct Reading<'a> {
-    value: f64,
+    figure: Figure,
     /// Index of the LO in the plan.
     lo: usize,
     if_hz: Option<f64>,
@@ -19,29 +20,35 @@ struct Reading<'a> {
 
 /// Holds the whole plan against the limits. The ends of the LO ranges that pass are interpolated
 /// along the smallest margin at each LO, taken to run straight from one LO to the next.
-pub(super) fn compliance(receiver: &Receiver, lo: &[LoPoint], points: &[PlanPoint]) -> Compliance {
+///
+/// # Errors
+/// [`ReceiverError::Undefined`](super::ReceiverError::Undefined) where a limited figure has no number.
+pub(super) fn compliance(
+    receiver: &Receiver,
+    lo: &[LoPoint],
+    points: &[PlanPoint],
+) -> Result<Compliance> {
     let mut compliance = Compliance::default();
     if receiver.limits().is_empty() {
-        return compliance;
+        return Ok(compliance);
     }
     let mut smallest_margin = vec![f64::INFINITY; lo.len()];
     for limit in receiver.limits().iter() {
         let readings = readings(receiver, lo, points, limit);
-        for reading in &readings {
-            let margin = limit.margin(reading.value);
-            smallest_margin[reading.lo] = smallest_margin[reading.lo].min(margin);
+        for (lo, value) in readings.iter().filter_map(|own| Some((own.lo, own.figure.value()?))) {
+            smallest_margin[lo] = smallest_margin[lo].min(limit.margin(value));
         }
         let location = |reading: Reading<'_>| Location {
             frequency_hz: lo[reading.lo].lo_hz,
             if_hz: reading.if_hz,
             mixer: reading.mixer.map(str::to_owned),
         };
-        let findings = readings.into_iter().map(|reading| (reading.value, reading));
-        compliance.requirements.push(RequirementResult::worst_of(limit, findings, location));
+        let findings = readings.into_iter().map(|reading| (reading.figure, reading));
+        compliance.requirements.push(RequirementResult::worst_of(limit, findings, location)?);
     }
     let lo_hz: Vec<f64> = lo.iter().map(|point| point.lo_hz).collect();
     compliance.bands_that_pass_hz = passing_lo_hz(&lo_hz, &smallest_margin);
-    compliance
+    Ok(compliance)
 }
 
 fn readings<'a>(
@@ -51,9 +58,9 @@ fn readings<'a>(
     limit: Limit,
 ) -> Vec<Reading<'a>> {
     let ifs = receiver.plan().if_hz().len();
-    let of_points = |value: fn(&PlanPoint) -> f64| {
+    let of_points = |value: fn(&PlanPoint) -> Figure| {
         let reading = |(at, point): (usize, &PlanPoint)| Reading {
-            value: value(point),
+            figure: value(point),
             lo: at / ifs,
             if_hz: Some(point.if_hz),
             mixer: None,
@@ -61,24 +68,31 @@ fn readings<'a>(
         points.iter().enumerate().map(reading).collect()
     };
     match limit.quantity() {
-        Quantity::ImageRejection => of_points(|point| point.balance.image_rejection_db),
-        Quantity::AmplitudeImbalance => of_points(|point| point.balance.wanted().amplitude_db),
-        Quantity::QuadratureError => of_points(|point| point.balance.wanted().phase_deg),
+        Quantity::ImageRejection => {
+            of_points(|point| Figure::new(point.balance.image_rejection_db))
+        }
+        Quantity::AmplitudeImbalance => {
+            of_points(|point| Figure::new(point.balance.wanted().amplitude_db))
+        }
+        Quantity::QuadratureError => {
+            of_points(|point| Figure::new(point.balance.wanted().phase_deg))
+        }
         Quantity::LoPower => lo
             .iter()
             .enumerate()
             .flat_map(|(at, point)| {
                 receiver.mixers().iter().zip(&point.mixers).map(move |(mixer, drive)| Reading {
                     // A mixer without a load takes no power.
-                    value: drive.lo_power_dbm.unwrap_or(f64::NEG_INFINITY),
+                    figure: drive.lo_power_dbm.unwrap_or(Figure::new(f64::NEG_INFINITY)),
                     lo: at,
                     if_hz: None,
                     mixer: Some(mixer.name.as_str()),
                 })
             })
             .collect(),
-        // A receiver has no value for these, which does not pass.
-        Quantity::CommonModeRejection | Quantity::PhaseError => of_points(|_| f64::NAN),
+        Quantity::CommonModeRejection | Quantity::PhaseError => {
+            of_points(|_| Figure::none(NoFigure::NoSuchQuantity))
+        }
     }
 }
 

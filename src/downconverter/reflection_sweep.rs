@@ -4,7 +4,7 @@
 //! In:  a solved receiver.
 //! Out: worst and best rejection over the plan, and the phases of reflection at which they occur.
 
-use super::error::Result;
+use super::error::{ReceiverError, Result};
 use super::receiver::Receiver;
 use super::signal_path::LoRf;
 use super::solution::{Evaluation, Solved, SolvedPath, Voltages, balances};
@@ -132,6 +132,11 @@ impl Sweep<'_> {
         let mut worst = AtPhase { angle_deg, db: f64::INFINITY, point: 0 };
         let all = balances(self.receiver, voltages, self.evaluation);
         for (point, balance) in all.iter().enumerate() {
+            if balance.image_rejection_db.is_nan() {
+                let (plan, ifs) = (self.receiver.plan(), self.receiver.plan().if_hz().len());
+                let (lo_hz, if_hz) = (plan.lo_hz()[point / ifs], plan.if_hz()[point % ifs]);
+                return Err(ReceiverError::NoBalance { lo_hz, if_hz });
+            }
             if balance.image_rejection_db < worst.db {
                 worst = AtPhase { db: balance.image_rejection_db, point, ..worst };
             }

@@ -71,7 +71,7 @@ impl Solved {
         Ok(Self { paths, outputs, chosen: chosen.ok_or(none)? })
     }
 
-    pub(super) fn points(&self, receiver: &Receiver) -> Vec<PlanPoint> {
+    pub(super) fn points(&self, receiver: &Receiver) -> Result<Vec<PlanPoint>> {
         points_of(receiver, &self.outputs, self.chosen)
     }
 }
@@ -124,19 +124,23 @@ impl<'a> Evaluation<'a> {
     }
 }
 
-/// The balance at every point, with its frequencies.
+/// The balance at every point, with its frequencies; refused where it is not a number.
 pub(super) fn points_of(
     receiver: &Receiver,
     outputs: &[IqOutputs],
     chosen: usize,
-) -> Vec<PlanPoint> {
+) -> Result<Vec<PlanPoint>> {
     let plan = receiver.plan();
     let ifs = plan.if_hz().len();
     let evaluation = Evaluation::real(receiver, chosen);
-    let point = |(at, outputs): (usize, &IqOutputs)| PlanPoint {
-        lo_hz: plan.lo_hz()[at / ifs],
-        if_hz: plan.if_hz()[at % ifs],
-        balance: evaluation.balance(receiver, at, outputs),
+    let point = |(at, outputs): (usize, &IqOutputs)| {
+        let (lo_hz, if_hz) = (plan.lo_hz()[at / ifs], plan.if_hz()[at % ifs]);
+        let balance = evaluation.balance(receiver, at, outputs);
+        if balance.is_known() {
+            Ok(PlanPoint { lo_hz, if_hz, balance })
+        } else {
+            Err(ReceiverError::NoBalance { lo_hz, if_hz })
+        }
     };
     outputs.iter().enumerate().map(point).collect()
 }

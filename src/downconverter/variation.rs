@@ -1,7 +1,7 @@
 //! One receiver solved many times with other networks in some of its places; what does not change
 //! is prepared once.
 
-use super::drive::{conductances_with, lo_points};
+use super::drive::{LoPoint, conductances_with, lo_points};
 use super::error::Result;
 use super::iq_balance::PlanPoint;
 use super::joined_path::{JoinedPath, Terminations};
@@ -9,7 +9,7 @@ use super::receiver::{NetworkPlace, Place, Receiver};
 use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::{Solved, SolvedPath, Voltages, check_channels, iq_outputs, points_of};
 use crate::network::{Load, Network, WaveDefinition, change_reference};
-use crate::requirement::Quantity;
+use crate::requirement::{Location, Quantity, UndefinedFigure};
 use num_complex::Complex64;
 use std::borrow::Cow;
 
@@ -137,20 +137,36 @@ impl Variation {
     pub(super) fn points_of_voltages(&self, voltages: Voltages<'_>) -> Result<Vec<PlanPoint>> {
         let outputs = iq_outputs(&self.receiver, voltages, true);
         check_channels(&self.receiver, &outputs)?;
-        Ok(points_of(&self.receiver, &outputs, self.chosen))
+        points_of(&self.receiver, &outputs, self.chosen)
     }
 
     /// The minimum LO power at any mixer, where the receiver limits it.
-    pub(crate) fn min_lo_power(&self, varied: &Varied) -> Option<MinLoPower> {
-        let conductances = varied.0.lo.conductances.as_ref()?;
+    ///
+    /// # Errors
+    /// [`ReceiverError::Undefined`](super::ReceiverError::Undefined) where a mixer's LO power has no
+    /// level.
+    pub(crate) fn min_lo_power(&self, varied: &Varied) -> Result<Option<MinLoPower>> {
+        let Some(conductances) = varied.0.lo.conductances.as_ref() else { return Ok(None) };
         let voltages = Voltages { lo: &varied.0.lo.voltages, rf: &varied.0.rf.voltages };
-        lo_points(&self.receiver, voltages, conductances)
-            .iter()
-            .flat_map(|point| {
-                let powers = point.mixers.iter().filter_map(|mixer| mixer.lo_power_dbm);
-                powers.map(|power_dbm| MinLoPower { power_dbm, lo_hz: point.lo_hz })
-            })
-            .min_by(|one, other| one.power_dbm.total_cmp(&other.power_dbm))
+        let mut found: Option<MinLoPower> = None;
+        for LoPoint { lo_hz, mixers, .. } in lo_points(&self.receiver, voltages, conductances) {
+            for (mixer, drive) in self.receiver.mixers().iter().zip(&mixers) {
+                let Some(power) = drive.lo_power_dbm else { continue };
+                let power_dbm = power.known().map_err(|reason| UndefinedFigure {
+                    quantity: Quantity::LoPower,
+                    location: Some(Location {
+                        frequency_hz: lo_hz,
+                        if_hz: None,
+                        mixer: Some(mixer.name.clone()),
+                    }),
+                    reason,
+                })?;
+                if found.is_none_or(|least| power_dbm < least.power_dbm) {
+                    found = Some(MinLoPower { power_dbm, lo_hz });
+                }
+            }
+        }
+        Ok(found)
     }
 }
 

@@ -181,8 +181,7 @@ impl<D: DrawnErrors> PlanReading<D> {
         #[expect(clippy::cast_precision_loss, reason = "points of a plan")]
         let own_risk = risk / count as f64;
         let sizes: Vec<f64> = (0..count).map(|at| self.scale.size(at, worst)).collect();
-        let points: Vec<PlaneReading> =
-            points.iter().map(|point| point.scaled(factor)).collect();
+        let points: Vec<PlaneReading> = points.iter().map(|point| point.scaled(factor)).collect();
         let exceeds = |(point, size): (&PlaneReading, &f64)| point.size() > *size;
         if !points.iter().zip(&sizes).any(exceeds) {
             return 1.0;
@@ -219,8 +218,7 @@ impl<D: DrawnErrors> PlanReading<D> {
     /// How often any point reads as badly.
     fn share(&self, assumed: &[Assumed], direction: fn(&Directions) -> Complex64) -> f64 {
         let truth = |one: &Assumed| direction(&one.directions) * one.radius;
-        let alone =
-            assumed.iter().map(|one| 1.0 - one.noise.within(one.threshold, truth(one)));
+        let alone = assumed.iter().map(|one| 1.0 - one.noise.within(one.threshold, truth(one)));
         let (sum, largest) =
             alone.fold((0.0, 0.0_f64), |(sum, largest), p| (sum + p, largest.max(p)));
         // Where one point decides, or nothing is in doubt, no draws are needed.
@@ -231,10 +229,8 @@ impl<D: DrawnErrors> PlanReading<D> {
         if count == 0 {
             return sum.min(1.0);
         }
-        let truths: Vec<(usize, Complex64, f64)> = assumed
-            .iter()
-            .map(|one| (one.at, truth(one), one.threshold * one.threshold))
-            .collect();
+        let truths: Vec<(usize, Complex64, f64)> =
+            assumed.iter().map(|one| (one.at, truth(one), one.threshold * one.threshold)).collect();
         let exceeds = |draw: &usize| {
             truths.iter().any(|(at, truth, limit)| {
                 (truth + self.draws.error(*draw, *at)).norm_sqr() >= *limit
@@ -336,7 +332,8 @@ impl<D: DrawnErrors> PlanReading<D> {
         let badly =
             |log: f64| self.scaled_reads_as_badly(points, log.exp(), limit, risk) - allowed(risk);
         let found = |range: (f64, f64), excess: &dyn Fn(f64) -> f64| {
-            (excess(range.1) < 0.0).then(|| self.worst_scaled(points, root(range, 1e-9, excess).exp()))
+            (excess(range.1) < 0.0)
+                .then(|| self.worst_scaled(points, root(range, 1e-9, excess).exp()))
         };
         (found((at_limit, at_limit - 12.0), &well), found((at_limit, at_limit + 12.0), &badly))
     }
@@ -378,6 +375,8 @@ impl Assumed {
         // A reading inside the assumed size leaves truths of its own size at least.
         let radius = point.size();
         let directions = point.directions(radius, risk).filter(|_| radius <= size);
-        directions.map(|directions| Some(Self { at, noise, directions, radius, threshold })).ok_or(Refuted)
+        directions
+            .map(|directions| Some(Self { at, noise, directions, radius, threshold }))
+            .ok_or(Refuted)
     }
 }

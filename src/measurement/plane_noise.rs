@@ -173,13 +173,13 @@ impl PlaneReading {
             return Some(Directions { own, noisiest: None });
         }
         let limit = -2.0 * (RISK_OF_DIRECTIONS * risk).ln();
-        let is_left = |direction: &Complex64| {
-            noise.distance_squared(self.value - direction * size) <= limit
-        };
+        let is_left =
+            |direction: &Complex64| noise.distance_squared(self.value - direction * size) <= limit;
         // Those that differ from the reading along the axis alone, and a fan.
         let across = (self.value * noise.axis.conj()).im.clamp(-size, size);
         let along = (size * size - across * across).max(0.0).sqrt();
-        let exact = [1.0, -1.0].map(|sign| noise.axis * Complex64::new(sign * along, across) / size);
+        let exact =
+            [1.0, -1.0].map(|sign| noise.axis * Complex64::new(sign * along, across) / size);
         let fan = (0..36).map(|at| Complex64::cis(f64::from(at) * 10_f64.to_radians()));
         let left = fan.chain(exact).chain([own]).filter(is_left);
         let noisiest = left.max_by(|a, b| noise.along(*a).total_cmp(&noise.along(*b)))?;
@@ -200,9 +200,9 @@ impl PlaneReading {
         // Below this reading the relation changes no more.
         let reading = self.size().max(0.02 * self.noise.long);
         let perfect = self.noise.within(reading, Complex64::ZERO);
-        let truths = directions.each().map(|direction| {
-            (self.noise.within(reading, direction * size) / perfect).min(1.0)
-        });
+        let truths = directions
+            .each()
+            .map(|direction| (self.noise.within(reading, direction * size) / perfect).min(1.0));
         truths.fold(0.0, f64::max)
     }
 
@@ -215,8 +215,9 @@ impl PlaneReading {
             return 0.0;
         }
         let Some(directions) = self.directions(size, risk) else { return 0.0 };
-        let truths =
-            directions.each().map(|direction| 1.0 - self.noise.within(self.size(), direction * size));
+        let truths = directions
+            .each()
+            .map(|direction| 1.0 - self.noise.within(self.size(), direction * size));
         truths.fold(0.0, f64::max)
     }
 
@@ -290,7 +291,11 @@ mod tests {
         assert!((far.smallest_truth(|_| 0.05) - 4.98351).abs() < 2e-4);
         let at_zero = PlaneReading::new(Complex64::ZERO, &covariance);
         let want = 0.01 * (-2.0 * allowed(0.05).ln()).sqrt();
-        assert!((at_zero.largest_truth(0.05) - want).abs() < 1e-5, "{}", at_zero.largest_truth(0.05));
+        assert!(
+            (at_zero.largest_truth(0.05) - want).abs() < 1e-5,
+            "{}",
+            at_zero.largest_truth(0.05)
+        );
         assert!(at_zero.smallest_truth(|_| 0.05) == 0.0);
     }
 

@@ -1,6 +1,6 @@
 //! The container: one square matrix per frequency, checked once, contiguous.
 
-use super::error::NetworkError;
+use super::error::{MAX_REFERENCE_OHM, MIN_REFERENCE_OHM, NetworkError};
 use super::grid::FrequencyGrid;
 use super::modes::check_modes;
 use super::parameter_kind::ParameterKind;
@@ -42,6 +42,9 @@ impl Network {
     /// point (point-major). A mixed-mode row still counts as one port here, with the reference
     /// of its mode.
     ///
+    /// Entries are within [`ParameterKind::max_magnitude`]; references have a real part from 1e-12
+    /// ohm and parts up to 1e12 ohm.
+    ///
     /// # Errors
     /// The first broken rule, with the port and frequency that break it.
     pub fn new(
@@ -62,14 +65,7 @@ impl Network {
         if kind.is_two_port_only() && ports != 2 {
             return Err(NetworkError::TwoPortsOnly { kind, ports });
         }
-        if let Some(at) = entries.iter().position(|entry| !entry.is_finite()) {
-            let within = at % (ports * ports);
-            return Err(NetworkError::NotFinite {
-                row: Port::from_index(within / ports),
-                column: Port::from_index(within % ports),
-                frequency_hz: grid.as_hz()[at / (ports * ports)],
-            });
-        }
+        check_entries(kind, &grid, ports, &entries)?;
         let references_ohm = checked_references(references_ohm, ports, points)?;
         Ok(Self {
             kind,
@@ -200,6 +196,28 @@ impl Network {
     }
 }
 
+/// Refuses the first entry that is not finite, or beyond the range in which products of entries are.
+fn check_entries(
+    kind: ParameterKind,
+    grid: &FrequencyGrid,
+    ports: usize,
+    entries: &[Complex64],
+) -> Result<(), NetworkError> {
+    let max_magnitude = kind.max_magnitude();
+    // Parts first: they decide all but the few entries next to the limit, without a root.
+    let is_within =
+        |entry: &Complex64| entry.re.abs() <= max_magnitude && entry.im.abs() <= max_magnitude;
+    let Some(at) = entries.iter().position(|entry| !is_within(entry)) else { return Ok(()) };
+    let within = at % (ports * ports);
+    let (row, column) = (Port::from_index(within / ports), Port::from_index(within % ports));
+    let frequency_hz = grid.as_hz()[at / (ports * ports)];
+    Err(if entries[at].is_finite() {
+        NetworkError::TooLarge { kind, row, column, frequency_hz, found: entries[at] }
+    } else {
+        NetworkError::NotFinite { row, column, frequency_hz }
+    })
+}
+
 /// One reference per port, or per port and point, each with a positive real part.
 pub(super) fn checked_references(
     given_ohm: Vec<Complex64>,
@@ -211,8 +229,16 @@ pub(super) fn checked_references(
         return Err(NetworkError::ReferenceCount { ports, found: references_ohm.len() });
     }
     for (at, &value_ohm) in references_ohm.iter().enumerate() {
+        let port = Port::from_index(at % ports);
         if !(value_ohm.re > 0.0 && value_ohm.is_finite()) {
-            return Err(NetworkError::Reference { port: Port::from_index(at % ports), value_ohm });
+            return Err(NetworkError::Reference { port, value_ohm });
+        }
+        let is_within = |part_ohm: f64| part_ohm.abs() <= MAX_REFERENCE_OHM;
+        if !(value_ohm.re >= MIN_REFERENCE_OHM
+            && is_within(value_ohm.re)
+            && is_within(value_ohm.im))
+        {
+            return Err(NetworkError::ReferenceRange { port, value_ohm });
         }
     }
     Ok(references_ohm)

@@ -6,6 +6,11 @@ use super::wiring::Terminal;
 use crate::units::{ShownFrequency, shown_complex};
 use num_complex::Complex64;
 
+/// The smallest real part of a reference impedance, ohm.
+pub(super) const MIN_REFERENCE_OHM: f64 = 1e-12;
+/// The largest real or imaginary part of a reference impedance, ohm.
+pub(super) const MAX_REFERENCE_OHM: f64 = 1e12;
+
 /// Why a network cannot be made or changed as asked.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -79,6 +84,24 @@ pub enum NetworkError {
         /// Where.
         frequency_hz: f64,
     },
+    /// An entry beyond the range in which networks are computed.
+    #[error(
+        "entry ({row}, {column}) at {} is {}: real and imaginary parts of {kind} must be at most {:e}; \
+         correct the data or their unit",
+        ShownFrequency(*frequency_hz), shown_complex(*found), kind.max_magnitude()
+    )]
+    TooLarge {
+        /// The parameter.
+        kind: ParameterKind,
+        /// The responding port.
+        row: Port,
+        /// The driven port.
+        column: Port,
+        /// Where.
+        frequency_hz: f64,
+        /// The entry.
+        found: Complex64,
+    },
     /// A number of references that fits neither the ports nor ports times points.
     #[error("expected one reference or {ports} (one per port), got {found}")]
     ReferenceCount {
@@ -90,6 +113,18 @@ pub enum NetworkError {
     /// A reference whose real part is not positive.
     #[error("the reference of port {port}, {} ohm, needs a positive real part", shown_complex(*value_ohm))]
     Reference {
+        /// Whose reference.
+        port: Port,
+        /// Its value.
+        value_ohm: Complex64,
+    },
+    /// A reference beyond the range in which networks are computed.
+    #[error(
+        "the reference of port {port}, {} ohm, is out of range: its real part must be at least \
+         {MIN_REFERENCE_OHM:e} ohm, and both parts at most {MAX_REFERENCE_OHM:e} ohm",
+        shown_complex(*value_ohm)
+    )]
+    ReferenceRange {
         /// Whose reference.
         port: Port,
         /// Its value.

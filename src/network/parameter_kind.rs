@@ -30,6 +30,17 @@ impl ParameterKind {
         }
     }
 
+    /// The largest real or imaginary part of an entry: 1e9 for S; 1e30 for Z (ohm), Y (siemens), H
+    /// and G. Products of a few entries below it, as conversions and decompositions form them, are
+    /// far within double precision.
+    #[must_use]
+    pub fn max_magnitude(self) -> f64 {
+        match self {
+            Self::Scattering => 1e9,
+            Self::Impedance | Self::Admittance | Self::HybridH | Self::HybridG => 1e30,
+        }
+    }
+
     /// Whether the parameter exists for two ports only.
     #[must_use]
     pub fn is_two_port_only(self) -> bool {

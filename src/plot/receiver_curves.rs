@@ -14,7 +14,7 @@ use super::style::{Dash, GREY, Sizes, VERMILION};
 use super::verdict_bands::VerdictBands;
 use crate::downconverter::{DownconverterResult, MixerDrive, PlanPoint, Receiver};
 use crate::measurement::Assessment;
-use crate::requirement::Quantity;
+use crate::requirement::{Figure, Quantity};
 use crate::units::db_from_amplitude;
 
 /// Image rejection over LO, a line per IF, with the requirement and the bands that pass; with an
@@ -98,8 +98,8 @@ pub fn receiver_drive(
     let drives = || result.lo.iter().flat_map(|point| &point.mixers);
     let has_power = drives().any(|drive| drive.lo_power_dbm.is_some());
     let value = |drive: &MixerDrive| match has_power {
-        // A mixer without a load takes no power: its line has a gap.
-        true => drive.lo_power_dbm.unwrap_or(f64::NAN),
+        // Where no power is known the line has a gap.
+        true => drive.lo_power_dbm.and_then(Figure::value).unwrap_or(f64::NAN),
         false => db_from_amplitude(drive.lo_magnitude),
     };
     let (title, y_label) = if has_power {

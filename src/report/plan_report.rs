@@ -1,7 +1,7 @@
 //! A frequency plan: text, JSON and CSV.
 
 use super::csv_table::CsvTable;
-use super::text_table::{lines, table};
+use super::text_table::{filled, lines, table};
 use crate::downconverter::{FrequencyPlan, SidebandPlan};
 use crate::units::ShownFrequency;
 use serde::Serialize;
@@ -15,6 +15,7 @@ pub struct PlanReport {
     multiplication: u32,
     phase_noise_rise_db: f64,
     sidebands: Vec<SidebandReport>,
+    notes: Vec<String>,
 }
 
 #[derive(Debug, Serialize)]
@@ -25,6 +26,8 @@ struct SidebandReport {
     lo_input_hz: [f64; 2],
     image_hz: [f64; 2],
     harmonics: Vec<HarmonicReport>,
+    /// The last harmonic in the list where it is cut; null where it is complete.
+    harmonics_cut_after: Option<u32>,
 }
 
 #[derive(Debug, Serialize)]
@@ -54,6 +57,7 @@ impl From<&FrequencyPlan> for PlanReport {
             lo_input_hz: list(plan.lo_input_hz),
             image_hz: list(plan.image_hz),
             harmonics: harmonics(plan),
+            harmonics_cut_after: plan.harmonics_cut_after,
         });
         Self {
             rf_hz: list(plan.settings.rf_hz),
@@ -61,6 +65,7 @@ impl From<&FrequencyPlan> for PlanReport {
             multiplication: plan.settings.multiplication,
             phase_noise_rise_db: plan.phase_noise_rise_db,
             sidebands: sidebands.collect(),
+            notes: plan.notes.clone(),
         }
     }
 }
@@ -78,6 +83,9 @@ pub fn plan_text(plan: &FrequencyPlan) -> String {
         plan.phase_noise_rise_db,
         plan.settings.multiplication
     );
+    for note in &plan.notes {
+        text.push_str(&filled(&format!("Note: {note}.")));
+    }
     for side in &plan.sidebands {
         let _ = writeln!(text, "\nWanted sideband: {}", side.sideband);
         let mut bands = table(&["band", "from", "to"]);
@@ -107,8 +115,19 @@ pub fn plan_text(plan: &FrequencyPlan) -> String {
             ]);
         }
         let _ = writeln!(text, "{}", lines(&hits));
+        if let Some(last) = side.harmonics_cut_after {
+            text.push_str(&cut_words(last));
+        }
     }
     text
+}
+
+/// That a list of harmonics ends before the harmonics do.
+pub(super) fn cut_words(last: u32) -> String {
+    filled(&format!(
+        "The list ends at harmonic {last}; higher ones fall into these bands too. An LO input this \
+         low has harmonics everywhere: narrow the bands or lower the IF."
+    ))
 }
 
 /// The bands and harmonics of a plan, one row each; `harmonic` is empty for a band.

@@ -41,7 +41,7 @@ pub(super) fn noise_text(receiver: &Receiver, result: &DownconverterResult) -> S
     let mut text = String::new();
     let centre = receiver.plan().centre();
     let powers: Vec<f64> =
-        result.lo[centre].mixers.iter().filter_map(|mixer| mixer.lo_power_dbm).collect();
+        result.lo[centre].mixers.iter().filter_map(|mixer| mixer.lo_power_dbm?.value()).collect();
     let figures: Vec<f64> =
         result.noise.iter().filter_map(|path| path.noise_figure_db[centre]).collect();
     let mut facts = Vec::new();

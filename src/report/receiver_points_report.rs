@@ -2,6 +2,7 @@
 
 use super::csv_table::{CsvTable, harmless, optional};
 use crate::downconverter::{Channel, DownconverterResult, LoPoint, PlanPoint, Receiver};
+use crate::requirement::Figure;
 use serde_json::{Value, json};
 
 /// The points of the document, one per LO and IF.
@@ -35,15 +36,19 @@ fn lo(receiver: &Receiver, point: &LoPoint) -> Value {
         .iter()
         .zip(&point.mixers)
         .map(|(mixer, drive)| {
-            json!({
+            let mut own = json!({
                 "name": mixer.name,
                 "lo_phase_deg": drive.lo_phase_deg,
                 "lo_phase_error_deg": drive.lo_phase_error_deg,
                 "lo_magnitude": drive.lo_magnitude,
-                "lo_power_dbm": drive.lo_power_dbm,
+                "lo_power_dbm": drive.lo_power_dbm.and_then(Figure::value),
                 "rf_phase_deg": drive.rf_phase_deg,
                 "rf_magnitude": drive.rf_magnitude,
-            })
+            });
+            if let Some(reason) = drive.lo_power_dbm.and_then(|figure| figure.known().err()) {
+                own["lo_power_undefined"] = json!(reason.to_string());
+            }
+            own
         })
         .collect();
     let pairs: Vec<Value> = point
@@ -128,7 +133,7 @@ pub fn receiver_lo_csv(
                 drive.lo_phase_deg.to_string(),
                 drive.lo_phase_error_deg.to_string(),
                 drive.lo_magnitude.to_string(),
-                optional(drive.lo_power_dbm),
+                optional(drive.lo_power_dbm.and_then(Figure::value)),
                 drive.rf_phase_deg.to_string(),
                 drive.rf_magnitude.to_string(),
             ])?;

@@ -1,6 +1,6 @@
 //! A receiver as a whole: its document, and its text of one screen of 80 columns.
 
-use super::plan_report::PlanReport;
+use super::plan_report::{PlanReport, cut_words};
 use super::receiver_budget_report::{allocation_json, blocks_json, budget_json, budget_text};
 use super::receiver_correction_report::{correction_json, correction_text};
 use super::receiver_loads_report::{loads_text, reflection_sweeps_json};
@@ -166,6 +166,9 @@ fn bands(result: &DownconverterResult, wanted: Sideband) -> String {
             "Harmonics of the LO input in the RF, image or IF band: {}.",
             list.join(", ")
         )));
+    }
+    if let Some(last) = side.harmonics_cut_after {
+        text.push_str(&cut_words(last));
     }
     text
 }

@@ -43,14 +43,14 @@ pub(super) fn verdict_json(compliance: &Compliance, assessment: Option<&Assessme
         .iter()
         .enumerate()
         .map(|(at, held)| {
-            let location = held.location.as_ref();
+            let location = &held.location;
             let mut entry = json!({
                 "name": held.limit.quantity().name(),
                 "limit": held.limit.value(),
                 "worst": held.worst,
-                "at_lo_hz": location.map(|location| location.frequency_hz),
-                "at_if_hz": location.and_then(|location| location.if_hz),
-                "at_mixer": location.and_then(|location| location.mixer.as_deref()),
+                "at_lo_hz": location.frequency_hz,
+                "at_if_hz": location.if_hz,
+                "at_mixer": location.mixer.as_deref(),
                 "margin": held.margin(),
                 "pass": held.passes(),
             });
@@ -113,8 +113,7 @@ pub(super) fn verdict_text(
         } else {
             format!("LOs that pass at every IF: {}.", shown(&passing))
         }));
-        let undecided =
-            assessment.map_or_else(Vec::new, |own| own.bands_hz(Verdict::Undecided));
+        let undecided = assessment.map_or_else(Vec::new, |own| own.bands_hz(Verdict::Undecided));
         if !undecided.is_empty() {
             text.push_str(&filled(&format!("Undecided LOs: {}.", shown(&undecided))));
         }
@@ -125,15 +124,13 @@ pub(super) fn verdict_text(
 fn requirement(held: &RequirementResult, word: &str, probability: &str) -> String {
     let quantity = held.limit.quantity();
     let unit = quantity.unit();
-    let mut place = String::new();
-    if let Some(location) = &held.location {
-        let _ = write!(place, " at LO {}", ShownFrequency(location.frequency_hz));
-        if let Some(if_hz) = location.if_hz {
-            let _ = write!(place, ", IF {}", ShownFrequency(if_hz));
-        }
-        if let Some(mixer) = &location.mixer {
-            let _ = write!(place, ", {}", printable(mixer));
-        }
+    let location = &held.location;
+    let mut place = format!(" at LO {}", ShownFrequency(location.frequency_hz));
+    if let Some(if_hz) = location.if_hz {
+        let _ = write!(place, ", IF {}", ShownFrequency(if_hz));
+    }
+    if let Some(mixer) = &location.mixer {
+        let _ = write!(place, ", {}", printable(mixer));
     }
     format!(
         "{word} {} {} {} {unit}: worst {} {unit}{place}{probability}",

@@ -118,7 +118,7 @@ impl VerdictReport {
                 "name": result.limit.quantity().name(),
                 "limit": result.limit.value(),
                 "worst": result.worst,
-                "at_hz": result.location.as_ref().map(|location| location.frequency_hz),
+                "at_hz": result.location.frequency_hz,
                 "margin": result.margin(),
                 "pass": result.passes(),
             });
@@ -372,20 +372,19 @@ fn verdict(result: &SplitterResult, uncertainty: Option<&SplitterUncertainty>) -
     let mut text = String::new();
     for (at, held) in compliance.requirements.iter().enumerate() {
         let unit = held.limit.quantity().unit();
-        let location = held.location.as_ref().map_or_else(String::new, |location| {
-            format!(" at {}", ShownFrequency(location.frequency_hz))
-        });
+        let location = ShownFrequency(held.location.frequency_hz);
         let assessment = uncertainty.map(|known| &known.assessment);
         let (word, probability) = judged(held.passes(), assessment, at, unit);
         let _ = writeln!(
             text,
-            "{word}: {}\n      worst {} {unit}{location}, margin {} {unit}",
+            "{word}: {}\n      worst {} {unit} at {location}, margin {} {unit}",
             held.limit,
             telling(held.worst),
             telling(held.margin())
         );
         if !probability.is_empty() {
-            let told = textwrap::Options::new(80).initial_indent("      ").subsequent_indent("      ");
+            let told =
+                textwrap::Options::new(80).initial_indent("      ").subsequent_indent("      ");
             let _ = writeln!(text, "{}", textwrap::fill(&probability, told));
         }
     }

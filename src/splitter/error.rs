@@ -2,7 +2,7 @@
 
 use super::splitter_kind::SplitterKind;
 use crate::network::{NetworkError, Port};
-use crate::requirement::Quantity;
+use crate::requirement::{Quantity, UndefinedFigure};
 use crate::units::ShownFrequency;
 
 /// Why a splitter cannot be analysed as asked.
@@ -18,6 +18,9 @@ pub enum SplitterError {
     /// The network refuses an operation.
     #[error(transparent)]
     Network(#[from] NetworkError),
+    /// A limited figure has no number.
+    #[error(transparent)]
+    Undefined(#[from] UndefinedFigure),
     /// Ports given twice, or too few of them.
     #[error("a splitter needs at least 3 ports, the file has {ports}")]
     TooFewPorts {

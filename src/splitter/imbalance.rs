@@ -40,6 +40,9 @@ pub struct SplitterPoint {
     pub channel_error: Complex64,
 }
 
+/// A wave below this, -2000 dB, is no signal: quotients of smaller ones lose their digits.
+const MIN_WAVE: f64 = 1e-100;
+
 /// The waves at the outputs for one at the input, and their channel error.
 pub(super) struct OutputWaves {
     a: Complex64,
@@ -58,7 +61,7 @@ pub(super) fn output_waves(
     let [a, b] = roles.outputs;
     let (at_a, at_b) = (matrix.at(a, roles.input), matrix.at(b, roles.input));
     for (port, wave) in [(a, at_a), (b, at_b)] {
-        if wave.norm() == 0.0 {
+        if wave.norm() < MIN_WAVE {
             return Err(SplitterError::NoSignal { port, input: roles.input, frequency_hz });
         }
     }

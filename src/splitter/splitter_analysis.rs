@@ -129,7 +129,7 @@ pub fn analyse(
         .map(|point| read_point(&solved, point, &roles, &closed))
         .collect::<Result<Vec<_>, _>>()?;
     let summary = summarise(&points, band_hz, centre, &roles);
-    let compliance = compliance(&settings.limits, &points);
+    let compliance = compliance(&settings.limits, &points)?;
     Ok(SplitterResult { roles, points, summary, port_order, compliance, warnings })
 }
 

@@ -5,22 +5,25 @@ use super::image_rejection::image_rejection_of_error_db;
 use super::imbalance::SplitterPoint;
 use super::splitter_kind::SplitterKind;
 use crate::requirement::{
-    Compliance, Limits, Location, Quantity, RequirementResult, bands_that_pass_hz,
+    Compliance, Figure, Limits, Location, NoFigure, Quantity, RequirementResult, UndefinedFigure,
+    bands_that_pass_hz,
 };
 use crate::units::db_from_neper;
 use num_complex::Complex64;
 
 /// The value of a limited quantity at a channel error, in the quantity's unit and with its sign;
-/// `NAN` for a quantity that a splitter does not have, which never passes.
-fn value(quantity: Quantity, channel_error: Complex64) -> f64 {
-    match quantity {
+/// none for a quantity that a splitter does not have.
+fn figure(quantity: Quantity, channel_error: Complex64) -> Figure {
+    Figure::new(match quantity {
         Quantity::ImageRejection | Quantity::CommonModeRejection => {
             image_rejection_of_error_db(channel_error)
         }
         Quantity::PhaseError => channel_error.im.to_degrees(),
         Quantity::AmplitudeImbalance => db_from_neper(channel_error.re),
-        Quantity::QuadratureError | Quantity::LoPower => f64::NAN,
-    }
+        Quantity::QuadratureError | Quantity::LoPower => {
+            return Figure::none(NoFigure::NoSuchQuantity);
+        }
+    })
 }
 
 /// Refuses limits on quantities that a splitter of this kind does not have.
@@ -34,25 +37,33 @@ pub(super) fn check_limits(limits: &Limits, kind: SplitterKind) -> Result<(), Sp
 /// Holds all points against the limits. The ends of the bands that pass are interpolated between
 /// two points: there the channel error, taken to run straight from one point to the next, meets a
 /// limit. Every band contains a point.
-pub(super) fn compliance(limits: &Limits, points: &[SplitterPoint]) -> Compliance {
+///
+/// # Errors
+/// [`UndefinedFigure`] where a limited figure has no number.
+pub(super) fn compliance(
+    limits: &Limits,
+    points: &[SplitterPoint],
+) -> Result<Compliance, UndefinedFigure> {
     let requirements = limits.iter().map(|limit| {
         let findings = points
             .iter()
-            .map(|point| (value(limit.quantity(), point.channel_error), point.frequency_hz));
+            .map(|point| (figure(limit.quantity(), point.channel_error), point.frequency_hz));
         RequirementResult::worst_of(limit, findings, Location::at_frequency)
     });
     let passes = |error: Complex64| {
-        limits.iter().all(|limit| limit.is_kept_by(value(limit.quantity(), error)))
+        limits.iter().all(|limit| {
+            figure(limit.quantity(), error).value().is_some_and(|value| limit.is_kept_by(value))
+        })
     };
     let frequencies_hz: Vec<f64> = points.iter().map(|point| point.frequency_hz).collect();
-    Compliance {
-        requirements: requirements.collect(),
+    Ok(Compliance {
+        requirements: requirements.collect::<Result<_, _>>()?,
         bands_that_pass_hz: bands_that_pass_hz(
             &frequencies_hz,
             |at| passes(points[at].channel_error),
             |inside, outside| crossing_hz(&points[inside], &points[outside], &passes),
         ),
-    }
+    })
 }
 
 /// Where, between a point that passes and a neighbour that does not, passing ends.

@@ -10,8 +10,9 @@ use super::error::{Fault, Found, Problem, WarningCode};
 use super::findings::Findings;
 use super::grammar::entry_range;
 use super::header::{Triangle, TwoPortOrder};
-use super::option_line::{FrequencyUnit, NumberFormat};
-use super::rows::{Row, read_row};
+use super::option_line::{FrequencyUnit, NumberFormat, OptionLine};
+use super::rows::{Row, read_row, shown};
+use crate::network::ParameterKind;
 use crate::units;
 use num_complex::Complex64;
 use std::ops::Range;
@@ -109,6 +110,8 @@ pub(super) struct Sets {
     unit: FrequencyUnit,
     numbers_per_set: usize,
     expected_sets: Option<usize>,
+    /// What the entries are, which limits their magnitude.
+    parameter: ParameterKind,
     /// The numbers of the set under way, as far as `filled`; never many more than a set holds.
     buffer: Vec<f64>,
     filled: usize,
@@ -127,14 +130,14 @@ pub(super) struct Sets {
 impl Sets {
     pub(super) fn new(
         layout: Layout,
-        number_format: NumberFormat,
-        unit: FrequencyUnit,
+        option_line: &OptionLine,
         expected_sets: Option<usize>,
     ) -> Self {
         Self {
             layout,
-            number_format,
-            unit,
+            number_format: option_line.number_format,
+            unit: option_line.frequency_unit,
+            parameter: option_line.parameter,
             numbers_per_set: layout.numbers(),
             expected_sets,
             buffer: Vec::new(),
@@ -361,7 +364,10 @@ impl Sets {
                 Complex64::from_polar(units::amplitude_from_db(pair[0]), pair[1].to_radians())
             })),
         }
-        let all_finite = self.entries[from..].iter().all(|value| value.is_finite());
+        let limit = self.parameter.max_magnitude();
+        let is_within = |value: f64| value.abs() <= limit;
+        let outside =
+            self.entries[from..].iter().position(|one| !(is_within(one.re) && is_within(one.im)));
         self.layout.arrange(&mut self.entries, from);
         let negative_magnitude = self.number_format == NumberFormat::MagnitudeAngle
             && self.buffer[1..self.numbers_per_set]
@@ -376,17 +382,21 @@ impl Sets {
                 .unwrap_or(0);
             findings.warn(WarningCode::NegativeMagnitude, self.entry_span(file, 1 + 2 * at));
         }
-        if !all_finite {
-            let is_too_large = |(at, value): (usize, &f64)| {
-                let is_level = at % 2 == 0 && self.number_format == NumberFormat::DecibelAngle;
-                !(if is_level { units::amplitude_from_db(*value) } else { *value }).is_finite()
-            };
-            let at = self.buffer[1..self.numbers_per_set].iter().enumerate().position(is_too_large);
-            let span = self.entry_span(file, 1 + at.unwrap_or(0));
-            let text = String::from_utf8_lossy(&file[span.clone()]).into_owned();
-            return Err(Problem::TooLarge { text }.at(span));
+        let Some(pair) = outside else { return Ok(()) };
+        // The imaginary part or the angle is at fault only where it is the larger one.
+        let [first, second] = [self.buffer[1 + 2 * pair], self.buffer[2 + 2 * pair]];
+        let is_second = match self.number_format {
+            NumberFormat::RealImaginary => is_within(first),
+            NumberFormat::MagnitudeAngle | NumberFormat::DecibelAngle => !second.is_finite(),
+        };
+        let span = self.entry_span(file, 1 + 2 * pair + usize::from(is_second));
+        let text = shown(&file[span.clone()]);
+        Err(if first.is_finite() && second.is_finite() {
+            Problem::BeyondRange { text, parameter: self.parameter }
+        } else {
+            Problem::TooLarge { text }
         }
-        Ok(())
+        .at(span))
     }
 
     /// Where the nth number of the set under way stands in the file.
@@ -438,7 +448,7 @@ pub(super) fn frequency_hz(
     entry: impl Fn() -> Range<usize>,
 ) -> Result<f64, Fault> {
     let frequency_hz = unit.to_hz(value);
-    let text = || String::from_utf8_lossy(&file[entry()]).into_owned();
+    let text = || shown(&file[entry()]);
     if frequency_hz < 0.0 {
         return Err(Problem::NegativeFrequency { text: text() }.at(entry()));
     }

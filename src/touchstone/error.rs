@@ -170,6 +170,11 @@ pub enum Problem {
     NotFinite { text: String },
     #[error("'{text}' is too large for a double-precision number in this place")]
     TooLarge { text: String },
+    #[error(
+        "'{text}' is too large: real and imaginary parts of {parameter} must be at most {:e}",
+        parameter.max_magnitude()
+    )]
+    BeyondRange { text: String, parameter: ParameterKind },
     #[error("negative frequency {text}")]
     NegativeFrequency { text: String },
     #[error("no content")]

@@ -346,9 +346,7 @@ impl<'a> Reader<'a> {
 
     fn start_sets(&mut self, layout: Layout, expected_sets: Option<usize>) {
         let (option_line, _) = self.option_line.clone().unwrap_or_default();
-        let unit = option_line.frequency_unit;
-        self.sets =
-            Some(Box::new(Sets::new(layout, option_line.number_format, unit, expected_sets)));
+        self.sets = Some(Box::new(Sets::new(layout, &option_line, expected_sets)));
     }
 
     fn begin_noise_data(&mut self, line: &KeywordLine<'_>) -> Result<(), Fault> {

@@ -88,7 +88,7 @@ pub(super) fn not_a_number(word: &[u8], at: usize) -> Fault {
 }
 
 /// An entry as shown in a message, cut where it is absurdly long.
-fn shown(word: &[u8]) -> String {
+pub(super) fn shown(word: &[u8]) -> String {
     const LONGEST: usize = 40;
     let text = String::from_utf8_lossy(&word[..word.len().min(LONGEST)]).into_owned();
     if word.len() > LONGEST { text + "…" } else { text }

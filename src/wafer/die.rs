@@ -216,6 +216,31 @@ pub(crate) struct MeasuredDie {
     pub(crate) what_ifs: DieWhatIfs,
 }
 
+impl MeasuredDie {
+    /// The name of the first figure that is not a number: such a die has no row of figures.
+    pub(crate) fn undefined(&self) -> Option<&'static str> {
+        let is_known = |value: f64| !value.is_nan();
+        let is_complete = |point: &DiePoint| {
+            let errors_are_finite =
+                point.wanted_error.is_finite() && point.channel_error.is_finite();
+            errors_are_finite && is_known(point.rejection_db) && point.sideband_gain_db.is_finite()
+        };
+        let what_ifs = &self.what_ifs;
+        let corrected = [what_ifs.corrected_db, what_ifs.corrected_per_frequency_db];
+        let probability = self.figures.conformity.map_or(0.0, |conformity| conformity.probability);
+        [
+            ("balance", self.points.iter().all(is_complete)),
+            ("mean channel error", self.figures.mean_error.is_finite()),
+            ("LO power", self.figures.least_lo_power_dbm.is_none_or(is_known)),
+            ("rejection after correction", corrected.into_iter().all(is_known)),
+            ("rejection with a block ideal", what_ifs.ideal_db.iter().copied().all(is_known)),
+            ("probability of conformity", probability.is_finite()),
+        ]
+        .into_iter()
+        .find_map(|(name, is_known)| (!is_known).then_some(name))
+    }
+}
+
 /// The smallest rejection of a die under further questions, dB. Where corrections are not asked for
 /// both are the rejection as measured.
 #[derive(Clone, Debug, PartialEq)]

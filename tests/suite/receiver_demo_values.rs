@@ -54,7 +54,12 @@ fn mixer_voltages_agree_with_a_nodal_analysis() {
             assert_eq!(want["name"], mixer.name.as_str());
             close(got.lo_magnitude, &want["lo_magnitude"], 1e-10, "LO magnitude");
             close(got.rf_magnitude, &want["rf_magnitude"], 1e-10, "RF magnitude");
-            close(got.lo_power_dbm.unwrap(), &want["lo_power_dbm"], 1e-10, "LO power");
+            close(
+                got.lo_power_dbm.unwrap().value().unwrap(),
+                &want["lo_power_dbm"],
+                1e-10,
+                "LO power",
+            );
             close(wrap_deg(got.lo_phase_deg), &want["lo_phase_deg"], 1e-10, "LO phase");
             close(wrap_deg(got.rf_phase_deg), &want["rf_phase_deg"], 1e-10, "RF phase");
         }

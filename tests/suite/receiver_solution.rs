@@ -125,8 +125,11 @@ fn no_power_is_made() {
         let (receiver, result) = solve(&text);
         let available = power_from_db(receiver.plan().settings().lo_power_dbm.unwrap());
         for point in &result.lo {
-            let taken: f64 =
-                point.mixers.iter().map(|drive| power_from_db(drive.lo_power_dbm.unwrap())).sum();
+            let taken: f64 = point
+                .mixers
+                .iter()
+                .map(|drive| power_from_db(drive.lo_power_dbm.unwrap().value().unwrap()))
+                .sum();
             assert!(taken < available && taken > 0.3 * available, "{taken} of {available}");
         }
         for path in &result.noise {
@@ -143,8 +146,11 @@ fn no_power_is_made() {
 fn lossless_parts_deliver_all_that_is_available() {
     let (_, result) = Simple::default().solved();
     for point in &result.lo {
-        let taken: f64 =
-            point.mixers.iter().map(|drive| power_from_db(drive.lo_power_dbm.unwrap())).sum();
+        let taken: f64 = point
+            .mixers
+            .iter()
+            .map(|drive| power_from_db(drive.lo_power_dbm.unwrap().value().unwrap()))
+            .sum();
         assert!((taken - power_from_db(10.0)).abs() < 1e-9, "{taken} mW of 10");
         // An available watt into 50 ohms, halved: 5 volts.
         assert!((point.mixers[0].lo_magnitude - 5.0).abs() < 1e-12);
@@ -498,7 +504,10 @@ fn gains_and_sources_count() {
     let (_, result) = solve_in(&Sandbox::new(), &text);
     let z = Complex64::new(30.0, 20.0);
     let reflection = (z - 50.0) / (z + 50.0);
-    let taken: f64 =
-        result.lo[0].mixers.iter().map(|m| power_from_db(m.lo_power_dbm.unwrap())).sum();
+    let taken: f64 = result.lo[0]
+        .mixers
+        .iter()
+        .map(|m| power_from_db(m.lo_power_dbm.unwrap().value().unwrap()))
+        .sum();
     assert!((taken - 10.0 * (1.0 - reflection.norm_sqr())).abs() < 1e-9, "{taken}");
 }
