@@ -15,6 +15,7 @@
 //! | `solution` | the same over a whole plan |
 //! | `drive` | LO and RF at each mixer: phase, magnitude, power |
 //! | `path_noise` | loss and noise of the RF paths |
+//! | `signal_trace` | by which port a signal enters each part |
 //! | `ideal_part`, `budget` | the role and the ideal of each part; the error budget |
 //! | `allocation` | the error that each part may have |
 //! | `correction_weight`, `iq_correction` | complex weights on Q; corrections of a plan |
@@ -45,6 +46,7 @@ mod receiver_compliance;
 mod receiver_setup;
 mod reflection_sweep;
 mod signal_path;
+mod signal_trace;
 mod solution;
 mod variation;
 
@@ -74,7 +76,7 @@ pub use receiver::{GroupIndex, NetworkPlace, Receiver};
 pub(crate) use receiver_setup::entry_ports;
 pub use receiver_setup::{
     Join, Mixer, OutputChoice, OutputStage, PartKind, PowerInput, RECEIVER_QUANTITIES,
-    ReceiverLoad, ReceiverPart, ReceiverSetup, ReflectionSweepSettings,
+    ReceiverLoad, ReceiverPart, ReceiverSetup, ReferenceImpedances, ReflectionSweepSettings,
 };
 pub use reflection_sweep::{LoadReflectionSweep, SweptPorts};
 pub use signal_path::{LoRf, ReceiverPath};

@@ -25,6 +25,8 @@ pub struct ReceiverSetup {
     pub loads: Vec<ReceiverLoad>,
     /// Where LO and RF power enter.
     pub inputs: LoRf<PowerInput>,
+    /// In which impedances ideal parts and loads are matched.
+    pub references: ReferenceImpedances,
     /// The mixers; at least one for each channel.
     pub mixers: Vec<Mixer>,
     /// k: conversion gain ~ |LO voltage|^k, from 0 (hard-driven switch) to 10; 1 is a multiplier.
@@ -97,6 +99,32 @@ pub struct Mixer {
     pub ports: LoRf<Terminal>,
     /// Its own relative conversion gain, 1e-6 to 1e6 in magnitude.
     pub gain: Complex64,
+}
+
+/// The reference impedances of a receiver's nodes, ohm: 50 everywhere by default.
+///
+/// In these, whatever the references of the files, a part's ideal is formed, an ideal load or source
+/// is matched, and reflections are counted. The solution itself does not depend on them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReferenceImpedances {
+    /// Of every node that has none of its own; above 0.
+    pub default_ohm: f64,
+    /// Of the nodes of these ports; above 0, one for a node.
+    pub at: Vec<(Terminal, f64)>,
+}
+
+impl Default for ReferenceImpedances {
+    fn default() -> Self {
+        Self { default_ohm: 50.0, at: Vec::new() }
+    }
+}
+
+impl ReferenceImpedances {
+    /// That of a node, by its ports.
+    pub(super) fn of_node(&self, node: &[Terminal]) -> f64 {
+        let own = self.at.iter().find(|(port, _)| node.contains(port));
+        own.map_or(self.default_ohm, |(_, ohm)| *ohm)
+    }
 }
 
 /// A source of power.

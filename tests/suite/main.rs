@@ -29,6 +29,7 @@ mod readme_commands;
 mod rebuild_command;
 mod rebuild_values;
 mod receiver_balance_values;
+mod receiver_budget;
 mod receiver_cases;
 mod receiver_command;
 mod receiver_correction;

@@ -3,8 +3,8 @@
 use fourphase::component::{IdealSplit, ideal_divider, ideal_quadrature_hybrid};
 use fourphase::downconverter::{
     Channel, DieReceiver, LoIfSettings, LoRf, Mixer, OutputStage, PowerInput, Receiver,
-    ReceiverError, ReceiverLoad, ReceiverPart, ReceiverPath, ReceiverPlan, ReceiverSetup, Sideband,
-    plan_points,
+    ReceiverError, ReceiverLoad, ReceiverPart, ReceiverPath, ReceiverPlan, ReceiverSetup,
+    ReferenceImpedances, Sideband, plan_points,
 };
 use fourphase::network::{FrequencyGrid, Network, ParameterKind, Port, Terminal};
 use fourphase::requirement::{Limit, Limits, Quantity};
@@ -72,6 +72,7 @@ fn setup() -> ReceiverSetup {
         joins: Vec::new(),
         loads: [port(0, 2), port(0, 3), port(0, 4), port(1, 2), port(1, 3)].map(load).into(),
         inputs: LoRf { lo: input(port(0, 1)), rf: input(port(1, 1)) },
+        references: ReferenceImpedances::default(),
         mixers: vec![
             mixer(Channel::I, port(0, 2), port(1, 2)),
             mixer(Channel::Q, port(0, 3), port(1, 3)),
