@@ -2,16 +2,16 @@
 
 use super::allocation::{Allocation, allocation};
 use super::budget::{Budget, BudgetRow, budget};
+use super::correction_plan::{CorrectionPlan, correction_plan};
 use super::drive::{LoPoint, lo_points, mixer_conductances};
 use super::error::Result;
 use super::frequency_plan::FrequencyPlan;
 use super::iq_balance::{IqOutputs, PlanPoint, ReceiverBalance};
-use super::iq_correction::{CorrectionPlan, correction_plan};
 use super::path_noise::{NoisePathResult, noise_paths};
 use super::receiver::Receiver;
 use super::receiver_compliance::compliance;
 use super::reflection_sweep::{LoadReflectionSweep, load_reflection_sweeps};
-use super::solution::{Evaluation, Solved, Voltages, correction_points};
+use super::solution::{Evaluation, Solved, Voltages};
 use crate::quantile::median;
 use crate::requirement::{Compliance, Quantity};
 use crate::units::ShownFrequency;
@@ -120,7 +120,6 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     let summary = summary(receiver, &points, worst, &solved.outputs[plan.centre() * ifs]);
     warnings.extend(reversed_warning(receiver, &summary, points.len()));
     let evaluation = Evaluation::real(receiver, solved.chosen);
-    let correctable = correction_points(receiver, &solved.outputs, &evaluation);
     Ok(DownconverterResult {
         combination: output.choices[solved.chosen].name.clone(),
         is_chosen: output.choices.len() > 1,
@@ -128,7 +127,13 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         noise: noise_paths(receiver, &solved.paths.rf)?,
         frequency_plan: plan.frequency_plan(),
         compliance: compliance(receiver, &lo, &points),
-        correction: correction_plan(&correctable, plan, receiver.correction_steps(), required_db),
+        correction: correction_plan(
+            receiver,
+            &solved.outputs,
+            &evaluation,
+            output.choices[solved.chosen].numeric_turn(),
+            required_db,
+        )?,
         lo,
         points,
         summary,

@@ -331,7 +331,7 @@ impl Comparison<'_> {
             let all_but = Evaluation { transfers: ideal.transfers, ..real };
             rows.push(row(Contributor::IfParts, alone, Some(all_but)));
         }
-        if real.correction != Complex64::ONE {
+        if !real.correction.is_none() {
             let alone = Evaluation { correction: real.correction, ..ideal };
             rows.push(row(Contributor::Correction, alone, None));
         }

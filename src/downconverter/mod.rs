@@ -18,7 +18,9 @@
 //! | `signal_trace` | by which port a signal enters each part |
 //! | `ideal_part`, `budget` | the role and the ideal of each part; the error budget |
 //! | `allocation` | the error that each part may have |
-//! | `correction_weight`, `iq_correction` | complex weights on Q; corrections of a plan |
+//! | `q_correction` | a correction of Q as it is set, and where it acts |
+//! | `correction_weight`, `iq_correction` | complex weights on Q; the best one, continuous or quantised |
+//! | `correction_plan` | corrections of a plan: one for all, per LO, per LO and IF |
 //! | `reflection_sweep` | load reflections of all phases |
 //! | `plan_figures` | figures of a result over its whole plan |
 //! | `receiver_compliance` | worst values against the limits, and the LOs that pass |
@@ -28,6 +30,7 @@
 mod allocation;
 mod analysis;
 mod budget;
+mod correction_plan;
 mod correction_weight;
 mod die_receiver;
 mod drive;
@@ -41,6 +44,7 @@ mod joined_path;
 mod lo_if_plan;
 mod path_noise;
 mod plan_figures;
+mod q_correction;
 mod receiver;
 mod receiver_compliance;
 mod receiver_setup;
@@ -53,6 +57,10 @@ mod variation;
 pub use allocation::{Allocation, Allowance, ReturnLosses};
 pub use analysis::{DownconverterResult, ReceiverSummary, analyse_receiver, plan_points};
 pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
+pub use correction_plan::{
+    CorrectionChannels, CorrectionCover, CorrectionPlan, CorrectionSegment, CorrectionSetting,
+    IfChannel,
+};
 pub use correction_weight::{
     CorrectionPoint, least_squares_weight, minimax_weight, weight_against, worst_rejection_db,
 };
@@ -66,12 +74,11 @@ pub use iq_balance::{
     Channel, Combination, Element, Imbalance, IqOutputs, IqPair, Mixing, NOTHING_WANTED_DB,
     PlanPoint, ReceiverBalance, favourable_combination, receiver_balance,
 };
-pub use iq_correction::{
-    CorrectionCover, CorrectionPlan, CorrectionSegment, CorrectionSteps, IqCorrection,
-};
+pub use iq_correction::{CorrectionSteps, IqCorrection};
 pub use lo_if_plan::{LoIfSettings, ReceiverPlan};
 pub use path_noise::{NoisePathResult, single_sideband_rise_db};
 pub use plan_figures::ImageNoiseRise;
+pub use q_correction::{CorrectionDomain, QCorrection};
 pub use receiver::{GroupIndex, NetworkPlace, Receiver};
 pub(crate) use receiver_setup::entry_ports;
 pub use receiver_setup::{

@@ -489,7 +489,6 @@ fn check_output(output: &OutputStage, expected: usize) -> Result<()> {
             Err(ReceiverError::NoFactor { what: what.to_owned(), found })
         }
     };
-    check("the correction of Q", output.correction)?;
     check("the ratio of the IF paths", output.path_ratio)?;
     if output.choices.is_empty() {
         return Err(ReceiverError::Transfers { expected, found: 0 });

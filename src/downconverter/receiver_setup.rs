@@ -3,6 +3,7 @@
 use super::iq_balance::{Channel, Combination};
 use super::iq_correction::CorrectionSteps;
 use super::lo_if_plan::ReceiverPlan;
+use super::q_correction::QCorrection;
 use super::signal_path::LoRf;
 use crate::network::{Network, Port, Terminal};
 use crate::requirement::{Limits, Quantity};
@@ -153,8 +154,8 @@ pub struct OutputStage {
     /// Ways to combine I and Q; the one that rejects the image at the centre of the plan is chosen
     /// for the whole plan.
     pub choices: Vec<OutputChoice>,
-    /// What Q is multiplied by.
-    pub correction: Complex64,
+    /// The correction of Q.
+    pub correction: QCorrection,
     /// Whether there is an IF path or an IF hybrid.
     pub has_if_parts: bool,
     /// The IF path of Q over that of I at the first IF.
@@ -175,7 +176,7 @@ impl OutputStage {
                 choice("I + jQ", Combination::I_PLUS_JQ),
                 choice("I - jQ", Combination::I_MINUS_JQ),
             ],
-            correction: Complex64::ONE,
+            correction: QCorrection::default(),
             has_if_parts: false,
             path_ratio: Complex64::ONE,
         }

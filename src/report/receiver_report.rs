@@ -84,7 +84,11 @@ impl ReceiverReport {
             lo: lo_json(receiver, result),
             budget: budget_json(result),
             blocks: blocks_json(result),
-            correction: correction_json(&result.correction, receiver.plan().lo_hz()),
+            correction: correction_json(
+                &result.correction,
+                receiver.plan().lo_hz(),
+                receiver.plan().if_hz(),
+            ),
             load_reflection_sweeps: reflection_sweeps_json(result),
             allocation: result.allocation.as_ref().map(allocation_json),
             noise: noise_json(receiver, result),
