@@ -312,6 +312,11 @@ impl JoinedPath {
         self.source
     }
 
+    /// The port of the receiver that an open port is.
+    pub(super) fn open_port(&self, end: usize) -> Terminal {
+        self.open_ports[end]
+    }
+
     /// The open port of a mixer.
     pub(super) fn mixer_port(&self, mixer: usize) -> usize {
         self.mixers[mixer]

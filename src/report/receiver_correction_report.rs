@@ -179,9 +179,9 @@ pub(super) fn correction_text(result: &DownconverterResult) -> String {
     let of = |own: &CorrectionSetting| {
         format!("{} dB, {} deg", shown_signed(own.amplitude_db, 2), shown_signed(own.phase_deg, 2))
     };
-    let steps = format!("{} dB, {} deg", plan.steps.amplitude_db(), plan.steps.phase_deg());
-    let mut table =
-        table(&["I/Q correction", "continuous, worst dB", &format!("steps of {steps}")]);
+    let steps =
+        format!("steps of\n{} dB, {} deg", plan.steps.amplitude_db(), plan.steps.phase_deg());
+    let mut table = table(&["I/Q correction", "continuous\nworst dB", &steps]);
     table.add_row([
         format!("one for all ({})", of(&plan.single)),
         rejection(plan.single.worst_db),

@@ -23,6 +23,11 @@ fn sweep_json(sweep: &LoadReflectionSweep) -> Value {
         "worst_at_angle_deg": sweep.worst_angle_deg,
         "worst_at_lo_hz": sweep.worst_at_lo_hz,
         "worst_at_if_hz": sweep.worst_at_if_hz,
+        "worst_loads": sweep
+            .worst_loads_ohm
+            .iter()
+            .map(|(at, ohm)| json!({"at": at, "ohm": [ohm.re, ohm.im]}))
+            .collect::<Vec<_>>(),
         "best_image_rejection_db": sweep.best_db,
         "best_at_angle_deg": sweep.best_angle_deg,
     })

@@ -54,8 +54,8 @@ pub struct ReceiverReport {
 impl ReceiverReport {
     /// The same with measured rejections beside the predicted ones.
     #[must_use]
-    pub fn with_tones(self, tones: &ToneComparisons) -> Self {
-        Self { measured: Some(tones_json(tones)), ..self }
+    pub fn with_tones(self, tones: &ToneComparisons, wanted: Sideband) -> Self {
+        Self { measured: Some(tones_json(tones, wanted)), ..self }
     }
 
     /// Puts together the document; `warnings` are all that were shown.

@@ -37,6 +37,7 @@ mod receiver_demo_values;
 mod receiver_plan_values;
 mod receiver_setup;
 mod receiver_solution;
+mod receiver_typed_back;
 mod splitter_command;
 mod splitter_values;
 mod station_command;
