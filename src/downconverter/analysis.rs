@@ -67,16 +67,29 @@ pub struct DownconverterResult {
 
 /// Rejections below this are 0 within rounding.
 const MIN_REJECTION_DB: f64 = 1e-6;
-/// Gains in rejection below this are no reason to improve a part.
-const MIN_GAIN_DB: f64 = 0.01;
+/// Rejections are reported to a tenth of a decibel: a smaller gain is no reason to improve a part.
+const MIN_GAIN_DB: f64 = 0.1;
 
 impl DownconverterResult {
-    /// The contributor with most to gain at the point of worst rejection if it were ideal; `None`
-    /// where none gains anything.
+    /// The contributor with most to gain at the point of worst rejection if it were ideal, of those
+    /// with which the worst over the plan gains too; `None` where none gains as much as is reported.
     pub fn fix_first(&self) -> Option<&BudgetRow> {
-        let first = self.budget.as_ref()?.rows.first()?;
-        let gained = first.if_ideal_db? - self.summary.worst.balance.image_rejection_db;
-        (gained > MIN_GAIN_DB).then_some(first)
+        let rows = &self.budget.as_ref()?.rows;
+        rows.iter().find(|row| self.is_worth_fixing(row))
+    }
+
+    /// Of the loads and sources that the budget lists one by one, the one with most to gain likewise.
+    pub fn fix_first_load(&self) -> Option<&BudgetRow> {
+        let loads = &self.budget.as_ref()?.loads;
+        loads.iter().find(|row| self.is_worth_fixing(row))
+    }
+
+    fn is_worth_fixing(&self, row: &BudgetRow) -> bool {
+        let present_db = self.summary.worst.balance.image_rejection_db;
+        let gains = |if_ideal_db: Option<f64>| {
+            if_ideal_db.is_some_and(|if_ideal_db| if_ideal_db - present_db >= MIN_GAIN_DB)
+        };
+        gains(row.if_ideal_db) && gains(row.plan_if_ideal_db)
     }
 }
 

@@ -312,6 +312,11 @@ impl JoinedPath {
         self.source
     }
 
+    /// The open port that is this port of the receiver, if there is one.
+    pub(super) fn port_of(&self, terminal: Terminal) -> Option<usize> {
+        self.open_ports.iter().position(|own| *own == terminal)
+    }
+
     /// The port of the receiver that an open port is.
     pub(super) fn open_port(&self, end: usize) -> Terminal {
         self.open_ports[end]

@@ -16,6 +16,7 @@
 //! | `drive` | LO and RF at each mixer: phase, magnitude, power |
 //! | `path_noise` | loss and noise of the RF paths |
 //! | `signal_trace` | by which port a signal enters each part |
+//! | `compared_path` | a path with any of its parts, loads and sources ideal |
 //! | `ideal_part`, `budget` | the role and the ideal of each part; the error budget |
 //! | `allocation` | the error that each part may have |
 //! | `q_correction` | a correction of Q as it is set, and where it acts |
@@ -30,6 +31,7 @@
 mod allocation;
 mod analysis;
 mod budget;
+mod compared_path;
 mod correction_plan;
 mod correction_weight;
 mod die_receiver;
@@ -56,7 +58,7 @@ mod variation;
 
 pub use allocation::{Allocation, Allowance, ReturnLosses};
 pub use analysis::{DownconverterResult, ReceiverSummary, analyse_receiver, plan_points};
-pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
+pub use budget::{Budget, BudgetRow, Contributor, Interaction, PartTaken};
 pub use correction_plan::{
     CorrectionChannels, CorrectionCover, CorrectionPlan, CorrectionSegment, CorrectionSetting,
     IfChannel,

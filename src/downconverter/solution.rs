@@ -33,7 +33,7 @@ pub(super) struct SolvedPath {
 }
 
 impl SolvedPath {
-    fn new(receiver: &Receiver, signal_path: ReceiverPath) -> Result<Self> {
+    pub(super) fn new(receiver: &Receiver, signal_path: ReceiverPath) -> Result<Self> {
         let path = JoinedPath::new(receiver, signal_path)?;
         let reduced = path.reduce(receiver, &path.blocks)?;
         let terminations = path.terminations(receiver);

@@ -2,7 +2,7 @@
 //! a part.
 
 use crate::harness::Sandbox;
-use crate::receiver_cases::{Simple, demo, solve, solve_in, worst_db};
+use crate::receiver_cases::{Simple, demo, impedance, solve, solve_in, worst_db};
 use fourphase::downconverter::{
     BudgetRow, Contributor, DownconverterResult, PartTaken, Receiver, ReceiverPath,
     analyse_receiver,
@@ -230,4 +230,110 @@ joins = [
     );
     let (_, result) = solve_in(&Sandbox::new(), &text);
     assert!(result.warnings.iter().any(|warning| warning.contains("has no ideal on the LO path")));
+}
+
+/// The row of the loads is split by load. A mixer's load does harm only with an isolated port that
+/// does not absorb, so either alone ideal is enough; equal loads of mixers share a row.
+#[test]
+fn the_loads_are_split() {
+    let mixer_ohm = [impedance(Complex64::new(0.3, 0.0)); 2];
+    let isolated_ohm = impedance(Complex64::new(0.1, 0.0));
+    let (_, result) = Simple { mixer_ohm, isolated_ohm, ..Simple::default() }.solved();
+    let budget = result.budget.as_ref().unwrap();
+    let at = |ports: &[&str]| {
+        let ports = ports.iter().map(|port| (*port).to_owned()).collect();
+        let own = Contributor::LoadsAt(ports);
+        budget.loads.iter().find(|row| row.contributor == own).unwrap()
+    };
+    assert_eq!(budget.loads.len(), 3);
+    for row in [at(&["hybrid.isolated"]), at(&["lo_i.2", "lo_q.2"])] {
+        assert!(row.error.norm() < 1e-12, "{row:?}");
+        assert!(row.if_ideal_db.unwrap() > 250.0, "{row:?}");
+    }
+    let rf = at(&["rf_i.2", "rf_q.2"]);
+    assert!((rf.if_ideal_db.unwrap() - worst_db(&result)).abs() < 1e-9, "{rf:?}");
+    assert_eq!(result.fix_first().unwrap().contributor, Contributor::Loads);
+    assert_ne!(result.fix_first_load().unwrap().contributor, rf.contributor);
+    // A source that does not match has a row.
+    let extra = "lo_source_ohm = [40, 5]";
+    let (_, result) = Simple { mixer_ohm, isolated_ohm, extra, ..Simple::default() }.solved();
+    let budget = result.budget.unwrap();
+    let source = Contributor::Source(ReceiverPath::Lo);
+    assert!(budget.loads.iter().any(|row| row.contributor == source));
+}
+
+/// Reflections between parts: the pairs and what takes three add up to the interaction.
+#[test]
+fn the_interaction_is_made_of_pairs() {
+    let (_, result) = solve(&demo());
+    let budget = result.budget.as_ref().unwrap();
+    let row = rows(&result).last().unwrap();
+    assert_eq!(row.contributor, Contributor::Interaction);
+    let sum: Complex64 = budget.interactions.iter().map(|own| own.error).sum();
+    assert!((sum - row.error).norm() < 1e-12, "{sum} {row:?}");
+    for pair in budget.interactions.windows(2) {
+        assert!(pair[0].error.norm() >= pair[1].error.norm());
+    }
+    // With the gates matched the hybrid meets no reflection any more.
+    let with_loads = |result: &DownconverterResult| {
+        let own = [Contributor::Block("hybrid".to_owned()), Contributor::Loads];
+        let all = &result.budget.as_ref().unwrap().interactions;
+        let found = all.iter().find(|pair| pair.between.as_ref() == Some(&own));
+        found.map_or(0.0, |pair| pair.error.norm())
+    };
+    let (_, matched) = solve(&demo().replace("file = \"gate.s1p\"", "ohm = 50"));
+    assert!(with_loads(&result) > 2.0 * with_loads(&matched));
+}
+
+/// What gains less than is reported is not to be fixed, and equal blocks do not differ.
+#[test]
+fn fixing_must_help() {
+    let text = |imbalance_db: f64| {
+        let hybrid = format!(
+            "{{ kind = \"quadrature_hybrid\", imbalance_db = {imbalance_db}, loss_db = 0.3 }}"
+        );
+        let simple = Simple { lo_lines_deg: [30.0, 33.0], ..Simple::default() }.text();
+        simple
+            .replace("pair = \"lo lines\"\n", "")
+            .replace("{ kind = \"quadrature_hybrid\" }", &hybrid)
+    };
+    let (_, result) = solve_in(&Sandbox::new(), &text(0.03));
+    let first = &rows(&result)[0];
+    let gain_db = first.if_ideal_db.unwrap() - worst_db(&result);
+    assert!(gain_db > 0.001 && gain_db < 0.1, "{first:?}");
+    assert_eq!(result.fix_first(), None);
+    let (_, result) = solve_in(&Sandbox::new(), &text(0.5));
+    assert_eq!(result.fix_first().unwrap().contributor, Contributor::Block("hybrid".to_owned()));
+
+    let equal = demo().replace("balun_q.s3p", "balun.s3p");
+    let (_, result) = solve(&equal);
+    let pair = |name: &str| {
+        let own = Contributor::Pair(name.to_owned());
+        rows(&result).iter().find(|row| row.contributor == own).unwrap()
+    };
+    assert_eq!(pair("baluns").has_equal_members, Some(true));
+    assert_eq!(pair("leads").has_equal_members, Some(false));
+    assert_eq!(rows(&result).last().unwrap().has_equal_members, None);
+}
+
+/// As the manual states: with the upper sideband wanted a phase of Q's LO counts with its own sign in
+/// the budget, one of Q's RF path or gain reversed; with the lower one the other way round.
+#[test]
+fn phases_of_the_budget_have_the_signs_stated() {
+    for (sideband, sign) in [("upper", 1.0), ("lower", -1.0)] {
+        // Longer lines turn Q back, by 2 degrees at 29 GHz.
+        let phase_deg = |simple: Simple, gain: &str| {
+            let text =
+                simple.text().replace("rf = \"rf_q.2\"", &format!("rf = \"rf_q.2\"\n{gain}"));
+            let (_, result) = solve_in(&Sandbox::new(), &text);
+            result.budget.unwrap().total.im.to_degrees()
+        };
+        let simple = || Simple { sideband, ..Simple::default() };
+        let lo = phase_deg(Simple { lo_lines_deg: [30.0, 28.0], ..simple() }, "");
+        let rf = phase_deg(Simple { rf_lines_deg: [20.0, 18.0], ..simple() }, "");
+        let gain = phase_deg(simple(), "gain = [0.99939, 0.0349]");
+        for (phase_deg, want_deg) in [(lo, sign * 2.0), (rf, -sign * 2.0), (gain, -sign * 2.0)] {
+            assert!((phase_deg - want_deg).abs() < 0.2, "{sideband}: {phase_deg} {want_deg}");
+        }
+    }
 }
