@@ -1,10 +1,8 @@
 //! The files of one die, read and measured.
 
+use super::die_corrections::DieCorrections;
 use crate::description::{Recipe, Uncertainty};
-use crate::downconverter::{
-    CorrectionPoint, DieReceiver, GroupIndex, IqCorrection, PlanPoint, ReceiverBalance,
-    weight_against,
-};
+use crate::downconverter::{DieReceiver, GroupIndex, PlanPoint, ReceiverBalance};
 use crate::measurement::{KnownBalances, NoiseDraws, Refutation, UncertainSplitter};
 use crate::network::Network;
 use crate::requirement::{Limit, Limits, Verdict};
@@ -13,7 +11,6 @@ use crate::touchstone::{PassiveFileError, ReadError, ReadOptions, passive_file_f
 use crate::wafer::{
     Conformity, DieEntry, DieFigures, DieOutcome, DiePoint, DieWhatIfs, MeasuredDie,
 };
-use num_complex::Complex64;
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
@@ -212,7 +209,7 @@ impl DieMeasurement {
             figures.conformity = Some(self.conformity(known, &figures, &points, networks)?);
         }
         let (corrected_db, corrected_per_frequency_db) = if self.has_correction {
-            corrected_db(&points)
+            self.correction().best_db(&points)
         } else {
             (figures.worst_rejection_db, figures.worst_rejection_db)
         };
@@ -224,6 +221,14 @@ impl DieMeasurement {
                 "its {figure} is not a number: its levels are beyond the range of double precision"
             )),
             None => Ok(die),
+        }
+    }
+
+    /// What corrections of Q do to a die.
+    pub(super) fn correction(&self) -> DieCorrections<'_> {
+        match &self.subject {
+            MeasuredSubject::Receiver { receiver, .. } => DieCorrections::of_receiver(receiver),
+            MeasuredSubject::Splitter(_) => DieCorrections::of_splitter(),
         }
     }
 
@@ -334,29 +339,4 @@ fn balance(point: &DiePoint) -> ReceiverBalance {
         wanted_error: point.wanted_error,
         channel_error: point.channel_error,
     }
-}
-
-fn correction_point(point: &DiePoint) -> CorrectionPoint {
-    CorrectionPoint::of_errors(point.sideband_gain_db, point.wanted_error, point.channel_error)
-}
-
-/// The smallest rejection of a die after the best single correction of its own, and after the best at
-/// each frequency or LO, dB.
-fn corrected_db(points: &[DiePoint]) -> (f64, f64) {
-    let corrections: Vec<CorrectionPoint> = points.iter().map(correction_point).collect();
-    let same_frequency =
-        |one: &DiePoint, other: &DiePoint| one.frequency_hz.total_cmp(&other.frequency_hz).is_eq();
-    let mut remaining = corrections.as_slice();
-    let per_frequency = points.chunk_by(same_frequency).map(|run| {
-        let (of_run, others) = remaining.split_at(run.len());
-        remaining = others;
-        IqCorrection::best(of_run).worst_db
-    });
-    let smallest_db = per_frequency.fold(f64::INFINITY, f64::min);
-    (IqCorrection::best(&corrections).worst_db, smallest_db)
-}
-
-/// The rejection of a point whose Q is corrected by a channel error, dB.
-pub(super) fn corrected_by_db(point: &DiePoint, error: Complex64) -> f64 {
-    correction_point(point).rejection_db(weight_against(error))
 }

@@ -1,6 +1,5 @@
 //! A lot measured row by row into a journal, and the answer from what stands there.
 
-use super::die_measurement::corrected_by_db;
 use super::error::BatchError;
 use super::lot_job::LotJob;
 use super::lot_records::{LotRecords, rows_in};
@@ -173,8 +172,9 @@ fn result(
     let mut points = collector.finish();
     records.walk(RecordDepth::Points, |row, record| points.add(row, record))?;
     if points.wants_third_walk() {
+        let model = job.measurement().correction();
         records.walk(RecordDepth::Points, |row, record| {
-            points.add_corrected(row, record, corrected_by_db);
+            points.add_corrected(row, record, &model);
         })?;
     }
     let assembled_db = assembled_db(job, points.so_far(), on_progress)?;

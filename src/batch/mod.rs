@@ -26,6 +26,7 @@
 //! | `splitter_assessment` | one splitter, from its file to its verdict |
 //! | `error` | why a job could not be done |
 
+mod die_corrections;
 mod die_measurement;
 mod error;
 mod input_file;

@@ -30,7 +30,8 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
         Format::Csv => console.data(&receiver_points_csv(result)?)?,
         Format::Text => {
             let mut text = receiver_text(receiver, result, assessed.uncertainty.as_ref());
-            text.extend(assessed.tones.as_ref().map(tones_text));
+            let wanted = receiver.plan().wanted();
+            text.extend(assessed.tones.as_ref().map(|tones| tones_text(tones, wanted)));
             console.data(&text)?;
         }
     }
@@ -48,7 +49,7 @@ fn report(job: &ReceiverJob, assessed: &AssessedReceiver) -> Result<ReceiverRepo
         &assessed.warnings,
     );
     Ok(match &assessed.tones {
-        Some(tones) => report.with_tones(tones),
+        Some(tones) => report.with_tones(tones, assessed.receiver.plan().wanted()),
         None => report,
     })
 }

@@ -8,9 +8,10 @@ use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::NamedFiles;
 use super::receiver_plan::{Need, check_cover};
 use super::source::TomlFile;
-use crate::downconverter::{Combination, CorrectionSteps, OutputChoice, OutputStage};
+use crate::downconverter::{
+    Combination, CorrectionDomain, CorrectionSteps, OutputChoice, OutputStage, QCorrection,
+};
 use crate::network::{FrequencyGrid, Network, ParameterKind, Port, convert};
-use crate::units::amplitude_from_db;
 use num_complex::Complex64;
 use serde::Deserialize;
 use std::ops::Range;
@@ -60,16 +61,40 @@ enum PortChoice {
     AnyOf(Vec<usize>),
 }
 
-/// The factor of Q, and the steps of a quantised correction.
+/// The correction of Q, and the steps of a quantised one.
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct CorrectionEntry {
+    /// `if_phase` when absent.
+    acts_on: Option<Spanned<DomainName>>,
     /// 0 when absent.
     amplitude_db: Option<Spanned<f64>>,
     /// 0 when absent.
     phase_deg: Option<Spanned<f64>>,
     amplitude_step_db: Option<Spanned<f64>>,
     phase_step_deg: Option<Spanned<f64>>,
+}
+
+/// Where a correction acts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum DomainName {
+    /// Turns Q at IF.
+    IfPhase,
+    /// Turns Q's LO.
+    LoPhase,
+    /// A matrix of real numbers on I and Q.
+    Digital,
+}
+
+impl DomainName {
+    fn domain(self) -> CorrectionDomain {
+        match self {
+            Self::IfPhase => CorrectionDomain::IfPhase,
+            Self::LoPhase => CorrectionDomain::LoPhase,
+            Self::Digital => CorrectionDomain::Digital,
+        }
+    }
 }
 
 /// The keys that describe the output.
@@ -107,7 +132,8 @@ impl OutputEntries<'_> {
         let q = path_transfers(q, &grid, files)?;
         let paths: Vec<Combination> =
             i.into_iter().zip(q).map(|(i, q)| Combination { i, q }).collect();
-        let mut stage = OutputStage::behind_paths(choices, &paths, self.correction.factor(source)?);
+        let correction = self.correction.read(self.if_hybrid.is_some(), source)?;
+        let mut stage = OutputStage::behind_paths(choices, &paths, correction);
         stage.has_if_parts = self.if_path.is_some() || self.if_hybrid.is_some();
         Ok(stage)
     }
@@ -227,18 +253,30 @@ impl IfHybridEntry {
 }
 
 impl CorrectionEntry {
-    /// The factor of Q; 1 where nothing is given.
-    fn factor(&self, source: &TomlFile) -> Result<Complex64, DescriptionError> {
-        let number = |key, given: &Option<Spanned<f64>>| {
-            // No correction is 0 dB and 0 degrees.
-            let allowed = Allowed::FromTo(-1000.0, 1000.0);
-            Ok::<_, DescriptionError>(
-                source.optional_number(key, given.as_ref(), allowed)?.unwrap_or(0.0),
-            )
+    /// The correction; none where nothing is given. Behind an IF hybrid I and Q are no numbers any more.
+    fn read(&self, has_hybrid: bool, source: &TomlFile) -> Result<QCorrection, DescriptionError> {
+        let domain = self
+            .acts_on
+            .as_ref()
+            .map_or(CorrectionDomain::default(), |given| given.get_ref().domain());
+        if let (Some(given), CorrectionDomain::Digital, true) = (&self.acts_on, domain, has_hybrid)
+        {
+            let what = "a digital correction needs I and Q as numbers, and here an IF hybrid combines \
+                        them; use if_phase or lo_phase";
+            return Err(source.complaint(given, what));
+        }
+        // No correction is 0 dB and 0 degrees; digital numbers grow without limit at a quarter turn.
+        let allowed = Allowed::FromTo(-1000.0, 1000.0);
+        let allowed_deg = match domain {
+            CorrectionDomain::Digital => Allowed::FromTo(-89.0, 89.0),
+            CorrectionDomain::IfPhase | CorrectionDomain::LoPhase => allowed,
         };
-        let amplitude_db = number("amplitude_db", &self.amplitude_db)?;
-        let phase_deg = number("phase_deg", &self.phase_deg)?;
-        Ok(Complex64::from_polar(amplitude_from_db(amplitude_db), phase_deg.to_radians()))
+        let amplitude_db =
+            source.optional_number("amplitude_db", self.amplitude_db.as_ref(), allowed)?;
+        let phase_deg =
+            source.optional_number("phase_deg", self.phase_deg.as_ref(), allowed_deg)?;
+        QCorrection::new(domain, amplitude_db.unwrap_or(0.0), phase_deg.unwrap_or(0.0))
+            .map_err(|error| source.error_in_file(error))
     }
 
     /// The steps of a quantised correction.

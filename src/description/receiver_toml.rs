@@ -13,8 +13,8 @@ use super::require_table::RequireTable;
 use super::source::TomlFile;
 use crate::downconverter::{
     Channel, Join, LoRf, Mixer, NetworkPlace, PowerInput, RECEIVER_QUANTITIES, Receiver,
-    ReceiverLoad, ReceiverPart, ReceiverPath, ReceiverPlan, ReceiverSetup, ReflectionSweepSettings,
-    entry_ports,
+    ReceiverLoad, ReceiverPart, ReceiverPath, ReceiverPlan, ReceiverSetup, ReferenceImpedances,
+    ReflectionSweepSettings, entry_ports,
 };
 use crate::network::{Network, Port, Terminal};
 use crate::requirement::Quantity;
@@ -36,6 +36,12 @@ struct ReceiverEntries {
     lo_source_ohm: Option<Spanned<ComplexValue>>,
     /// 50 ohms when absent.
     rf_source_ohm: Option<Spanned<ComplexValue>>,
+    /// In which impedance ideal parts and loads are matched, whatever the references of the files; 50
+    /// ohms when absent.
+    reference_ohm: Option<Spanned<f64>>,
+    /// The same for single nodes.
+    #[serde(default, rename = "reference")]
+    references: Vec<ReferenceEntry>,
     #[serde(default)]
     combine: CombineName,
     frequency_plan: FrequencyPlanEntry,
@@ -58,6 +64,15 @@ struct ReceiverEntries {
     load_reflection_sweep: SweepEntry,
     #[serde(default)]
     require: RequireTable,
+}
+
+/// The reference impedance of one node.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ReferenceEntry {
+    /// Any port of the node.
+    at: Spanned<String>,
+    ohm: Spanned<f64>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -202,6 +217,7 @@ pub fn read_receiver(
         joins,
         loads: receiver_loads,
         inputs,
+        references: references(&source, &entries, &blocks)?,
         mixers,
         lo_amplitude_exponent: lo_amplitude_exponent(&source, &entries.mixing)?,
         output: entries.output().read(plan.if_hz(), &mut files)?,
@@ -273,6 +289,25 @@ fn inputs(
         return Err(source.complaint(&entries.rf_input, what));
     }
     Ok(inputs)
+}
+
+/// 50 ohms where nothing is given.
+fn references(
+    source: &TomlFile,
+    entries: &ReceiverEntries,
+    blocks: &Blocks<'_>,
+) -> Result<ReferenceImpedances, DescriptionError> {
+    let allowed = Allowed::FromTo(1e-3, 1e6);
+    let given = entries.reference_ohm.as_ref();
+    let default = ReferenceImpedances::default();
+    let default_ohm =
+        source.optional_number("reference_ohm", given, allowed)?.unwrap_or(default.default_ohm);
+    let at = entries.references.iter().map(|entry| {
+        let ohm = *entry.ohm.get_ref();
+        source.check_number("a reference impedance", ohm, allowed, entry.ohm.span())?;
+        Ok((blocks.terminal_of(&entry.at)?, ohm))
+    });
+    Ok(ReferenceImpedances { default_ohm, at: at.collect::<Result<_, DescriptionError>>()? })
 }
 
 /// The port by which each path enters each block; none where it does not reach the block.

@@ -39,6 +39,8 @@ impl Allowance {
 /// two return losses rises.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReturnLosses {
+    /// The LO at which they are read, that of worst rejection, Hz.
+    pub at_lo_hz: f64,
     /// The sum of the two return losses that is needed, dB.
     pub needed_sum_db: f64,
     /// The worst of the mixers' loads at the LO of worst rejection, dB.
@@ -118,6 +120,7 @@ fn return_losses(
     let (mixers_db, isolated_db) = (worst_db(&mixers), worst_db(&isolated));
     let needed_sum_db = mixers_db + isolated_db + db_from_amplitude(loads.present / loads.allowed);
     Ok(Some(ReturnLosses {
+        at_lo_hz: receiver.plan().lo_hz()[worst_lo],
         needed_sum_db,
         mixers_db,
         isolated_db,

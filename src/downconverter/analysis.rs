@@ -2,17 +2,17 @@
 
 use super::allocation::{Allocation, allocation};
 use super::budget::{Budget, BudgetRow, budget};
+use super::correction_plan::{CorrectionPlan, correction_plan};
 use super::drive::{LoPoint, lo_points, mixer_conductances};
 use super::error::Result;
 use super::frequency_plan::FrequencyPlan;
 use super::iq_balance::{IqOutputs, PlanPoint, ReceiverBalance};
-use super::iq_correction::{CorrectionPlan, correction_plan};
 use super::path_noise::{NoisePathResult, noise_paths};
 use super::placed_splitters::check_port_orders;
 use super::receiver::Receiver;
 use super::receiver_compliance::compliance;
 use super::reflection_sweep::{LoadReflectionSweep, load_reflection_sweeps};
-use super::solution::{Evaluation, Solved, Voltages, correction_points};
+use super::solution::{Evaluation, Solved, Voltages};
 use crate::quantile::median;
 use crate::requirement::{Compliance, Quantity};
 use crate::units::ShownFrequency;
@@ -68,16 +68,29 @@ pub struct DownconverterResult {
 
 /// Rejections below this are 0 within rounding.
 const MIN_REJECTION_DB: f64 = 1e-6;
-/// Gains in rejection below this are no reason to improve a part.
-const MIN_GAIN_DB: f64 = 0.01;
+/// Rejections are reported to a tenth of a decibel: a smaller gain is no reason to improve a part.
+const MIN_GAIN_DB: f64 = 0.1;
 
 impl DownconverterResult {
-    /// The contributor with most to gain at the point of worst rejection if it were ideal; `None`
-    /// where none gains anything.
+    /// The contributor with most to gain at the point of worst rejection if it were ideal, of those
+    /// with which the worst over the plan gains too; `None` where none gains as much as is reported.
     pub fn fix_first(&self) -> Option<&BudgetRow> {
-        let first = self.budget.as_ref()?.rows.first()?;
-        let gained = first.if_ideal_db? - self.summary.worst.balance.image_rejection_db;
-        (gained > MIN_GAIN_DB).then_some(first)
+        let rows = &self.budget.as_ref()?.rows;
+        rows.iter().find(|row| self.is_worth_fixing(row))
+    }
+
+    /// Of the loads and sources that the budget lists one by one, the one with most to gain likewise.
+    pub fn fix_first_load(&self) -> Option<&BudgetRow> {
+        let loads = &self.budget.as_ref()?.loads;
+        loads.iter().find(|row| self.is_worth_fixing(row))
+    }
+
+    fn is_worth_fixing(&self, row: &BudgetRow) -> bool {
+        let present_db = self.summary.worst.balance.image_rejection_db;
+        let gains = |if_ideal_db: Option<f64>| {
+            if_ideal_db.is_some_and(|if_ideal_db| if_ideal_db - present_db >= MIN_GAIN_DB)
+        };
+        gains(row.if_ideal_db) && gains(row.plan_if_ideal_db)
     }
 }
 
@@ -125,7 +138,6 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     warnings.extend(reversed_warning(receiver, &summary, points.len()));
     warnings.extend(lo_power_warning(receiver, &lo));
     let evaluation = Evaluation::real(receiver, solved.chosen);
-    let correctable = correction_points(receiver, &solved.outputs, &evaluation);
     Ok(DownconverterResult {
         combination: output.choices[solved.chosen].name.clone(),
         is_chosen: output.choices.len() > 1,
@@ -133,7 +145,13 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         noise: noise_paths(receiver, &solved.paths.rf)?,
         frequency_plan: plan.frequency_plan(),
         compliance: compliance(receiver, &lo, &points)?,
-        correction: correction_plan(&correctable, plan, receiver.correction_steps(), required_db),
+        correction: correction_plan(
+            receiver,
+            &solved.outputs,
+            &evaluation,
+            output.choices[solved.chosen].numeric_turn(),
+            required_db,
+        )?,
         lo,
         points,
         summary,

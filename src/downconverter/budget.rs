@@ -6,18 +6,18 @@
 //!      rejection. The rows add up to the receiver's channel error: what the contributors do not add
 //!      up to is a row of its own, the interaction (reflections between parts).
 
+use super::compared_path::{ComparedPath, Subset};
 use super::error::Result;
-use super::ideal_part::{PartRole, ideal_terminations, ideals, roles};
+use super::ideal_part::{PartRole, roles};
 use super::iq_balance::PlanPoint;
-use super::joined_path::{PathPart, Terminations};
+use super::joined_path::PathPart;
 use super::receiver::{Group, Receiver};
 use super::receiver_setup::PartKind;
 use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::{Evaluation, Solved, SolvedPath, Voltages, balances};
-use crate::network::{Network, Port};
+use crate::network::{Port, Terminal};
 use crate::splitter::image_rejection_of_error_db;
 use num_complex::Complex64;
-use std::borrow::Cow;
 use std::f64::consts::{PI, TAU};
 use std::fmt;
 
@@ -26,10 +26,14 @@ use std::fmt;
 pub enum Contributor {
     /// A single block, by its name.
     Block(String),
-    /// The blocks of a pair, by its name: the difference between them.
+    /// The blocks of a pair, by its name: their difference, and their common mismatch.
     Pair(String),
     /// All loads, and the sources where they do not match.
     Loads,
+    /// The loads at these ports, as `BLOCK.PORT`; several where equal loads of mixers share a row.
+    LoadsAt(Vec<String>),
+    /// A source that does not match.
+    Source(ReceiverPath),
     /// Gains of the mixers that differ.
     MixerGains,
     /// IF paths or the IF hybrid.
@@ -46,6 +50,14 @@ impl fmt::Display for Contributor {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::Block(name) | Self::Pair(name) => name,
+            Self::LoadsAt(ports) => {
+                return match &**ports {
+                    [] => f.write_str("loads"),
+                    [only] => write!(f, "load {only}"),
+                    [first, others @ ..] => write!(f, "loads {first} and {} more", others.len()),
+                };
+            }
+            Self::Source(path) => return write!(f, "{path} source"),
             Self::Loads => "loads",
             Self::MixerGains => "mixer gains",
             Self::IfParts => "IF parts",
@@ -69,6 +81,9 @@ pub struct BudgetRow {
     pub if_ideal_db: Option<f64>,
     /// The worst rejection over the whole plan if it were ideal, dB; `None` likewise.
     pub plan_if_ideal_db: Option<f64>,
+    /// For a pair, whether its blocks have the same data: what they contribute then is their common
+    /// mismatch.
+    pub has_equal_members: Option<bool>,
 }
 
 impl BudgetRow {
@@ -104,6 +119,11 @@ pub struct Budget {
     /// The one with most to gain first; arrangement and interaction, which no part alone changes,
     /// last.
     pub rows: Vec<BudgetRow>,
+    /// The row of the loads, load by load and source by source. They do not add up to it: the
+    /// contribution of a mixer's load is what an isolated port does not absorb.
+    pub loads: Vec<BudgetRow>,
+    /// The interaction pair by pair, the largest first.
+    pub interactions: Vec<Interaction>,
     /// The role of every block.
     pub taken: Vec<PartTaken>,
 }
@@ -119,94 +139,25 @@ impl Budget {
     }
 }
 
-/// One path with its ideal parts and terminations beside its real ones.
-struct ComparedPath<'a> {
-    receiver: &'a Receiver,
-    real: &'a SolvedPath,
-    roles: Vec<PartRole>,
-    ideal_blocks: Vec<Network>,
-    ideal_terminations: Terminations,
-    /// Voltages at the mixers with everything ideal.
-    ideal: Vec<Complex64>,
-}
-
-impl<'a> ComparedPath<'a> {
-    fn new(
-        receiver: &'a Receiver,
-        real: &'a SolvedPath,
-        warnings: &mut Vec<String>,
-    ) -> Result<Self> {
-        let roles = roles(receiver, &real.path, warnings);
-        let ideal_blocks = ideals(receiver, &real.path, &roles)?;
-        let ideal_terminations = ideal_terminations(receiver, &real.path, &roles, &real.reduced);
-        let ideal = Vec::new();
-        let made = Self { receiver, real, roles, ideal_blocks, ideal_terminations, ideal };
-        Ok(Self { ideal: made.voltages(|_| false, &made.ideal_terminations)?, ..made })
-    }
-
-    /// Voltages with these parts real.
-    fn voltages(
-        &self,
-        is_real: impl Fn(usize) -> bool,
-        terminations: &Terminations,
-    ) -> Result<Vec<Complex64>> {
-        let path = &self.real.path;
-        let both = path.parts.iter().zip(&self.ideal_blocks);
-        let block = |(own, ideal): (&PathPart, &Network)| {
-            if is_real(own.part) { path.blocks[own.block].clone() } else { ideal.clone() }
-        };
-        let reduced = path.reduce(self.receiver, &both.map(block).collect::<Vec<_>>())?;
-        path.voltages(self.receiver, &reduced, terminations)
-    }
-
-    fn has(&self, group: &Group) -> bool {
-        group.parts.iter().any(|&part| self.real.path.part(part).is_some())
-    }
-
-    /// Voltages with only this group real.
-    fn alone(&self, group: &Group) -> Result<Cow<'_, [Complex64]>> {
-        if !self.has(group) {
-            return Ok(Cow::Borrowed(&self.ideal));
-        }
-        let is_real = |part| group.parts.contains(&part);
-        Ok(Cow::Owned(self.voltages(is_real, &self.ideal_terminations)?))
-    }
-
-    /// Voltages with only this group ideal.
-    fn all_but(&self, group: &Group) -> Result<Cow<'_, [Complex64]>> {
-        if !self.has(group) {
-            return Ok(Cow::Borrowed(&self.real.voltages));
-        }
-        let is_real = |part| !group.parts.contains(&part);
-        Ok(Cow::Owned(self.voltages(is_real, &self.real.terminations)?))
-    }
-
-    fn taken(&self) -> impl Iterator<Item = PartTaken> {
-        self.real.path.parts.iter().zip(&self.roles).map(|(own, role)| {
-            let part = &self.receiver.parts()[own.part];
-            let name = |port: Port| part.ports[port.index()].clone();
-            PartTaken {
-                name: part.name.clone(),
-                path: self.real.path.path(),
-                kind: role.kind,
-                input: name(role.input),
-                outputs: role.outputs.iter().map(|own| name(own.port)).collect(),
-                nominal_deg: role.outputs.iter().map(|own| own.nominal_deg).collect(),
-            }
-        })
-    }
+/// Two contributors that change one another's contribution, as by reflections between them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Interaction {
+    /// The two; `None` for what takes three or more together.
+    pub between: Option<[Contributor; 2]>,
+    /// The channel error of both real beyond the sum of those of each alone: nepers and radians.
+    pub error: Complex64,
 }
 
 /// Rejections and channel errors against those of the ideal receiver.
-struct Comparison<'a> {
-    receiver: &'a Receiver,
-    paths: LoRf<ComparedPath<'a>>,
-    real: Evaluation<'a>,
-    ideal: Evaluation<'a>,
+pub(super) struct Comparison<'a> {
+    pub(super) receiver: &'a Receiver,
+    pub(super) paths: LoRf<ComparedPath<'a>>,
+    pub(super) real: Evaluation<'a>,
+    pub(super) ideal: Evaluation<'a>,
     /// The channel error with everything ideal.
-    base: Complex64,
+    pub(super) base: Complex64,
     /// The point of worst rejection.
-    worst: usize,
+    pub(super) worst: usize,
 }
 
 /// Voltages, and what evaluates them.
@@ -222,8 +173,11 @@ pub(super) fn budget(
     warnings: &mut Vec<String>,
 ) -> Result<Option<Budget>> {
     let total = points[worst].balance.channel_error;
-    let paths =
-        LoRf::try_of_each(|path| ComparedPath::new(receiver, solved.paths.get(path), warnings))?;
+    let paths = LoRf::try_of_each(|path| {
+        let real = solved.paths.get(path);
+        let roles = roles(receiver, &real.path, warnings);
+        ComparedPath::new(receiver, real, roles)
+    })?;
     let real = Evaluation::real(receiver, solved.chosen);
     let ideal = Evaluation::ideal(receiver, solved.chosen);
     let ideal_voltages = Voltages { lo: &paths.lo.ideal, rf: &paths.rf.ideal };
@@ -235,8 +189,11 @@ pub(super) fn budget(
         return Ok(None);
     }
     let compared = Comparison { receiver, paths, real, ideal, base, worst };
-    let mut rows = compared.block_rows()?;
-    rows.extend(compared.load_row()?);
+    let subsets = compared.subsets();
+    let mut rows = Vec::new();
+    for (contributor, subset) in &subsets {
+        rows.push(compared.subset_row(contributor.clone(), subset)?);
+    }
     rows.extend(compared.other_rows());
     rows.retain(|row| {
         let is_known = row.is_known();
@@ -256,9 +213,19 @@ pub(super) fn budget(
         rows.push(remainder_row(Contributor::Arrangement, base));
     }
     let sum: Complex64 = rows.iter().map(|row| row.error).sum();
-    rows.push(remainder_row(Contributor::Interaction, wrapped(total - sum)));
-    let taken = compared.paths.iter().flat_map(ComparedPath::taken).collect();
-    Ok(Some(Budget { total, rows, taken }))
+    let interaction = wrapped(total - sum);
+    rows.push(remainder_row(Contributor::Interaction, interaction));
+    let loads = load_groups(receiver).into_iter().chain(sources(receiver));
+    let loads = loads.map(|(own, subset)| compared.subset_row(own, &subset));
+    let mut loads = loads.collect::<Result<Vec<_>>>()?;
+    loads.sort_by(|one, other| order(other).total_cmp(&order(one)));
+    Ok(Some(Budget {
+        total,
+        rows,
+        loads,
+        interactions: interactions(&compared, &subsets, solved.chosen, interaction)?,
+        taken: compared.taken(),
+    }))
 }
 
 impl Comparison<'_> {
@@ -269,6 +236,13 @@ impl Comparison<'_> {
 
     fn ideal_voltages(&self) -> Voltages<'_> {
         Voltages { lo: &self.paths.lo.ideal, rf: &self.paths.rf.ideal }
+    }
+
+    /// The channel error at the worst point with only a subset real, against that with all ideal.
+    pub(super) fn error_alone(&self, subset: &Subset) -> Result<Complex64> {
+        let alone = LoRf::try_of_each(|path| self.paths.get(path).alone(subset))?;
+        let balances = balances(self.receiver, Voltages::of(&alone), &self.ideal);
+        Ok(wrapped(balances[self.worst].channel_error - self.base))
     }
 
     /// A row from the cases with the contributor alone real, and with it alone ideal.
@@ -284,6 +258,7 @@ impl Comparison<'_> {
             all_but.map(|case| of(case).iter().map(|balance| balance.image_rejection_db).collect());
         let worst_of = |all_db: &Vec<f64>| all_db.iter().copied().fold(f64::INFINITY, f64::min);
         BudgetRow {
+            has_equal_members: self.has_equal_members(&contributor),
             contributor,
             error: wrapped(alone.channel_error - self.base),
             alone_db: alone.image_rejection_db,
@@ -292,43 +267,44 @@ impl Comparison<'_> {
         }
     }
 
-    /// Rows of the single blocks and pairs.
-    fn block_rows(&self) -> Result<Vec<BudgetRow>> {
-        let mut rows = Vec::new();
-        for group in self.receiver.groups() {
-            if !self.paths.iter().any(|path| path.has(group)) {
-                continue;
-            }
-            let alone = LoRf::try_of_each(|path| self.paths.get(path).alone(group))?;
-            let all_but = LoRf::try_of_each(|path| self.paths.get(path).all_but(group))?;
-            let name = group.name.clone();
-            rows.push(self.row(
-                if group.is_pair { Contributor::Pair(name) } else { Contributor::Block(name) },
-                (Voltages::of(&alone), self.ideal),
-                Some((Voltages::of(&all_but), self.real)),
-            ));
-        }
-        Ok(rows)
-    }
-
-    /// The row of the loads, where there are some.
-    fn load_row(&self) -> Result<Option<BudgetRow>> {
-        if self.receiver.loads().is_empty() {
-            return Ok(None);
-        }
-        let alone = LoRf::try_of_each(|path| {
-            let own = self.paths.get(path);
-            own.voltages(|_| false, &own.real.terminations)
-        })?;
-        let all_but = LoRf::try_of_each(|path| {
-            let ComparedPath { receiver, real, ideal_terminations, .. } = self.paths.get(path);
-            real.path.voltages(receiver, &real.reduced, ideal_terminations)
-        })?;
-        Ok(Some(self.row(
-            Contributor::Loads,
+    fn subset_row(&self, contributor: Contributor, subset: &Subset) -> Result<BudgetRow> {
+        let alone = LoRf::try_of_each(|path| self.paths.get(path).alone(subset))?;
+        let all_but = LoRf::try_of_each(|path| self.paths.get(path).all_but(subset))?;
+        Ok(self.row(
+            contributor,
             (Voltages::of(&alone), self.ideal),
             Some((Voltages::of(&all_but), self.real)),
-        )))
+        ))
+    }
+
+    /// The single blocks and pairs on a path, then the loads with the sources.
+    fn subsets(&self) -> Vec<(Contributor, Subset)> {
+        let mut subsets = Vec::new();
+        for group in self.receiver.groups() {
+            let name = group.name.clone();
+            let contributor =
+                if group.is_pair { Contributor::Pair(name) } else { Contributor::Block(name) };
+            let subset = Subset { parts: group.parts.clone(), ..Subset::default() };
+            if self.paths.iter().any(|path| path.has(&subset)) {
+                subsets.push((contributor, subset));
+            }
+        }
+        if !self.receiver.loads().is_empty() {
+            let loads = (0..self.receiver.loads().len()).collect();
+            let all = Subset { loads, sources: ReceiverPath::BOTH.to_vec(), ..Subset::default() };
+            subsets.push((Contributor::Loads, all));
+        }
+        subsets
+    }
+
+    /// For a pair, whether its blocks have the same data, so that they do not differ.
+    fn has_equal_members(&self, contributor: &Contributor) -> Option<bool> {
+        let Contributor::Pair(name) = contributor else { return None };
+        let is_own = |group: &&Group| group.is_pair && group.name == *name;
+        let group = self.receiver.groups().iter().find(is_own)?;
+        let networks = |&part: &usize| &self.receiver.parts()[part].networks;
+        let (first, others) = group.parts.split_first()?;
+        Some(others.iter().all(|part| networks(part) == networks(first)))
     }
 
     /// Rows of the mixers' gains, the IF parts and the correction.
@@ -349,17 +325,127 @@ impl Comparison<'_> {
             let all_but = Evaluation { transfers: ideal.transfers, ..real };
             rows.push(row(Contributor::IfParts, alone, Some(all_but)));
         }
-        if real.correction != Complex64::ONE {
+        if !real.correction.is_none() {
             let alone = Evaluation { correction: real.correction, ..ideal };
             rows.push(row(Contributor::Correction, alone, None));
         }
         rows
     }
+
+    /// The role of every block on every path.
+    fn taken(&self) -> Vec<PartTaken> {
+        let of_path = |compared: &ComparedPath<'_>| {
+            let path = &compared.real.path;
+            let of_part = |(own, role): (&PathPart, &PartRole)| {
+                let part = &self.receiver.parts()[own.part];
+                let name = |port: Port| part.ports[port.index()].clone();
+                PartTaken {
+                    name: part.name.clone(),
+                    path: path.path(),
+                    kind: role.kind,
+                    input: name(role.input),
+                    outputs: role.outputs.iter().map(|own| name(own.port)).collect(),
+                    nominal_deg: role.outputs.iter().map(|own| own.nominal_deg).collect(),
+                }
+            };
+            path.parts.iter().zip(&compared.roles).map(of_part).collect::<Vec<_>>()
+        };
+        self.paths.iter().flat_map(of_path).collect()
+    }
+}
+
+/// The loads one by one; those at mixers' ports that have the same data share a row, since one of them
+/// ideal alone would only make them differ.
+fn load_groups(receiver: &Receiver) -> Vec<(Contributor, Subset)> {
+    let serves = |at: Terminal| {
+        ReceiverPath::BOTH.map(|path| {
+            let node = receiver.node_of(&at);
+            receiver.mixers().iter().any(|mixer| node.contains(mixer.ports.get(path)))
+        })
+    };
+    let mut groups: Vec<Vec<usize>> = Vec::new();
+    for (at, load) in receiver.loads().iter().enumerate() {
+        let own = serves(load.at);
+        let is_alike = |group: &&mut Vec<usize>| {
+            let first = &receiver.loads()[group[0]];
+            own != [false; 2] && serves(first.at) == own && first.networks == load.networks
+        };
+        match groups.iter_mut().find(is_alike) {
+            Some(group) => group.push(at),
+            None => groups.push(vec![at]),
+        }
+    }
+    let row = |loads: Vec<usize>| {
+        let name = |&load: &usize| receiver.port_name(receiver.loads()[load].at);
+        let ports = loads.iter().filter_map(name).collect();
+        (Contributor::LoadsAt(ports), Subset { loads, ..Subset::default() })
+    };
+    groups.into_iter().map(row).collect()
+}
+
+/// The sources that do not match the reference of their port.
+fn sources(receiver: &Receiver) -> impl Iterator<Item = (Contributor, Subset)> {
+    let is_matched = |path: &ReceiverPath| {
+        let input = receiver.input(*path);
+        input.source_ohm == Complex64::from(receiver.reference_ohm(input.at))
+    };
+    let mismatched = ReceiverPath::BOTH.into_iter().filter(move |path| !is_matched(path));
+    mismatched.map(|path| {
+        (Contributor::Source(path), Subset { sources: vec![path], ..Subset::default() })
+    })
+}
+
+/// Contributions smaller than this are rounding, nepers or radians.
+const SMALLEST_INTERACTION: f64 = 1e-9;
+
+/// The interaction by pairs of contributors at the worst point, the largest first, and what three or
+/// more make together.
+fn interactions(
+    compared: &Comparison<'_>,
+    subsets: &[(Contributor, Subset)],
+    chosen: usize,
+    total: Complex64,
+) -> Result<Vec<Interaction>> {
+    if total.norm() < SMALLEST_INTERACTION {
+        return Ok(Vec::new());
+    }
+    let ifs = compared.receiver.plan().if_hz().len();
+    let one = compared.receiver.at(compared.worst / ifs, compared.worst % ifs, chosen)?;
+    let solved = LoRf::try_of_each(|path| SolvedPath::new(&one, path))?;
+    let paths = LoRf::try_of_each(|path| {
+        let roles = compared.paths.get(path).roles.clone();
+        ComparedPath::new(&one, solved.get(path), roles)
+    })?;
+    let (real, ideal) = (Evaluation::real(&one, 0), Evaluation::ideal(&one, 0));
+    let at_worst = Comparison { receiver: &one, paths, real, ideal, base: compared.base, worst: 0 };
+    let alone = subsets.iter().map(|(_, subset)| at_worst.error_alone(subset));
+    let alone = alone.collect::<Result<Vec<_>>>()?;
+    let mut found = Vec::new();
+    for (at, (contributor, subset)) in subsets.iter().enumerate() {
+        for (before, (other, other_subset)) in subsets[..at].iter().enumerate() {
+            let both = at_worst.error_alone(&subset.with(other_subset))?;
+            let error = wrapped(both - alone[at] - alone[before]);
+            if error.norm() >= SMALLEST_INTERACTION {
+                let between = Some([other.clone(), contributor.clone()]);
+                found.push(Interaction { between, error });
+            }
+        }
+    }
+    let pairs: Complex64 = found.iter().map(|pair| pair.error).sum();
+    found.push(Interaction { between: None, error: wrapped(total - pairs) });
+    found.sort_by(|one, other| other.error.norm().total_cmp(&one.error.norm()));
+    Ok(found)
 }
 
 fn remainder_row(contributor: Contributor, error: Complex64) -> BudgetRow {
-    let alone_db = image_rejection_of_error_db(error);
-    BudgetRow { contributor, error, alone_db, if_ideal_db: None, plan_if_ideal_db: None }
+    BudgetRow {
+        contributor,
+        error,
+        alone_db: image_rejection_of_error_db(error),
+        if_ideal_db: None,
+        plan_if_ideal_db: None,
+        has_equal_members: None,
+    }
 }
 
 /// With its phase in (-π, π].

@@ -5,6 +5,7 @@
 //! that the worst rejection is best (minimax).
 
 use super::iq_balance::rejection_db;
+use super::q_correction::CorrectionDomain;
 use crate::units::amplitude_from_db;
 use num_complex::Complex64;
 
@@ -42,6 +43,18 @@ impl CorrectionPoint {
             wanted_q: gain * wanted_error.exp(),
             image_i: Complex64::ONE,
             image_q: -image_error.exp(),
+        }
+    }
+
+    /// The point for a weight on Q in the image sideband where the correction acts there: one on the
+    /// LO's phase turns Q oppositely in the wanted sideband, which is conjugated here.
+    #[must_use]
+    pub fn for_domain(self, acts_on: CorrectionDomain) -> Self {
+        match acts_on {
+            CorrectionDomain::IfPhase | CorrectionDomain::Digital => self,
+            CorrectionDomain::LoPhase => {
+                Self { wanted_i: self.wanted_i.conj(), wanted_q: self.wanted_q.conj(), ..self }
+            }
         }
     }
 

@@ -1,5 +1,7 @@
 //! One receiver on many dies: some blocks change from die to die, the rest is solved once.
 
+use super::correction_plan::turns_of_weight;
+use super::correction_weight::CorrectionPoint;
 use super::error::{ReceiverError, Result};
 use super::ideal_part::{ideals, roles};
 use super::iq_balance::PlanPoint;
@@ -10,6 +12,7 @@ use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::Voltages;
 use super::variation::{MinLoPower, Variation};
 use crate::network::{Network, ParameterKind, convert, onto_grid};
+use num_complex::Complex64;
 use std::borrow::Cow;
 
 /// A receiver of which the networks in some places change from die to die.
@@ -55,6 +58,48 @@ impl DieReceiver {
             self.on_path(self.changing[changing], &networks[changing], path).map(Cow::Owned)
         })?;
         Ok((self.variation.points(&varied)?, self.variation.min_lo_power(&varied)?))
+    }
+
+    /// A point of a die, by its errors and sideband gain, without the receiver's correction: what a
+    /// complex weight on Q in the image sideband works on.
+    pub(crate) fn uncorrected_point(
+        &self,
+        sideband_gain_db: f64,
+        wanted_error: Complex64,
+        channel_error: Complex64,
+    ) -> CorrectionPoint {
+        let correction = &self.receiver().output().correction;
+        let (wanted, turns) = (self.receiver().plan().wanted(), self.lo_turns());
+        let wanted_error = correction.undone(wanted_error, 1.0, wanted, turns);
+        let image_error = self.uncorrected_image_error(channel_error);
+        CorrectionPoint::of_errors(sideband_gain_db, wanted_error, image_error)
+            .for_domain(correction.acts_on())
+    }
+
+    /// A channel error of the image sideband without the receiver's correction.
+    pub(crate) fn uncorrected_image_error(&self, channel_error: Complex64) -> Complex64 {
+        let image = self.receiver().plan().wanted().opposite();
+        let correction = &self.receiver().output().correction;
+        correction.undone(channel_error, -1.0, image, self.lo_turns())
+    }
+
+    /// The phase to set for a complex weight on Q in the image sideband, degrees.
+    pub(crate) fn correction_phase_deg(&self, weight: Complex64) -> f64 {
+        weight.arg().to_degrees() / self.turns_of_weight() + 0.0
+    }
+
+    /// The phase of the weight for a phase that is set, degrees.
+    pub(crate) fn correction_weight_deg(&self, phase_deg: f64) -> f64 {
+        phase_deg * self.turns_of_weight()
+    }
+
+    fn lo_turns(&self) -> i32 {
+        self.receiver().mixing().lo_harmonic()
+    }
+
+    fn turns_of_weight(&self) -> f64 {
+        let image = self.receiver().plan().wanted().opposite();
+        turns_of_weight(self.receiver().output().correction.acts_on(), image, self.lo_turns())
     }
 
     /// The same points with one block, or a pair, ideal: matched and balanced, with the mean phase

@@ -20,8 +20,9 @@ pub struct MixerDrive {
     /// Power in the load at the mixer's LO port, dBm; `None` without a load or without a power at the
     /// source. A load that reflects more than it receives has none.
     pub lo_power_dbm: Option<Figure>,
-    /// Distance of the LO phase, as it counts in mixing, from the nearest set of phases a quarter turn
-    /// apart, degrees; without the mean over all mixers.
+    /// Distance of the LO phase, as it counts in mixing, from the set of phases a quarter turn apart
+    /// that is nearest to all mixers' at the centre of the LO grid, degrees; without the mean over all
+    /// mixers.
     pub lo_phase_error_deg: f64,
     /// Phase of the RF voltage at the first IF of the wanted sideband, unwrapped over LO, degrees.
     pub rf_phase_deg: f64,
@@ -185,11 +186,10 @@ fn lo_phase_errors_deg(receiver: &Receiver, lo: &[Complex64]) -> Vec<f64> {
         let effective_deg = |mixer: usize| turns * lo[point * mixers + mixer].arg().to_degrees();
         effective_deg(mixer) - effective_deg(0)
     };
-    // The quarter turn next to each mixer's phase at the centre.
     let centre = receiver.plan().centre();
-    let ideal_deg: Vec<f64> = (0..mixers)
-        .map(|mixer| 90.0 * (wrap_deg(from_first_deg(centre, mixer)) / 90.0).round())
-        .collect();
+    let at_centre_deg: Vec<f64> =
+        (0..mixers).map(|mixer| wrap_deg(from_first_deg(centre, mixer))).collect();
+    let ideal_deg = nearest_quarter_turns_deg(&at_centre_deg);
     let mut errors_deg = Vec::with_capacity(lo.len());
     for point in 0..receiver.plan().lo_hz().len() {
         let start = errors_deg.len();
@@ -202,6 +202,25 @@ fn lo_phase_errors_deg(receiver: &Receiver, lo: &[Complex64]) -> Vec<f64> {
         here.iter_mut().for_each(|error_deg| *error_deg -= mean_deg);
     }
     errors_deg
+}
+
+/// The set of phases a quarter turn apart, with one phase common to all, that is nearest by least
+/// squares, without the common phase.
+fn nearest_quarter_turns_deg(phases_deg: &[f64]) -> Vec<f64> {
+    let folded_deg: Vec<f64> = phases_deg.iter().map(|deg| deg.rem_euclid(90.0)).collect();
+    #[expect(clippy::cast_precision_loss, reason = "a receiver has few mixers")]
+    let count = phases_deg.len().max(1) as f64;
+    // Phases folded into a quarter turn lie on a circle: it is cut before each of them in turn.
+    let common = |cut_deg: f64| {
+        let cut =
+            || folded_deg.iter().map(move |deg| deg + if *deg < cut_deg { 90.0 } else { 0.0 });
+        let mean_deg = cut().sum::<f64>() / count;
+        (mean_deg, cut().map(|deg| (deg - mean_deg).powi(2)).sum::<f64>())
+    };
+    let commons = folded_deg.iter().map(|&cut_deg| common(cut_deg));
+    let nearest = commons.min_by(|one, other| one.1.total_cmp(&other.1));
+    let common_deg = nearest.map_or(0.0, |(common_deg, _)| common_deg);
+    phases_deg.iter().map(|deg| 90.0 * ((deg - common_deg) / 90.0).round()).collect()
 }
 
 fn pair_drive(receiver: &Receiver, lo: &[Complex64], channel: Channel) -> Option<PairDrive> {

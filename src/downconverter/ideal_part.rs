@@ -4,9 +4,10 @@
 //! Out: the role of each part (input, outputs towards the mixers, kind), its ideal network, and
 //!      ideal terminations.
 //!
-//! The signal enters a part by the port nearest to the input and leaves by those that lead to
-//! mixers. A part's ideal is matched, with its own mean loss and phase and perfectly balanced
-//! outputs; that of parts that form a pair has the mean of all of them. A four-port keeps the
+//! The signal enters a part by the port that it reaches with least loss and leaves by those that lead
+//! on to mixers; the port of the other input, where LO and RF share a part, is none of them. A part's
+//! ideal is matched to the receiver's reference impedances, with its own mean loss and phase and
+//! perfectly balanced outputs; that of parts that form a pair has the mean of all of them. A four-port keeps the
 //! structure that sends what its outputs reflect to the isolated port:
 //! S(b, in) = e^{jφ} S(a, in), S(a, iso) = -e^{-jφ} S(a, in), S(b, iso) = S(a, in).
 
@@ -15,6 +16,7 @@ use super::joined_path::{JoinedPath, OPEN, PathPart, Terminations};
 use super::receiver::Receiver;
 use super::receiver_setup::{PartKind, other_ports};
 use super::signal_path::ReceiverPath;
+use super::signal_trace::SignalTrace;
 use crate::network::{Load, Network, ParameterKind, Port, Terminal};
 use crate::splitter::SplitterKind;
 use crate::units::wrap_deg;
@@ -29,6 +31,9 @@ pub(super) struct PartRole {
     pub(super) outputs: Vec<RoleOutput>,
     /// The kind; `None` for parts with no outputs or more than two.
     pub(super) kind: Option<PartKind>,
+    /// Whether it has an ideal: not where the signal arrives by two ports alike, as in a ring of
+    /// lines.
+    pub(super) has_ideal: bool,
 }
 
 /// A port by which the signal leaves a part towards mixers.
@@ -40,28 +45,50 @@ pub(super) struct RoleOutput {
 }
 
 /// The roles of a path's parts, in its order. A description that contradicts the wiring is not
-/// used, with a warning.
+/// used, with a warning; so is a part that has no ideal.
 pub(super) fn roles(
     receiver: &Receiver,
     path: &JoinedPath,
     warnings: &mut Vec<String>,
 ) -> Vec<PartRole> {
+    let trace = SignalTrace::new(receiver, path);
     let mut role_of = |own: &PathPart| {
+        let entry = trace.entry(own.part);
         let outputs: Vec<Port> = (0..path.blocks[own.block].ports())
             .map(Port::from_index)
-            .filter(|&port| port != own.entry)
+            .filter(|&port| port != entry.port)
             .filter(|&port| {
                 let from = Terminal { block: own.part, port };
-                leads_to_mixer(receiver, path.path(), from)
+                leads_to_mixer(receiver, path.path(), &trace, from)
             })
             .collect();
-        role(receiver, path, own, &outputs, warnings)
+        let role = role(receiver, path, own, entry.port, &outputs, warnings);
+        match entry.also {
+            Some(also) if !outputs.is_empty() => {
+                let part = &receiver.parts()[own.part];
+                let name = |port: Port| &part.ports[port.index()];
+                warnings.push(format!(
+                    "block '{}' has no ideal on the {} path: its signal arrives by port {} and by                      port {} alike; the budget leaves it as it is",
+                    part.name,
+                    path.path(),
+                    name(entry.port),
+                    name(also),
+                ));
+                PartRole { has_ideal: false, ..role }
+            }
+            _ => role,
+        }
     };
     path.parts.iter().map(&mut role_of).collect()
 }
 
-/// Whether mixers can be reached from a port without going back through its part.
-fn leads_to_mixer(receiver: &Receiver, path: ReceiverPath, from: Terminal) -> bool {
+/// Whether mixers can be reached from a port along the signal: into parts by their entries only.
+fn leads_to_mixer(
+    receiver: &Receiver,
+    path: ReceiverPath,
+    trace: &SignalTrace,
+    from: Terminal,
+) -> bool {
     let mut seen = vec![false; receiver.parts().len()];
     seen[from.block] = true;
     let mut open = vec![from];
@@ -70,7 +97,7 @@ fn leads_to_mixer(receiver: &Receiver, path: ReceiverPath, from: Terminal) -> bo
         if receiver.mixers().iter().any(|mixer| node.contains(mixer.ports.get(path))) {
             return true;
         }
-        for &reached in node {
+        for &reached in node.iter().filter(|reached| trace.enters(reached)) {
             if !std::mem::replace(&mut seen[reached.block], true) {
                 open.extend(other_ports(receiver.parts()[reached.block].ports.len(), reached));
             }
@@ -83,6 +110,7 @@ fn role(
     receiver: &Receiver,
     path: &JoinedPath,
     own: &PathPart,
+    entry: Port,
     outputs: &[Port],
     warnings: &mut Vec<String>,
 ) -> PartRole {
@@ -90,7 +118,7 @@ fn role(
     let block = &path.blocks[own.block];
     let middle = block.matrix(block.grid().len() / 2);
     let phase_deg = |first: Port, port: Port| {
-        (middle.at(port, own.entry) / middle.at(first, own.entry)).arg().to_degrees()
+        (middle.at(port, entry) / middle.at(first, entry)).arg().to_degrees()
     };
     let quarter_deg = |angle_deg: f64| wrap_deg(90.0 * (wrap_deg(angle_deg) / 90.0).round());
     let mut contradicted = |kind: &str| {
@@ -137,7 +165,7 @@ fn role(
             (None, outputs.iter().map(nominal).collect())
         }
     };
-    PartRole { input: own.entry, outputs, kind }
+    PartRole { input: entry, outputs, kind, has_ideal: true }
 }
 
 /// The ideal of every part of a path, in its order.
@@ -156,6 +184,9 @@ pub(super) fn ideals(
             .map(|(other, role)| (&path.blocks[other.block], role))
             .collect();
         let block = &path.blocks[own.block];
+        if !role.has_ideal {
+            return Ok(block.clone());
+        }
         ideal(block, role, &members, is_beside_the_path(receiver, own.part))
     };
     path.parts.iter().zip(roles).map(ideal_of).collect()

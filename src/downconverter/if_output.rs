@@ -1,6 +1,7 @@
 //! Behind the mixers: the IF paths of I and Q, and their combination by numbers or by a hybrid.
 
 use super::iq_balance::Combination;
+use super::q_correction::QCorrection;
 use super::receiver_setup::{OutputChoice, OutputStage};
 use crate::network::{Network, Port};
 use num_complex::Complex64;
@@ -14,6 +15,14 @@ impl OutputChoice {
             transfers: vec![combination; ifs],
             ideal_transfers: vec![combination; ifs],
         }
+    }
+
+    /// The +j or -j with which Q is combined by numbers; `None` for an IF hybrid.
+    #[must_use]
+    pub fn numeric_turn(&self) -> Option<Complex64> {
+        let ideal = self.ideal_transfers.first()?;
+        let is_turn = ideal.i == Complex64::ONE && ideal.q.re == 0.0 && ideal.q.im.abs() == 1.0;
+        is_turn.then_some(ideal.q)
     }
 
     /// A port of an IF hybrid, given as scattering parameters at the IFs; `None` where it receives
@@ -49,7 +58,7 @@ impl OutputStage {
     pub fn behind_paths(
         choices: Vec<OutputChoice>,
         paths: &[Combination],
-        correction: Complex64,
+        correction: QCorrection,
     ) -> Self {
         let behind = |choice: OutputChoice| {
             let pairs = choice.transfers.iter().zip(paths);

@@ -1,10 +1,7 @@
-//! What an I/Q correction can do for a plan: one for all points or one per LO, continuous or
-//! quantised, and how many are needed.
+//! The best correction of Q for a set of points, continuous or quantised.
 
 use super::correction_weight::{CorrectionPoint, Disk, minimax_weight, worst_rejection_db};
 use super::error::{ReceiverError, Result};
-use super::iq_balance::Imbalance;
-use super::lo_if_plan::ReceiverPlan;
 use crate::units::{amplitude_from_db, db_from_amplitude, wrap_deg};
 use num_complex::Complex64;
 
@@ -47,7 +44,7 @@ impl Default for CorrectionSteps {
     }
 }
 
-/// A correction: what Q is multiplied by beyond the correction that the receiver has.
+/// A complex weight on Q in the image sideband.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct IqCorrection {
     /// Gain, dB.
@@ -78,7 +75,7 @@ impl IqCorrection {
     }
 
     /// The best quantised correction, given the best continuous one.
-    fn quantised(&self, points: &[CorrectionPoint], steps: CorrectionSteps) -> Self {
+    pub(super) fn quantised(&self, points: &[CorrectionPoint], steps: CorrectionSteps) -> Self {
         let (step_db, step_deg) = (steps.amplitude_db(), steps.phase_deg());
         let at = |gain: f64, phase: f64| {
             let (amplitude_db, phase_deg) = (gain * step_db, phase * step_deg);
@@ -122,110 +119,9 @@ impl IqCorrection {
         }
     }
 
-    /// The imbalance of Q over I with this correction; its phase is in (-180, 180] degrees.
-    pub fn applied_to(&self, imbalance: Imbalance) -> Imbalance {
-        Imbalance {
-            amplitude_db: imbalance.amplitude_db + self.amplitude_db,
-            phase_deg: wrap_deg(imbalance.phase_deg + self.phase_deg),
-        }
-    }
-
-    /// Whether at least 1 dB of rejection remains with it.
-    pub fn is_useful(&self) -> bool {
-        self.worst_db >= MIN_USE_DB
-    }
-
     /// The complex weight on Q.
     pub fn weight(&self) -> Complex64 {
         Complex64::from_polar(amplitude_from_db(self.amplitude_db), self.phase_deg.to_radians())
-    }
-}
-
-/// A correction with less rejection than this rejects nothing, dB.
-const MIN_USE_DB: f64 = 1.0;
-
-/// LOs that share a correction.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct CorrectionSegment {
-    /// The lowest and the highest LO, Hz.
-    pub lo_hz: (f64, f64),
-    /// Their correction.
-    pub correction: IqCorrection,
-}
-
-/// How many corrections meet a requirement on the rejection.
-#[derive(Clone, Debug, PartialEq)]
-pub enum CorrectionCover {
-    /// The fewest that do, each for a run of neighbouring LOs.
-    Holds(Vec<CorrectionSegment>),
-    /// Not even one per LO does, because the error differs between IFs: the first LO where it fails.
-    Impossible {
-        /// LO at the mixers, Hz.
-        lo_hz: f64,
-        /// The best rejection with one correction there, dB.
-        best_db: f64,
-    },
-}
-
-/// What corrections of Q can do over a plan.
-#[derive(Clone, Debug, PartialEq)]
-pub struct CorrectionPlan {
-    /// The worst rejection without, dB.
-    pub uncorrected_db: f64,
-    /// The best single one, continuous.
-    pub single: IqCorrection,
-    /// The steps of a quantised one.
-    pub steps: CorrectionSteps,
-    /// The best single one, quantised.
-    pub single_quantised: IqCorrection,
-    /// The best one at each LO, continuous.
-    pub per_lo: Vec<IqCorrection>,
-    /// The best one at each LO, quantised.
-    pub per_lo_quantised: Vec<IqCorrection>,
-    /// How many meet the requirement on the rejection, if there is one.
-    pub cover: Option<CorrectionCover>,
-}
-
-impl CorrectionPlan {
-    /// Whether a required rejection, dB, is met at every point without any correction.
-    pub fn holds_uncorrected(&self, required_db: f64) -> bool {
-        self.uncorrected_db >= required_db
-    }
-
-    /// The worst rejection with a continuous correction per LO, dB.
-    pub fn per_lo_db(&self) -> f64 {
-        worst_of(&self.per_lo)
-    }
-
-    /// The worst rejection with a quantised correction per LO, dB.
-    pub fn per_lo_quantised_db(&self) -> f64 {
-        worst_of(&self.per_lo_quantised)
-    }
-}
-
-fn worst_of(corrections: &[IqCorrection]) -> f64 {
-    corrections.iter().map(|correction| correction.worst_db).fold(f64::INFINITY, f64::min)
-}
-
-/// The corrections of a plan. `points` are in the order of the plan: for each LO, for each IF.
-pub(super) fn correction_plan(
-    points: &[CorrectionPoint],
-    plan: &ReceiverPlan,
-    steps: CorrectionSteps,
-    required_db: Option<f64>,
-) -> CorrectionPlan {
-    let ifs = plan.if_hz().len();
-    let single = IqCorrection::best(points);
-    let per_lo: Vec<IqCorrection> = points.chunks(ifs).map(IqCorrection::best).collect();
-    let runs = points.chunks(ifs).zip(&per_lo);
-    CorrectionPlan {
-        uncorrected_db: worst_rejection_db(points, Complex64::ONE),
-        steps,
-        single_quantised: single.quantised(points, steps),
-        single,
-        per_lo_quantised: runs.map(|(run, best)| best.quantised(run, steps)).collect(),
-        cover: required_db.map(|required_db| cover(points, plan, &per_lo, required_db)),
-        per_lo,
     }
 }
 
@@ -281,40 +177,4 @@ fn common_range(points: &[CorrectionPoint], level_db: f64, around_deg: f64) -> O
     }
     let is_bounded = gains_db.low.is_finite() && phases_deg.low.is_finite();
     is_bounded.then_some(WeightRange { gains_db, phases_deg })
-}
-
-/// The fewest runs of LOs that one correction each can serve. The longest run each time is best,
-/// since a part of a run is served by the correction of the whole too.
-fn cover(
-    points: &[CorrectionPoint],
-    plan: &ReceiverPlan,
-    per_lo: &[IqCorrection],
-    required_db: f64,
-) -> CorrectionCover {
-    let (lo_hz, ifs) = (plan.lo_hz(), plan.if_hz().len());
-    let mut segments = Vec::new();
-    let mut start = 0;
-    while start < per_lo.len() {
-        if per_lo[start].worst_db < required_db {
-            let best_db = per_lo[start].worst_db;
-            return CorrectionCover::Impossible { lo_hz: lo_hz[start], best_db };
-        }
-        let of_run = |end: usize| {
-            let found = IqCorrection::best(&points[start * ifs..end * ifs]);
-            (found.worst_db >= required_db).then_some(found)
-        };
-        // The end is between one that holds and one that does not: bisect.
-        let (mut end, mut correction) = (start + 1, per_lo[start]);
-        let mut beyond = per_lo.len() + 1;
-        while beyond - end > 1 {
-            let middle = usize::midpoint(end, beyond);
-            match of_run(middle) {
-                Some(found) => (end, correction) = (middle, found),
-                None => beyond = middle,
-            }
-        }
-        segments.push(CorrectionSegment { lo_hz: (lo_hz[start], lo_hz[end - 1]), correction });
-        start = end;
-    }
-    CorrectionCover::Holds(segments)
 }

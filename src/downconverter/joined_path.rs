@@ -12,7 +12,7 @@ use super::receiver_setup::Join;
 use super::signal_path::ReceiverPath;
 use crate::network::{
     Load, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
-    change_reference, close_ports, convert, join, node_references,
+    change_reference, close_ports, convert, join,
 };
 use num_complex::Complex64;
 
@@ -23,8 +23,6 @@ pub(super) struct PathPart {
     pub(super) part: usize,
     /// Its place among the blocks of the path.
     pub(super) block: usize,
-    /// The port by which the path enters it.
-    pub(super) entry: Port,
 }
 
 /// The parts on a path, and the open ports of the network that they make.
@@ -33,7 +31,7 @@ pub(super) struct JoinedPath {
     path: ReceiverPath,
     /// The parts that have a block of their own, in the receiver's order.
     pub(super) parts: Vec<PathPart>,
-    /// Scattering networks in the references of their nodes.
+    /// Scattering networks in the receiver's references of their nodes.
     pub(super) blocks: Vec<Network>,
     wiring: Wiring,
     /// The receiver's number of each join of the wiring.
@@ -73,9 +71,9 @@ impl JoinedPath {
         let mut block_of: Vec<Option<usize>> = vec![None; receiver.parts().len()];
         let mut parts = Vec::new();
         let mut networks = Vec::new();
-        for (block, (part, network, entry)) in receiver.parts_on(path).enumerate() {
+        for (block, (part, network)) in receiver.parts_on(path).enumerate() {
             block_of[part] = Some(block);
-            parts.push(PathPart { part, block, entry });
+            parts.push(PathPart { part, block });
             networks.push(network.clone());
         }
         let local = |terminal: &Terminal| {
@@ -107,13 +105,17 @@ impl JoinedPath {
             joins: joins.iter().map(node).collect(),
             outside: open.0.iter().filter_map(local).collect(),
         };
-        let references = node_references(&networks, &wiring);
+        // The receiver's references: those of a file must not decide what is ideal.
         let blocks = networks
             .iter()
-            .zip(references)
-            .map(|(network, references_ohm)| {
+            .zip(&parts)
+            .map(|(network, own)| {
                 let scattering = convert(network, ParameterKind::Scattering)?;
-                let references = references_ohm.into_iter().map(Complex64::from).collect();
+                let reference_ohm = |port| {
+                    let terminal = Terminal { block: own.part, port: Port::from_index(port) };
+                    Complex64::from(receiver.reference_ohm(terminal))
+                };
+                let references = (0..network.ports()).map(reference_ohm).collect();
                 change_reference(&scattering, references, WaveDefinition::Kurokawa)
             })
             .collect::<Result<_, NetworkError>>()?;
@@ -308,6 +310,16 @@ impl JoinedPath {
     /// The open port of the input.
     pub(super) fn source(&self) -> usize {
         self.source
+    }
+
+    /// The open port that is this port of the receiver, if there is one.
+    pub(super) fn port_of(&self, terminal: Terminal) -> Option<usize> {
+        self.open_ports.iter().position(|own| *own == terminal)
+    }
+
+    /// The port of the receiver that an open port is.
+    pub(super) fn open_port(&self, end: usize) -> Terminal {
+        self.open_ports[end]
     }
 
     /// The open port of a mixer.

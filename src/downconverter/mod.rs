@@ -15,9 +15,13 @@
 //! | `solution` | the same over a whole plan |
 //! | `drive` | LO and RF at each mixer: phase, magnitude, power |
 //! | `path_noise` | loss and noise of the RF paths |
+//! | `signal_trace` | by which port a signal enters each part |
+//! | `compared_path` | a path with any of its parts, loads and sources ideal |
 //! | `ideal_part`, `budget` | the role and the ideal of each part; the error budget |
 //! | `allocation` | the error that each part may have |
-//! | `correction_weight`, `iq_correction` | complex weights on Q; corrections of a plan |
+//! | `q_correction` | a correction of Q as it is set, and where it acts |
+//! | `correction_weight`, `iq_correction` | complex weights on Q; the best one, continuous or quantised |
+//! | `correction_plan` | corrections of a plan: one for all, per LO, per LO and IF |
 //! | `reflection_sweep` | load reflections of all phases |
 //! | `plan_figures` | figures of a result over its whole plan |
 //! | `receiver_compliance` | worst values against the limits, and the LOs that pass |
@@ -27,6 +31,8 @@
 mod allocation;
 mod analysis;
 mod budget;
+mod compared_path;
+mod correction_plan;
 mod correction_weight;
 mod die_receiver;
 mod drive;
@@ -41,17 +47,23 @@ mod lo_if_plan;
 mod path_noise;
 mod placed_splitters;
 mod plan_figures;
+mod q_correction;
 mod receiver;
 mod receiver_compliance;
 mod receiver_setup;
 mod reflection_sweep;
 mod signal_path;
+mod signal_trace;
 mod solution;
 mod variation;
 
 pub use allocation::{Allocation, Allowance, ReturnLosses};
 pub use analysis::{DownconverterResult, ReceiverSummary, analyse_receiver, plan_points};
-pub use budget::{Budget, BudgetRow, Contributor, PartTaken};
+pub use budget::{Budget, BudgetRow, Contributor, Interaction, PartTaken};
+pub use correction_plan::{
+    CorrectionChannels, CorrectionCover, CorrectionPlan, CorrectionSegment, CorrectionSetting,
+    IfChannel,
+};
 pub use correction_weight::{
     CorrectionPoint, least_squares_weight, minimax_weight, weight_against, worst_rejection_db,
 };
@@ -66,17 +78,16 @@ pub use iq_balance::{
     Channel, Combination, Element, Imbalance, IqOutputs, IqPair, Mixing, NOTHING_WANTED_DB,
     PlanPoint, ReceiverBalance, favourable_combination, receiver_balance,
 };
-pub use iq_correction::{
-    CorrectionCover, CorrectionPlan, CorrectionSegment, CorrectionSteps, IqCorrection,
-};
+pub use iq_correction::{CorrectionSteps, IqCorrection};
 pub use lo_if_plan::{LoIfSettings, ReceiverPlan};
 pub use path_noise::{NoisePathResult, single_sideband_rise_db};
 pub use plan_figures::ImageNoiseRise;
+pub use q_correction::{CorrectionDomain, QCorrection};
 pub use receiver::{GroupIndex, NetworkPlace, Receiver};
 pub(crate) use receiver_setup::entry_ports;
 pub use receiver_setup::{
     Join, Mixer, OutputChoice, OutputStage, PartKind, PowerInput, RECEIVER_QUANTITIES,
-    ReceiverLoad, ReceiverPart, ReceiverSetup, ReflectionSweepSettings,
+    ReceiverLoad, ReceiverPart, ReceiverSetup, ReferenceImpedances, ReflectionSweepSettings,
 };
 pub use reflection_sweep::{LoadReflectionSweep, SweptPorts};
 pub use signal_path::{LoRf, ReceiverPath};

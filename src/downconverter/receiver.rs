@@ -6,7 +6,7 @@ use super::iq_correction::CorrectionSteps;
 use super::lo_if_plan::ReceiverPlan;
 use super::receiver_setup::{
     Join, Mixer, OutputStage, PowerInput, RECEIVER_QUANTITIES, ReceiverLoad, ReceiverPart,
-    ReceiverSetup, ReflectionSweepSettings, entry_ports, node_of,
+    ReceiverSetup, ReferenceImpedances, ReflectionSweepSettings, entry_ports, node_of,
 };
 use super::signal_path::{LoRf, ReceiverPath};
 use crate::network::{Network, NetworkError, Port, Terminal, onto_grid};
@@ -47,8 +47,6 @@ pub(super) struct Group {
 pub struct Receiver {
     setup: ReceiverSetup,
     mixing: Mixing,
-    /// The port by which each path enters each part.
-    entries: LoRf<Vec<Option<Port>>>,
     groups: Vec<Group>,
     /// The group of each part.
     group_of: Vec<usize>,
@@ -73,7 +71,7 @@ impl Receiver {
             setup.plan.settings().lo_harmonic * setup.plan.settings().lo_multiplication_after_split;
         let mixing = Mixing::new(setup.lo_amplitude_exponent, turns)?;
         let (groups, group_of) = grouped(&setup.parts);
-        Ok(Self { setup, mixing, entries, groups, group_of })
+        Ok(Self { setup, mixing, groups, group_of })
     }
 
     /// What it is.
@@ -104,6 +102,16 @@ impl Receiver {
     /// Where the power of a path enters.
     pub fn input(&self, path: ReceiverPath) -> &PowerInput {
         self.setup.inputs.get(path)
+    }
+
+    /// In which impedances ideal parts and loads are matched.
+    pub fn references(&self) -> &ReferenceImpedances {
+        &self.setup.references
+    }
+
+    /// The reference of a port: that of its node, ohm.
+    pub(super) fn reference_ohm(&self, terminal: Terminal) -> f64 {
+        self.references().of_node(self.node_of(&terminal))
     }
 
     /// The mixers.
@@ -251,15 +259,10 @@ impl Receiver {
         &self.setup.inputs
     }
 
-    /// The parts on a path, their networks, and the ports by which the path enters them.
-    pub(super) fn parts_on(
-        &self,
-        path: ReceiverPath,
-    ) -> impl Iterator<Item = (usize, &Network, Port)> {
-        let entries = self.entries.get(path).iter();
-        self.parts().iter().zip(entries).enumerate().filter_map(move |(part, (own, entry))| {
-            Some((part, own.networks.get(path).as_ref()?, (*entry)?))
-        })
+    /// The parts on a path, and their networks.
+    pub(super) fn parts_on(&self, path: ReceiverPath) -> impl Iterator<Item = (usize, &Network)> {
+        let parts = self.parts().iter().enumerate();
+        parts.filter_map(move |(at, part)| Some((at, part.networks.get(path).as_ref()?)))
     }
 
     /// The ports that meet at a port, itself among them.
@@ -451,7 +454,30 @@ fn check_values(setup: &ReceiverSetup) -> Result<()> {
             return Err(ReceiverError::Source { path, found_ohm });
         }
     }
+    check_references(setup)?;
     check_output(&setup.output, setup.plan.if_hz().len())
+}
+
+/// Every reference is above 0, at a port that exists, and a node has one only.
+fn check_references(setup: &ReceiverSetup) -> Result<()> {
+    let ReferenceImpedances { default_ohm, at } = &setup.references;
+    let all_ohm = std::iter::once(*default_ohm).chain(at.iter().map(|(_, ohm)| *ohm));
+    if let Some(found) = all_ohm.into_iter().find(|ohm| !(1e-3..=1e6).contains(ohm)) {
+        let (what, expected) = ("a reference impedance", "from 0.001 to 1e6 ohm");
+        return Err(ReceiverError::OutOfRange { what, expected, found });
+    }
+    for (place, (port, _)) in at.iter().enumerate() {
+        let shown = shown_port(&setup.parts, *port);
+        if port_name(&setup.parts, *port).is_none() {
+            return Err(ReceiverError::NoSuch { what: format!("port {shown}") });
+        }
+        let node = node_of(&setup.joins, port);
+        if at[..place].iter().any(|(other, _)| node.contains(other)) {
+            let allowed = "one reference impedance in its node";
+            return Err(ReceiverError::PortTwice { port: shown, allowed });
+        }
+    }
+    Ok(())
 }
 
 /// There is a combination, with a transfer other than 0 for every IF.
@@ -463,7 +489,6 @@ fn check_output(output: &OutputStage, expected: usize) -> Result<()> {
             Err(ReceiverError::NoFactor { what: what.to_owned(), found })
         }
     };
-    check("the correction of Q", output.correction)?;
     check("the ratio of the IF paths", output.path_ratio)?;
     if output.choices.is_empty() {
         return Err(ReceiverError::Transfers { expected, found: 0 });

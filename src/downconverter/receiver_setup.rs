@@ -3,6 +3,7 @@
 use super::iq_balance::{Channel, Combination};
 use super::iq_correction::CorrectionSteps;
 use super::lo_if_plan::ReceiverPlan;
+use super::q_correction::QCorrection;
 use super::signal_path::LoRf;
 use crate::network::{Network, Port, Terminal};
 use crate::requirement::{Limits, Quantity};
@@ -25,6 +26,8 @@ pub struct ReceiverSetup {
     pub loads: Vec<ReceiverLoad>,
     /// Where LO and RF power enter.
     pub inputs: LoRf<PowerInput>,
+    /// In which impedances ideal parts and loads are matched.
+    pub references: ReferenceImpedances,
     /// The mixers; at least one for each channel.
     pub mixers: Vec<Mixer>,
     /// k: conversion gain ~ |LO voltage|^k, from 0 (hard-driven switch) to 10; 1 is a multiplier.
@@ -99,6 +102,32 @@ pub struct Mixer {
     pub gain: Complex64,
 }
 
+/// The reference impedances of a receiver's nodes, ohm: 50 everywhere by default.
+///
+/// In these, whatever the references of the files, a part's ideal is formed, an ideal load or source
+/// is matched, and reflections are counted. The solution itself does not depend on them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReferenceImpedances {
+    /// Of every node that has none of its own; above 0.
+    pub default_ohm: f64,
+    /// Of the nodes of these ports; above 0, one for a node.
+    pub at: Vec<(Terminal, f64)>,
+}
+
+impl Default for ReferenceImpedances {
+    fn default() -> Self {
+        Self { default_ohm: 50.0, at: Vec::new() }
+    }
+}
+
+impl ReferenceImpedances {
+    /// That of a node, by its ports.
+    pub(super) fn of_node(&self, node: &[Terminal]) -> f64 {
+        let own = self.at.iter().find(|(port, _)| node.contains(port));
+        own.map_or(self.default_ohm, |(_, ohm)| *ohm)
+    }
+}
+
 /// A source of power.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PowerInput {
@@ -125,8 +154,8 @@ pub struct OutputStage {
     /// Ways to combine I and Q; the one that rejects the image at the centre of the plan is chosen
     /// for the whole plan.
     pub choices: Vec<OutputChoice>,
-    /// What Q is multiplied by.
-    pub correction: Complex64,
+    /// The correction of Q.
+    pub correction: QCorrection,
     /// Whether there is an IF path or an IF hybrid.
     pub has_if_parts: bool,
     /// The IF path of Q over that of I at the first IF.
@@ -147,7 +176,7 @@ impl OutputStage {
                 choice("I + jQ", Combination::I_PLUS_JQ),
                 choice("I - jQ", Combination::I_MINUS_JQ),
             ],
-            correction: Complex64::ONE,
+            correction: QCorrection::default(),
             has_if_parts: false,
             path_ratio: Complex64::ONE,
         }

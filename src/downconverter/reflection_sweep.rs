@@ -22,11 +22,11 @@ pub enum SweptPorts {
 }
 
 /// The rejection over a sweep of load reflections, all phases.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct LoadReflectionSweep {
     /// The ports, all with the same reflection.
     pub ports: SweptPorts,
-    /// The magnitude of the reflection.
+    /// The magnitude of the reflection, in the receiver's reference impedances.
     pub reflection: f64,
     /// Whether the magnitude was given; otherwise it is that of the loads themselves.
     pub is_given: bool,
@@ -42,6 +42,8 @@ pub struct LoadReflectionSweep {
     pub best_db: f64,
     /// The best phase, degrees.
     pub best_angle_deg: f64,
+    /// The loads that have the worst reflection, ohm: by the port where each stands.
+    pub worst_loads_ohm: Vec<(String, Complex64)>,
 }
 
 /// Phases tried before the search is refined around the worst and the best.
@@ -86,6 +88,7 @@ pub(super) fn load_reflection_sweeps(
             worst_at_if_hz: plan.if_hz()[worst.point % ifs],
             best_db: best.db,
             best_angle_deg: best.angle_deg,
+            worst_loads_ohm: sweep.loads_ohm(worst.angle_deg),
         });
     }
     Ok(sweeps)
@@ -142,6 +145,18 @@ impl Sweep<'_> {
             }
         }
         Ok(worst)
+    }
+
+    /// The loads with a reflection of this phase.
+    fn loads_ohm(&self, angle_deg: f64) -> Vec<(String, Complex64)> {
+        let value = Complex64::from_polar(self.reflection, angle_deg.to_radians());
+        let path = &self.solved.paths.lo.path;
+        let load = |&end: &usize| {
+            let port = path.open_port(end);
+            let ohm = self.receiver.reference_ohm(port) * (1.0 + value) / (1.0 - value);
+            Some((self.receiver.port_name(port)?, ohm))
+        };
+        self.ends.iter().filter_map(load).collect()
     }
 
     /// The phases of a coarse sweep.

@@ -4,10 +4,10 @@ use super::correction_weight::CorrectionPoint;
 use super::error::{ReceiverError, Result};
 use super::frequency_plan::Sideband;
 use super::iq_balance::{
-    Channel, Combination, Element, IqOutputs, IqPair, PlanPoint, ReceiverBalance,
-    favourable_combination, receiver_balance,
+    Channel, Combination, Element, IqOutputs, IqPair, PlanPoint, ReceiverBalance, receiver_balance,
 };
 use super::joined_path::{JoinedPath, Terminations};
+use super::q_correction::QCorrection;
 use super::receiver::Receiver;
 use super::signal_path::{LoRf, ReceiverPath};
 use crate::network::Network;
@@ -33,7 +33,7 @@ pub(super) struct SolvedPath {
 }
 
 impl SolvedPath {
-    fn new(receiver: &Receiver, signal_path: ReceiverPath) -> Result<Self> {
+    pub(super) fn new(receiver: &Receiver, signal_path: ReceiverPath) -> Result<Self> {
         let path = JoinedPath::new(receiver, signal_path)?;
         let reduced = path.reduce(receiver, &path.blocks)?;
         let terminations = path.terminations(receiver);
@@ -61,12 +61,16 @@ impl Solved {
         let outputs = iq_outputs(receiver, Voltages::of(&paths), true);
         check_channels(receiver, &outputs)?;
         let plan = receiver.plan();
-        let centre = &outputs[plan.centre() * plan.if_hz().len()];
-        // The better combination at the centre of the plan, for the whole plan.
-        let choices = 0..receiver.output().choices.len();
-        let choices: Vec<Combination> =
-            choices.map(|choice| Evaluation::real(receiver, choice).combination(0)).collect();
-        let chosen = favourable_combination(centre, plan.wanted(), &choices);
+        let centre = plan.centre() * plan.if_hz().len();
+        // The better combination at the centre of the plan, for the whole plan; the first of equals.
+        let rejection_db = |choice: usize| {
+            let balance =
+                Evaluation::real(receiver, choice).balance(receiver, centre, &outputs[centre]);
+            balance.image_rejection_db
+        };
+        let better =
+            |best, choice| if rejection_db(choice) > rejection_db(best) { choice } else { best };
+        let chosen = (0..receiver.output().choices.len()).reduce(better);
         let none = ReceiverError::Transfers { expected: plan.if_hz().len(), found: 0 };
         Ok(Self { paths, outputs, chosen: chosen.ok_or(none)? })
     }
@@ -81,7 +85,7 @@ impl Solved {
 pub(super) struct Evaluation<'a> {
     /// What I and Q are multiplied by at each IF, without the correction.
     pub(super) transfers: &'a [Combination],
-    pub(super) correction: Complex64,
+    pub(super) correction: QCorrection,
     pub(super) has_real_gains: bool,
 }
 
@@ -100,15 +104,20 @@ impl<'a> Evaluation<'a> {
     pub(super) fn ideal(receiver: &'a Receiver, choice: usize) -> Self {
         Self {
             transfers: &receiver.output().choices[choice].ideal_transfers,
-            correction: Complex64::ONE,
+            correction: QCorrection::default(),
             has_real_gains: false,
         }
     }
 
-    /// The combination at one IF, with the correction.
+    /// The combination at one IF, without the correction.
     fn combination(&self, intermediate: usize) -> Combination {
-        let transfer = self.transfers[intermediate];
-        Combination { i: transfer.i, q: transfer.q * self.correction }
+        self.transfers[intermediate]
+    }
+
+    /// I and Q at a point of the plan with the correction.
+    fn corrected(&self, receiver: &Receiver, point: usize, outputs: &IqOutputs) -> IqOutputs {
+        let combination = self.combination(point % receiver.plan().if_hz().len());
+        self.correction.applied(outputs, &combination, receiver.mixing().lo_harmonic())
     }
 
     /// The balance at a point of the plan.
@@ -120,7 +129,8 @@ impl<'a> Evaluation<'a> {
     ) -> ReceiverBalance {
         let plan = receiver.plan();
         let combination = self.combination(point % plan.if_hz().len());
-        receiver_balance(outputs, &combination, plan.wanted())
+        let corrected = self.corrected(receiver, point, outputs);
+        receiver_balance(&corrected, &combination, plan.wanted())
     }
 }
 
@@ -185,7 +195,9 @@ pub(super) fn balances(
     points.map(|(point, outputs)| evaluation.balance(receiver, point, outputs)).collect()
 }
 
-/// I and Q as they reach the output: what a correction of Q works on.
+/// I and Q as they reach the output, without the receiver's correction: what a complex weight on Q in
+/// the image sideband works on. Where the correction acts on the LO's phase, which turns the sidebands
+/// oppositely, the wanted sideband is conjugated, so that one weight serves both.
 pub(super) fn correction_points(
     receiver: &Receiver,
     outputs: &[IqOutputs],
@@ -193,21 +205,18 @@ pub(super) fn correction_points(
 ) -> Vec<CorrectionPoint> {
     let ifs = receiver.plan().if_hz().len();
     let wanted = receiver.plan().wanted();
-    outputs
-        .iter()
-        .enumerate()
-        .map(|(point, outputs)| {
-            let combination = evaluation.combination(point % ifs);
-            let (wanted, image) =
-                (outputs.of_sideband(wanted), outputs.of_sideband(wanted.opposite()));
-            CorrectionPoint {
-                wanted_i: combination.i * wanted.i,
-                wanted_q: combination.q * wanted.q,
-                image_i: combination.i * image.i,
-                image_q: combination.q * image.q,
-            }
-        })
-        .collect()
+    let point = |(point, outputs): (usize, &IqOutputs)| {
+        let combination = evaluation.combination(point % ifs);
+        let (wanted, image) = (outputs.of_sideband(wanted), outputs.of_sideband(wanted.opposite()));
+        let plain = CorrectionPoint {
+            wanted_i: combination.i * wanted.i,
+            wanted_q: combination.q * wanted.q,
+            image_i: combination.i * image.i,
+            image_q: combination.q * image.q,
+        };
+        plain.for_domain(evaluation.correction.acts_on())
+    };
+    outputs.iter().enumerate().map(point).collect()
 }
 
 /// Refuses a channel that gives nothing at some point: it has no balance there.

@@ -5,7 +5,7 @@ use super::error::MeasurementError;
 use super::monte_carlo::{Spread, TrialSettings};
 use super::normal::normal_deviate;
 use super::receiver_uncertainty::ReceiverUncertainty;
-use crate::downconverter::{DownconverterResult, PlanPoint};
+use crate::downconverter::{DownconverterResult, PlanPoint, Sideband};
 use crate::units::db_from_neper;
 use nalgebra::{Matrix2, Vector2};
 use num_complex::Complex64;
@@ -320,6 +320,17 @@ fn mixer_error(tones: &[PredictedTone]) -> Option<MixerError> {
 }
 
 impl MixerError {
+    /// The complex gain of Q's mixers that is this error: what the gain of each, as described, is to be
+    /// multiplied by. A mixer's gain counts as it is in the upper and conjugate in the lower sideband,
+    /// so that the phase of the gain is that of the image's channel error or its negative.
+    #[must_use]
+    pub fn gain(&self, wanted: Sideband) -> Complex64 {
+        match wanted.opposite() {
+            Sideband::Upper => self.error.exp(),
+            Sideband::Lower => self.error.conj().exp(),
+        }
+    }
+
     /// In dB and degrees.
     #[must_use]
     pub fn amplitude_and_phase(&self) -> (f64, f64) {

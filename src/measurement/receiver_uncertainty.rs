@@ -20,7 +20,7 @@ use super::receiver_propagation::{UncertainPart, UncertainReceiver};
 use crate::downconverter::{
     DownconverterResult, PlanPoint, Receiver, ReceiverBalance, ReceiverError,
 };
-use crate::requirement::{Limit, Quantity, RequirementResult, Verdict};
+use crate::requirement::{Figure, Limit, Quantity, RequirementResult, Verdict};
 use crate::units::db_from_neper;
 
 /// Uncertainty of one point of the plan.
@@ -173,7 +173,9 @@ fn lo_verdicts(
     let verdicts = known.verdicts(&limits, decisions, receiver.plan().if_hz().len());
     let power = limits.iter().find(|limit| limit.quantity() == Quantity::LoPower);
     let of_power = |at: usize| {
+        // A power without a number is refused before anything is judged.
         let powers = result.lo.get(at)?.mixers.iter().filter_map(|mixer| mixer.lo_power_dbm);
+        let powers = powers.filter_map(Figure::value);
         let (limit, least_dbm) = (power?, powers.reduce(f64::min)?);
         let against = level_reading(least_dbm, power_u_db)
             .against(limit.value(), 1.0 - decisions.conformity());

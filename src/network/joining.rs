@@ -96,7 +96,7 @@ pub fn port_voltages(
 /// # Panics
 /// If the wiring names a port that is not there.
 #[must_use]
-pub(crate) fn node_references(blocks: &[Network], wiring: &Wiring) -> Vec<Vec<f64>> {
+fn node_references(blocks: &[Network], wiring: &Wiring) -> Vec<Vec<f64>> {
     let own_ohm =
         |terminal: &Terminal| blocks[terminal.block].references_ohm(0)[terminal.port.index()].re;
     let mut targets: Vec<Vec<f64>> = blocks

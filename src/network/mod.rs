@@ -63,7 +63,6 @@ pub use deembedding::{
 pub use error::NetworkError;
 pub use grid::{FrequencyGrid, Spacing};
 pub use interpolation::{Interpolated, LARGEST_SAFE_STEP_DEG, UnsafeStep, onto_grid};
-pub(crate) use joining::node_references;
 pub use joining::{join, port_voltages};
 pub use load::{Load, close_ports};
 pub(crate) use lu::Lu;

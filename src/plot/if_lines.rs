@@ -51,6 +51,11 @@ impl IfLines {
         result.points.iter().skip(at).step_by(self.count.max(1))
     }
 
+    /// The values of one IF, of one for each point of the plan.
+    pub(super) fn of_line<'r, T>(&self, values: &'r [T], at: usize) -> impl Iterator<Item = &'r T> {
+        values.iter().skip(at).step_by(self.count.max(1))
+    }
+
     /// The points of all IFs that are shown.
     pub(super) fn points<'r>(
         &self,

@@ -38,8 +38,8 @@ pub fn receiver_contours(
         .map(|&at| {
             let place = |error: Imbalance| (error.amplitude_db, error.phase_deg);
             let errors = || ifs.line(result, at).map(|point| point.balance.image());
-            let after = errors().map(|error| place(trim.applied_to(error))).collect();
-            [errors().map(place).collect(), after]
+            let corrected = ifs.of_line(&result.correction.single_image, at);
+            [errors().map(place).collect(), corrected.map(|error| place(*error)).collect()]
         })
         .collect();
     let errors: Vec<_> =

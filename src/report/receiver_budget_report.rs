@@ -4,8 +4,8 @@ use super::csv_table::{CsvTable, harmless, optional};
 use super::text_table::{abbreviated, filled, fixed, lines, rejection, table};
 use crate::diagnostic::printable;
 use crate::downconverter::{
-    Allocation, Allowance, Budget, Contributor, DownconverterResult, PartKind, PartTaken,
-    ReceiverPath,
+    Allocation, Allowance, Budget, BudgetRow, Contributor, DownconverterResult, Interaction,
+    PartKind, PartTaken, ReceiverPath, Sideband,
 };
 use crate::units::{db_from_neper, shown_signed};
 use serde_json::{Value, json};
@@ -13,25 +13,44 @@ use std::fmt::Write as _;
 
 /// The rows of the budget; none where there is no budget.
 pub(super) fn budget_json(result: &DownconverterResult) -> Vec<Value> {
-    result.budget.iter().flat_map(rows).collect()
+    result.budget.iter().flat_map(|budget| &budget.rows).map(row_json).collect()
 }
 
-fn rows(budget: &Budget) -> Vec<Value> {
-    budget
-        .rows
-        .iter()
-        .map(|row| {
-            json!({
-                "block": row.contributor.to_string(),
-                "is_block": matches!(row.contributor, Contributor::Block(_) | Contributor::Pair(_)),
-                "amplitude_db": db_from_neper(row.error.re),
-                "phase_deg": row.error.im.to_degrees(),
-                "image_rejection_alone_db": row.alone_db,
-                "image_rejection_if_ideal_db": row.if_ideal_db,
-                "worst_image_rejection_if_ideal_db": row.plan_if_ideal_db,
-            })
+/// The row of the loads, load by load and source by source.
+pub(super) fn load_rows_json(result: &DownconverterResult) -> Vec<Value> {
+    let row = |row: &BudgetRow| {
+        let mut value = row_json(row);
+        if let Contributor::LoadsAt(ports) = &row.contributor {
+            value["ports"] = json!(ports);
+        }
+        value
+    };
+    result.budget.iter().flat_map(|budget| &budget.loads).map(row).collect()
+}
+
+/// The interaction pair by pair.
+pub(super) fn interactions_json(result: &DownconverterResult) -> Vec<Value> {
+    let pair = |own: &Interaction| {
+        json!({
+            "between": own.between.as_ref().map(|pair| pair.each_ref().map(ToString::to_string)),
+            "amplitude_db": db_from_neper(own.error.re),
+            "phase_deg": own.error.im.to_degrees(),
         })
-        .collect()
+    };
+    result.budget.iter().flat_map(|budget| &budget.interactions).map(pair).collect()
+}
+
+fn row_json(row: &BudgetRow) -> Value {
+    json!({
+        "block": row.contributor.to_string(),
+        "is_block": matches!(row.contributor, Contributor::Block(_) | Contributor::Pair(_)),
+        "has_equal_members": row.has_equal_members,
+        "amplitude_db": db_from_neper(row.error.re),
+        "phase_deg": row.error.im.to_degrees(),
+        "image_rejection_alone_db": row.alone_db,
+        "image_rejection_if_ideal_db": row.if_ideal_db,
+        "worst_image_rejection_if_ideal_db": row.plan_if_ideal_db,
+    })
 }
 
 /// What each block was taken for in the budget.
@@ -73,6 +92,7 @@ pub(super) fn allocation_json(allocation: &Allocation) -> Value {
         "factor": allocation.factor,
         "allowances": shares,
         "return_losses": allocation.return_losses.map(|losses| json!({
+            "at_lo_hz": losses.at_lo_hz,
             "needed_sum_db": losses.needed_sum_db,
             "mixers_db": losses.mixers_db,
             "mixers_needed_db": losses.mixers_needed_db,
@@ -97,10 +117,10 @@ pub fn receiver_budget_csv(result: &DownconverterResult) -> Result<String, csv::
         "worst_image_rejection_if_ideal_db",
         "allowed_amplitude_db",
         "allowed_phase_deg",
+        "part_of",
     ])?;
     let shares = result.allocation.as_ref().map(|allocation| &allocation.allowances);
-    for (at, row) in result.budget.iter().flat_map(|budget| &budget.rows).enumerate() {
-        let share = shares.and_then(|shares| shares.get(at));
+    let mut line = |row: &BudgetRow, share: Option<&Allowance>, part_of: &str| {
         table.row([
             harmless(&row.contributor.to_string()),
             db_from_neper(row.error.re).to_string(),
@@ -110,15 +130,24 @@ pub fn receiver_budget_csv(result: &DownconverterResult) -> Result<String, csv::
             optional(row.plan_if_ideal_db),
             optional(share.map(Allowance::allowed_amplitude_db)),
             optional(share.map(Allowance::allowed_phase_deg)),
-        ])?;
+            part_of.to_owned(),
+        ])
+    };
+    for (at, row) in result.budget.iter().flat_map(|budget| &budget.rows).enumerate() {
+        line(row, shares.and_then(|shares| shares.get(at)), "")?;
+    }
+    for row in result.budget.iter().flat_map(|budget| &budget.loads) {
+        line(row, None, "loads")?;
     }
     table.finish()
 }
 
+/// Single loads shown; the CSV has them all.
+const LOADS_SHOWN: usize = 4;
 /// Rows of the budget shown; the CSV has them all.
 const ROWS_SHOWN: usize = 8;
 
-pub(super) fn budget_text(result: &DownconverterResult) -> String {
+pub(super) fn budget_text(result: &DownconverterResult, image: Sideband) -> String {
     let Some(budget) = &result.budget else { return String::new() };
     let worst = &result.summary.worst;
     let shares = result.allocation.as_ref().map(|allocation| &allocation.allowances);
@@ -155,31 +184,91 @@ pub(super) fn budget_text(result: &DownconverterResult) -> String {
         rejection(worst.balance.image_rejection_db),
     ]);
     let mut text = format!(
-        "\nContributions at the worst point; rejection there and over the plan if mended:\n{}\n",
+        "\nContributions at the worst point, of Q over I in the image sideband ({image});\n\
+         rejection there and over the plan if ideal:\n{}\n",
         lines(&table)
     );
     if others.len() > ROWS_SHOWN - 1 {
         let _ = writeln!(text, " ({} more rows gain less)", others.len() + 1 - ROWS_SHOWN);
     }
-    let sentence = match result.fix_first() {
-        Some(row) => {
-            let name = row.contributor.to_string();
-            let is_pair = matches!(row.contributor, Contributor::Pair(_));
-            format!(
-                "Fix first: {}{}.",
-                printable(&name),
-                if is_pair { " (the difference between the two)" } else { "" }
-            )
-        }
-        None if budget.is_arrangement() => {
+    if budget.loads.len() > 1 {
+        text.push_str(&filled(&loads_text(budget)));
+    }
+    text.push_str(&filled(&fix_first_text(result, budget)));
+    if let Some(sentence) = interaction_text(budget) {
+        text.push_str(&filled(&sentence));
+    }
+    text
+}
+
+/// The loads and sources with the rejection at the worst point if each alone is ideal.
+fn loads_text(budget: &Budget) -> String {
+    let load = |row: &BudgetRow| {
+        let name = row.contributor.to_string();
+        let if_ideal = row.if_ideal_db.map_or_else(|| "-".to_owned(), rejection);
+        format!("{} {if_ideal} dB", printable(&name))
+    };
+    let shown: Vec<String> = budget.loads.iter().take(LOADS_SHOWN).map(load).collect();
+    let more = match budget.loads.len() - shown.len() {
+        0 => String::new(),
+        others => format!("; {others} more gain less"),
+    };
+    format!("Of the loads, if ideal alone: {}{more}.", shown.join("; "))
+}
+
+fn fix_first_text(result: &DownconverterResult, budget: &Budget) -> String {
+    let Some(row) = result.fix_first() else {
+        return if budget.is_arrangement() {
             "The error lies in the arrangement: blocks that stand in one branch only or differ by \
              design, such as lines of unequal length. Corresponding blocks want a pair."
                 .to_owned()
-        }
-        None => "Nothing gains by being mended alone.".to_owned(),
+        } else {
+            "Nothing gains 0.1 dB by being ideal alone.".to_owned()
+        };
     };
-    text.push_str(&filled(&sentence));
-    text
+    let name = row.contributor.to_string();
+    let what = match (&row.contributor, row.has_equal_members) {
+        (Contributor::Pair(_), Some(true)) => {
+            " (the two are equal: it is their common mismatch)".to_owned()
+        }
+        (Contributor::Pair(_), _) => {
+            " (the difference between the two, and their common mismatch)".to_owned()
+        }
+        (Contributor::Loads, _) => result.fix_first_load().map_or_else(String::new, |load| {
+            let own = load.contributor.to_string();
+            let if_ideal = load.if_ideal_db.map_or_else(|| "-".to_owned(), rejection);
+            format!(" (of these {}: {if_ideal} dB if it alone is ideal)", printable(&own))
+        }),
+        _ => String::new(),
+    };
+    format!("Fix first: {}{what}.", printable(&name))
+}
+
+/// Pairs shown; the document has them all.
+const PAIRS_SHOWN: usize = 3;
+
+/// What the interaction is made of, where it is the largest row.
+fn interaction_text(budget: &Budget) -> Option<String> {
+    let (interaction, others) = budget.rows.split_last()?;
+    if others.iter().any(|row| row.error.norm() >= interaction.error.norm()) {
+        return None;
+    }
+    let pair = |own: &Interaction| {
+        let what = match &own.between {
+            Some([one, other]) => {
+                let (one, other) = (one.to_string(), other.to_string());
+                format!("{} with {}", printable(&one), printable(&other))
+            }
+            None => "three or more together".to_owned(),
+        };
+        format!(
+            "{what} {} dB, {} deg",
+            shown_signed(db_from_neper(own.error.re), 2),
+            shown_signed(own.error.im.to_degrees(), 2)
+        )
+    };
+    let shown: Vec<String> = budget.interactions.iter().take(PAIRS_SHOWN).map(pair).collect();
+    (!shown.is_empty()).then(|| format!("Interaction, reflections between: {}.", shown.join("; ")))
 }
 
 /// Longer names leave no room for the numbers beside them.

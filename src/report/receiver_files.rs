@@ -4,6 +4,7 @@ use super::files_error::FilesError;
 use super::json_document::document;
 use super::publish::ReportFile;
 use super::receiver_budget_report::receiver_budget_csv;
+use super::receiver_correction_report::receiver_corrections_csv;
 use super::receiver_points_report::{receiver_lo_csv, receiver_points_csv};
 use super::receiver_report::ReceiverReport;
 use super::receiver_uncertainty_report::receiver_uncertainty_csv;
@@ -43,6 +44,7 @@ pub fn receiver_files(
         file("report.json", document(report)?.into_bytes()),
         file("points.csv", receiver_points_csv(result)?.into_bytes()),
         file("lo.csv", receiver_lo_csv(receiver, result)?.into_bytes()),
+        file("corrections.csv", receiver_corrections_csv(result)?.into_bytes()),
         file("budget.csv", receiver_budget_csv(result)?.into_bytes()),
     ];
     let uncertainty = assessed.uncertainty.as_ref();

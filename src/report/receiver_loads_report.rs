@@ -2,7 +2,7 @@
 
 use super::text_table::{filled, fixed, rejection};
 use crate::downconverter::{DownconverterResult, LoadReflectionSweep, SweptPorts};
-use crate::units::db_from_amplitude;
+use crate::units::{ShownFrequency, db_from_amplitude};
 use serde_json::{Value, json};
 
 /// The sweeps of the document, one per group of loads.
@@ -23,6 +23,11 @@ fn sweep_json(sweep: &LoadReflectionSweep) -> Value {
         "worst_at_angle_deg": sweep.worst_angle_deg,
         "worst_at_lo_hz": sweep.worst_at_lo_hz,
         "worst_at_if_hz": sweep.worst_at_if_hz,
+        "worst_loads": sweep
+            .worst_loads_ohm
+            .iter()
+            .map(|(at, ohm)| json!({"at": at, "ohm": [ohm.re, ohm.im]}))
+            .collect::<Vec<_>>(),
         "best_image_rejection_db": sweep.best_db,
         "best_at_angle_deg": sweep.best_angle_deg,
     })
@@ -36,7 +41,8 @@ pub(super) fn loads_text(result: &DownconverterResult) -> String {
     }
     if let Some(losses) = result.allocation.as_ref().and_then(|all| all.return_losses) {
         text.push_str(&filled(&format!(
-            "Return losses: mixers {}, isolated {} dB; their share asks for a sum of {}.",
+            "Return losses at LO {}: mixers {}, isolated {} dB; their share asks for a sum of {}.",
+            ShownFrequency(losses.at_lo_hz),
             fixed(losses.mixers_db, 1),
             fixed(losses.isolated_db, 1),
             fixed(losses.needed_sum_db, 1),

@@ -1,7 +1,9 @@
 //! A receiver as a whole: its document, and its text of one screen of 80 columns.
 
 use super::plan_report::{PlanReport, cut_words};
-use super::receiver_budget_report::{allocation_json, blocks_json, budget_json, budget_text};
+use super::receiver_budget_report::{
+    allocation_json, blocks_json, budget_json, budget_text, interactions_json, load_rows_json,
+};
 use super::receiver_correction_report::{correction_json, correction_text};
 use super::receiver_loads_report::{loads_text, reflection_sweeps_json};
 use super::receiver_noise_report::{noise_json, noise_text};
@@ -39,6 +41,8 @@ pub struct ReceiverReport {
     points: Vec<Value>,
     lo: Vec<Value>,
     budget: Vec<Value>,
+    budget_loads: Vec<Value>,
+    budget_interactions: Vec<Value>,
     blocks: Vec<Value>,
     correction: Value,
     load_reflection_sweeps: Vec<Value>,
@@ -54,8 +58,8 @@ pub struct ReceiverReport {
 impl ReceiverReport {
     /// The same with measured rejections beside the predicted ones.
     #[must_use]
-    pub fn with_tones(self, tones: &ToneComparisons) -> Self {
-        Self { measured: Some(tones_json(tones)), ..self }
+    pub fn with_tones(self, tones: &ToneComparisons, wanted: Sideband) -> Self {
+        Self { measured: Some(tones_json(tones, wanted)), ..self }
     }
 
     /// Puts together the document; `warnings` are all that were shown.
@@ -83,8 +87,14 @@ impl ReceiverReport {
             points: points_json(result),
             lo: lo_json(receiver, result),
             budget: budget_json(result),
+            budget_loads: load_rows_json(result),
+            budget_interactions: interactions_json(result),
             blocks: blocks_json(result),
-            correction: correction_json(&result.correction, receiver.plan().lo_hz()),
+            correction: correction_json(
+                &result.correction,
+                receiver.plan().lo_hz(),
+                receiver.plan().if_hz(),
+            ),
             load_reflection_sweeps: reflection_sweeps_json(result),
             allocation: result.allocation.as_ref().map(allocation_json),
             noise: noise_json(receiver, result),
@@ -110,7 +120,7 @@ pub fn receiver_text(
     if let Some(uncertainty) = uncertainty {
         text.push_str(&receiver_uncertainty_text(uncertainty, result));
     }
-    text.push_str(&budget_text(result));
+    text.push_str(&budget_text(result, receiver.plan().wanted().opposite()));
     text.push_str(&correction_text(result));
     text.push('\n');
     text.push_str(&loads_text(result));

@@ -3,7 +3,6 @@
 use crate::downconverter::{RECEIVER_QUANTITIES, Receiver, ReceiverPath};
 use crate::network::{Port, Terminal};
 use crate::touchstone::ReadOptions;
-use crate::units::db_from_amplitude;
 use serde_json::{Map, Value, json};
 
 /// Every port once: what it is.
@@ -56,8 +55,9 @@ pub(super) fn settings_json(receiver: &Receiver, reading: &ReadOptions) -> Value
         "lo_source_ohm": ohm(ReceiverPath::Lo),
         "rf_source_ohm": ohm(ReceiverPath::Rf),
         "correction": {
-            "amplitude_db": db_from_amplitude(correction.norm()),
-            "phase_deg": correction.arg().to_degrees(),
+            "acts_on": correction.acts_on().name(),
+            "amplitude_db": correction.amplitude_db(),
+            "phase_deg": correction.phase_deg(),
         },
         "mixers": receiver
             .mixers()

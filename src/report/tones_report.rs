@@ -2,13 +2,14 @@
 
 use super::csv_table::{CsvTable, optional};
 use super::text_table::{filled, fixed, lines, table};
+use crate::downconverter::Sideband;
 use crate::measurement::ToneComparisons;
-use crate::units::{ShownFrequency, db_from_neper};
+use crate::units::{ShownFrequency, db_from_amplitude, db_from_neper};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 
 /// As a part of a receiver's document.
-pub(super) fn tones_json(tones: &ToneComparisons) -> Value {
+pub(super) fn tones_json(tones: &ToneComparisons, wanted: Sideband) -> Value {
     let finite = |value: f64| value.is_finite().then_some(value);
     let points = tones.points.iter().map(|point| {
         json!({
@@ -27,10 +28,15 @@ pub(super) fn tones_json(tones: &ToneComparisons) -> Value {
         })
     });
     let mixers = tones.mixers.map(|mixers| {
-        let (amplitude_db, phase_deg) = mixers.amplitude_and_phase();
+        let gain = mixers.gain(wanted);
+        let (image_amplitude_db, image_phase_deg) = mixers.amplitude_and_phase();
         json!({
-            "amplitude_db": amplitude_db,
-            "phase_deg": phase_deg,
+            // As the gain of Q's mixers in a description: what theirs is to be multiplied by.
+            "amplitude_db": db_from_amplitude(gain.norm()),
+            "phase_deg": gain.arg().to_degrees(),
+            "gain": [gain.re, gain.im],
+            "image_amplitude_db": image_amplitude_db,
+            "image_phase_deg": image_phase_deg,
             "u_amplitude_db": db_from_neper(mixers.u.0),
             "u_phase_deg": mixers.u.1.to_degrees(),
             "rms_in_standard_uncertainties": mixers.rms,
@@ -86,7 +92,7 @@ const SHOWN: usize = 8;
 
 /// The section of a receiver's report: the points that agree least, and the mixers.
 #[must_use]
-pub fn tones_text(tones: &ToneComparisons) -> String {
+pub fn tones_text(tones: &ToneComparisons, wanted: Sideband) -> String {
     let mut text = format!(
         "\nMeasured rejection: {} of {} agree with the prediction (|E_n| at most 1)\n",
         tones.agreeing(),
@@ -120,13 +126,16 @@ pub fn tones_text(tones: &ToneComparisons) -> String {
         );
     }
     if let Some(mixers) = &tones.mixers {
-        let (amplitude_db, phase_deg) = mixers.amplitude_and_phase();
+        let gain = mixers.gain(wanted);
+        let (amplitude_db, phase_deg) = (db_from_amplitude(gain.norm()), gain.arg().to_degrees());
         text.push_str(&filled(&format!(
-            "One error of the mixers explains it best: {amplitude_db:+.2} dB (u {:.2}) and \
-             {phase_deg:+.2} deg (u {:.2}, of the tones alone); what is left is {:.1} standard \
-             uncertainties, without it {:.1}.",
+            "One gain of Q's mixers explains it best: {amplitude_db:+.2} dB (u {:.2}) and \
+             {phase_deg:+.2} deg (u {:.2}, of the tones alone), by which to multiply theirs: gain = \
+             [{:.4}, {:.4}]; what is left is {:.1} standard uncertainties, without it {:.1}.",
             db_from_neper(mixers.u.0),
             mixers.u.1.to_degrees(),
+            gain.re,
+            gain.im,
             mixers.rms,
             mixers.rms_without,
         )));

@@ -3,6 +3,7 @@
 use super::files_error::FilesError;
 use super::json_document::document;
 use super::publish::{PublishError, ReportFile};
+use super::wafer_corrections_report::corrections_csv;
 use super::wafer_dies_report::dies_csv;
 use super::wafer_report::lot_report;
 use crate::batch::LotJob;
@@ -13,6 +14,7 @@ use std::collections::HashSet;
 use std::path::Path;
 
 const TABLE: &str = "dies.csv";
+const CORRECTIONS: &str = "corrections.csv";
 const DOCUMENT: &str = "summary.json";
 
 type Picture = fn(&LotHeading<'_>, &LotResult) -> Result<Vec<u8>, PlotError>;
@@ -44,6 +46,10 @@ pub fn lot_files(
         file(TABLE, dies_csv(&heading, result)?.into_bytes()),
         file(DOCUMENT, document(&lot_report(job, result))?.into_bytes()),
     ];
+    if let Some(corrections) = result.corrections() {
+        let table = corrections_csv(result, corrections)?;
+        files.push(file(CORRECTIONS, table.into_bytes()));
+    }
     let names = map_names(result);
     let maps = (0..names.len())
         .into_par_iter()
@@ -75,7 +81,7 @@ pub fn refuse_lot_files(folder: &Path) -> Result<(), PublishError> {
 
 /// Whether a report may have a file of this name.
 fn is_ours(name: &str) -> bool {
-    [TABLE, DOCUMENT].contains(&name)
+    [TABLE, CORRECTIONS, DOCUMENT].contains(&name)
         || PICTURES.iter().any(|(own, ..)| *own == name)
         || name.starts_with(MAP_NAME.0) && name.ends_with(MAP_NAME.1)
 }

@@ -1,6 +1,7 @@
 //! Many dies as a whole: their document, and their text of one screen of 80 columns.
 
 use super::text_table::filled;
+use super::wafer_corrections_report::corrections_json;
 use super::wafer_dies_report::{dies_text, not_measured_json, outliers_json, retests_json};
 use super::wafer_groups_report::{
     counts_text, figures_text, group_json, groups_text, percent, yield_json, yield_text,
@@ -27,6 +28,7 @@ pub struct LotReport {
     lots: Vec<Value>,
     wafers: Vec<Value>,
     what_if: Vec<Value>,
+    corrections: Value,
     yield_by_retest_policy: Value,
     yield_against_limit: Vec<Value>,
     curve: Value,
@@ -59,6 +61,7 @@ pub fn lot_report(job: &LotJob, result: &LotResult) -> LotReport {
             .collect(),
         wafers: result.wafers.iter().map(|one| wafer_json(one, name)).collect(),
         what_if: what_ifs_json(heading, result),
+        corrections: corrections_json(result),
         yield_by_retest_policy: result
             .yield_by_policy
             .iter()

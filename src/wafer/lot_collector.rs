@@ -93,6 +93,7 @@ impl<'s> LotCollector<'s> {
             yield_by_policy,
             curves: Curves::default(),
             what_ifs: Vec::new(),
+            corrections: None,
             required_yield: self.settings.required_yield(),
             limits: self.limits,
             map,
@@ -310,6 +311,7 @@ fn number_measurements(rows: &mut [DieRow]) -> Vec<Retest> {
 mod tests {
     use super::super::die::{DieEntry, DieFigures, DiePoint, MeasuredDie};
     use super::super::settings::{DieSubject, WhatIfSettings};
+    use super::super::shared_correction::{CorrectionModel, DieCorrection};
     use super::super::what_if::WhatIf;
     use super::*;
     use crate::requirement::{Limit, Quantity};
@@ -360,6 +362,27 @@ mod tests {
         DieRecord { entry, outcome }
     }
 
+    /// The channel error itself as dB and degrees stands for the correction that cancels it.
+    struct Cancelling;
+
+    impl CorrectionModel for Cancelling {
+        fn acts_on(&self) -> &'static str {
+            "if_phase"
+        }
+
+        fn against(&self, error: Complex64) -> DieCorrection {
+            DieCorrection { amplitude_db: error.re, phase_deg: error.im }
+        }
+
+        fn best(&self, points: &[DiePoint]) -> DieCorrection {
+            self.against(points[0].channel_error)
+        }
+
+        fn corrected_db(&self, point: &DiePoint, own: DieCorrection) -> f64 {
+            rejection_db(point.channel_error - Complex64::new(own.amplitude_db, own.phase_deg))
+        }
+    }
+
     fn answer(settings: &LotSettings, records: &[DieRecord]) -> LotResult {
         let mut collector = LotCollector::new(settings, limits());
         records.iter().for_each(|record| collector.add(record));
@@ -369,9 +392,7 @@ mod tests {
         }
         assert!(points.wants_third_walk());
         for (row, record) in records.iter().enumerate() {
-            let corrected =
-                |point: &DiePoint, error: Complex64| rejection_db(point.channel_error - error);
-            points.add_corrected(row, record, corrected);
+            points.add_corrected(row, record, &Cancelling);
         }
         points.finish(None)
     }
@@ -397,6 +418,12 @@ mod tests {
         let worst = rejection_db(one).min(rejection_db(other));
         assert!((least(&result, &WhatIf::AsMeasured) - worst).abs() < 1e-9);
         assert!(least(&result, &WhatIf::CorrectionPerWafer) > 250.0);
+        let listed = result.corrections().unwrap();
+        let wafers: Vec<f64> =
+            listed.wafers.iter().map(|own| own.all.unwrap().amplitude_db).collect();
+        assert!((wafers[0] - one.re).abs() < 1e-12 && (wafers[1] - other.re).abs() < 1e-12);
+        assert_eq!(listed.wafers[1].by_frequency.len(), 2);
+        assert!(listed.dies.iter().all(Option::is_some));
         assert_eq!(result.all.counts.pass, 0);
 
         let result = answer(&settings(RetestPolicy::Last), &[record("A", 0, &turning)]);

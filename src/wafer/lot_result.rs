@@ -5,6 +5,7 @@ use super::die::DieKey;
 use super::geometry::WaferGeometry;
 use super::group::{DieRow, GroupResult};
 use super::retest::RetestPolicy;
+use super::shared_correction::LotCorrections;
 use super::statistics::{Screening, Yield};
 use super::trend::{EdgeComparison, Trend};
 use super::what_if::WhatIfResult;
@@ -73,6 +74,7 @@ pub struct LotResult {
     pub(crate) yield_by_policy: Vec<(RetestPolicy, Yield)>,
     pub(crate) curves: Curves,
     pub(crate) what_ifs: Vec<WhatIfResult>,
+    pub(crate) corrections: Option<LotCorrections>,
     pub(crate) required_yield: Option<f64>,
 }
 
@@ -142,6 +144,12 @@ impl LotResult {
     #[must_use]
     pub fn what_ifs(&self) -> &[WhatIfResult] {
         &self.what_ifs
+    }
+
+    /// The corrections on which these answers count, where they were asked for.
+    #[must_use]
+    pub fn corrections(&self) -> Option<&LotCorrections> {
+        self.corrections.as_ref()
     }
 
     /// The share of dies that must pass, 0 to 1.

@@ -15,6 +15,7 @@
 //! | `journal` | measured rows on disk |
 //! | `in_order` | dies measured side by side, results in order |
 //! | `lot_collector` | the first walk over measured rows: counts, yield, trends |
+//! | `shared_correction` | corrections of Q that dies or wafers have |
 //! | `point_collector` | the second and third: curves, corrections that dies share |
 //! | `lot_result`, `group`, `what_if`, `curves` | the result and its parts |
 //! | `statistics`, `trend` | yield and its interval, capability, outliers; trends over a wafer |
@@ -39,6 +40,7 @@ mod radial_profile;
 mod retest;
 mod settings;
 mod shard;
+mod shared_correction;
 mod statistics;
 mod trend;
 mod what_if;
@@ -62,6 +64,8 @@ pub use radial_profile::{ErrorPart, RadialPoint, larger_residuals, radial_trend,
 pub use retest::RetestPolicy;
 pub use settings::{CentreDie, DieSubject, LotMap, LotSettings, WhatIfSettings};
 pub use shard::{Shard, ShardError};
+pub(crate) use shared_correction::CorrectionModel;
+pub use shared_correction::{DieCorrection, LotCorrections, WaferCorrections};
 pub use statistics::{
     ChannelStatistics, Screening, YIELD_CONFIDENCE, Yield, channel_statistics, screen,
 };

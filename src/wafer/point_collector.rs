@@ -6,6 +6,7 @@ use super::die::{DieOutcome, DiePoint, DieWhatIfs};
 use super::die_record::DieRecord;
 use super::lot_result::LotResult;
 use super::settings::{DieSubject, LotSettings, WhatIfSettings};
+use super::shared_correction::{CorrectionModel, DieCorrection, LotCorrections, WaferCorrections};
 use super::what_if::{WhatIf, WhatIfResult};
 use num_complex::Complex64;
 use std::collections::BTreeMap;
@@ -43,8 +44,15 @@ impl WaferMeans {
         at.add(point.channel_error);
     }
 
-    fn at(&self, point: &DiePoint) -> Option<Complex64> {
-        self.by_frequency.get(&point.frequency_hz.to_bits())?.of_all()
+    /// Against the means; frequencies ascending, as the bits of positive numbers are.
+    fn corrections(&self, model: &impl CorrectionModel) -> WaferCorrections {
+        let at = |(bits, mean): (&u64, &Mean)| {
+            Some((f64::from_bits(*bits), model.against(mean.of_all()?)))
+        };
+        WaferCorrections {
+            all: self.all.of_all().map(|error| model.against(error)),
+            by_frequency: self.by_frequency.iter().filter_map(at).collect(),
+        }
     }
 }
 
@@ -68,6 +76,7 @@ pub(crate) struct PointCollector {
     curves: CurveCollector,
     means: Vec<WaferMeans>,
     shared: SharedCorrections,
+    corrections: Option<LotCorrections>,
 }
 
 impl PointCollector {
@@ -90,6 +99,7 @@ impl PointCollector {
             curves: CurveCollector::new(result.all.counts.tested()),
             means: vec![WaferMeans::default(); result.wafers.len()],
             shared: SharedCorrections::default(),
+            corrections: None,
             result,
         }
     }
@@ -124,26 +134,38 @@ impl PointCollector {
         self.asked.correction
     }
 
-    /// The third walk: the same rows again. `corrected_db` gives the rejection of a point whose Q is
-    /// corrected by a channel error, nepers and radians.
+    /// The third walk: the same rows again, with what a correction does to a point.
     pub(crate) fn add_corrected(
         &mut self,
         row: usize,
         record: &DieRecord,
-        corrected_db: impl Fn(&DiePoint, Complex64) -> f64,
+        model: &impl CorrectionModel,
     ) {
         let Some(points) = self.counted(row, record) else { return };
-        let means = &self.means[self.wafer_of[row]];
+        let wafer = self.wafer_of[row];
+        let corrections = self.corrections.get_or_insert_with(|| LotCorrections {
+            acts_on: model.acts_on(),
+            wafers: self.means.iter().map(|means| means.corrections(model)).collect(),
+            dies: vec![None; self.result.rows.len()],
+        });
+        corrections.dies[row] = Some(model.best(points));
+        let own = &corrections.wafers[wafer];
         // Where all dies of a wafer are outliers, or all that have a frequency, none is corrected.
-        let worst_db = |mean: &dyn Fn(&DiePoint) -> Option<Complex64>| {
-            points
-                .iter()
-                .map(|point| corrected_db(point, mean(point).unwrap_or(Complex64::ZERO)))
-                .fold(f64::INFINITY, f64::min)
+        let worst_db = |correction: &dyn Fn(&DiePoint) -> Option<DieCorrection>| {
+            let corrected = |point: &DiePoint| match correction(point) {
+                Some(correction) => model.corrected_db(point, correction),
+                None => point.rejection_db,
+            };
+            points.iter().map(corrected).fold(f64::INFINITY, f64::min)
         };
-        let of_wafer = means.all.of_all();
-        self.shared.per_wafer_db.push(worst_db(&|_| of_wafer));
-        self.shared.per_wafer_and_frequency_db.push(worst_db(&|point| means.at(point)));
+        let at = |point: &DiePoint| {
+            let place = own
+                .by_frequency
+                .binary_search_by(|(frequency_hz, _)| frequency_hz.total_cmp(&point.frequency_hz));
+            place.ok().map(|place| own.by_frequency[place].1)
+        };
+        self.shared.per_wafer_db.push(worst_db(&|_| own.all));
+        self.shared.per_wafer_and_frequency_db.push(worst_db(&at));
     }
 
     /// The whole result. `assembled_db` are the smallest rejections of receivers assembled from blocks
@@ -185,6 +207,11 @@ impl PointCollector {
             .into_iter()
             .map(|(what_if, rejections_db)| WhatIfResult::of(what_if, rejections_db, limits))
             .collect();
-        LotResult { what_ifs, curves: self.curves.finish(), ..self.result }
+        LotResult {
+            what_ifs,
+            curves: self.curves.finish(),
+            corrections: self.corrections,
+            ..self.result
+        }
     }
 }

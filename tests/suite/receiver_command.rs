@@ -130,6 +130,7 @@ fn reports_are_written_whole_and_the_same_each_time() {
             "budget.csv",
             "budget.png",
             "contours.png",
+            "corrections.csv",
             "drive.png",
             "image-rejection-map.png",
             "image-rejection.png",

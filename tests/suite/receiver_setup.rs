@@ -3,8 +3,8 @@
 use fourphase::component::{IdealSplit, ideal_divider, ideal_quadrature_hybrid};
 use fourphase::downconverter::{
     Channel, DieReceiver, LoIfSettings, LoRf, Mixer, OutputStage, PowerInput, Receiver,
-    ReceiverError, ReceiverLoad, ReceiverPart, ReceiverPath, ReceiverPlan, ReceiverSetup, Sideband,
-    plan_points,
+    ReceiverError, ReceiverLoad, ReceiverPart, ReceiverPath, ReceiverPlan, ReceiverSetup,
+    ReferenceImpedances, Sideband, plan_points,
 };
 use fourphase::network::{FrequencyGrid, Network, ParameterKind, Port, Terminal};
 use fourphase::requirement::{Limit, Limits, Quantity};
@@ -72,6 +72,7 @@ fn setup() -> ReceiverSetup {
         joins: Vec::new(),
         loads: [port(0, 2), port(0, 3), port(0, 4), port(1, 2), port(1, 3)].map(load).into(),
         inputs: LoRf { lo: input(port(0, 1)), rf: input(port(1, 1)) },
+        references: ReferenceImpedances::default(),
         mixers: vec![
             mixer(Channel::I, port(0, 2), port(1, 2)),
             mixer(Channel::Q, port(0, 3), port(1, 3)),
@@ -97,6 +98,7 @@ fn a_receiver_made_by_hand_has_the_rejection_of_its_hybrid() {
 fn a_receiver_that_breaks_a_rule_is_refused() {
     type Change = fn(&mut ReceiverSetup);
     let bad: [(&str, Change); 17] = [
+        ("a reference impedance must be", |s| s.references.default_ohm = 0.0),
         ("duplicate name 'hybrid'", |s| s.parts[1].name = "hybrid".to_owned()),
         ("port 5 of block 1", |s| s.loads[0].at = port(0, 5)),
         ("hybrid.3 must have one load or source", |s| s.loads[0].at = port(0, 3)),
@@ -114,7 +116,6 @@ fn a_receiver_that_breaks_a_rule_is_refused() {
         ("positive real part, found -50", |s| s.inputs.rf.source_ohm = (-50.0).into()),
         ("with 1 transfers, one for each IF, found 0", |s| s.output.choices.clear()),
         ("one for each IF, found 2", |s| s.output = OutputStage::without_if_parts(2)),
-        ("the correction of Q must be", |s| s.output.correction = Complex64::ZERO),
         ("from 0 to 10, found 11", |s| s.lo_amplitude_exponent = 11.0),
         ("from 0 to below 1, found 1", |s| s.reflection_sweep.mixer_reflection = Some(1.0)),
         ("needs the power of the LO source", |s| {

@@ -436,7 +436,8 @@ fn the_correction_in_the_description_is_applied_to_q() {
     );
     let (_, after) = solve(&with);
     assert!((worst_db(&after) - trim.worst_db).abs() < 1e-9);
-    assert!(after.correction.single.amplitude_db.abs() < 1e-3);
+    // The advice is absolute: applied, it stays.
+    assert!((after.correction.single.amplitude_db - trim.amplitude_db).abs() < 1e-9);
     let row = after.budget.as_ref().unwrap().rows.iter();
     assert!(row.clone().any(|row| row.contributor == Contributor::Correction));
     // In steps no trim is better than the free one, and the free one is found.
@@ -510,4 +511,37 @@ fn gains_and_sources_count() {
         .map(|m| power_from_db(m.lo_power_dbm.unwrap().value().unwrap()))
         .sum();
     assert!((taken - 10.0 * (1.0 - reflection.norm_sqr())).abs() < 1e-9, "{taken}");
+}
+
+/// Phases near a set of quarter turns that the first mixer itself is far from: the set is that nearest
+/// to all of them.
+#[test]
+fn phase_errors_are_those_from_the_nearest_quarter_turns() {
+    let hybrid = r#"{ kind = "quadrature_hybrid" }"#;
+    let lines = |q_deg: f64| Simple { hybrid, lo_lines_deg: [30.0, q_deg], ..Simple::default() };
+    for (q_deg, error_deg) in [(30.0, 0.0), (70.0, 20.0), (80.0, 20.0), (60.0, 15.0)] {
+        // A second mixer of I and a third behind the same line weigh on the set.
+        let text = lines(q_deg).text();
+        let more = "[[mixer]]\nname = \"i2\"\nchannel = \"i\"\nlo = \"lo_i.2\"\nrf = \"rf_i.2\"\n";
+        let (_, result) = solve_in(&Sandbox::new(), &text);
+        let centre = &result.lo[2];
+        let errors: Vec<f64> = centre.mixers.iter().map(|mixer| mixer.lo_phase_error_deg).collect();
+        assert!((errors[0].abs() - error_deg).abs() < 1e-9, "{q_deg}: {errors:?}");
+        let (_, result) = solve_in(&Sandbox::new(), &format!("{text}{more}"));
+        let errors = result.lo[2].mixers.iter().map(|mixer| mixer.lo_phase_error_deg);
+        let squares: f64 = errors.clone().map(|error| error * error).sum();
+        // No other set is nearer: brute force over quarter turns of the single mixers.
+        let phases: Vec<f64> = result.lo[2].mixers.iter().map(|mixer| mixer.lo_phase_deg).collect();
+        let mut least = f64::INFINITY;
+        for turns in 0..64 {
+            let own = phases.iter().enumerate().map(|(at, deg)| {
+                let turn = f64::from((turns >> (2 * at)) & 3);
+                wrap_deg(deg - phases[0] - 90.0 * turn)
+            });
+            let own: Vec<f64> = own.collect();
+            let mean = own.iter().sum::<f64>() / 3.0;
+            least = least.min(own.iter().map(|deg| (deg - mean).powi(2)).sum());
+        }
+        assert!((squares - least).abs() < 1e-9, "{q_deg}: {squares} {least}");
+    }
 }

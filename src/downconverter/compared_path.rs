@@ -1,0 +1,130 @@
+//! A path of a receiver with any of its parts, loads and sources ideal.
+
+use super::error::Result;
+use super::ideal_part::{PartRole, ideal_terminations, ideals};
+use super::joined_path::{PathPart, Terminations};
+use super::receiver::Receiver;
+use super::signal_path::ReceiverPath;
+use super::solution::SolvedPath;
+use crate::network::Network;
+use num_complex::Complex64;
+use std::borrow::Cow;
+
+/// Some parts, loads and sources of a receiver.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Subset {
+    /// Places among the parts.
+    pub(super) parts: Vec<usize>,
+    /// Places among the loads.
+    pub(super) loads: Vec<usize>,
+    /// The inputs whose sources belong to it.
+    pub(super) sources: Vec<ReceiverPath>,
+}
+
+impl Subset {
+    /// Both together.
+    pub(super) fn with(&self, other: &Self) -> Self {
+        Self {
+            parts: [&*self.parts, &other.parts].concat(),
+            loads: [&*self.loads, &other.loads].concat(),
+            sources: [&*self.sources, &other.sources].concat(),
+        }
+    }
+}
+
+/// One path with its ideal parts and terminations beside its real ones.
+pub(super) struct ComparedPath<'a> {
+    receiver: &'a Receiver,
+    pub(super) real: &'a SolvedPath,
+    pub(super) roles: Vec<PartRole>,
+    ideal_blocks: Vec<Network>,
+    /// The network of the open ports with every part ideal.
+    ideal_reduced: Network,
+    ideal_terminations: Terminations,
+    /// Voltages at the mixers with everything ideal.
+    pub(super) ideal: Vec<Complex64>,
+}
+
+impl<'a> ComparedPath<'a> {
+    pub(super) fn new(
+        receiver: &'a Receiver,
+        real: &'a SolvedPath,
+        roles: Vec<PartRole>,
+    ) -> Result<Self> {
+        let path = &real.path;
+        let ideal_blocks = ideals(receiver, path, &roles)?;
+        let ideal_terminations = ideal_terminations(receiver, path, &roles, &real.reduced);
+        let ideal_reduced = path.reduce(receiver, &ideal_blocks)?;
+        let ideal = path.voltages(receiver, &ideal_reduced, &ideal_terminations)?;
+        Ok(Self { receiver, real, roles, ideal_blocks, ideal_reduced, ideal_terminations, ideal })
+    }
+
+    /// Voltages with only this subset real.
+    pub(super) fn alone(&self, subset: &Subset) -> Result<Cow<'_, [Complex64]>> {
+        if !self.has(subset) {
+            return Ok(Cow::Borrowed(&self.ideal));
+        }
+        let reduced = self.reduced(subset, |is_in| is_in, &self.ideal_reduced)?;
+        let terminations = self.mixed(subset, &self.ideal_terminations, &self.real.terminations);
+        let voltages = self.real.path.voltages(self.receiver, &reduced, &terminations)?;
+        Ok(Cow::Owned(voltages))
+    }
+
+    /// Voltages with only this subset ideal.
+    pub(super) fn all_but(&self, subset: &Subset) -> Result<Cow<'_, [Complex64]>> {
+        if !self.has(subset) {
+            return Ok(Cow::Borrowed(&self.real.voltages));
+        }
+        let reduced = self.reduced(subset, |is_in| !is_in, &self.real.reduced)?;
+        let terminations = self.mixed(subset, &self.real.terminations, &self.ideal_terminations);
+        let voltages = self.real.path.voltages(self.receiver, &reduced, &terminations)?;
+        Ok(Cow::Owned(voltages))
+    }
+
+    /// Whether the path has anything of the subset.
+    pub(super) fn has(&self, subset: &Subset) -> bool {
+        self.has_part(subset) || !self.ends(subset).is_empty()
+    }
+
+    fn has_part(&self, subset: &Subset) -> bool {
+        subset.parts.iter().any(|&part| self.real.path.part(part).is_some())
+    }
+
+    /// The open ports of the subset's loads and sources on this path.
+    fn ends(&self, subset: &Subset) -> Vec<usize> {
+        let path = &self.real.path;
+        let loads = subset.loads.iter().filter_map(|&load| path.load_port(load));
+        let sources =
+            subset.sources.iter().filter_map(|&own| path.port_of(self.receiver.input(own).at));
+        loads.chain(sources).collect()
+    }
+
+    /// The network of the open ports with the parts real for which `is_real` holds, by whether they
+    /// are of the subset; `without` where no part is.
+    fn reduced<'n>(
+        &self,
+        subset: &Subset,
+        is_real: impl Fn(bool) -> bool,
+        without: &'n Network,
+    ) -> Result<Cow<'n, Network>> {
+        if !self.has_part(subset) {
+            return Ok(Cow::Borrowed(without));
+        }
+        let path = &self.real.path;
+        let both = path.parts.iter().zip(&self.ideal_blocks);
+        let block = |(own, ideal): (&PathPart, &Network)| {
+            let takes_real = is_real(subset.parts.contains(&own.part));
+            if takes_real { path.blocks[own.block].clone() } else { ideal.clone() }
+        };
+        Ok(Cow::Owned(path.reduce(self.receiver, &both.map(block).collect::<Vec<_>>())?))
+    }
+
+    /// `most` with the subset's terminations from `own`.
+    fn mixed(&self, subset: &Subset, most: &Terminations, own: &Terminations) -> Terminations {
+        let mut terminations = most.clone();
+        for end in self.ends(subset) {
+            terminations[end] = own[end].clone();
+        }
+        terminations
+    }
+}

@@ -1,0 +1,375 @@
+//! What corrections of Q can do for a plan: one for all points, one per LO, one per LO and IF,
+//! continuous or quantised, and how many are needed.
+//!
+//! Settings are absolute: what to write into the description in place of the correction that it has.
+
+use super::correction_weight::{CorrectionPoint, worst_rejection_db};
+use super::error::Result;
+use super::frequency_plan::Sideband;
+use super::iq_balance::{Imbalance, IqOutputs};
+use super::iq_correction::{CorrectionSteps, IqCorrection};
+use super::lo_if_plan::ReceiverPlan;
+use super::q_correction::{CorrectionDomain, QCorrection};
+use super::receiver::Receiver;
+use super::solution::{Evaluation, correction_points};
+use num_complex::Complex64;
+
+/// A correction of Q as it is set, and what the receiver does with it at the points it serves.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CorrectionSetting {
+    /// Gain of Q, dB.
+    pub amplitude_db: f64,
+    /// Phase where the correction acts, degrees.
+    pub phase_deg: f64,
+    /// The worst rejection with it, dB.
+    pub worst_db: f64,
+    /// The largest amplitude imbalance of the wanted sideband with it, dB.
+    pub worst_amplitude_imbalance_db: f64,
+    /// The largest quadrature error of the wanted sideband with it, degrees.
+    pub worst_quadrature_error_deg: f64,
+}
+
+impl CorrectionSetting {
+    /// Whether at least 1 dB of rejection remains with it.
+    pub fn is_useful(&self) -> bool {
+        self.worst_db >= MIN_USE_DB
+    }
+}
+
+/// A correction with less rejection than this rejects nothing, dB.
+const MIN_USE_DB: f64 = 1.0;
+
+/// LOs that share a correction.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CorrectionSegment {
+    /// The lowest and the highest LO, Hz.
+    pub lo_hz: (f64, f64),
+    /// Their correction.
+    pub correction: CorrectionSetting,
+}
+
+/// How many corrections meet a requirement on the rejection.
+#[derive(Clone, Debug, PartialEq)]
+pub enum CorrectionCover {
+    /// The fewest that do, each for a run of neighbouring LOs.
+    Holds(Vec<CorrectionSegment>),
+    /// Not even one per LO does, because the error differs between IFs: the first LO where it fails.
+    Impossible {
+        /// LO at the mixers, Hz.
+        lo_hz: f64,
+        /// The best rejection with one correction there, dB.
+        best_db: f64,
+    },
+}
+
+/// Neighbouring IFs that share a correction at each LO.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct IfChannel {
+    /// The lowest and the highest IF, Hz.
+    pub if_hz: (f64, f64),
+    /// The worst rejection with one correction per LO, dB.
+    pub worst_db: f64,
+}
+
+/// How many IF channels, each with a correction of its own at each LO, meet a requirement.
+#[derive(Clone, Debug, PartialEq)]
+pub enum CorrectionChannels {
+    /// The fewest that do, the same at every LO.
+    Holds(Vec<IfChannel>),
+    /// Not even one correction per LO and IF does: the first point where it fails.
+    Impossible {
+        /// LO at the mixers, Hz.
+        lo_hz: f64,
+        /// The IF, Hz.
+        if_hz: f64,
+        /// The best rejection there, dB.
+        best_db: f64,
+    },
+}
+
+/// What corrections of Q can do over a plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CorrectionPlan {
+    /// Where they act.
+    pub acts_on: CorrectionDomain,
+    /// The correction that the description has.
+    pub present: QCorrection,
+    /// The +j or -j with which Q is combined; `None` for an IF hybrid.
+    pub turn: Option<Complex64>,
+    /// The worst rejection with the present correction, dB.
+    pub present_db: f64,
+    /// The worst rejection without any, dB.
+    pub uncorrected_db: f64,
+    /// The best single one, continuous.
+    pub single: CorrectionSetting,
+    /// The image sideband's imbalance with it at every point of the plan.
+    pub single_image: Vec<Imbalance>,
+    /// The steps of a quantised one.
+    pub steps: CorrectionSteps,
+    /// The best single one, quantised.
+    pub single_quantised: CorrectionSetting,
+    /// The best one at each LO, continuous.
+    pub per_lo: Vec<CorrectionSetting>,
+    /// The best one at each LO, quantised.
+    pub per_lo_quantised: Vec<CorrectionSetting>,
+    /// The best one at each point, for each LO, each IF, continuous: as a digital back end applies it
+    /// channel by channel.
+    pub per_lo_and_if: Vec<CorrectionSetting>,
+    /// The same, quantised.
+    pub per_lo_and_if_quantised: Vec<CorrectionSetting>,
+    /// How many over LO meet the requirement on the rejection, if there is one.
+    pub cover: Option<CorrectionCover>,
+    /// How many IF channels meet it with one correction per LO and channel, likewise.
+    pub channels: Option<CorrectionChannels>,
+}
+
+impl CorrectionPlan {
+    /// Whether a required rejection, dB, is met at every point with the present correction.
+    pub fn holds_as_it_is(&self, required_db: f64) -> bool {
+        self.present_db >= required_db
+    }
+
+    /// The worst rejection with a continuous correction per LO, dB.
+    pub fn per_lo_db(&self) -> f64 {
+        worst_of(&self.per_lo)
+    }
+
+    /// The worst rejection with a quantised correction per LO, dB.
+    pub fn per_lo_quantised_db(&self) -> f64 {
+        worst_of(&self.per_lo_quantised)
+    }
+
+    /// The worst rejection with a continuous correction per LO and IF, dB.
+    pub fn per_lo_and_if_db(&self) -> f64 {
+        worst_of(&self.per_lo_and_if)
+    }
+
+    /// The worst rejection with a quantised correction per LO and IF, dB.
+    pub fn per_lo_and_if_quantised_db(&self) -> f64 {
+        worst_of(&self.per_lo_and_if_quantised)
+    }
+}
+
+fn worst_of(corrections: &[CorrectionSetting]) -> f64 {
+    corrections.iter().map(|correction| correction.worst_db).fold(f64::INFINITY, f64::min)
+}
+
+/// A correction as it is set, of a complex weight on Q in the image sideband. `image` is that
+/// sideband; the LO phase counts `lo_turns` times.
+pub(super) fn setting_of(
+    weight: &IqCorrection,
+    acts_on: CorrectionDomain,
+    image: Sideband,
+    lo_turns: i32,
+) -> Result<QCorrection> {
+    let phase_deg = weight.phase_deg / turns_of_weight(acts_on, image, lo_turns);
+    QCorrection::new(acts_on, weight.amplitude_db, phase_deg + 0.0)
+}
+
+/// By how much the phase of the weight in the image sideband is that of the setting.
+pub(super) fn turns_of_weight(acts_on: CorrectionDomain, image: Sideband, lo_turns: i32) -> f64 {
+    match (acts_on, image) {
+        (CorrectionDomain::IfPhase | CorrectionDomain::Digital, _) => 1.0,
+        (CorrectionDomain::LoPhase, Sideband::Lower) => f64::from(lo_turns),
+        (CorrectionDomain::LoPhase, Sideband::Upper) => -f64::from(lo_turns),
+    }
+}
+
+/// The steps of the complex weight, of those of the setting.
+fn weight_steps(
+    steps: CorrectionSteps,
+    acts_on: CorrectionDomain,
+    lo_turns: i32,
+) -> Result<CorrectionSteps> {
+    match acts_on {
+        CorrectionDomain::IfPhase | CorrectionDomain::Digital => Ok(steps),
+        CorrectionDomain::LoPhase => {
+            CorrectionSteps::new(steps.amplitude_db(), steps.phase_deg() * f64::from(lo_turns))
+        }
+    }
+}
+
+/// The search for settings, at points in the order of the plan: for each LO, for each IF.
+struct Search<'a> {
+    receiver: &'a Receiver,
+    outputs: &'a [IqOutputs],
+    evaluation: &'a Evaluation<'a>,
+    points: Vec<CorrectionPoint>,
+    steps: CorrectionSteps,
+}
+
+impl Search<'_> {
+    fn acts_on(&self) -> CorrectionDomain {
+        self.evaluation.correction.acts_on()
+    }
+
+    /// A weight as a setting; none where it is beyond what can be set.
+    fn correction(&self, weight: &IqCorrection) -> QCorrection {
+        let image = self.receiver.plan().wanted().opposite();
+        let lo_turns = self.receiver.mixing().lo_harmonic();
+        let none = QCorrection::new(self.acts_on(), 0.0, 0.0).unwrap_or_default();
+        setting_of(weight, self.acts_on(), image, lo_turns).unwrap_or(none)
+    }
+
+    /// What a weight does at points `start..end`.
+    fn setting(&self, weight: &IqCorrection, start: usize, end: usize) -> CorrectionSetting {
+        let correction = self.correction(weight);
+        let evaluation = Evaluation { correction, ..*self.evaluation };
+        let mut made = CorrectionSetting {
+            amplitude_db: correction.amplitude_db(),
+            phase_deg: correction.phase_deg(),
+            worst_db: f64::INFINITY,
+            worst_amplitude_imbalance_db: 0.0,
+            worst_quadrature_error_deg: 0.0,
+        };
+        let larger = |worst: &mut f64, found: f64| {
+            if found.abs() > worst.abs() {
+                *worst = found;
+            }
+        };
+        for at in start..end {
+            let balance = evaluation.balance(self.receiver, at, &self.outputs[at]);
+            let wanted = balance.wanted();
+            made.worst_db = made.worst_db.min(balance.image_rejection_db);
+            larger(&mut made.worst_amplitude_imbalance_db, wanted.amplitude_db);
+            larger(&mut made.worst_quadrature_error_deg, wanted.phase_deg);
+        }
+        made
+    }
+
+    /// The best continuous and the best quantised setting for points `start..end`.
+    fn best(&self, start: usize, end: usize) -> [CorrectionSetting; 2] {
+        let points = &self.points[start..end];
+        let best = IqCorrection::best(points);
+        let quantised = best.quantised(points, self.steps);
+        [self.setting(&best, start, end), self.setting(&quantised, start, end)]
+    }
+
+    /// The best continuous and quantised settings of every run of so many points.
+    fn best_of_runs(&self, length: usize) -> (Vec<CorrectionSetting>, Vec<CorrectionSetting>) {
+        let starts = (0..self.points.len()).step_by(length);
+        starts
+            .map(|start| self.best(start, start + length))
+            .map(|[one, other]| (one, other))
+            .unzip()
+    }
+}
+
+/// The corrections of a plan, with `outputs` in its order: for each LO, for each IF; `turn` is the +j
+/// or -j of Q, if there is one.
+pub(super) fn correction_plan(
+    receiver: &Receiver,
+    outputs: &[IqOutputs],
+    evaluation: &Evaluation<'_>,
+    turn: Option<Complex64>,
+    required_db: Option<f64>,
+) -> Result<CorrectionPlan> {
+    let points = correction_points(receiver, outputs, evaluation);
+    let acts_on = evaluation.correction.acts_on();
+    let lo_turns = receiver.mixing().lo_harmonic();
+    let steps = weight_steps(receiver.correction_steps(), acts_on, lo_turns)?;
+    let search = Search { receiver, outputs, evaluation, points, steps };
+    let (plan, count) = (receiver.plan(), outputs.len());
+    let [single, single_quantised] = search.best(0, count);
+    let (per_lo, per_lo_quantised) = search.best_of_runs(plan.if_hz().len());
+    let (per_lo_and_if, per_lo_and_if_quantised) = search.best_of_runs(1);
+    let correction = QCorrection::new(acts_on, single.amplitude_db, single.phase_deg)?;
+    let corrected = Evaluation { correction, ..*evaluation };
+    let image = |at: usize| corrected.balance(receiver, at, &outputs[at]).image();
+    let present = |at: usize| evaluation.balance(receiver, at, &outputs[at]).image_rejection_db;
+    Ok(CorrectionPlan {
+        acts_on,
+        present: evaluation.correction,
+        turn,
+        present_db: (0..count).map(present).fold(f64::INFINITY, f64::min),
+        uncorrected_db: worst_rejection_db(&search.points, Complex64::ONE),
+        steps: receiver.correction_steps(),
+        single_image: (0..count).map(image).collect(),
+        single,
+        single_quantised,
+        cover: required_db.map(|required_db| cover(&search, plan, &per_lo, required_db)),
+        channels: required_db.map(|required_db| channels(&search.points, plan, required_db)),
+        per_lo,
+        per_lo_quantised,
+        per_lo_and_if,
+        per_lo_and_if_quantised,
+    })
+}
+
+/// The fewest runs of LOs that one correction each can serve. The longest run each time is best,
+/// since a part of a run is served by the correction of the whole too.
+fn cover(
+    search: &Search<'_>,
+    plan: &ReceiverPlan,
+    per_lo: &[CorrectionSetting],
+    required_db: f64,
+) -> CorrectionCover {
+    let (lo_hz, ifs) = (plan.lo_hz(), plan.if_hz().len());
+    let mut segments = Vec::new();
+    let mut start = 0;
+    while start < per_lo.len() {
+        if per_lo[start].worst_db < required_db {
+            let best_db = per_lo[start].worst_db;
+            return CorrectionCover::Impossible { lo_hz: lo_hz[start], best_db };
+        }
+        let of_run = |end: usize| {
+            let found = IqCorrection::best(&search.points[start * ifs..end * ifs]);
+            (found.worst_db >= required_db).then_some(found)
+        };
+        // The end is between one that holds and one that does not: bisect.
+        let (mut end, mut correction) = (start + 1, None);
+        let mut beyond = per_lo.len() + 1;
+        while beyond - end > 1 {
+            let middle = usize::midpoint(end, beyond);
+            match of_run(middle) {
+                Some(found) => (end, correction) = (middle, Some(found)),
+                None => beyond = middle,
+            }
+        }
+        let correction = match correction {
+            Some(found) => search.setting(&found, start * ifs, end * ifs),
+            None => per_lo[start],
+        };
+        segments.push(CorrectionSegment { lo_hz: (lo_hz[start], lo_hz[end - 1]), correction });
+        start = end;
+    }
+    CorrectionCover::Holds(segments)
+}
+
+/// The fewest runs of IFs in which one correction per LO and run serves, the longest each time.
+fn channels(
+    points: &[CorrectionPoint],
+    plan: &ReceiverPlan,
+    required_db: f64,
+) -> CorrectionChannels {
+    let (lo_hz, if_hz) = (plan.lo_hz(), plan.if_hz());
+    let ifs = if_hz.len();
+    let best_db = |lo: usize, start: usize, end: usize| {
+        IqCorrection::best(&points[lo * ifs + start..lo * ifs + end]).worst_db
+    };
+    let worst_db = |start: usize, end: usize| {
+        let all = (0..lo_hz.len()).map(|lo| best_db(lo, start, end));
+        all.fold(f64::INFINITY, f64::min)
+    };
+    let mut found = Vec::new();
+    let mut start = 0;
+    while start < ifs {
+        let mut end = start + 1;
+        let mut own_db = worst_db(start, end);
+        if own_db < required_db {
+            let failing = (0..lo_hz.len()).find(|&lo| best_db(lo, start, end) < required_db);
+            let lo_hz = lo_hz[failing.unwrap_or(0)];
+            return CorrectionChannels::Impossible { lo_hz, if_hz: if_hz[start], best_db: own_db };
+        }
+        while end < ifs {
+            let longer_db = worst_db(start, end + 1);
+            if longer_db < required_db {
+                break;
+            }
+            (own_db, end) = (longer_db, end + 1);
+        }
+        found.push(IfChannel { if_hz: (if_hz[start], if_hz[end - 1]), worst_db: own_db });
+        start = end;
+    }
+    CorrectionChannels::Holds(found)
+}

@@ -1,0 +1,172 @@
+//! A correction of Q as it is set: a gain and a phase, and where they act.
+//!
+//! With I and Q as they reach the output (times t_I and t_Q, so that ideally Q = I in the wanted and
+//! Q = -I in the image sideband), a gain g and a phase φ make of Q
+//!
+//! | acts on | wanted sideband | image sideband |
+//! |---|---|---|
+//! | `if_phase` | g e^{jφ} Q | g e^{jφ} Q |
+//! | `lo_phase`, φ of Q's LO, which counts n times | g e^{±jnφ} Q | g e^{∓jnφ} Q |
+//! | `digital` | g/cos φ Q - j tan φ I | the same |
+//!
+//! The upper signs are those of a wanted lower sideband. For I and Q before they are combined as
+//! I ± jQ the last line is a matrix of real numbers: Q' = g/cos φ Q ∓ tan φ I. It is the complex weight
+//! g e^{jφ} of `if_phase` times a common factor, so the rejection is the same; but it turns Q against
+//! I oppositely in the two sidebands, as an error of quadrature in the LO path does.
+
+use super::error::{ReceiverError, Result};
+use super::frequency_plan::Sideband;
+use super::iq_balance::{Combination, IqOutputs, IqPair};
+use crate::units::amplitude_from_db;
+use num_complex::Complex64;
+use std::fmt;
+
+/// Where a correction of Q acts.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum CorrectionDomain {
+    /// On the phase of Q at IF, as a complex weight behind the mixers.
+    #[default]
+    IfPhase,
+    /// On the phase of Q's LO; the gain acts on Q's amplitude.
+    LoPhase,
+    /// On I and Q as numbers: a matrix of real numbers.
+    Digital,
+}
+
+impl CorrectionDomain {
+    /// All, in the order in which messages name them.
+    pub const ALL: [Self; 3] = [Self::IfPhase, Self::LoPhase, Self::Digital];
+
+    /// The name by which descriptions and documents know it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::IfPhase => "if_phase",
+            Self::LoPhase => "lo_phase",
+            Self::Digital => "digital",
+        }
+    }
+}
+
+impl fmt::Display for CorrectionDomain {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// A correction of Q; none by default.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct QCorrection {
+    acts_on: CorrectionDomain,
+    amplitude_db: f64,
+    phase_deg: f64,
+}
+
+/// Phases of a digital correction stay this far within a quarter turn, degrees: there its numbers grow
+/// without limit.
+const DIGITAL_PHASE_DEG: f64 = 89.0;
+
+impl QCorrection {
+    /// A gain, -1000 to 1000 dB, and a phase, degrees; that of a digital correction from -89 to 89.
+    ///
+    /// # Errors
+    /// [`ReceiverError::OutOfRange`].
+    pub fn new(acts_on: CorrectionDomain, amplitude_db: f64, phase_deg: f64) -> Result<Self> {
+        if !(-1000.0..=1000.0).contains(&amplitude_db) {
+            let (what, expected) = ("the amplitude of a correction", "from -1000 to 1000 dB");
+            return Err(ReceiverError::OutOfRange { what, expected, found: amplitude_db });
+        }
+        let (limit_deg, expected) = match acts_on {
+            CorrectionDomain::Digital => (DIGITAL_PHASE_DEG, "from -89 to 89 degrees if digital"),
+            _ => (1000.0, "from -1000 to 1000 degrees"),
+        };
+        if !(phase_deg.abs() <= limit_deg) {
+            let what = "the phase of a correction";
+            return Err(ReceiverError::OutOfRange { what, expected, found: phase_deg });
+        }
+        Ok(Self { acts_on, amplitude_db, phase_deg })
+    }
+
+    /// Where it acts.
+    pub fn acts_on(&self) -> CorrectionDomain {
+        self.acts_on
+    }
+
+    /// The gain of Q, dB.
+    pub fn amplitude_db(&self) -> f64 {
+        self.amplitude_db
+    }
+
+    /// The phase, degrees.
+    pub fn phase_deg(&self) -> f64 {
+        self.phase_deg
+    }
+
+    /// Whether it changes nothing.
+    pub fn is_none(&self) -> bool {
+        self.amplitude_db == 0.0 && self.phase_deg == 0.0
+    }
+
+    /// The matrix of real numbers that makes I and Q of I and Q, if it is digital: rows for I and Q.
+    /// `turn` is the +j or -j with which Q is combined.
+    pub fn matrix(&self, turn: Complex64) -> Option<[[f64; 2]; 2]> {
+        let phase = self.phase_deg.to_radians();
+        let from_i = if turn.im > 0.0 { -phase.tan() } else { phase.tan() };
+        let from_q = amplitude_from_db(self.amplitude_db) / phase.cos();
+        (self.acts_on == CorrectionDomain::Digital).then_some([[1.0, 0.0], [from_i, from_q]])
+    }
+
+    /// The outputs with it. `combination` is that of I and Q without it; the LO phase counts
+    /// `lo_turns` times.
+    pub(super) fn applied(
+        &self,
+        outputs: &IqOutputs,
+        combination: &Combination,
+        lo_turns: i32,
+    ) -> IqOutputs {
+        if self.is_none() {
+            return *outputs;
+        }
+        let into = |sideband: Sideband| {
+            let pair = outputs.of_sideband(sideband);
+            let Factors { q, from_i } = self.factors(sideband, lo_turns);
+            let i_as_q = combination.i * pair.i / combination.q;
+            IqPair { i: pair.i, q: q * pair.q + from_i * i_as_q }
+        };
+        IqOutputs { upper: into(Sideband::Upper), lower: into(Sideband::Lower) }
+    }
+
+    /// The channel error of a sideband without it, of the one with it: nepers and radians. `ideal` is
+    /// Q over I without errors: 1 in the wanted, -1 in the image sideband.
+    pub(super) fn undone(
+        &self,
+        error: Complex64,
+        ideal: f64,
+        sideband: Sideband,
+        lo_turns: i32,
+    ) -> Complex64 {
+        let Factors { q, from_i } = self.factors(sideband, lo_turns);
+        ((ideal * error.exp() - from_i) / (ideal * q)).ln()
+    }
+
+    fn factors(&self, sideband: Sideband, lo_turns: i32) -> Factors {
+        let (gain, phase) = (amplitude_from_db(self.amplitude_db), self.phase_deg.to_radians());
+        let turned =
+            |phase: f64| Factors { q: Complex64::from_polar(gain, phase), from_i: Complex64::ZERO };
+        match (self.acts_on, sideband) {
+            (CorrectionDomain::IfPhase, _) => turned(phase),
+            // The phase of the LO is taken away in the upper sideband and kept in the lower.
+            (CorrectionDomain::LoPhase, Sideband::Upper) => turned(-f64::from(lo_turns) * phase),
+            (CorrectionDomain::LoPhase, Sideband::Lower) => turned(f64::from(lo_turns) * phase),
+            (CorrectionDomain::Digital, _) => Factors {
+                q: Complex64::from(gain / phase.cos()),
+                from_i: Complex64::new(0.0, -phase.tan()),
+            },
+        }
+    }
+}
+
+/// Q' = q Q + from_i I, of I and Q as they reach the output.
+struct Factors {
+    q: Complex64,
+    from_i: Complex64,
+}
