@@ -1,7 +1,7 @@
 //! One die: which it is, its points, its worst figures and its verdict.
 
 use crate::requirement::{Limit, Quantity, Verdict};
-use crate::units::db_from_neper;
+use crate::units::{ShownFrequency, db_from_neper};
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
@@ -149,17 +149,40 @@ mod verdict_name {
     }
 }
 
-/// Infinity has no number in JSON; it is written as null.
-mod unbounded {
-    use serde::{Deserialize as _, Deserializer, Serializer};
+/// Infinities have no number in JSON: a perfect rejection is written as null, none at all (all of the
+/// signal is image) as a word.
+pub(super) mod unbounded {
+    use serde::{Deserialize, Deserializer, Serializer, de::Error as _};
 
-    pub(super) fn serialize<S: Serializer>(value: &f64, to: S) -> Result<S::Ok, S::Error> {
-        if value.is_finite() { to.serialize_f64(*value) } else { to.serialize_none() }
+    const NONE_AT_ALL: &str = "-inf";
+
+    #[derive(Deserialize)]
+    #[serde(untagged)]
+    enum Kept {
+        Number(f64),
+        Word(String),
     }
 
-    pub(super) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<f64, D::Error> {
-        // Null is what infinity was written as.
-        Ok(Option::<f64>::deserialize(from)?.unwrap_or(f64::INFINITY))
+    pub(in crate::wafer) fn serialize<S: Serializer>(
+        value: &f64,
+        to: S,
+    ) -> Result<S::Ok, S::Error> {
+        if value.is_finite() {
+            to.serialize_f64(*value)
+        } else if value.is_sign_negative() {
+            to.serialize_str(NONE_AT_ALL)
+        } else {
+            to.serialize_none()
+        }
+    }
+
+    pub(in crate::wafer) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<f64, D::Error> {
+        match Option::<Kept>::deserialize(from)? {
+            None => Ok(f64::INFINITY),
+            Some(Kept::Number(number)) => Ok(number),
+            Some(Kept::Word(word)) if word == NONE_AT_ALL => Ok(f64::NEG_INFINITY),
+            Some(Kept::Word(word)) => Err(D::Error::custom(format!("no rejection is {word}"))),
+        }
     }
 }
 
@@ -200,6 +223,40 @@ pub(crate) enum DieOutcome {
     Error(String),
 }
 
+/// A figure of a die that does not exist: its networks are so far from any that a part has that the
+/// arithmetic does not reach them.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+#[error(
+    "its {figure} at {} does not exist: its entries are too small, too large or too unequal there",
+    ShownFrequency(*.frequency_hz)
+)]
+pub(crate) struct NoFigure {
+    figure: &'static str,
+    frequency_hz: f64,
+}
+
+impl DiePoint {
+    /// Whether every number of the point exists, also in the single precision in which it is kept.
+    /// A rejection may be infinite, at perfect balance.
+    ///
+    /// # Errors
+    /// [`NoFigure`] for the first that does not.
+    pub(crate) fn check(&self) -> Result<(), NoFigure> {
+        let fits = |value: f64| value.abs() <= f64::from(f32::MAX);
+        let error_fits = |error: Complex64| fits(error.re) && fits(error.im);
+        let figures = [
+            ("frequency", self.frequency_hz.is_finite() && self.if_hz.is_none_or(f64::is_finite)),
+            ("rejection", !self.rejection_db.is_nan()),
+            ("gain of the sideband", fits(self.sideband_gain_db)),
+            ("channel error", error_fits(self.wanted_error) && error_fits(self.channel_error)),
+        ];
+        match figures.iter().find(|(_, exists)| !exists) {
+            None => Ok(()),
+            Some((figure, _)) => Err(NoFigure { figure, frequency_hz: self.frequency_hz }),
+        }
+    }
+}
+
 /// A die that was measured.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct MeasuredDie {
@@ -209,6 +266,33 @@ pub(crate) struct MeasuredDie {
     pub(crate) points: Vec<DiePoint>,
     /// Its smallest rejection under further questions.
     pub(crate) what_ifs: DieWhatIfs,
+}
+
+impl MeasuredDie {
+    /// Whether every figure of the die exists: none is a number that is none.
+    ///
+    /// # Errors
+    /// [`NoFigure`] for the first that does not.
+    pub(crate) fn check(&self) -> Result<(), NoFigure> {
+        self.points.iter().try_for_each(DiePoint::check)?;
+        let (figures, what_ifs) = (&self.figures, &self.what_ifs);
+        let probability = figures.conformity.map(|known| known.probability);
+        let corrected = [what_ifs.corrected_db, what_ifs.corrected_per_frequency_db];
+        let kept = [
+            ("amplitude imbalance", figures.worst_amplitude_imbalance_db.is_finite()),
+            ("phase error", figures.worst_phase_error_deg.is_finite()),
+            ("mean channel error", figures.mean_error.is_finite()),
+            // No power at all is a figure: no limit allows it.
+            ("LO power", figures.least_lo_power_dbm.is_none_or(|dbm| dbm < f64::INFINITY)),
+            ("probability of conformity", probability.is_none_or(f64::is_finite)),
+            ("corrected rejection", !corrected.iter().any(|db| db.is_nan())),
+            ("rejection if ideal", !what_ifs.ideal_db.iter().any(|db| db.is_nan())),
+        ];
+        match kept.iter().find(|(_, exists)| !exists) {
+            None => Ok(()),
+            Some((figure, _)) => Err(NoFigure { figure, frequency_hz: figures.worst_at_hz }),
+        }
+    }
 }
 
 /// The smallest rejection of a die under further questions, dB. Where corrections are not asked for
@@ -254,5 +338,46 @@ mod tests {
         );
         assert_eq!(figures.mean_error, Complex64::new(0.5, -0.125));
         assert_eq!(DieFigures::of(&[], None), None);
+    }
+
+    #[test]
+    fn what_is_no_number_is_no_figure() {
+        let die = |point: DiePoint, corrected_db: f64| MeasuredDie {
+            figures: DieFigures::of(&[point], None).unwrap(),
+            points: vec![point],
+            what_ifs: DieWhatIfs {
+                corrected_db,
+                corrected_per_frequency_db: f64::INFINITY,
+                ideal_db: Vec::new(),
+            },
+        };
+        let good = point(28e9, f64::INFINITY, (0.0, 0.0));
+        die(good, f64::INFINITY).check().unwrap();
+        // A fold over the largest passes over what is no number, which would be a false pass.
+        let bad = point(28e9, 40.0, (f64::NAN, 0.0));
+        assert_eq!(DieFigures::of(&[bad], None).unwrap().worst_amplitude_imbalance_db, 0.0);
+        for (point, says) in [
+            (bad, "channel error at 28 GHz"),
+            (point(28e9, f64::NAN, (0.0, 0.0)), "rejection at 28 GHz"),
+            // What single precision cannot keep would come back as infinity.
+            (point(28e9, 40.0, (1e39, 0.0)), "channel error"),
+        ] {
+            let error = die(point, 1.0).check().unwrap_err().to_string();
+            assert!(error.contains(says), "{error}");
+        }
+        assert!(die(good, f64::NAN).check().unwrap_err().to_string().contains("corrected"));
+        let lo_power = DieFigures { least_lo_power_dbm: Some(f64::NAN), ..die(good, 1.0).figures };
+        assert!(MeasuredDie { figures: lo_power, ..die(good, 1.0) }.check().is_err());
+    }
+
+    #[test]
+    fn the_journal_keeps_both_infinities_apart() {
+        for rejection_db in [f64::INFINITY, f64::NEG_INFINITY, 31.5] {
+            let figures = DieFigures::of(&[point(28e9, rejection_db, (0.0, 0.0))], None).unwrap();
+            let text = serde_json::to_string(&figures).unwrap();
+            assert_eq!(serde_json::from_str::<DieFigures>(&text).unwrap(), figures, "{text}");
+        }
+        let text = r#"{"worst_rejection_db":"good"}"#;
+        assert!(serde_json::from_str::<DieFigures>(text).is_err());
     }
 }

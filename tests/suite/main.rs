@@ -48,5 +48,6 @@ mod uncertainty_command;
 mod uncertainty_sources_command;
 mod uncertainty_values;
 mod wafer_command;
+mod wafer_dies_command;
 mod wafer_lot;
 mod wafer_runs_command;
