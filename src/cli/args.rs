@@ -117,7 +117,7 @@ pub(super) struct Downconverter {
     #[arg(long, value_name = "TONES.csv")]
     pub(super) measured: Option<PathBuf>,
     /// Threads to work on; the result does not depend on it [default: all cores]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
     /// What to print
     #[arg(long, value_enum, default_value_t)]
@@ -146,7 +146,7 @@ pub(super) struct Wafer {
     #[arg(long, value_name = "DIR", num_args = 1..)]
     pub(super) combine: Vec<PathBuf>,
     /// Threads to work on; the result does not depend on it [default: all cores]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
     /// Replace files that exist
     #[arg(long)]
@@ -234,7 +234,7 @@ pub(super) struct Splitter {
     #[arg(long, value_name = "FILE.toml|LIST")]
     pub(super) uncertainty: Option<StatedUncertainty>,
     /// Threads to work on; the result does not depend on it [default: all cores]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
     /// Also write one picture that shows all
     #[arg(long, value_name = "FILE.png", value_parser = png)]
