@@ -22,6 +22,8 @@ pub enum Start {
     New,
     /// It goes on with it.
     Resume,
+    /// It begins anew in the place of a journal with which no run of these inputs can go on.
+    Replace,
 }
 
 /// How many rows of the list of dies are measured.
@@ -82,9 +84,10 @@ pub fn measure_shard(
     start: Start,
     on_progress: OnProgress<'_>,
 ) -> Result<ShardRows, BatchError> {
-    let mut journal = open_journal(job, shard, journal, start)?;
-    // The list is read once to its end, so that a slip in the last line is told before work begins.
+    // The list is read once to its end before there is a journal: a slip in its last line is told
+    // before work begins, and leaves nothing that the corrected list could not go on with.
     let listed = job.count_rows()?;
+    let mut journal = open_journal(job, shard, journal, start)?;
     let total = shard.share_of(listed);
     let report = |done| on_progress(Progress { work: Work::Measuring, done, total });
     report(journal.done());
@@ -112,7 +115,7 @@ pub fn measure_shard(
 ///
 /// # Errors
 /// [`BatchError::Unfinished`] for a shard of which rows are not measured yet, and
-/// [`JournalError::OtherRun`](crate::wafer::JournalError::OtherRun) for one of another job.
+/// [`BatchError::OtherShard`] for one of another job.
 pub fn join_shards(
     job: &LotJob,
     shards: &ShardJournals,
@@ -152,6 +155,7 @@ fn open_journal(
     let opened = match start {
         Start::New => Journal::begin(path, &subject, &origin),
         Start::Resume => Journal::resume(path, &subject, &origin),
+        Start::Replace => Journal::replace(path, &subject, &origin),
     };
     Ok(opened.inspect_err(|_| {
         for folder in &made {

@@ -28,7 +28,11 @@ fn measure(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
     };
     let job = LotJob::read(recipe, &given.reading.options())?;
     let journal = given.out.join(JOURNAL);
-    let start = if given.resume { Start::Resume } else { Start::New };
+    let start = match (given.resume, given.overwrite) {
+        (true, _) => Start::Resume,
+        (false, true) => Start::Replace,
+        (false, false) => Start::New,
+    };
     // A run that was killed while it wrote its report, all rows done, goes on over what it had
     // written. Before that it has written nothing, so that everything there is somebody else's.
     let goes_on = given.resume && is_measured(&job, &journal);

@@ -54,7 +54,7 @@ pub use geometry::{Position, WaferGeometry};
 pub use group::{Counts, Decided, DieRow, GroupResult, LimitCount, Quantiles, WorstPlace};
 pub use heading::LotHeading;
 pub(crate) use in_order::run_in_order;
-pub(crate) use journal::Journal;
+pub(crate) use journal::{Journal, row_text};
 pub use journal::JournalError;
 pub(crate) use lot_collector::{EDGE_RING_SHARE, LotCollector};
 pub use lot_result::{LotGroup, LotResult, Retest, Spatial, WaferResult};
