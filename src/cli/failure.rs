@@ -104,8 +104,15 @@ impl Failure {
             Self::Publish(PublishError::NotAFile(_)) => {
                 shown.with_help("move it away, or choose another name or folder")
             }
-            Self::Publish(PublishError::Input(_) | PublishError::Twice(_)) => {
-                shown.with_help("choose another name or folder")
+            Self::Publish(
+                PublishError::Input(_)
+                | PublishError::Twice(_)
+                | PublishError::NameTooLong(_)
+                | PublishError::Outside { .. }
+                | PublishError::AmongInputs(_),
+            ) => shown.with_help("choose another name or folder"),
+            Self::Publish(PublishError::OtherReport(_)) => {
+                shown.with_help("choose another folder, or give --overwrite to replace the report")
             }
             Self::Publish(PublishError::Io { source, .. }) => {
                 shown.with_help(match source.kind() {

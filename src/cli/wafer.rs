@@ -9,8 +9,7 @@ use crate::batch::{
     LotJob, ShardJournals, Start, is_measured, join_shards, measure_shard, run_lot,
 };
 use crate::report::{
-    PublishError, dies_csv, document, lot_files, lot_report, publish, refuse_lot_files,
-    remove_unfinished, wafer_text,
+    PublishError, dies_csv, document, lot_files, lot_report, publish, refuse_lot_files, wafer_text,
 };
 use crate::wafer::{LotResult, Shard};
 
@@ -57,9 +56,6 @@ fn measure(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
     let lot = run_lot(&job, &journal, start, &|progress| bar.show(progress))?;
     drop(bar);
     let io = |path| |source| Failure::from(PublishError::Io { path, source });
-    if goes_on {
-        remove_unfinished(&given.out).map_err(io(given.out.clone()))?;
-    }
     let outcome = finish(given, &job, &lot, overwrite, console)?;
     // All of it stands in the report now.
     std::fs::remove_file(&journal).map_err(io(journal))?;

@@ -2,7 +2,8 @@
 
 use super::files_error::FilesError;
 use super::json_document::document;
-use super::publish::{PublishError, ReportFile};
+use super::output_place::PublishError;
+use super::publish::ReportFile;
 use super::wafer_dies_report::dies_csv;
 use super::wafer_report::lot_report;
 use crate::batch::LotJob;
