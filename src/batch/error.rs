@@ -77,6 +77,12 @@ pub enum BatchError {
         /// Those of the network.
         ports: usize,
     },
+    /// A file whose name is no text, so that no other name can be made from it.
+    #[error(
+        "the name of {} is not UTF-8, so that no name in the recipe can be filled from it; rename it",
+        .0.display()
+    )]
+    NameNotText(PathBuf),
     /// A network that cannot be written.
     #[error(transparent)]
     Write(#[from] WriteError),

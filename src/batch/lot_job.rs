@@ -11,6 +11,9 @@ use crate::splitter::SplitterSettings;
 use crate::touchstone::ReadOptions;
 use crate::wafer::{LotHeading, Shard};
 use serde_json::{Value, json};
+use sha2::{Digest as _, Sha256};
+use std::collections::HashSet;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 /// What is measured on every die of a lot.
@@ -38,10 +41,21 @@ pub struct LotJob {
     inputs: Vec<PathBuf>,
     digests: Vec<InputFile>,
     warnings: Vec<String>,
+    rows: u64,
+    wafers: Vec<WaferName>,
+}
+
+/// A wafer of a lot, as the list of dies names it.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub struct WaferName {
+    /// The lot.
+    pub lot: String,
+    /// The wafer in the lot.
+    pub wafer: String,
 }
 
 impl LotJob {
-    /// Reads RECIPE.toml, the header of its list of dies and every file that all dies share.
+    /// Reads RECIPE.toml, its list of dies to the end and every file that all dies share.
     ///
     /// # Errors
     /// [`BatchError`] for a description or a file that cannot be used.
@@ -51,6 +65,7 @@ impl LotJob {
         let shared = SharedInputs::read(&recipe, reading)?;
         let list = DieList::open(recipe.manifest(), &shared.blocks())?;
         let (file_columns, carried_columns) = (list.file_columns(), list.carried_columns());
+        let (rows, wafers) = survey(list, recipe.manifest())?;
         let prepared = shared.prepare(&recipe, &file_columns, reading)?;
         let mut inputs = vec![path.to_owned(), recipe.manifest().to_owned()];
         inputs.extend(prepared.files);
@@ -69,6 +84,8 @@ impl LotJob {
             inputs,
             digests,
             warnings: prepared.warnings,
+            rows,
+            wafers,
         })
     }
 
@@ -126,21 +143,42 @@ impl LotJob {
         }
     }
 
-    /// How many rows the list of dies has; it is read to its end.
+    /// How many rows the list of dies has; at least one.
+    #[must_use]
+    pub fn rows(&self) -> u64 {
+        self.rows
+    }
+
+    /// The wafers of the list, in the order of their first rows.
+    #[must_use]
+    pub fn wafers(&self) -> &[WaferName] {
+        &self.wafers
+    }
+
+    /// What tells the whole run from any other, in hexadecimal digits: the same for the same recipe,
+    /// list, shared files and settings.
+    #[must_use]
+    pub fn run_id(&self) -> String {
+        let digest = Sha256::digest(self.subject(Shard::WHOLE));
+        digest.iter().map(|byte| format!("{byte:02x}")).collect()
+    }
+
+    /// Files of dies that have one of these names: outputs of these names may fall on them.
     ///
     /// # Errors
-    /// [`BatchError`] for a row that is wrong, or a list without rows.
-    pub fn count_rows(&self) -> Result<u64, BatchError> {
-        let mut count = 0;
+    /// [`BatchError`] where the list cannot be read again.
+    pub fn die_files_named(&self, names: &HashSet<&OsStr>) -> Result<Vec<PathBuf>, BatchError> {
+        let folder = self.recipe.manifest().parent().unwrap_or(Path::new(""));
+        let mut found = Vec::new();
         for entry in self.dies()? {
-            entry?;
-            count += 1;
+            let files = entry?.files.into_iter().flatten();
+            let named =
+                files.filter(|file| file.file_name().is_some_and(|name| names.contains(name)));
+            found.extend(named.map(|file| folder.join(file)));
         }
-        if count == 0 {
-            let problem = DescriptionProblem::NoDies;
-            return Err(DescriptionError::about_file(self.recipe.manifest(), problem).into());
-        }
-        Ok(count)
+        found.sort();
+        found.dedup();
+        Ok(found)
     }
 
     pub(super) fn measurement(&self) -> &DieMeasurement {
@@ -179,4 +217,22 @@ impl LotJob {
             .map_err(|source| BatchError::Place { path: path.to_owned(), source })?;
         Ok(place.display().to_string())
     }
+}
+
+/// The number of rows of a list and its wafers. The list is read to its end before work begins, so that
+/// a slip in its last line is told at once.
+fn survey(list: DieList, path: &Path) -> Result<(u64, Vec<WaferName>), BatchError> {
+    let (mut rows, mut wafers, mut known) = (0, Vec::new(), HashSet::new());
+    for entry in list {
+        let key = entry?.key;
+        rows += 1;
+        let wafer = WaferName { lot: key.lot, wafer: key.wafer };
+        if wafers.last() != Some(&wafer) && known.insert(wafer.clone()) {
+            wafers.push(wafer);
+        }
+    }
+    if rows == 0 {
+        return Err(DescriptionError::about_file(path, DescriptionProblem::NoDies).into());
+    }
+    Ok((rows, wafers))
 }

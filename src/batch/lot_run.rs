@@ -43,7 +43,7 @@ pub struct ShardRows {
 /// number. A die whose files are missing or wrong is a part of the result, not an error.
 ///
 /// # Errors
-/// [`BatchError`] if the list of dies is wrong or the journal cannot be used.
+/// [`BatchError`] if the list of dies has changed since the job was read, or the journal cannot be used.
 ///
 /// # Examples
 /// ```
@@ -84,9 +84,7 @@ pub fn measure_shard(
     start: Start,
     on_progress: OnProgress<'_>,
 ) -> Result<ShardRows, BatchError> {
-    // The list is read once to its end before there is a journal: a slip in its last line is told
-    // before work begins, and leaves nothing that the corrected list could not go on with.
-    let listed = job.count_rows()?;
+    let listed = job.rows();
     let mut journal = open_journal(job, shard, journal, start)?;
     let total = shard.share_of(listed);
     let report = |done| on_progress(Progress { work: Work::Measuring, done, total });
@@ -121,8 +119,7 @@ pub fn join_shards(
     shards: &ShardJournals,
     on_progress: OnProgress<'_>,
 ) -> Result<LotResult, BatchError> {
-    let rows = job.count_rows()?;
-    shards.check(|shard| job.subject(shard), rows)?;
+    shards.check(|shard| job.subject(shard), job.rows())?;
     result(job, shards.paths(), on_progress)
 }
 
@@ -130,8 +127,7 @@ pub fn join_shards(
 #[must_use]
 pub fn is_measured(job: &LotJob, journal: &Path) -> bool {
     // What cannot be read is told by the run that uses it.
-    journal.exists()
-        && rows_in(journal).is_ok_and(|done| job.count_rows().is_ok_and(|rows| done == rows))
+    journal.exists() && rows_in(journal).is_ok_and(|done| done == job.rows())
 }
 
 /// Opens a journal in a folder that may have to be made; without success no folder is left behind.

@@ -27,7 +27,7 @@ pub(super) enum Failure {
     #[error(transparent)]
     Batch(BatchError),
     #[error(transparent)]
-    LotFiles(#[from] FilesError),
+    Files(FilesError),
     #[error(transparent)]
     Component(#[from] ComponentError),
     #[error(transparent)]
@@ -46,6 +46,16 @@ pub(super) enum Failure {
     Csv(#[from] csv::Error),
     #[error("{0}")]
     Usage(String),
+}
+
+impl From<FilesError> for Failure {
+    /// What must not be written keeps the help that it has elsewhere.
+    fn from(error: FilesError) -> Self {
+        match error {
+            FilesError::Publish(source) => Self::Publish(source),
+            other => Self::Files(other),
+        }
+    }
 }
 
 impl From<BatchError> for Failure {

@@ -36,6 +36,7 @@ mod receiver_demo_values;
 mod receiver_plan_values;
 mod receiver_setup;
 mod receiver_solution;
+mod report_folders_command;
 mod splitter_command;
 mod splitter_values;
 mod station_command;
