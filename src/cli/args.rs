@@ -83,7 +83,7 @@ pub(super) struct Writing {
     /// Also write the report files into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
-    /// Replace files that exist
+    /// Replace files that exist, and remove what an earlier run wrote there
     #[arg(long)]
     pub(super) overwrite: bool,
 }
@@ -148,7 +148,7 @@ pub(super) struct Wafer {
     /// Threads to work on; the result does not depend on it [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
-    /// Replace files that exist
+    /// Replace an earlier report, and the unfinished run of other inputs
     #[arg(long)]
     pub(super) overwrite: bool,
     /// What to print
