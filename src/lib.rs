@@ -15,6 +15,7 @@
 //! |---|---|
 //! | [`units`] | dB, degrees, `27.5GHz` |
 //! | [`diagnostic`] | positions in text files, errors with their source line |
+//! | [`regular_file`] | files that are opened only if they are regular, and read within bounds |
 //! | [`quantile`] | quantiles of sorted values |
 //! | [`requirement`] | quantity, limit, verdict |
 //! | [`network`] | N-ports over frequency and their algebra |
@@ -114,6 +115,7 @@ pub mod measurement;
 pub mod network;
 pub mod plot;
 pub mod quantile;
+pub mod regular_file;
 pub mod report;
 pub mod requirement;
 pub mod splitter;

@@ -143,6 +143,7 @@ impl DieMeasurement {
             .map(|file| self.network(file).map_err(|error| error.to_string()))
             .collect::<Result<Vec<_>, _>>()?;
         let points = self.points(&networks)?.points;
+        points.iter().try_for_each(DiePoint::check).map_err(|error| error.to_string())?;
         Ok(points.iter().map(|point| point.rejection_db).fold(f64::INFINITY, f64::min))
     }
 
@@ -203,6 +204,9 @@ impl DieMeasurement {
     fn measured(&self, networks: &[Network]) -> Result<MeasuredDie, String> {
         let MeasuredPoints { points, least_lo_power_dbm: drive, nominal_deg } =
             self.points(networks)?;
+        // Before anything is made of them: a fold over the worst passes over what is no number.
+        let checked = points.iter().try_for_each(DiePoint::check);
+        checked.map_err(|error| error.to_string())?;
         let mut figures = DieFigures::of(&points, drive).ok_or("it has no points")?;
         figures.nominal_deg = nominal_deg;
         if let Some(known) = &self.known {
@@ -216,12 +220,8 @@ impl DieMeasurement {
         let ideal_db = self.ideal_db(networks)?;
         let what_ifs = DieWhatIfs { corrected_db, corrected_per_frequency_db, ideal_db };
         let die = MeasuredDie { figures, points, what_ifs };
-        match die.undefined() {
-            Some(figure) => Err(format!(
-                "its {figure} is not a number: its levels are beyond the range of double precision"
-            )),
-            None => Ok(die),
-        }
+        die.check().map_err(|error| error.to_string())?;
+        Ok(die)
     }
 
     /// What corrections of Q do to a die.
@@ -240,8 +240,11 @@ impl DieMeasurement {
         let of_group = |&group: &GroupIndex| {
             let points =
                 receiver.points_if_ideal(networks, group).map_err(|error| error.to_string())?;
-            let rejections_db = points.iter().map(|point| point.balance.image_rejection_db);
-            Ok(rejections_db.fold(f64::INFINITY, f64::min))
+            points.iter().try_fold(f64::INFINITY, |worst: f64, point| {
+                let point = die_point(point);
+                point.check().map_err(|error| format!("with a block ideal, {error}"))?;
+                Ok(worst.min(point.rejection_db))
+            })
         };
         ideal.iter().map(of_group).collect()
     }

@@ -99,6 +99,12 @@ pub enum BatchError {
         /// Those of the network.
         ports: usize,
     },
+    /// A file whose name is no text, so that no other name can be made from it.
+    #[error(
+        "the name of {} is not UTF-8, so that no name in the recipe can be filled from it; rename it",
+        .0.display()
+    )]
+    NameNotText(PathBuf),
     /// A network that cannot be written.
     #[error(transparent)]
     Write(#[from] WriteError),
@@ -163,6 +169,9 @@ pub enum BatchError {
     /// A journal does not say which shard of a run it is.
     #[error("{} is no shard of a run", .0.display())]
     NotAShard(PathBuf),
+    /// A shard was measured with other inputs or settings than those of now.
+    #[error("{} was measured with other inputs or settings", .0.display())]
+    OtherShard(PathBuf),
     /// A shard is given twice.
     #[error("shard {0} is there twice")]
     ShardTwice(Shard),
@@ -231,7 +240,7 @@ impl BatchError {
     #[must_use]
     pub fn diagnostic(&self) -> Diagnostic {
         let shown = || Diagnostic::error(self.to_string());
-        match self {
+        let diagnostic = match self {
             Self::Description(error) => error.diagnostic(),
             Self::Read(error) => error.diagnostic(),
             Self::Receiver { file, .. }
@@ -242,6 +251,26 @@ impl BatchError {
                 shown().in_file(recipe.display().to_string())
             }
             _ => shown(),
+        };
+        match self.remedy() {
+            Some(remedy) => diagnostic.with_help(remedy),
+            None => diagnostic,
         }
+    }
+
+    /// What to do about it, where its message does not say.
+    fn remedy(&self) -> Option<&'static str> {
+        Some(match self {
+            Self::Journal(error) => return error.remedy(),
+            Self::Folder { .. } => "choose another folder",
+            Self::NotAShard(_) => "name the folders in which shards were measured",
+            Self::OtherShard(_) => {
+                "measure the shard again, or put inputs and settings back as they were"
+            }
+            Self::ShardTwice(_) => "name the folder of each shard once",
+            Self::ShardMissing(_) => "measure it, or name its folder as well",
+            Self::SplitDifferently => "name the folders of one run only",
+            _ => return None,
+        })
     }
 }

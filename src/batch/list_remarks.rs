@@ -3,12 +3,21 @@
 
 use crate::description::DescriptionError;
 use crate::wafer::{DieEntry, DieKey};
-use std::collections::HashMap;
 use std::collections::hash_map::{DefaultHasher, Entry};
+use std::collections::{HashMap, HashSet};
 use std::hash::Hasher as _;
 
 /// Of each kind so many cases are told one by one.
 const SHOWN: usize = 3;
+
+/// A wafer of a lot, as the list of dies names it.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub struct WaferName {
+    /// The lot.
+    pub lot: String,
+    /// The wafer in the lot.
+    pub wafer: String,
+}
 
 /// A walk over a list of dies.
 #[derive(Debug, Default)]
@@ -20,6 +29,9 @@ pub(super) struct ListRemarks {
     lines: HashMap<u64, u64>,
     /// The spellings of lots and wafers by their names in lower case.
     names: HashMap<String, Vec<String>>,
+    known: HashSet<u64>,
+    /// The wafers, in the order of their first rows.
+    wafers: Vec<WaferName>,
     shared: Cases,
     repeated: Cases,
     case_alone: Cases,
@@ -67,6 +79,11 @@ impl ListRemarks {
         self.rows
     }
 
+    /// The wafers of the list, in the order of their first rows.
+    pub(super) fn wafers(&self) -> Vec<WaferName> {
+        self.wafers.clone()
+    }
+
     /// Sentences for the user.
     pub(super) fn warnings(self) -> Vec<String> {
         self.shared.told().chain(self.repeated.told()).chain(self.case_alone.told()).collect()
@@ -96,6 +113,10 @@ impl ListRemarks {
             }
         }
         let DieKey { lot, wafer, .. } = &entry.key;
+        let is_same = |known: &WaferName| (&known.lot, &known.wafer) == (lot, wafer);
+        if self.wafers.last().is_some_and(is_same) {
+            return;
+        }
         let wafer_of_lot = format!("wafer '{wafer}' of lot '{lot}'");
         for name in [format!("lot '{lot}'"), wafer_of_lot] {
             let spellings = self.names.entry(name.to_lowercase()).or_default();
@@ -106,6 +127,9 @@ impl ListRemarks {
                 self.case_alone.add(|| format!("{first} and {name} differ by case alone"));
             }
             spellings.push(name);
+        }
+        if self.known.insert(hash_of(&(lot, wafer))) {
+            self.wafers.push(WaferName { lot: lot.clone(), wafer: wafer.clone() });
         }
     }
 }

@@ -3,7 +3,7 @@
 use super::die_measurement::DieMeasurement;
 use super::error::BatchError;
 use super::input_file::InputFile;
-use super::list_remarks::ListRemarks;
+use super::list_remarks::{ListRemarks, WaferName};
 use super::shared_inputs::SharedInputs;
 use crate::description::{
     DescriptionError, DescriptionProblem, DieList, Recipe, RecipeAnalysis, read_recipe,
@@ -12,6 +12,9 @@ use crate::splitter::SplitterSettings;
 use crate::touchstone::ReadOptions;
 use crate::wafer::{LotHeading, Shard};
 use serde_json::{Value, json};
+use sha2::{Digest as _, Sha256};
+use std::collections::HashSet;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 /// What is measured on every die of a lot.
@@ -40,10 +43,11 @@ pub struct LotJob {
     digests: Vec<InputFile>,
     warnings: Vec<String>,
     rows: u64,
+    wafers: Vec<WaferName>,
 }
 
 impl LotJob {
-    /// Reads RECIPE.toml, its list of dies and every file that all dies share.
+    /// Reads RECIPE.toml, its list of dies to the end and every file that all dies share.
     ///
     /// # Errors
     /// [`BatchError`] for a description or a file that cannot be used, or a list of dies with a row
@@ -54,9 +58,10 @@ impl LotJob {
         let shared = SharedInputs::read(&recipe, reading)?;
         let list = DieList::open(recipe.manifest(), &shared.blocks())?;
         let (file_columns, carried_columns) = (list.file_columns(), list.carried_columns());
-        let prepared = shared.prepare(&recipe, &file_columns, reading)?;
+        // To its end before work begins, so that a slip in its last line is told at once.
         let remarks = ListRemarks::of(list)?;
-        let rows = remarks.rows();
+        let prepared = shared.prepare(&recipe, &file_columns, reading)?;
+        let (rows, wafers) = (remarks.rows(), remarks.wafers());
         if rows == 0 {
             let problem = DescriptionProblem::NoDies;
             return Err(DescriptionError::about_file(recipe.manifest(), problem).into());
@@ -81,6 +86,7 @@ impl LotJob {
             digests,
             warnings,
             rows,
+            wafers,
         })
     }
 
@@ -138,10 +144,42 @@ impl LotJob {
         }
     }
 
-    /// How many rows the list of dies has.
+    /// How many rows the list of dies has; at least one.
     #[must_use]
     pub fn rows(&self) -> u64 {
         self.rows
+    }
+
+    /// The wafers of the list, in the order of their first rows.
+    #[must_use]
+    pub fn wafers(&self) -> &[WaferName] {
+        &self.wafers
+    }
+
+    /// What tells the whole run from any other, in hexadecimal digits: the same for the same recipe,
+    /// list, shared files and settings.
+    #[must_use]
+    pub fn run_id(&self) -> String {
+        let digest = Sha256::digest(self.subject(Shard::WHOLE));
+        digest.iter().map(|byte| format!("{byte:02x}")).collect()
+    }
+
+    /// Files of dies that have one of these names: outputs of these names may fall on them.
+    ///
+    /// # Errors
+    /// [`BatchError`] where the list cannot be read again.
+    pub fn die_files_named(&self, names: &HashSet<&OsStr>) -> Result<Vec<PathBuf>, BatchError> {
+        let folder = self.recipe.manifest().parent().unwrap_or(Path::new(""));
+        let mut found = Vec::new();
+        for entry in self.dies()? {
+            let files = entry?.files.into_iter().flatten();
+            let named =
+                files.filter(|file| file.file_name().is_some_and(|name| names.contains(name)));
+            found.extend(named.map(|file| folder.join(file)));
+        }
+        found.sort();
+        found.dedup();
+        Ok(found)
     }
 
     pub(super) fn measurement(&self) -> &DieMeasurement {

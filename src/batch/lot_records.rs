@@ -1,8 +1,10 @@
 //! Rows that are measured, read back from the journals of a run in the order of the list of dies.
 
 use super::error::BatchError;
-use crate::wafer::{DieRecord, Journal, JournalError, RecordDepth};
-use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
+use crate::wafer::{DieRecord, Journal, JournalError, RecordDepth, row_text};
+use rayon::prelude::{
+    IndexedParallelIterator as _, IntoParallelRefIterator as _, ParallelIterator as _,
+};
 use std::path::{Path, PathBuf};
 
 /// Rows in journals: those of one, or of shards in turn.
@@ -41,9 +43,14 @@ impl LotRecords {
                     None => break,
                 }
             }
+            let count = readers.len();
             let records: Vec<Option<DieRecord>> = lines
                 .par_iter()
-                .map(|line| DieRecord::from_line(line, depth, self.ideal))
+                .enumerate()
+                .map(|(at, line)| {
+                    let text = row_text(((row + at) / count) as u64, line)?;
+                    DieRecord::from_line(text, depth, self.ideal)
+                })
                 .collect();
             for record in records {
                 hand_on(row, &record.ok_or_else(|| self.damaged(row))?);

@@ -21,6 +21,8 @@ pub enum Start {
     New,
     /// It goes on with it.
     Resume,
+    /// It begins anew in the place of a journal with which no run of these inputs can go on.
+    Replace,
 }
 
 /// How many rows of the list of dies are measured.
@@ -40,7 +42,7 @@ pub struct ShardRows {
 /// number. A die whose files are missing or wrong is a part of the result, not an error.
 ///
 /// # Errors
-/// [`BatchError`] if the list of dies is wrong or the journal cannot be used.
+/// [`BatchError`] if the list of dies has changed since the job was read, or the journal cannot be used.
 ///
 /// # Examples
 /// ```
@@ -81,9 +83,8 @@ pub fn measure_shard(
     start: Start,
     on_progress: OnProgress<'_>,
 ) -> Result<ShardRows, BatchError> {
-    let mut journal = open_journal(job, shard, journal, start)?;
-    // The list is read once to its end, so that a slip in the last line is told before work begins.
     let listed = job.rows();
+    let mut journal = open_journal(job, shard, journal, start)?;
     let total = shard.share_of(listed);
     let report = |done| on_progress(Progress { work: Work::Measuring, done, total });
     report(journal.done());
@@ -111,14 +112,13 @@ pub fn measure_shard(
 ///
 /// # Errors
 /// [`BatchError::Unfinished`] for a shard of which rows are not measured yet, and
-/// [`JournalError::OtherRun`](crate::wafer::JournalError::OtherRun) for one of another job.
+/// [`BatchError::OtherShard`] for one of another job.
 pub fn join_shards(
     job: &LotJob,
     shards: &ShardJournals,
     on_progress: OnProgress<'_>,
 ) -> Result<LotResult, BatchError> {
-    let rows = job.rows();
-    shards.check(|shard| job.subject(shard), rows)?;
+    shards.check(|shard| job.subject(shard), job.rows())?;
     result(job, shards.paths(), on_progress)
 }
 
@@ -150,6 +150,7 @@ fn open_journal(
     let opened = match start {
         Start::New => Journal::begin(path, &subject, &origin),
         Start::Resume => Journal::resume(path, &subject, &origin),
+        Start::Replace => Journal::replace(path, &subject, &origin),
     };
     Ok(opened.inspect_err(|_| {
         for folder in &made {

@@ -46,6 +46,7 @@ mod synthetic_lot;
 
 pub use error::BatchError;
 pub use input_file::InputFile;
+pub use list_remarks::WaferName;
 pub use lot_job::{LotAnalysis, LotJob};
 pub use lot_run::{ShardRows, Start, is_measured, join_shards, measure_shard, run_lot};
 pub use lot_warning::LotWarning;

@@ -3,7 +3,7 @@
 use super::error::BatchError;
 use super::lot_job::LotJob;
 use super::lot_records::rows_in;
-use crate::wafer::{Journal, JournalError, Shard};
+use crate::wafer::{Journal, Shard};
 use std::path::{Path, PathBuf};
 
 /// The journals of every shard of a run, each once.
@@ -72,7 +72,7 @@ impl ShardJournals {
     ) -> Result<(), BatchError> {
         for journal in &self.shards {
             if journal.subject != subject_of(journal.shard) {
-                return Err(JournalError::OtherRun(journal.path.clone()).into());
+                return Err(BatchError::OtherShard(journal.path.clone()));
             }
         }
         for ShardJournal { shard, path, .. } in &self.shards {

@@ -88,7 +88,10 @@ pub fn run_station(
     let drift = job.drift()?;
     let (mut files, mut cleaned) = (Vec::new(), Vec::new());
     let mut thrus: BTreeMap<PathBuf, ThruResidual> = BTreeMap::new();
-    for input in &found {
+    for path in &found.not_text {
+        files.push(job.failed(path, &BatchError::NameNotText(path.clone())));
+    }
+    for input in &found.named {
         let file = match job.cleaned(input) {
             Ok((file, written)) => {
                 cleaned.push(written);
@@ -190,12 +193,13 @@ impl StationJob<'_> {
     }
 
     fn read(&mut self, path: &Path) -> Result<TouchstoneFile, BatchError> {
+        // Also one that cannot be read is not to be replaced.
+        self.inputs.push(path.to_owned());
         let file = read(path, self.options)?;
         for warning in &file.warnings {
             let text = format!("{}:{warning}", path.display());
             (self.notify)(StationEvent::Warning(&text));
         }
-        self.inputs.push(path.to_owned());
         Ok(file)
     }
 
@@ -363,11 +367,7 @@ impl StationJob<'_> {
         for warning in &removed.warnings {
             self.warn(path, warning);
         }
-        let name = match &self.recipe.output {
-            Some(pattern) => PathBuf::from(pattern.with(input.filling.as_deref())),
-            // Every file that was read has a name.
-            None => path.file_name().map_or_else(|| path.clone(), PathBuf::from),
-        };
+        let name = self.recipe.output_of(input)?;
         let ports = removed.network.ports();
         if let Some(named) = ports_in_name(&name).filter(|named| *named != ports) {
             return Err(BatchError::PortsInName { file: name, named, ports });

@@ -93,7 +93,7 @@ pub(super) struct Writing {
     /// Also write the report files into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
-    /// Replace files that exist
+    /// Replace files that exist, and remove what an earlier run wrote there
     #[arg(long)]
     pub(super) overwrite: bool,
 }
@@ -127,7 +127,7 @@ pub(super) struct Downconverter {
     #[arg(long, value_name = "TONES.csv")]
     pub(super) measured: Option<PathBuf>,
     /// Threads to work on; the result does not depend on it [default: all cores]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
     /// What to print
     #[arg(long, value_enum, default_value_t)]
@@ -156,9 +156,9 @@ pub(super) struct Wafer {
     #[arg(long, value_name = "DIR", num_args = 1..)]
     pub(super) combine: Vec<PathBuf>,
     /// Threads to work on; the result does not depend on it [default: all cores]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
-    /// Replace files that exist
+    /// Replace an earlier report, and the unfinished run of other inputs
     #[arg(long)]
     pub(super) overwrite: bool,
     /// What to print
@@ -244,7 +244,7 @@ pub(super) struct Splitter {
     #[arg(long, value_name = "FILE.toml|LIST")]
     pub(super) uncertainty: Option<StatedUncertainty>,
     /// Threads to work on; the result does not depend on it [default: all cores]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
     /// Also write one picture that shows all
     #[arg(long, value_name = "FILE.png", value_parser = png)]

@@ -6,7 +6,7 @@ use super::failure::Failure;
 use super::outcome::Outcome;
 use crate::network::compare;
 use crate::plot;
-use crate::report::{self, ComparisonReport, ReportFile, document, publish};
+use crate::report::{self, ComparisonReport, ReportFile, document};
 
 pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure> {
     let first = given.reading.read(&given.first, console)?;
@@ -20,7 +20,7 @@ pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure
     }
     let names = [given.first.display().to_string(), given.second.display().to_string()];
     let report = ComparisonReport::new(&names, &comparison, given.require_vector);
-    let mut files = Vec::new();
+    let (mut files, mut beside) = (Vec::new(), Vec::new());
     if let Some(folder) = &given.writing.out {
         let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
         files.push(file("report.json", document(&report)?.into_bytes()));
@@ -28,15 +28,16 @@ pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure
         files.push(file("overlay.png", plot::overlay(&comparison)?));
     }
     if let Some(path) = &given.plot {
-        files.push(ReportFile { path: path.clone(), bytes: plot::overlay(&comparison)? });
+        beside.push(ReportFile { path: path.clone(), bytes: plot::overlay(&comparison)? });
     }
     let inputs = [given.first.clone(), given.second.clone()];
-    publish(&files, &inputs, given.writing.overwrite)?;
+    given.writing.publish(&files, &beside, &inputs, None)?;
     match given.format {
         Format::Json => console.data(&document(&report)?)?,
         Format::Csv => console.data(&report::comparison_csv(&report)?)?,
         Format::Text => console.data(&report::comparison_text(&report))?,
     }
     console.written(&files);
+    console.written(&beside);
     Ok(if report.passes() { Outcome::Holds } else { Outcome::Fails })
 }

@@ -6,11 +6,14 @@ use super::failure::Failure;
 use super::outcome::Outcome;
 use super::output::{NOISE_LEFT_OUT, Outgoing};
 use crate::network::{ParameterKind, Transformation, TransformationNote, WaveDefinition};
+use crate::report::check_outputs;
 use crate::touchstone::Comment;
 use crate::units::ShownFrequency;
 
 pub(super) fn run(given: &Convert, console: &Console) -> Result<Outcome, Failure> {
     let file = given.reading.read(&given.input, console)?;
+    let inputs = [given.input.clone()];
+    check_outputs(std::slice::from_ref(&given.output), &inputs, given.form.overwrite)?;
     let failed = |source| Failure::Network { file: given.input.clone(), source };
     let before = file.network;
     let (network, notes) = transformation(given).apply(&before).map_err(failed)?;
@@ -46,7 +49,7 @@ pub(super) fn run(given: &Convert, console: &Console) -> Result<Outcome, Failure
         number_format: file.number_format,
         frequency_unit: file.frequency_unit,
     };
-    outgoing.write(&given.output, &given.form, std::slice::from_ref(&given.input), console)?;
+    outgoing.write(&given.output, &given.form, &inputs, console)?;
     Ok(Outcome::Holds)
 }
 

@@ -21,8 +21,8 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
     if !file.noise.is_empty() {
         console.warning(NOISE_LEFT_OUT);
     }
-    Outgoing::check_name(measured.ports(), &given.output)?;
     let mut inputs = vec![given.input.clone()];
+    Outgoing::check(measured.ports(), &given.output, &given.form, &inputs)?;
     let mut standard =
         |path: &Option<PathBuf>, expected: usize| -> Result<Option<Network>, Failure> {
             let Some(path) = path else { return Ok(None) };

@@ -5,7 +5,7 @@ use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
 use crate::batch::{SyntheticLot, SyntheticLotSettings};
-use crate::report::{ReportFile, publish};
+use crate::report::{ReportFile, publish, publish_one_of_many};
 
 pub(super) fn run(given: &DemoWafer, console: &Console) -> Result<Outcome, Failure> {
     let lot = SyntheticLot::new(SyntheticLotSettings {
@@ -20,7 +20,7 @@ pub(super) fn run(given: &DemoWafer, console: &Console) -> Result<Outcome, Failu
         [file("recipe.toml", lot.recipe().into_bytes()), file("dies.csv", lot.list().into_bytes())];
     publish(&texts, &[], given.overwrite)?;
     lot.each_file(|name, bytes| {
-        publish(&[file(name, bytes)], &[], given.overwrite).map_err(Failure::from)
+        publish_one_of_many(&file(name, bytes), given.overwrite).map_err(Failure::from)
     })?;
     console.notice(&format!(
         "wrote {} touchdowns into {}; try: fourphase wafer {} --out wafer-report",

@@ -6,8 +6,7 @@ use super::failure::Failure;
 use super::outcome::Outcome;
 use crate::batch::{AssessedReceiver, InputFile, ReceiverJob, assess_receiver};
 use crate::report::{
-    ReceiverReport, document, publish, receiver_files, receiver_points_csv, receiver_text,
-    tones_text,
+    ReceiverReport, document, receiver_files, receiver_points_csv, receiver_text, tones_text,
 };
 
 pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, Failure> {
@@ -17,13 +16,16 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
         uncertainty: given.reading.uncertainty(given.uncertainty.as_ref())?,
         measured_tones: given.measured.clone(),
     };
+    let described = Some(given.receiver.as_path());
+    let named = given.measured.iter().chain(std::iter::once(&given.receiver));
+    given.writing.check(&named.cloned().collect::<Vec<_>>(), described)?;
     let assessed = assess_receiver(&job)?;
     console.warnings(&assessed.warnings);
     let files = match &given.writing.out {
         Some(folder) => receiver_files(folder, &assessed, &report(&job, &assessed)?)?,
         None => Vec::new(),
     };
-    publish(&files, &assessed.inputs, given.writing.overwrite)?;
+    given.writing.publish(&files, &[], &assessed.inputs, described)?;
     let (receiver, result) = (&assessed.receiver, &assessed.result);
     match given.format {
         Format::Json => console.data(&document(&report(&job, &assessed)?)?)?,

@@ -27,7 +27,7 @@ pub(super) enum Failure {
     #[error(transparent)]
     Batch(BatchError),
     #[error(transparent)]
-    LotFiles(#[from] FilesError),
+    Files(FilesError),
     #[error(transparent)]
     Component(#[from] ComponentError),
     #[error(transparent)]
@@ -46,6 +46,16 @@ pub(super) enum Failure {
     Csv(#[from] csv::Error),
     #[error("{0}")]
     Usage(String),
+}
+
+impl From<FilesError> for Failure {
+    /// What must not be written keeps the help that it has elsewhere.
+    fn from(error: FilesError) -> Self {
+        match error {
+            FilesError::Publish(source) => Self::Publish(source),
+            other => Self::Files(other),
+        }
+    }
 }
 
 impl From<BatchError> for Failure {
@@ -101,6 +111,19 @@ impl Failure {
             Self::Publish(PublishError::Exists(_)) => {
                 shown.with_help("give --overwrite to replace it")
             }
+            Self::Publish(PublishError::NotAFile(_)) => {
+                shown.with_help("move it away, or choose another name or folder")
+            }
+            Self::Publish(
+                PublishError::Input(_)
+                | PublishError::Twice(_)
+                | PublishError::NameTooLong(_)
+                | PublishError::Outside { .. }
+                | PublishError::AmongInputs(_),
+            ) => shown.with_help("choose another name or folder"),
+            Self::Publish(PublishError::OtherReport(_)) => {
+                shown.with_help("choose another folder, or give --overwrite to replace the report")
+            }
             Self::Publish(PublishError::Io { source, .. }) => {
                 shown.with_help(match source.kind() {
                     std::io::ErrorKind::AlreadyExists | std::io::ErrorKind::NotADirectory => {
@@ -150,11 +173,15 @@ fn batch_diagnostic(error: &BatchError) -> Diagnostic {
     let shown = error.diagnostic();
     match error {
         BatchError::Journal(JournalError::Exists(_)) => {
-            shown.with_help("give --resume to go on with it")
+            shown.with_help("give --resume to go on with it, or remove the journal to begin anew")
         }
         BatchError::Journal(JournalError::OtherRun(_)) => shown.with_help(
-            "choose another folder, or remove the journal if its run is not needed any more",
+            "choose another folder for --out, or give --overwrite without --resume to begin anew \
+             here: what the other run measured is given up",
         ),
+        BatchError::Journal(JournalError::NotAJournal(_)) => {
+            shown.with_help("move the file away, or choose another folder for --out")
+        }
         BatchError::Journal(JournalError::Io { source, .. })
             if source.kind() != std::io::ErrorKind::NotFound =>
         {

@@ -5,9 +5,7 @@ use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
 use crate::network::assess;
-use crate::report::{
-    self, Inspected, InspectedFile, ReportFile, UnreadableFile, document, publish,
-};
+use crate::report::{self, Inspected, InspectedFile, ReportFile, UnreadableFile, document};
 use crate::touchstone::{ReadError, ReadOptions, TouchstoneFile, ports_in_name, read};
 use std::io;
 use std::path::{Path, PathBuf};
@@ -27,6 +25,7 @@ struct Looked {
 pub(super) fn run(given: &Inspect, console: &Console) -> Result<Outcome, Failure> {
     let options = given.reading.options();
     let paths = expand(&given.files)?;
+    given.writing.check(&paths, None)?;
     let looked: Vec<Looked> =
         paths.iter().map(|path| look(path, given, &options, console)).collect();
 
@@ -51,7 +50,7 @@ pub(super) fn run(given: &Inspect, console: &Console) -> Result<Outcome, Failure
                 bytes: table()?.into_bytes(),
             },
         ];
-        publish(&files, &paths, given.writing.overwrite)?;
+        given.writing.publish(&files, &[], &paths, None)?;
     }
     match given.format {
         Format::Json => console.data(&json()?)?,

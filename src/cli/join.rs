@@ -13,7 +13,7 @@ pub(super) fn run(given: &Join, console: &Console) -> Result<Outcome, Failure> {
     for warning in circuit.warnings() {
         console.warning(warning);
     }
-    Outgoing::check_name(circuit.ports(), &given.output)?;
+    Outgoing::check(circuit.ports(), &given.output, &given.form, circuit.inputs())?;
     let network = circuit.join()?;
     let name = given.network.file_name().unwrap_or_default().to_string_lossy();
     let outgoing = Outgoing::made(network, &format!("joined from {name}"));

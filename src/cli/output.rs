@@ -1,10 +1,10 @@
 //! Networks as Touchstone files on disk.
 
-use super::args::{FileForm, NumberForm, Unit};
+use super::args::{FileForm, NumberForm, Unit, Writing};
 use super::console::Console;
 use super::failure::Failure;
 use crate::network::Network;
-use crate::report::{ReportFile, publish};
+use crate::report::{REPORT_DOCUMENT, ReportFile, ReportFolder, check_outputs, publish};
 use crate::touchstone::{
     Comment, FrequencyUnit, NoisePoint, NumberFormat, TouchstoneFile, Version, WriteOptions,
     ports_in_name, write,
@@ -39,8 +39,8 @@ impl Outgoing {
         }
     }
 
-    /// Refuses a name that disagrees with the network, before any work is lost.
-    pub(super) fn check_name(ports: usize, path: &Path) -> Result<(), Failure> {
+    /// Refuses a name that disagrees with the network.
+    fn check_name(ports: usize, path: &Path) -> Result<(), Failure> {
         match ports_in_name(path) {
             Some(named) if named != ports => Err(Failure::Usage(format!(
                 "{} is a name for {named} ports, the network has {ports}; call it .s{ports}p or .ts",
@@ -48,6 +48,18 @@ impl Outgoing {
             ))),
             _ => Ok(()),
         }
+    }
+
+    /// Refuses a file that could not be written, or whose name disagrees with the network, before any
+    /// work is lost.
+    pub(super) fn check(
+        ports: usize,
+        path: &Path,
+        form: &FileForm,
+        inputs: &[PathBuf],
+    ) -> Result<(), Failure> {
+        Self::check_name(ports, path)?;
+        Ok(check_outputs(&[path.to_owned()], inputs, form.overwrite)?)
     }
 
     /// Writes the file, whole or not at all.
@@ -96,5 +108,43 @@ impl Outgoing {
         let mut bytes = Vec::new();
         write(&mut bytes, &file, &options)?;
         Ok(bytes)
+    }
+}
+
+impl Writing {
+    /// Refuses a folder into which no report can go, before the work that makes the report. The whole
+    /// of it is checked again when it is written.
+    pub(super) fn check(
+        &self,
+        inputs: &[PathBuf],
+        description: Option<&Path>,
+    ) -> Result<(), Failure> {
+        match self.folder(inputs, description) {
+            Some(place) => Ok(place.check(&[place.folder.join(REPORT_DOCUMENT)])?),
+            None => Ok(()),
+        }
+    }
+
+    /// Writes a report into the folder asked for, if there is one, and other files beside it.
+    pub(super) fn publish(
+        &self,
+        files: &[ReportFile],
+        beside: &[ReportFile],
+        inputs: &[PathBuf],
+        description: Option<&Path>,
+    ) -> Result<(), Failure> {
+        match self.folder(inputs, description) {
+            Some(place) => Ok(place.publish(files, beside, None)?),
+            None => Ok(publish(beside, inputs, self.overwrite)?),
+        }
+    }
+
+    fn folder<'r>(
+        &'r self,
+        inputs: &'r [PathBuf],
+        description: Option<&'r Path>,
+    ) -> Option<ReportFolder<'r>> {
+        let folder = self.out.as_deref()?;
+        Some(ReportFolder { folder, inputs, overwrite: self.overwrite, description })
     }
 }

@@ -11,7 +11,7 @@ use crate::report::{self, RebuildReport, ReportFile, document, publish};
 
 pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure> {
     let set = read_rebuild_set(&given.set, &given.reading.options())?;
-    Outgoing::check_name(set.settings.ports, &given.output)?;
+    Outgoing::check(set.settings.ports, &given.output, &given.form, &set.inputs)?;
     for warning in &set.warnings {
         console.warning(warning);
     }

@@ -8,8 +8,7 @@ use crate::batch::{GivenLoad, SplitterJob, assess_splitter};
 use crate::network::Port;
 use crate::plot;
 use crate::report::{
-    ReportFile, SeenWith, SplitterReport, document, publish, splitter_csv, splitter_files,
-    splitter_text,
+    ReportFile, SeenWith, SplitterReport, document, splitter_csv, splitter_files, splitter_text,
 };
 use crate::requirement::{Limit, LimitError, Quantity};
 use crate::splitter::{GivenRoles, SplitterSettings};
@@ -23,20 +22,22 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
         loads: loads(given)?,
         uncertainty: given.reading.uncertainty(given.uncertainty.as_ref())?,
     };
+    given.writing.check(std::slice::from_ref(&given.file), None)?;
     let assessed = assess_splitter(&job)?;
     console.warnings(&assessed.warnings);
     let (result, uncertainty) = (&assessed.result, assessed.uncertainty.as_ref());
     let name = given.file.display().to_string();
     let report = SplitterReport::new(&name, result, &seen_with(given), uncertainty);
-    let mut files = match &given.writing.out {
+    let files = match &given.writing.out {
         Some(folder) => splitter_files(folder, &assessed, &report)?,
         None => Vec::new(),
     };
+    let mut beside = Vec::new();
     if let Some(path) = &given.plot {
         let bytes = plot::overview(result, uncertainty.map(|known| &known.assessment))?;
-        files.push(ReportFile { path: path.clone(), bytes });
+        beside.push(ReportFile { path: path.clone(), bytes });
     }
-    publish(&files, &assessed.inputs, given.writing.overwrite)?;
+    given.writing.publish(&files, &beside, &assessed.inputs, None)?;
     match given.format {
         Format::Json => console.data(&document(&report)?)?,
         Format::Csv => console.data(&splitter_csv(result)?)?,
@@ -45,6 +46,7 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
         }
     }
     console.written(&files);
+    console.written(&beside);
     Ok(Outcome::of_verdict(assessed.passes()))
 }
 

@@ -6,10 +6,26 @@ use super::failure::Failure;
 use super::outcome::Outcome;
 use crate::batch::{StationEvent, StationVerdict, run_station};
 use crate::description::read_station;
-use crate::report::{ReportFile, document, publish, station_csv, station_json, station_text};
+use crate::report::{ReportFile, ReportFolder, document, station_csv, station_json, station_text};
+use std::path::{Path, PathBuf};
+
+const DOCUMENT: &str = "station.json";
+const TABLE: &str = "station.csv";
+
+/// Where the results go.
+fn place<'r>(given: &'r Station, folder: &'r Path, inputs: &'r [PathBuf]) -> ReportFolder<'r> {
+    let description = Some(given.recipe.as_path());
+    ReportFolder { folder, inputs, overwrite: given.overwrite, description }
+}
 
 pub(super) fn run(given: &Station, console: &Console) -> Result<Outcome, Failure> {
     let recipe = read_station(&given.recipe)?;
+    if let Some(folder) = &given.out {
+        let (read, mut written) = recipe.planned()?;
+        written.extend([TABLE, DOCUMENT].map(PathBuf::from));
+        let paths: Vec<PathBuf> = written.iter().map(|name| folder.join(name)).collect();
+        place(given, folder, &read).check(&paths)?;
+    }
     let mut notify = |event: StationEvent<'_>| match event {
         StationEvent::Warning(text) => console.warning(text),
         StationEvent::Failed(error) => console.error(&error.diagnostic()),
@@ -25,9 +41,9 @@ pub(super) fn run(given: &Station, console: &Console) -> Result<Outcome, Failure
         let mut files: Vec<ReportFile> = cleaned
             .map(|cleaned| ReportFile { path: folder.join(cleaned.name), bytes: cleaned.bytes })
             .collect();
-        files.push(file("station.json", document(&station_json(result))?));
-        files.push(file("station.csv", station_csv(result)?));
-        publish(&files, &run.inputs, given.overwrite)?;
+        files.push(file(DOCUMENT, document(&station_json(result))?));
+        files.push(file(TABLE, station_csv(result)?));
+        place(given, folder, &run.inputs).publish(&files, &[], None)?;
         console.notice(&format!("wrote {} files into {}", files.len(), folder.display()));
     }
     match given.format {

@@ -9,10 +9,13 @@ use crate::batch::{
     LotJob, ShardJournals, Start, is_measured, join_shards, measure_shard, run_lot,
 };
 use crate::report::{
-    PublishError, dies_csv, document, lot_files, lot_report, publish, refuse_lot_files,
-    remove_unfinished, wafer_text,
+    PublishError, ReportFolder, dies_csv, document, finished_run, lot_file_paths, lot_files,
+    lot_report, refuse_lot_files, wafer_text,
 };
 use crate::wafer::{LotResult, Shard};
+use std::collections::HashSet;
+use std::ffi::OsStr;
+use std::path::PathBuf;
 
 /// What a run keeps in its folder until it is done, and a shard for those who combine.
 const JOURNAL: &str = "wafer.journal";
@@ -28,18 +31,30 @@ fn measure(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
     };
     let job = LotJob::read(recipe, &given.reading.options())?;
     let journal = given.out.join(JOURNAL);
-    let start = if given.resume { Start::Resume } else { Start::New };
+    let start = match (given.resume, given.overwrite) {
+        (true, _) => Start::Resume,
+        (false, true) => Start::Replace,
+        (false, false) => Start::New,
+    };
     // A run that was killed while it wrote its report, all rows done, goes on over what it had
     // written. Before that it has written nothing, so that everything there is somebody else's.
     let goes_on = given.resume && is_measured(&job, &journal);
-    let overwrite = given.overwrite || goes_on;
     let shard = given.shard.unwrap_or(Shard::WHOLE);
-    if shard == Shard::WHOLE && !overwrite {
-        refuse_lot_files(&given.out)?;
+    let is_whole = shard == Shard::WHOLE;
+    if is_whole && given.resume && !journal.exists() && is_finished(given, &job) {
+        console.notice(&format!(
+            "this run is finished: its report is in {}; nothing is measured again",
+            given.out.display()
+        ));
+        return Ok(Outcome::Holds);
+    }
+    let place = ReportPlace::of(given, &job, goes_on, Vec::new())?;
+    if is_whole {
+        place.check()?;
     }
     console.warnings(job.warnings());
     let bar = Bar::new(console);
-    if shard != Shard::WHOLE {
+    if !is_whole {
         let rows = measure_shard(&job, shard, &journal, start, &|progress| bar.show(progress))?;
         drop(bar);
         console.notice(&format!(
@@ -53,10 +68,7 @@ fn measure(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
     let lot = run_lot(&job, &journal, start, &|progress| bar.show(progress))?;
     drop(bar);
     let io = |path| |source| Failure::from(PublishError::Io { path, source });
-    if goes_on {
-        remove_unfinished(&given.out).map_err(io(given.out.clone()))?;
-    }
-    let outcome = finish(given, &job, &lot, overwrite, console)?;
+    let outcome = finish(given, &job, &lot, &place, console)?;
     // All of it stands in the report now.
     std::fs::remove_file(&journal).map_err(io(journal))?;
     Ok(outcome)
@@ -74,14 +86,62 @@ fn combine(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
         None => shards.recipe()?,
     };
     let job = LotJob::read(recipe, &given.reading.options())?;
-    if !given.overwrite {
-        refuse_lot_files(&given.out)?;
-    }
+    let place = ReportPlace::of(given, &job, false, journals)?;
+    place.check()?;
     console.warnings(job.warnings());
     let bar = Bar::new(console);
     let lot = join_shards(&job, &shards, &|progress| bar.show(progress))?;
     drop(bar);
-    finish(given, &job, &lot, given.overwrite, console)
+    finish(given, &job, &lot, &place, console)
+}
+
+/// Whether the folder holds the whole report of this run.
+fn is_finished(given: &Wafer, job: &LotJob) -> bool {
+    finished_run(&given.out).is_some_and(|run| run == job.run_id())
+}
+
+/// Where the report goes, and what must stay as it is there.
+struct ReportPlace<'g> {
+    given: &'g Wafer,
+    paths: Vec<PathBuf>,
+    inputs: Vec<PathBuf>,
+    overwrite: bool,
+    description: Option<PathBuf>,
+}
+
+impl<'g> ReportPlace<'g> {
+    /// `goes_on` says that the run was stopped while it wrote its report.
+    fn of(
+        given: &'g Wafer,
+        job: &LotJob,
+        goes_on: bool,
+        journals: Vec<PathBuf>,
+    ) -> Result<Self, Failure> {
+        let paths = lot_file_paths(&given.out, job);
+        let names: HashSet<&OsStr> = paths.iter().filter_map(|path| path.file_name()).collect();
+        let mut inputs = job.die_files_named(&names)?;
+        inputs.extend(job.inputs().iter().cloned().chain(journals));
+        let overwrite = given.overwrite || goes_on;
+        let description = (!goes_on).then(|| job.recipe().path().to_owned());
+        Ok(Self { given, paths, inputs, overwrite, description })
+    }
+
+    fn folder(&self) -> ReportFolder<'_> {
+        ReportFolder {
+            folder: &self.given.out,
+            inputs: &self.inputs,
+            overwrite: self.overwrite,
+            description: self.description.as_deref(),
+        }
+    }
+
+    /// Refuses a report that could not be written, before the dies are measured.
+    fn check(&self) -> Result<(), Failure> {
+        if !self.overwrite {
+            refuse_lot_files(&self.given.out)?;
+        }
+        Ok(self.folder().check(&self.paths)?)
+    }
 }
 
 /// Writes the report and shows the result.
@@ -89,13 +149,13 @@ fn finish(
     given: &Wafer,
     job: &LotJob,
     lot: &LotResult,
-    overwrite: bool,
+    place: &ReportPlace<'_>,
     console: &Console,
 ) -> Result<Outcome, Failure> {
     let warnings: Vec<String> = job.warnings_of(lot).iter().map(ToString::to_string).collect();
     console.warnings(&warnings);
     let files = lot_files(&given.out, job, lot)?;
-    publish(&files, job.inputs(), overwrite)?;
+    place.folder().publish(&files, &[], Some(&job.run_id()))?;
     match given.format {
         Format::Json => console.data(&document(&lot_report(job, lot))?)?,
         Format::Csv => console.data(&dies_csv(&job.heading(), lot)?)?,

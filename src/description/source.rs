@@ -4,14 +4,14 @@ use super::allowed::Allowed;
 use super::error::{DescriptionError, DescriptionProblem};
 use super::toml_words;
 use crate::diagnostic::Excerpt;
+use crate::regular_file;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
-use std::io::Read as _;
 use std::ops::{Range, RangeInclusive};
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 
-/// Nobody writes more by hand, and a device that never ends is no description.
+/// Nobody writes more by hand.
 const LONGEST_MIB: u64 = 16;
 
 /// A place in a description, for errors that are found when its text is no longer at hand.
@@ -48,13 +48,14 @@ impl TomlFile {
     /// UTF-8.
     pub(crate) fn read(path: &Path) -> Result<Self, DescriptionError> {
         let failed = |problem| DescriptionError::about_file(path, problem);
-        let mut bytes = Vec::new();
-        std::fs::File::open(path)
-            .and_then(|file| file.take((LONGEST_MIB << 20) + 1).read_to_end(&mut bytes))
-            .map_err(|error| failed(DescriptionProblem::Io(error)))?;
-        if bytes.len() as u64 > LONGEST_MIB << 20 {
-            return Err(failed(DescriptionProblem::TooLong { limit_mib: LONGEST_MIB }));
-        }
+        let bytes = regular_file::read(path, LONGEST_MIB << 20).map_err(|error| {
+            failed(match error.kind() {
+                std::io::ErrorKind::FileTooLarge => {
+                    DescriptionProblem::TooLong { limit_mib: LONGEST_MIB }
+                }
+                _ => DescriptionProblem::Io(error),
+            })
+        })?;
         let text = String::from_utf8(bytes).map_err(|_| failed(DescriptionProblem::NotText))?;
         Ok(Self::of_text(path, text))
     }

@@ -9,7 +9,7 @@ use crate::network::{Port, ThroughSplit};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::ops::Range;
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 use toml::Spanned;
 
 #[derive(Debug, Deserialize)]
@@ -82,6 +82,14 @@ pub(crate) struct StationInput {
     pub(crate) filling: Option<String>,
 }
 
+/// The files to work on.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) struct StationInputs {
+    pub(crate) named: Vec<StationInput>,
+    /// Those whose names fit and are not UTF-8, so that no other name can be made from them.
+    pub(crate) not_text: Vec<PathBuf>,
+}
+
 /// The access line of one port: a two-port whose port 1 is outside and whose port 2 faces the part.
 #[derive(Clone, Debug)]
 pub(crate) struct AccessLine {
@@ -124,7 +132,9 @@ pub struct StationRecipe {
     files: NamePattern,
     /// The place of `files`.
     files_place: TextPlace,
-    pub(crate) output: Option<NamePattern>,
+    output: Option<NamePattern>,
+    /// The place of `output`, where it is given.
+    output_place: Option<TextPlace>,
     pub(crate) removal: RemovalSteps,
     /// The thru to check.
     pub(crate) thru: Option<NamePattern>,
@@ -159,17 +169,47 @@ impl StationRecipe {
         self.source.beside(Path::new(&pattern.with(filling)))
     }
 
+    /// Where the network of a file goes, relative to the folder of the results.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] at `output` for a path that leaves that folder.
+    pub(crate) fn output_of(&self, input: &StationInput) -> Result<PathBuf, DescriptionError> {
+        let (Some(pattern), Some(place)) = (&self.output, &self.output_place) else {
+            // Every file that was read has a name.
+            return Ok(input.path.file_name().map_or_else(|| input.path.clone(), PathBuf::from));
+        };
+        let name = pattern.with(input.filling.as_deref());
+        if stays_below(&name) {
+            Ok(PathBuf::from(name))
+        } else {
+            Err(place.complaint(LEAVES_FOLDER))
+        }
+    }
+
+    /// The path of every file that the run will read or write, as far as it is known before: what is
+    /// read, and what is written relative to the folder of the results.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] where no file is found, or where an output leaves its folder.
+    pub fn planned(&self) -> Result<(Vec<PathBuf>, Vec<PathBuf>), DescriptionError> {
+        let (mut read, mut written) = (vec![self.path().to_owned()], Vec::new());
+        for input in self.inputs()?.named {
+            written.push(self.output_of(&input)?);
+            read.push(input.path);
+        }
+        Ok((read, written))
+    }
+
     /// The files to work on, in the order of their names; at least one.
     ///
     /// # Errors
     /// [`DescriptionError`] at the pattern if its folder cannot be read, or if no file has such a name.
-    pub(crate) fn inputs(&self) -> Result<Vec<StationInput>, DescriptionError> {
+    pub(crate) fn inputs(&self) -> Result<StationInputs, DescriptionError> {
         let text = &self.files.text;
         let Some(at) = &self.files.braces else {
-            return Ok(vec![StationInput {
-                path: self.source.beside(text.as_ref()),
-                filling: None,
-            }]);
+            let path = self.source.beside(text.as_ref());
+            let named = vec![StationInput { path, filling: None }];
+            return Ok(StationInputs { named, not_text: Vec::new() });
         };
         let folder_end = text[..at.start].rfind('/').map_or(0, |slash| slash + 1);
         let (before, after) = (&text[folder_end..at.start], &text[at.end..]);
@@ -178,24 +218,27 @@ impl StationRecipe {
         let failed = |error: std::io::Error| {
             self.files_place.complaint(format!("{}: {error}", shown.display()))
         };
-        let mut found = Vec::new();
+        let (mut found, mut not_text) = (Vec::new(), Vec::new());
         for entry in std::fs::read_dir(&shown).map_err(failed)? {
             let name = entry.map_err(failed)?.file_name();
-            // A name that is not Unicode cannot be that of a recipe, which is.
-            let filling = name.to_str().and_then(|name| {
-                name.strip_prefix(before)?.strip_suffix(after).filter(|middle| !middle.is_empty())
-            });
-            if let Some(filling) = filling {
+            let text = name.to_string_lossy();
+            let middle = text.strip_prefix(before).and_then(|rest| rest.strip_suffix(after));
+            let Some(filling) = middle.filter(|middle| !middle.is_empty()) else { continue };
+            if name.to_str().is_some() {
                 let filling = Some(filling.to_owned());
                 found.push(StationInput { path: folder.join(&name), filling });
+            } else {
+                // What differs is no text that another name could have in it.
+                not_text.push(folder.join(&name));
             }
         }
         found.sort_by(|one, other| one.path.cmp(&other.path));
-        if found.is_empty() {
+        not_text.sort();
+        if found.is_empty() && not_text.is_empty() {
             let what = format!("no file has such a name in {}", shown.display());
             return Err(self.files_place.complaint(what));
         }
-        Ok(found)
+        Ok(StationInputs { named: found, not_text })
     }
 }
 
@@ -240,7 +283,8 @@ impl<'a> StationReader<'a> {
         };
         Ok(StationRecipe {
             files_place: self.source.place(entries.files.span()),
-            output: self.optional_pattern(entries.output.as_ref())?,
+            output: self.output(entries.output.as_ref())?,
+            output_place: entries.output.as_ref().map(|given| self.source.place(given.span())),
             removal,
             thru,
             thru_ports: self.thru_ports(check)?,
@@ -278,6 +322,19 @@ impl<'a> StationReader<'a> {
         given: Option<&Spanned<String>>,
     ) -> Result<Option<NamePattern>, DescriptionError> {
         given.map(|given| self.pattern(given)).transpose()
+    }
+
+    /// The name of what is written, which must stay in the folder of the results.
+    fn output(
+        &self,
+        given: Option<&Spanned<String>>,
+    ) -> Result<Option<NamePattern>, DescriptionError> {
+        let Some(given) = given else { return Ok(None) };
+        let pattern = self.pattern(given)?;
+        if !stays_below(&pattern.with(Some("x"))) {
+            return Err(self.source.complaint(given, LEAVES_FOLDER));
+        }
+        Ok(Some(pattern))
     }
 
     fn removal(&self, remove: &RemoveEntries) -> Result<RemovalSteps, DescriptionError> {
@@ -396,6 +453,16 @@ impl<'a> StationReader<'a> {
             (None, None, None) => Ok(None),
         }
     }
+}
+
+const LEAVES_FOLDER: &str = "output must be a file in the folder of the results or below: neither an \
+    absolute path nor one with '..'";
+
+/// Whether a path leads to a file below the folder from which it starts.
+fn stays_below(name: &str) -> bool {
+    let path = Path::new(name);
+    let is_plain = |part| matches!(part, Component::Normal(_) | Component::CurDir);
+    path.file_name().is_some() && !name.ends_with('/') && path.components().all(is_plain)
 }
 
 /// Where a name has its braces, with them; `None` unless there is just one pair.

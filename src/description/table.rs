@@ -8,11 +8,15 @@
 use super::allowed::Allowed;
 use super::error::{DescriptionError, DescriptionProblem};
 use crate::diagnostic::Excerpt;
+use crate::regular_file;
 use crate::units::check_ghz;
 use std::fs::File;
 use std::io::{BufRead as _, BufReader, Read as _, Seek as _, SeekFrom};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
+
+/// A list of ten million dies fits.
+const LONGEST_MIB: u64 = 4096;
 
 /// Whether lines that start with `#` are comments.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -64,8 +68,13 @@ impl CsvFile {
     /// # Errors
     /// [`DescriptionError`] if the file cannot be read or its header is wrong.
     pub(super) fn open(path: &Path, comments: Comments) -> Result<Self, DescriptionError> {
-        let file = File::open(path)
-            .map_err(|error| DescriptionError::about_file(path, DescriptionProblem::Io(error)))?;
+        let failed = |problem| DescriptionError::about_file(path, problem);
+        let file =
+            regular_file::open(path).map_err(|error| failed(DescriptionProblem::Io(error)))?;
+        let length = file.metadata().map_err(|error| failed(DescriptionProblem::Io(error)))?.len();
+        if length > LONGEST_MIB << 20 {
+            return Err(failed(DescriptionProblem::TooLong { limit_mib: LONGEST_MIB }));
+        }
         // Lines end in \n, so that they are counted right; a \r before it is trimmed like any blank.
         let mut reader = csv::ReaderBuilder::new()
             .trim(csv::Trim::All)
@@ -289,7 +298,7 @@ impl TableHeader {
     fn line(&self, place: RowPlace) -> std::io::Result<(u64, Vec<u8>)> {
         /// Longer lines are not shown to their end.
         const LONGEST_LINE: u64 = 1 << 16;
-        let mut file = File::open(&self.path)?;
+        let mut file = regular_file::open(&self.path)?;
         file.seek(SeekFrom::Start(place.byte))?;
         let mut reader = BufReader::new(file);
         let mut text = Vec::new();

@@ -1,5 +1,6 @@
-//! Why the files of a report could not be made.
+//! Why the files of a report could not be made or written.
 
+use super::output_place::PublishError;
 use crate::plot::PlotError;
 
 /// Why the files of a report could not be made.
@@ -15,4 +16,7 @@ pub enum FilesError {
     /// A picture.
     #[error(transparent)]
     Plot(#[from] PlotError),
+    /// A file must not or cannot be written.
+    #[error(transparent)]
+    Publish(#[from] PublishError),
 }

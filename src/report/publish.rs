@@ -1,7 +1,12 @@
 //! Files that appear whole or not at all.
 
-use std::io::Write as _;
+use super::output_place::{KnownInputs, PlaceFinder, PublishError, checked_places};
+use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
+use std::collections::BTreeSet;
+use std::fs::File;
+use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
+use tempfile::TempPath;
 
 /// A file to be written.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -12,63 +17,87 @@ pub struct ReportFile {
     pub bytes: Vec<u8>,
 }
 
-/// Why files were not written.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum PublishError {
-    /// A file stands there already.
-    #[error("{} exists and is not replaced", .0.display())]
-    Exists(PathBuf),
-    /// A folder, link or device stands there.
-    #[error("{} is not a regular file and is not replaced", .0.display())]
-    NotAFile(PathBuf),
-    /// Two files are to have the same name.
-    #[error("two files of this run would be {}", .0.display())]
-    Twice(PathBuf),
-    /// The file to be written is one that was read.
-    #[error("{} is an input of this run and is never written", .0.display())]
-    Input(PathBuf),
-    /// The operating system refuses.
-    #[error("cannot write {}: {source}", path.display())]
-    Io {
-        /// The file or folder.
-        path: PathBuf,
-        /// Why.
-        source: std::io::Error,
-    },
-}
-
 /// Writes all files, creating their folders: each first under a temporary name beside its place,
-/// then renamed, so that no half file is ever seen. Nothing is renamed until all are written, and
-/// folders made for files that could not be written are taken away again.
+/// then renamed, so that no half file is ever seen. Nothing is renamed until all are written and on
+/// the disk, and folders made for files that could not be written are taken away again. What a run
+/// that was stopped has left of such files is removed.
 ///
 /// # Errors
 /// [`PublishError::Exists`] for a file that stands there and may not be replaced,
 /// [`PublishError::NotAFile`] for a folder, link or device in its place, [`PublishError::Twice`]
-/// for two files of one name, [`PublishError::Input`] for one of `inputs`, [`PublishError::Io`]
-/// otherwise.
+/// for two files of one name, [`PublishError::Input`] for one of `inputs`, however it is spelled,
+/// [`PublishError::NameTooLong`]; [`PublishError::Io`] otherwise.
 pub fn publish(
     files: &[ReportFile],
     inputs: &[PathBuf],
     overwrite: bool,
 ) -> Result<(), PublishError> {
-    let inputs: Vec<PathBuf> =
-        inputs.iter().filter_map(|input| input.canonicalize().ok()).collect();
-    for (at, file) in files.iter().enumerate() {
-        if files[..at].iter().any(|earlier| earlier.path == file.path) {
-            return Err(PublishError::Twice(file.path.clone()));
-        }
-        if file.path.canonicalize().is_ok_and(|place| inputs.contains(&place)) {
-            return Err(PublishError::Input(file.path.clone()));
-        }
-        match file.path.symlink_metadata() {
-            Ok(found) if !found.is_file() => return Err(PublishError::NotAFile(file.path.clone())),
-            Ok(_) if !overwrite => return Err(PublishError::Exists(file.path.clone())),
-            _ => {}
-        }
+    let paths: Vec<&Path> = files.iter().map(|file| file.path.as_path()).collect();
+    let places = check(&paths, inputs, overwrite)?;
+    write_to(&files.iter().collect::<Vec<_>>(), &places, overwrite)
+}
+
+/// Refuses files that [`publish`] would refuse, before the work that makes them.
+///
+/// # Errors
+/// As [`publish`], but for what comes up when files are written.
+pub fn check_outputs(
+    paths: &[PathBuf],
+    inputs: &[PathBuf],
+    overwrite: bool,
+) -> Result<(), PublishError> {
+    let paths: Vec<&Path> = paths.iter().map(PathBuf::as_path).collect();
+    check(&paths, inputs, overwrite).map(drop)
+}
+
+fn check(
+    paths: &[&Path],
+    inputs: &[PathBuf],
+    overwrite: bool,
+) -> Result<Vec<PathBuf>, PublishError> {
+    let mut finder = PlaceFinder::default();
+    let known = KnownInputs::of(inputs, &mut finder);
+    checked_places(paths, &known, overwrite, &mut finder)
+}
+
+/// Writes one of very many files that can be made again: whole or not at all, without waiting for the
+/// disk.
+///
+/// # Errors
+/// As [`publish`].
+pub fn publish_one_of_many(file: &ReportFile, overwrite: bool) -> Result<(), PublishError> {
+    let places = check(&[&file.path], &[], overwrite)?;
+    let file = [PlacedFile { file, place: &places[0] }];
+    write_all(&file, overwrite, false, &mut Vec::new())
+}
+
+/// A file and its checked place.
+struct PlacedFile<'f> {
+    file: &'f ReportFile,
+    place: &'f Path,
+}
+
+impl PlacedFile<'_> {
+    fn folder(&self) -> &Path {
+        // A checked place has a name, and so a folder.
+        self.place.parent().unwrap_or(self.place)
     }
+
+    fn failed(&self, source: io::Error) -> PublishError {
+        PublishError::Io { path: self.file.path.clone(), source }
+    }
+}
+
+/// Writes files to their checked places.
+pub(super) fn write_to(
+    files: &[&ReportFile],
+    places: &[PathBuf],
+    overwrite: bool,
+) -> Result<(), PublishError> {
+    let files: Vec<PlacedFile<'_>> =
+        files.iter().zip(places).map(|(file, place)| PlacedFile { file, place }).collect();
     let mut made = Vec::new();
-    let written = write_all(files, overwrite, &mut made);
+    let written = write_all(&files, overwrite, true, &mut made);
     if written.is_err() {
         for folder in made.iter().rev() {
             // One that holds something is not ours alone.
@@ -78,39 +107,58 @@ pub fn publish(
     written
 }
 
+/// More folders than these are not guarded: each takes a file descriptor.
+const MOST_GUARDED_FOLDERS: usize = 32;
+
 fn write_all(
-    files: &[ReportFile],
+    files: &[PlacedFile<'_>],
     overwrite: bool,
+    is_lasting: bool,
     made: &mut Vec<PathBuf>,
 ) -> Result<(), PublishError> {
-    let failed = |path: &Path, source| PublishError::Io { path: path.to_owned(), source };
-    let mut written = Vec::new();
     for file in files {
-        let folder = match file.path.parent() {
-            Some(folder) if folder != Path::new("") => folder,
-            _ => Path::new("."),
-        };
-        let missing: Vec<&Path> =
-            folder.ancestors().take_while(|folder| !folder.exists()).collect();
-        for folder in missing.into_iter().rev().filter(|folder| *folder != Path::new("")) {
-            match std::fs::create_dir(folder) {
-                Ok(()) => made.push(folder.to_owned()),
-                // Another thread or process may have been first.
-                Err(_) if folder.is_dir() => {}
-                Err(source) => return Err(failed(folder, source)),
-            }
-        }
-        let mut temporary = new_file(folder).map_err(|source| failed(&file.path, source))?;
-        temporary.write_all(&file.bytes).map_err(|source| failed(&file.path, source))?;
-        written.push((temporary, &file.path));
+        make_folder(file.folder(), made)?;
     }
-    for (temporary, path) in written {
-        let renamed =
-            if overwrite { temporary.persist(path) } else { temporary.persist_noclobber(path) };
+    let folders: BTreeSet<&Path> = files.iter().map(PlacedFile::folder).collect();
+    let guarded = folders.iter().take(if is_lasting { MOST_GUARDED_FOLDERS } else { 0 });
+    // Held until all is renamed, so that no other run takes the unfinished files for left ones.
+    let _guards: Vec<File> = guarded.filter_map(|folder| guarded_folder(folder)).collect();
+    // Paths are kept and files closed: a process may have few open.
+    let write = |file: &PlacedFile<'_>| {
+        written_beside(file, is_lasting).map_err(|source| file.failed(source))
+    };
+    let written: Vec<Result<TempPath, PublishError>> = files.par_iter().map(write).collect();
+    let written = written.into_iter().collect::<Result<Vec<TempPath>, _>>()?;
+    for (temporary, file) in written.into_iter().zip(files) {
+        let renamed = if overwrite {
+            temporary.persist(file.place)
+        } else {
+            temporary.persist_noclobber(file.place)
+        };
         renamed.map_err(|error| match error.error.kind() {
-            std::io::ErrorKind::AlreadyExists => PublishError::Exists(path.clone()),
-            _ => failed(path, error.error),
+            io::ErrorKind::AlreadyExists => PublishError::Exists(file.file.path.clone()),
+            _ => file.failed(error.error),
         })?;
+    }
+    if is_lasting {
+        for folder in folders {
+            // The names last too, where the system can say so of a folder.
+            let _ = File::open(folder).and_then(|folder| folder.sync_all());
+        }
+    }
+    Ok(())
+}
+
+/// Makes a folder and those above it that are missing, and lists them.
+fn make_folder(folder: &Path, made: &mut Vec<PathBuf>) -> Result<(), PublishError> {
+    let missing: Vec<&Path> = folder.ancestors().take_while(|folder| !folder.exists()).collect();
+    for folder in missing.into_iter().rev() {
+        match std::fs::create_dir(folder) {
+            Ok(()) => made.push(folder.to_owned()),
+            // Another thread or process may have been first.
+            Err(_) if folder.is_dir() => {}
+            Err(source) => return Err(PublishError::Io { path: folder.to_owned(), source }),
+        }
     }
     Ok(())
 }
@@ -119,11 +167,39 @@ fn write_all(
 const PREFIX: &str = ".fourphase-";
 const SUFFIX: &str = ".part";
 
-/// Removes what a killed run left of files that it was writing into a folder.
-///
-/// # Errors
-/// If the operating system refuses.
-pub fn remove_unfinished(folder: &Path) -> std::io::Result<()> {
+/// A file's content under a temporary name beside its place, closed again.
+fn written_beside(file: &PlacedFile<'_>, is_lasting: bool) -> io::Result<TempPath> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(PREFIX).suffix(SUFFIX);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt as _;
+        // The user's mask takes away from this what it takes from any new file.
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    let mut temporary = builder.tempfile_in(file.folder())?;
+    temporary.write_all(&file.file.bytes)?;
+    if is_lasting {
+        temporary.as_file().sync_all()?;
+    }
+    Ok(temporary.into_temp_path())
+}
+
+/// Opens a folder that is written to, after what stopped runs left in it is removed; none where the
+/// system does not lock folders.
+fn guarded_folder(folder: &Path) -> Option<File> {
+    let guard = File::open(folder).ok()?;
+    // Nobody else is writing: what is unfinished stays unfinished.
+    if guard.try_lock().is_ok() {
+        // What cannot be removed harms nobody.
+        let _ = remove_unfinished(folder);
+        guard.unlock().ok()?;
+    }
+    guard.lock_shared().ok()?;
+    Some(guard)
+}
+
+fn remove_unfinished(folder: &Path) -> io::Result<()> {
     for entry in std::fs::read_dir(folder)? {
         let entry = entry?;
         let name = entry.file_name();
@@ -134,19 +210,6 @@ pub fn remove_unfinished(folder: &Path) -> std::io::Result<()> {
         }
     }
     Ok(())
-}
-
-/// A temporary file with the permissions of an ordinary one.
-fn new_file(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(PREFIX).suffix(SUFFIX);
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt as _;
-        // The user's mask takes away from this what it takes from any new file.
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
-    }
-    builder.tempfile_in(folder)
 }
 
 #[cfg(test)]
@@ -204,5 +267,43 @@ mod tests {
         let refused = publish(&[file(roundabout, "x")], std::slice::from_ref(&input), true);
         assert!(matches!(refused, Err(PublishError::Input(_))));
         assert_eq!(std::fs::read_to_string(&input).unwrap(), "data");
+    }
+
+    #[test]
+    fn an_input_is_known_by_what_it_is() {
+        let folder = tempfile::tempdir().unwrap();
+        let input = folder.path().join("in.s4p");
+        std::fs::write(&input, "data").unwrap();
+        let mut roundabout = vec![folder.path().join("gone/../in.s4p")];
+        std::fs::hard_link(&input, folder.path().join("second.s4p")).unwrap();
+        #[cfg(unix)]
+        {
+            roundabout.push(folder.path().join("second.s4p"));
+            std::os::unix::fs::symlink(folder.path(), folder.path().join("link")).unwrap();
+            roundabout.push(folder.path().join("link/in.s4p"));
+        }
+        for path in roundabout {
+            let refused = publish(&[file(path, "x")], std::slice::from_ref(&input), true);
+            assert!(matches!(refused, Err(PublishError::Input(_))), "{refused:?}");
+            assert_eq!(std::fs::read_to_string(&input).unwrap(), "data");
+        }
+        assert!(!folder.path().join("gone").exists());
+    }
+
+    /// What a signal leaves goes with the next run; what another run is writing stays.
+    #[test]
+    fn what_is_left_of_a_stopped_run_is_removed() {
+        let folder = tempfile::tempdir().unwrap();
+        let left = folder.path().join(".fourphase-a1b2c3.part");
+        let write =
+            |name: &str| publish(&[file(folder.path().join(name), "x")], &[], true).unwrap();
+        std::fs::write(&left, "half").unwrap();
+        let other = File::open(folder.path()).unwrap();
+        other.lock_shared().unwrap();
+        write("one");
+        assert!(left.exists());
+        drop(other);
+        write("two");
+        assert!(!left.exists());
     }
 }

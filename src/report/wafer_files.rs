@@ -2,7 +2,8 @@
 
 use super::files_error::FilesError;
 use super::json_document::document;
-use super::publish::{PublishError, ReportFile};
+use super::output_place::PublishError;
+use super::publish::ReportFile;
 use super::wafer_corrections_report::corrections_csv;
 use super::wafer_dies_report::dies_csv;
 use super::wafer_report::lot_report;
@@ -11,7 +12,7 @@ use crate::plot::{self, PlotError};
 use crate::wafer::{LotHeading, LotResult};
 use rayon::prelude::{IntoParallelIterator as _, ParallelIterator as _};
 use std::collections::HashSet;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 const TABLE: &str = "dies.csv";
 const CORRECTIONS: &str = "corrections.csv";
@@ -50,8 +51,9 @@ pub fn lot_files(
         let table = corrections_csv(result, corrections)?;
         files.push(file(CORRECTIONS, table.into_bytes()));
     }
-    let names = map_names(result);
-    let maps = (0..names.len())
+    let wafers = result.wafers.iter().map(|wafer| (wafer.lot.as_str(), wafer.wafer.as_str()));
+    let names = map_names(wafers);
+    let maps = (0..result.map.as_ref().map_or(0, |_| names.len()))
         .into_par_iter()
         .map(|wafer| Ok(file(&names[wafer], plot::wafer_map(&heading, result, wafer)?)));
     let drawn = PICTURES
@@ -86,23 +88,40 @@ fn is_ours(name: &str) -> bool {
         || name.starts_with(MAP_NAME.0) && name.ends_with(MAP_NAME.1)
 }
 
-/// A name for each wafer's map; none where the recipe has no map.
-fn map_names(result: &LotResult) -> Vec<String> {
-    if result.map.is_none() {
-        return Vec::new();
-    }
+/// The files that a report on a lot will have, known before it is measured.
+#[must_use]
+pub fn lot_file_paths(folder: &Path, job: &LotJob) -> Vec<PathBuf> {
+    let has_map = job.recipe().settings().map().is_some();
+    let pictures = PICTURES.iter().filter(|(_, needs_map, _)| has_map || !needs_map);
+    let wafers = job.wafers().iter().filter(|_| has_map);
+    let maps = map_names(wafers.map(|wafer| (wafer.lot.as_str(), wafer.wafer.as_str())));
+    let names = [TABLE, DOCUMENT].into_iter().chain(pictures.map(|(name, ..)| *name));
+    names.map(str::to_owned).chain(maps).map(|name| folder.join(name)).collect()
+}
+
+/// Bytes that a lot and a wafer may each take of the name of a map: file systems take 255 in all, and
+/// many characters take three.
+const LONGEST_PART: usize = 90;
+
+/// A name for each wafer's map, from its lot and its name in the lot.
+fn map_names<'w>(wafers: impl Iterator<Item = (&'w str, &'w str)>) -> Vec<String> {
     // What file systems or shells might take amiss becomes a line.
     let plain = |name: &str| -> String {
         let fits = |c: char| c.is_alphanumeric() || matches!(c, '.' | '_' | '-' | ' ');
-        name.chars().take(60).map(|c| if fits(c) { c } else { '_' }).collect()
+        let mut plain = String::new();
+        for c in name.chars().map(|c| if fits(c) { c } else { '_' }).take(60) {
+            if plain.len() + c.len_utf8() > LONGEST_PART {
+                break;
+            }
+            plain.push(c);
+        }
+        plain
     };
     let mut taken: HashSet<String> = HashSet::new();
-    result
-        .wafers
-        .iter()
-        .map(|wafer| {
+    wafers
+        .map(|(lot, wafer)| {
             let (start, end) = MAP_NAME;
-            let stem = format!("{start}{}-{}", plain(&wafer.lot), plain(&wafer.wafer));
+            let stem = format!("{start}{}-{}", plain(lot), plain(wafer));
             let mut name = stem.clone();
             let mut number = 1;
             // Two names that became the same, or differ in case only, are told apart.

@@ -38,7 +38,10 @@ impl ReadError {
             Self::Io { path, source } => {
                 let help = match source.kind() {
                     std::io::ErrorKind::NotFound => "check the name and the folder",
-                    std::io::ErrorKind::IsADirectory => "name a file in it",
+                    std::io::ErrorKind::InvalidInput => "name a Touchstone file",
+                    std::io::ErrorKind::FileTooLarge | std::io::ErrorKind::OutOfMemory => {
+                        "split the file by ports or frequencies"
+                    }
                     _ => "check that you may read the file",
                 };
                 Diagnostic::error(format!("cannot read the file: {source}"))

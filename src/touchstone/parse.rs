@@ -6,16 +6,21 @@ use super::file_name::ports_in_name;
 use super::findings::excerpt;
 use super::options::ReadOptions;
 use super::reader::Reader;
+use crate::regular_file;
 use std::path::Path;
 
-/// Reads a file.
+/// The largest file that is read: 64 ports at 10,000 frequencies with all digits fit in half of it.
+const LARGEST_FILE: u64 = 4 << 30;
+
+/// Reads a file of at most 4 GiB.
 ///
 /// # Errors
-/// [`ReadError::Io`] if the operating system refuses, [`ReadError::Content`] with line, column
+/// [`ReadError::Io`] for what is no regular file, for a larger one, or if the operating system refuses,
+/// [`ReadError::Content`] with line, column
 /// and remedy if the content breaks the format.
 pub fn read(path: &Path, options: &ReadOptions) -> Result<TouchstoneFile, ReadError> {
-    let bytes =
-        std::fs::read(path).map_err(|source| ReadError::Io { path: path.to_owned(), source })?;
+    let bytes = regular_file::read(path, LARGEST_FILE)
+        .map_err(|source| ReadError::Io { path: path.to_owned(), source })?;
     parse(&bytes, path, options)
 }
 

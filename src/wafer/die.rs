@@ -1,7 +1,7 @@
 //! One die: which it is, its points, its worst figures and its verdict.
 
 use crate::requirement::{Limit, Quantity, Verdict};
-use crate::units::db_from_neper;
+use crate::units::{ShownFrequency, db_from_neper};
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
@@ -154,17 +154,40 @@ mod verdict_name {
     }
 }
 
-/// Infinity has no number in JSON; it is written as null.
-mod unbounded {
-    use serde::{Deserialize as _, Deserializer, Serializer};
+/// Infinities have no number in JSON: a perfect rejection is written as null, none at all (all of the
+/// signal is image) as a word.
+pub(super) mod unbounded {
+    use serde::{Deserialize, Deserializer, Serializer, de::Error as _};
 
-    pub(super) fn serialize<S: Serializer>(value: &f64, to: S) -> Result<S::Ok, S::Error> {
-        if value.is_finite() { to.serialize_f64(*value) } else { to.serialize_none() }
+    const NONE_AT_ALL: &str = "-inf";
+
+    #[derive(Deserialize)]
+    #[serde(untagged)]
+    enum Kept {
+        Number(f64),
+        Word(String),
     }
 
-    pub(super) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<f64, D::Error> {
-        // Null is what infinity was written as.
-        Ok(Option::<f64>::deserialize(from)?.unwrap_or(f64::INFINITY))
+    pub(in crate::wafer) fn serialize<S: Serializer>(
+        value: &f64,
+        to: S,
+    ) -> Result<S::Ok, S::Error> {
+        if value.is_finite() {
+            to.serialize_f64(*value)
+        } else if value.is_sign_negative() {
+            to.serialize_str(NONE_AT_ALL)
+        } else {
+            to.serialize_none()
+        }
+    }
+
+    pub(in crate::wafer) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<f64, D::Error> {
+        match Option::<Kept>::deserialize(from)? {
+            None => Ok(f64::INFINITY),
+            Some(Kept::Number(number)) => Ok(number),
+            Some(Kept::Word(word)) if word == NONE_AT_ALL => Ok(f64::NEG_INFINITY),
+            Some(Kept::Word(word)) => Err(D::Error::custom(format!("no rejection is {word}"))),
+        }
     }
 }
 
@@ -205,6 +228,40 @@ pub(crate) enum DieOutcome {
     Error(String),
 }
 
+/// A figure of a die that does not exist: its networks are so far from any that a part has that the
+/// arithmetic does not reach them.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+#[error(
+    "its {figure} at {} does not exist: its entries are too small, too large or too unequal there",
+    ShownFrequency(*.frequency_hz)
+)]
+pub(crate) struct MissingFigure {
+    figure: &'static str,
+    frequency_hz: f64,
+}
+
+impl DiePoint {
+    /// Whether every number of the point exists, also in the single precision in which it is kept.
+    /// A rejection may be infinite, at perfect balance.
+    ///
+    /// # Errors
+    /// [`MissingFigure`] for the first that does not.
+    pub(crate) fn check(&self) -> Result<(), MissingFigure> {
+        let fits = |value: f64| value.abs() <= f64::from(f32::MAX);
+        let error_fits = |error: Complex64| fits(error.re) && fits(error.im);
+        let figures = [
+            ("frequency", self.frequency_hz.is_finite() && self.if_hz.is_none_or(f64::is_finite)),
+            ("rejection", !self.rejection_db.is_nan()),
+            ("gain of the sideband", fits(self.sideband_gain_db)),
+            ("channel error", error_fits(self.wanted_error) && error_fits(self.channel_error)),
+        ];
+        match figures.iter().find(|(_, exists)| !exists) {
+            None => Ok(()),
+            Some((figure, _)) => Err(MissingFigure { figure, frequency_hz: self.frequency_hz }),
+        }
+    }
+}
+
 /// A die that was measured.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct MeasuredDie {
@@ -217,27 +274,29 @@ pub(crate) struct MeasuredDie {
 }
 
 impl MeasuredDie {
-    /// The name of the first figure that is not a number: such a die has no row of figures.
-    pub(crate) fn undefined(&self) -> Option<&'static str> {
-        let is_known = |value: f64| !value.is_nan();
-        let is_complete = |point: &DiePoint| {
-            let errors_are_finite =
-                point.wanted_error.is_finite() && point.channel_error.is_finite();
-            errors_are_finite && is_known(point.rejection_db) && point.sideband_gain_db.is_finite()
-        };
-        let what_ifs = &self.what_ifs;
+    /// Whether every figure of the die exists: none is a number that is none.
+    ///
+    /// # Errors
+    /// [`MissingFigure`] for the first that does not.
+    pub(crate) fn check(&self) -> Result<(), MissingFigure> {
+        self.points.iter().try_for_each(DiePoint::check)?;
+        let (figures, what_ifs) = (&self.figures, &self.what_ifs);
+        let probability = figures.conformity.map(|known| known.probability);
         let corrected = [what_ifs.corrected_db, what_ifs.corrected_per_frequency_db];
-        let probability = self.figures.conformity.map_or(0.0, |conformity| conformity.probability);
-        [
-            ("balance", self.points.iter().all(is_complete)),
-            ("mean channel error", self.figures.mean_error.is_finite()),
-            ("LO power", self.figures.least_lo_power_dbm.is_none_or(is_known)),
-            ("rejection after correction", corrected.into_iter().all(is_known)),
-            ("rejection with a block ideal", what_ifs.ideal_db.iter().copied().all(is_known)),
-            ("probability of conformity", probability.is_finite()),
-        ]
-        .into_iter()
-        .find_map(|(name, is_known)| (!is_known).then_some(name))
+        let kept = [
+            ("amplitude imbalance", figures.worst_amplitude_imbalance_db.is_finite()),
+            ("phase error", figures.worst_phase_error_deg.is_finite()),
+            ("mean channel error", figures.mean_error.is_finite()),
+            // No power at all is a figure: no limit allows it.
+            ("LO power", figures.least_lo_power_dbm.is_none_or(|dbm| dbm < f64::INFINITY)),
+            ("probability of conformity", probability.is_none_or(f64::is_finite)),
+            ("corrected rejection", !corrected.iter().any(|db| db.is_nan())),
+            ("rejection if ideal", !what_ifs.ideal_db.iter().any(|db| db.is_nan())),
+        ];
+        match kept.iter().find(|(_, exists)| !exists) {
+            None => Ok(()),
+            Some((figure, _)) => Err(MissingFigure { figure, frequency_hz: figures.worst_at_hz }),
+        }
     }
 }
 
@@ -284,5 +343,46 @@ mod tests {
         );
         assert_eq!(figures.mean_error, Complex64::new(0.5, -0.125));
         assert_eq!(DieFigures::of(&[], None), None);
+    }
+
+    #[test]
+    fn what_is_no_number_is_no_figure() {
+        let die = |point: DiePoint, corrected_db: f64| MeasuredDie {
+            figures: DieFigures::of(&[point], None).unwrap(),
+            points: vec![point],
+            what_ifs: DieWhatIfs {
+                corrected_db,
+                corrected_per_frequency_db: f64::INFINITY,
+                ideal_db: Vec::new(),
+            },
+        };
+        let good = point(28e9, f64::INFINITY, (0.0, 0.0));
+        die(good, f64::INFINITY).check().unwrap();
+        // A fold over the largest passes over what is no number, which would be a false pass.
+        let bad = point(28e9, 40.0, (f64::NAN, 0.0));
+        assert_eq!(DieFigures::of(&[bad], None).unwrap().worst_amplitude_imbalance_db, 0.0);
+        for (point, says) in [
+            (bad, "channel error at 28 GHz"),
+            (point(28e9, f64::NAN, (0.0, 0.0)), "rejection at 28 GHz"),
+            // What single precision cannot keep would come back as infinity.
+            (point(28e9, 40.0, (1e39, 0.0)), "channel error"),
+        ] {
+            let error = die(point, 1.0).check().unwrap_err().to_string();
+            assert!(error.contains(says), "{error}");
+        }
+        assert!(die(good, f64::NAN).check().unwrap_err().to_string().contains("corrected"));
+        let lo_power = DieFigures { least_lo_power_dbm: Some(f64::NAN), ..die(good, 1.0).figures };
+        assert!(MeasuredDie { figures: lo_power, ..die(good, 1.0) }.check().is_err());
+    }
+
+    #[test]
+    fn the_journal_keeps_both_infinities_apart() {
+        for rejection_db in [f64::INFINITY, f64::NEG_INFINITY, 31.5] {
+            let figures = DieFigures::of(&[point(28e9, rejection_db, (0.0, 0.0))], None).unwrap();
+            let text = serde_json::to_string(&figures).unwrap();
+            assert_eq!(serde_json::from_str::<DieFigures>(&text).unwrap(), figures, "{text}");
+        }
+        let text = r#"{"worst_rejection_db":"good"}"#;
+        assert!(serde_json::from_str::<DieFigures>(text).is_err());
     }
 }

@@ -1,6 +1,8 @@
 //! A row of the list of dies, measured, and the line of text in which a journal keeps it.
 
-use super::die::{DieEntry, DieFigures, DieKey, DieOutcome, DiePoint, DieWhatIfs, MeasuredDie};
+use super::die::{
+    DieEntry, DieFigures, DieKey, DieOutcome, DiePoint, DieWhatIfs, MeasuredDie, unbounded,
+};
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
@@ -38,10 +40,14 @@ struct Kept {
     #[serde(skip_serializing_if = "Option::is_none")]
     figures: Option<DieFigures>,
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
-    trims_db: Vec<Option<f64>>,
+    trims_db: Vec<KeptRejection>,
     #[serde(skip_serializing_if = "String::is_empty", default)]
     points: String,
 }
+
+/// A rejection, dB, which may be infinite.
+#[derive(Serialize, Deserialize)]
+struct KeptRejection(#[serde(with = "unbounded")] f64);
 
 /// Hexadecimal digits of a number of single precision.
 const DIGITS: usize = 8;
@@ -72,12 +78,11 @@ impl DieRecord {
             DieOutcome::Error(message) => kept.error = Some(message.clone()),
             DieOutcome::Measured(die) => {
                 kept.figures = Some(die.figures);
-                let finite = |value: f64| value.is_finite().then_some(value);
                 let what_ifs = &die.what_ifs;
                 kept.trims_db = [what_ifs.corrected_db, what_ifs.corrected_per_frequency_db]
                     .into_iter()
                     .chain(what_ifs.ideal_db.iter().copied())
-                    .map(finite)
+                    .map(KeptRejection)
                     .collect();
                 kept.points = points_text(&die.points);
             }
@@ -93,8 +98,7 @@ impl DieRecord {
             (Some(message), None, None) => DieOutcome::Incomplete(message),
             (None, Some(message), None) => DieOutcome::Error(message),
             (None, None, Some(figures)) => {
-                // Null is what infinity was written as.
-                let mut trims = kept.trims_db.into_iter().map(|db| db.unwrap_or(f64::INFINITY));
+                let mut trims = kept.trims_db.into_iter().map(|KeptRejection(db)| db);
                 let what_ifs = DieWhatIfs {
                     corrected_db: trims.next()?,
                     corrected_per_frequency_db: trims.next()?,

@@ -99,11 +99,13 @@ impl Sandbox {
         number(&self.json(&format!("compare {first} {second}")), "/max_vector_difference")
     }
 
-    /// The sorted names of what a folder holds; none if there is no such folder.
+    /// The sorted names of what a folder holds but the list of a report's files; none if there is no
+    /// such folder.
     pub(crate) fn names(&self, folder: &str) -> Vec<String> {
         let Ok(entries) = std::fs::read_dir(self.path(folder)) else { return Vec::new() };
         let mut names: Vec<String> =
             entries.map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+        names.retain(|name| name != fourphase::report::LIST_OF_FILES);
         names.sort();
         names
     }

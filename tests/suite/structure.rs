@@ -15,13 +15,14 @@ type Room = (&'static str, &'static [&'static str], &'static [&'static str]);
 const PRINTS: &str = "print";
 const ALL_ABOVE: &str = "all rooms above";
 /// The table of rooms, from the ground up.
-const ROOMS: [Room; 16] = [
+const ROOMS: [Room; 17] = [
     ("units", &[], &["fs", "serde", PRINTS]),
     ("diagnostic", &[], &["fs", "serde", PRINTS]),
+    ("regular_file", &[], &["serde", PRINTS]),
     ("quantile", &[], &["fs", "serde", PRINTS]),
     ("requirement", &["units"], &["fs", "serde", PRINTS]),
     ("network", &["units"], &["fs", "serde", PRINTS]),
-    ("touchstone", &["network", "units", "diagnostic"], &["serde", PRINTS]),
+    ("touchstone", &["network", "units", "diagnostic", "regular_file"], &["serde", PRINTS]),
     ("component", &["network", "units"], &["fs", "serde", "toml", PRINTS]),
     ("splitter", &["network", "requirement", "units"], &["fs", "serde", "plotters", PRINTS]),
     (
@@ -34,7 +35,11 @@ const ROOMS: [Room; 16] = [
         &["network", "component", "splitter", "downconverter", "requirement", "quantile", "units"],
         &["fs", "serde", "toml", "plotters", PRINTS],
     ),
-    ("wafer", &["requirement", "quantile", "units"], &["toml", "csv", "plotters", PRINTS]),
+    (
+        "wafer",
+        &["requirement", "quantile", "units", "regular_file"],
+        &["toml", "csv", "plotters", PRINTS],
+    ),
     ("description", &[ALL_ABOVE], &["clap", "plotters", PRINTS]),
     ("batch", &[ALL_ABOVE], &["clap", "plotters", "indicatif", PRINTS]),
     ("plot", &[ALL_ABOVE], &["fs", "serde", "clap", PRINTS]),

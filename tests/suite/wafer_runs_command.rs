@@ -73,7 +73,7 @@ fn a_run_killed_at_many_moments_gives_the_bytes_of_a_whole_one() {
             Some(Some(1)) => break,
             // The kill before came when all was written and the journal removed: nothing is left to
             // resume.
-            Some(Some(2)) if kills > 0 && sandbox.path("killed/summary.json").exists() => break,
+            Some(Some(0)) if kills > 0 && sandbox.path("killed/summary.json").exists() => break,
             Some(code) => panic!("status {code:?}, with {:?}", sandbox.names("killed")),
         }
     }
@@ -182,6 +182,41 @@ fn an_unfinished_run_is_neither_begun_anew_nor_continued_by_another() {
         assert_eq!(contents(&sandbox, "part"), before);
     }
     sandbox.refuses("wafer --out fresh --combine part", "shard 2/2 is missing");
+}
+
+/// What a slip in the list leaves behind is nothing: the corrected list begins without an option.
+#[test]
+fn a_list_that_is_wrong_leaves_no_journal() {
+    let sandbox = sandbox_with_dies(4, "--no-faults");
+    let list = sandbox.read("demo/dies.csv");
+    sandbox.write("demo/dies.csv", format!("{list}K1,W01,x,2,a.s4p,\n"));
+    for more in ["", "--resume", "--overwrite", "--shard 1/2"] {
+        sandbox.refuses(&format!("wafer demo/recipe.toml --out out {more}"), "dies.csv:6:8");
+        assert!(!sandbox.path("out").exists(), "{more}");
+    }
+    sandbox.write("demo/dies.csv", list);
+    assert!(sandbox.run("wafer demo/recipe.toml --out out").status < 2);
+}
+
+#[test]
+fn the_unfinished_run_of_other_inputs_is_given_up_when_asked_to() {
+    let sandbox = sandbox_with_dies(4, "--no-faults");
+    let shard = "wafer demo/recipe.toml --out part --shard 1/2";
+    sandbox.succeeds(shard);
+    let before = contents(&sandbox, "part");
+    // The same run: hours of work are gone on with.
+    sandbox.refuses(&format!("{shard} --overwrite"), "give --resume");
+    assert_eq!(contents(&sandbox, "part"), before);
+    let list = sandbox.read("demo/dies.csv");
+    sandbox.write("demo/dies.csv", list.replace("K1", "K2"));
+    sandbox.refuses(&format!("{shard} --resume"), "--overwrite without --resume");
+    assert_eq!(contents(&sandbox, "part"), before);
+    sandbox.succeeds(&format!("{shard} --overwrite"));
+    assert!(sandbox.read("part/wafer.journal").contains("\"K2\""));
+    // A file of somebody else's stays.
+    sandbox.write("part/wafer.journal", "my notes\n");
+    sandbox.refuses(&format!("{shard} --overwrite"), "not the journal of a run");
+    assert_eq!(sandbox.read("part/wafer.journal"), "my notes\n");
 }
 
 #[test]

@@ -1,0 +1,257 @@
+//! A folder that holds the report of one run, and the list of what that run wrote into it.
+//!
+//! The list lets a run that replaces an earlier one remove what the earlier wrote and it does not:
+//! nothing stale stands beside new results, and nothing else is touched.
+
+use super::files_error::FilesError;
+use super::output_place::{KnownInputs, PlaceFinder, PublishError, checked_places};
+use super::publish::{ReportFile, write_to};
+use crate::regular_file;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
+use std::path::{Component, Path, PathBuf};
+
+/// The list of a report's files, in its folder.
+pub const LIST_OF_FILES: &str = ".fourphase-files";
+
+/// The document that most reports have, in their folder.
+pub const REPORT_DOCUMENT: &str = "report.json";
+
+/// Nobody's list is longer.
+const LONGEST_LIST: u64 = 1 << 28;
+
+/// What stands in the list.
+#[derive(Debug, Default, Serialize, Deserialize)]
+struct FileList {
+    /// What identifies the run whose report is complete; none while it is written.
+    #[serde(default)]
+    run: Option<String>,
+    /// Relative to the folder.
+    fourphase_files: BTreeSet<String>,
+}
+
+/// A folder for the report of one run.
+#[derive(Clone, Copy, Debug)]
+pub struct ReportFolder<'r> {
+    /// The folder; made if it is not there.
+    pub folder: &'r Path,
+    /// What is read and never written.
+    pub inputs: &'r [PathBuf],
+    /// Whether files that exist are replaced, and what an earlier run wrote is removed.
+    pub overwrite: bool,
+    /// The description of the run, in whose own folder nothing is replaced all the same.
+    pub description: Option<&'r Path>,
+}
+
+impl ReportFolder<'_> {
+    /// Refuses files that [`ReportFolder::publish`] would refuse, before the work that makes them.
+    ///
+    /// # Errors
+    /// As [`ReportFolder::publish`], but for what comes up when files are written.
+    pub fn check<P: AsRef<Path>>(&self, paths: &[P]) -> Result<(), PublishError> {
+        let paths: Vec<&Path> = paths.iter().map(AsRef::as_ref).collect();
+        let mut finder = PlaceFinder::default();
+        let known = KnownInputs::of(self.inputs, &mut finder);
+        self.checked(&paths, &known, &mut finder).map(drop)
+    }
+
+    /// Writes the files of a report, which all stand in the folder or below, and those `beside` it,
+    /// which may stand anywhere; both whole or not at all. `run` identifies the run for
+    /// [`finished_run`].
+    ///
+    /// # Errors
+    /// [`PublishError::Outside`] for a file of the report that is not in the folder or below, links
+    /// resolved; [`PublishError::OtherReport`] and [`PublishError::AmongInputs`] for what is not
+    /// replaced; otherwise as [`publish`](super::publish()).
+    pub fn publish(
+        &self,
+        files: &[ReportFile],
+        beside: &[ReportFile],
+        run: Option<&str>,
+    ) -> Result<(), FilesError> {
+        let mut finder = PlaceFinder::default();
+        let known = KnownInputs::of(self.inputs, &mut finder);
+        let paths: Vec<&Path> = files.iter().map(|file| file.path.as_path()).collect();
+        let own_places = self.checked(&paths, &known, &mut finder)?;
+        let files: Vec<&ReportFile> = files.iter().chain(beside).collect();
+        let paths: Vec<&Path> = files.iter().map(|file| file.path.as_path()).collect();
+        let places = checked_places(&paths, &known, self.overwrite, &mut finder)?;
+        let root = finder.folder(self.folder)?;
+        let names: BTreeSet<String> =
+            own_places.iter().filter_map(|place| name_below(&root, place)).collect();
+        let former = read_list(&root).unwrap_or_default();
+        // A run that is stopped from here on leaves a list of all that may be there.
+        let all = former.fourphase_files.union(&names).cloned().collect();
+        let list = FileList { run: None, fourphase_files: all };
+        let had_list = root.join(LIST_OF_FILES).exists();
+        let made: Vec<&Path> = root.ancestors().take_while(|folder| !folder.exists()).collect();
+        write_list(&root, &list)?;
+        if let Err(error) = write_to(&files, &places, self.overwrite) {
+            // Without success nothing is left behind.
+            if !had_list {
+                let _ = std::fs::remove_file(root.join(LIST_OF_FILES));
+            }
+            made.into_iter().for_each(|folder| drop(std::fs::remove_dir(folder)));
+            return Err(error.into());
+        }
+        for name in former.fourphase_files.difference(&names) {
+            remove_former(&root, name, &known)?;
+        }
+        let run = run.map(str::to_owned);
+        write_list(&root, &FileList { run, fourphase_files: names })
+    }
+
+    fn checked(
+        &self,
+        paths: &[&Path],
+        known: &KnownInputs,
+        finder: &mut PlaceFinder,
+    ) -> Result<Vec<PathBuf>, PublishError> {
+        let places = checked_places(paths, known, self.overwrite, finder)?;
+        let root = finder.folder(self.folder)?;
+        for (place, path) in places.iter().zip(paths) {
+            if !place.starts_with(&root) {
+                let (path, folder) = ((*path).to_owned(), self.folder.to_owned());
+                return Err(PublishError::Outside { path, folder });
+            }
+        }
+        let list = root.join(LIST_OF_FILES);
+        if !self.overwrite && list.symlink_metadata().is_ok() {
+            return Err(PublishError::OtherReport(self.folder.to_owned()));
+        }
+        let home = self.description.map(|description| finder.file(description)).transpose()?;
+        if home.is_some_and(|home| home.parent() == Some(root.as_path())) {
+            let existing = places.iter().zip(paths).find(|(place, _)| place.exists());
+            if let Some((_, path)) = existing {
+                return Err(PublishError::AmongInputs((*path).to_owned()));
+            }
+        }
+        Ok(places)
+    }
+}
+
+/// What identifies the run whose complete report a folder holds; `None` where it holds none, or where
+/// a file of it is gone.
+#[must_use]
+pub fn finished_run(folder: &Path) -> Option<String> {
+    let list = read_list(folder)?;
+    let is_there = |name: &String| folder.join(name).is_file();
+    list.run.filter(|_| list.fourphase_files.iter().all(is_there))
+}
+
+/// A place as the list has it: relative to the folder, with `/` between folders.
+fn name_below(root: &Path, place: &Path) -> Option<String> {
+    let parts = place.strip_prefix(root).ok()?.components();
+    let parts: Vec<&str> =
+        parts.map(|part| part.as_os_str().to_str()).collect::<Option<Vec<_>>>()?;
+    Some(parts.join("/"))
+}
+
+/// The list of a folder; `None` where there is none that can be read.
+fn read_list(folder: &Path) -> Option<FileList> {
+    let bytes = regular_file::read(&folder.join(LIST_OF_FILES), LONGEST_LIST).ok()?;
+    serde_json::from_slice(&bytes).ok()
+}
+
+fn write_list(root: &Path, list: &FileList) -> Result<(), FilesError> {
+    let mut bytes = serde_json::to_vec_pretty(list)?;
+    bytes.push(b'\n');
+    let place = root.join(LIST_OF_FILES);
+    let file = ReportFile { path: place.clone(), bytes };
+    Ok(write_to(&[&file], &[place], true)?)
+}
+
+/// Removes a file of the former run. What the list names outside its folder, what is no regular file
+/// and what this run reads stays.
+fn remove_former(root: &Path, name: &str, known: &KnownInputs) -> Result<(), PublishError> {
+    let relative = Path::new(name);
+    let is_below = relative.components().all(|part| matches!(part, Component::Normal(_)));
+    let place = root.join(relative);
+    let folder = place.parent().and_then(|folder| folder.canonicalize().ok());
+    let is_file = place.symlink_metadata().is_ok_and(|found| found.is_file());
+    let is_inside = folder.is_some_and(|folder| folder.starts_with(root));
+    if !is_below || !is_file || !is_inside || known.contains(&place) {
+        return Ok(());
+    }
+    std::fs::remove_file(&place).map_err(|source| PublishError::Io { path: place, source })
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    /// Publishes files of these names into the folder `out` of a folder.
+    fn report(root: &Path, names: &[&str], overwrite: bool) -> Result<(), FilesError> {
+        let out = root.join("out");
+        let file = |name: &&str| ReportFile { path: out.join(name), bytes: name.as_bytes().into() };
+        let files: Vec<ReportFile> = names.iter().map(file).collect();
+        let description = Some(root.join("recipe.toml"));
+        let description = description.as_deref();
+        let folder = ReportFolder { folder: &out, inputs: &[], overwrite, description };
+        folder.publish(&files, &[], Some("run"))
+    }
+
+    #[test]
+    fn what_a_former_run_wrote_goes_and_nothing_else() {
+        let root = tempfile::tempdir().unwrap();
+        let path = |name: &str| root.path().join("out").join(name);
+        report(root.path(), &["a.csv", "b.png", "deep/c.png"], false).unwrap();
+        assert_eq!(finished_run(&path("")).as_deref(), Some("run"));
+        std::fs::write(path("mine.txt"), "mine").unwrap();
+        let refused = report(root.path(), &["d.csv"], false).unwrap_err();
+        assert!(refused.to_string().contains("the report of another run"), "{refused}");
+        report(root.path(), &["a.csv", "d.csv"], true).unwrap();
+        for (name, is_there) in
+            [("a.csv", true), ("b.png", false), ("deep/c.png", false), ("mine.txt", true)]
+        {
+            assert_eq!(path(name).exists(), is_there, "{name}");
+        }
+        std::fs::remove_file(path("d.csv")).unwrap();
+        assert_eq!(finished_run(&path("")), None);
+    }
+
+    #[test]
+    fn a_list_removes_nothing_outside_its_folder() {
+        let root = tempfile::tempdir().unwrap();
+        report(root.path(), &["a.csv"], false).unwrap();
+        let outside = root.path().join("precious");
+        std::fs::write(&outside, "mine").unwrap();
+        let list = FileList {
+            run: None,
+            fourphase_files: ["../precious", "a.csv", &outside.display().to_string()]
+                .map(str::to_owned)
+                .into(),
+        };
+        let place = root.path().join("out").join(LIST_OF_FILES);
+        std::fs::write(&place, serde_json::to_vec(&list).unwrap()).unwrap();
+        report(root.path(), &["b.csv"], true).unwrap();
+        assert!(outside.exists() && !root.path().join("out/a.csv").exists());
+        // Nor does it stop a run where it is no list.
+        std::fs::write(&place, "my notes").unwrap();
+        report(root.path(), &["b.csv"], true).unwrap();
+    }
+
+    #[test]
+    fn a_report_stays_in_its_folder_and_replaces_nothing_beside_its_description() {
+        let root = tempfile::tempdir().unwrap();
+        let refused = report(root.path(), &["a.csv", "../b.csv"], true).unwrap_err();
+        assert!(refused.to_string().contains("outside the folder"), "{refused}");
+        assert!(!root.path().join("out").exists());
+        #[cfg(unix)]
+        {
+            std::fs::create_dir_all(root.path().join("out")).unwrap();
+            std::os::unix::fs::symlink(root.path(), root.path().join("out/link")).unwrap();
+            let refused = report(root.path(), &["link/b.csv"], true).unwrap_err();
+            assert!(refused.to_string().contains("outside the folder"), "{refused}");
+        }
+        let file = ReportFile { path: root.path().join("a.csv"), bytes: b"x".to_vec() };
+        let description = Some(root.path().join("recipe.toml"));
+        let description = description.as_deref();
+        let folder =
+            ReportFolder { folder: root.path(), inputs: &[], overwrite: true, description };
+        folder.publish(std::slice::from_ref(&file), &[], None).unwrap();
+        let refused = folder.publish(&[file], &[], None).unwrap_err();
+        assert!(refused.to_string().contains("nothing is replaced"), "{refused}");
+    }
+}
