@@ -188,7 +188,7 @@ impl ValueAt {
 }
 
 /// The delay that fits the phase of a transmission best, through phase 0 at frequency 0.
-pub(super) fn delay_of(at_hz: &[f64], transmission: &[Complex64]) -> f64 {
+fn delay_of(at_hz: &[f64], transmission: &[Complex64]) -> f64 {
     let mut phase = 0.0;
     let (mut products, mut squares) = (0.0, 0.0);
     for (at, (value, hz)) in transmission.iter().zip(at_hz).enumerate() {
