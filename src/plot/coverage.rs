@@ -145,11 +145,16 @@ pub fn receiver_tones(
                 x: frequency_range(receiver.plan().lo_hz()),
                 y: range_of(values.filter(|value| value.is_finite()).map(cut), 5.0),
             };
-            let mut legend = vec![Entry { name: "predicted", colour: BLUE, dash: Dash::Solid }];
+            let mut legend =
+                vec![Entry { name: "from S-parameters", colour: BLUE, dash: Dash::Solid }];
             if uncertainty.is_some() {
                 legend.push(Entry { name: "its coverage", colour: BLUE, dash: Dash::Area });
             }
-            legend.push(Entry { name: "measured, ±2 u", colour: VERMILION, dash: Dash::Dots });
+            legend.push(Entry {
+                name: "measured tones, ±2 u",
+                colour: VERMILION,
+                dash: Dash::Dots,
+            });
             let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
             if uncertainty.is_some() {
                 let (low, high) =
@@ -228,7 +233,7 @@ impl Coverage<'_> {
         let accepted_name = accepted.map(|from| format!("PASS from {from:.2} dB on"));
         let refused_name = refused.map(|below| format!("FAIL below {below:.2} dB"));
         let mut legend = vec![
-            Entry { name: "measured", colour: BLUE, dash: Dash::Solid },
+            Entry { name: "from S-parameters", colour: BLUE, dash: Dash::Solid },
             Entry { name: "median", colour: GREY, dash: Dash::Dotted },
             Entry { name: &band_name, colour: BLUE, dash: Dash::Area },
         ];

@@ -67,7 +67,11 @@ pub fn lot_radial(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
         },
     ];
     picture(|canvas| {
-        let name = format!("From the centre to the rim: {} dies", fitted.len());
+        let of = only.map_or_else(
+            || format!("{} wafers", result.wafers.len()),
+            |wafer| format!("Lot {}, wafer {}", wafer.lot, wafer.wafer),
+        );
+        let name = format!("{of}: {} dies from the centre to the edge", fitted.len());
         let body = captioned(canvas, &name, heading, result, "")?;
         for (panel, part) in body.split_evenly((2, 1)).iter().zip(&panels) {
             part.draw(panel, radius)?;

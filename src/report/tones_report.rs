@@ -102,7 +102,7 @@ pub fn tones_text(tones: &ToneComparisons, wanted: Sideband) -> String {
     sorted
         .sort_by(|one, other| other.normalised_error.abs().total_cmp(&one.normalised_error.abs()));
     let mut rows =
-        table(&["LO", "IF", "measured\ndB", "u\ndB", "predicted\ndB", "E_n", "added\ndB"]);
+        table(&["LO", "IF", "measured\ndB", "u\ndB", "from S-\nparam. dB", "E_n", "added\ndB"]);
     for point in sorted.iter().take(SHOWN) {
         let (least, most) =
             (db_from_neper(point.added_error.0), db_from_neper(point.added_error.1));
