@@ -15,7 +15,7 @@ use std::process::Command;
 
 /// A 4-port file of 20,000 points with full-length numbers, as a field solver writes them.
 fn four_port_text(format: &str) -> String {
-    let mut text = format!("! invented 4-port\n# Hz S {format} R 50\n");
+    let mut text = format!("! synthetic 4-port\n# Hz S {format} R 50\n");
     let mut state = 1_u64;
     let mut draw = move || {
         // xorshift: any numbers will do, as long as they have all their digits.
@@ -76,7 +76,7 @@ fn numpy_seconds(path: &Path) -> Option<f64> {
 
 fn main() {
     let options = ReadOptions::default();
-    let name = Path::new("invented.s4p");
+    let name = Path::new("synthetic.s4p");
     let mut criterion = Criterion::default().configure_from_args().sample_size(10);
     let mut group = criterion.benchmark_group("reading");
     for format in ["RI", "MA", "DB"] {

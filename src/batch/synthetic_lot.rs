@@ -141,8 +141,8 @@ impl SyntheticLot {
     pub fn recipe(&self) -> String {
         let ((x_mm, y_mm), seed) = (self.settings.die_pitch_mm, self.settings.seed);
         format!(
-            r#"# Invented: see `fourphase demo-wafer --help`.
-title = "Invented couplers, seed {seed}"
+            r#"# Synthetic: see `fourphase demo-wafer --help`.
+title = "Synthetic couplers, seed {seed}"
 manifest = "dies.csv"
 retests = "last"
 
@@ -224,7 +224,7 @@ correction = true
             network.references_ohm(0).to_vec(),
         )?;
         let ((x, y), wafer, seed) = (measurement.die, measurement.wafer, self.settings.seed);
-        let comment = format!(" invented coupler, wafer {wafer}, die {x} {y}, seed {seed}");
+        let comment = format!(" synthetic coupler, wafer {wafer}, die {x} {y}, seed {seed}");
         let content = TouchstoneFile {
             version: Version::V1_0,
             number_format: NumberFormat::RealImaginary,

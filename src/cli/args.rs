@@ -32,7 +32,7 @@ pub(super) enum Command {
     Downconverter(Downconverter),
     /// Every die of a list: yield, maps and statistics
     Wafer(Wafer),
-    /// An invented wafer of any size, to try `wafer` on
+    /// A synthetic wafer of any size, to try `wafer` on
     DemoWafer(DemoWafer),
     /// How much imbalance and phase error an image rejection allows
     Tolerance(Tolerance),
