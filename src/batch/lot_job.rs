@@ -226,7 +226,7 @@ fn survey(list: DieList, path: &Path) -> Result<(u64, Vec<WaferName>), BatchErro
     for entry in list {
         let key = entry?.key;
         rows += 1;
-        let wafer = WaferName { lot: key.lot, wafer: key.wafer };
+        let wafer = WaferName { lot: key.lot.to_string(), wafer: key.wafer.to_string() };
         if wafers.last() != Some(&wafer) && known.insert(wafer.clone()) {
             wafers.push(wafer);
         }

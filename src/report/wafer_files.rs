@@ -41,10 +41,6 @@ pub fn lot_files(
 ) -> Result<Vec<ReportFile>, FilesError> {
     let heading = job.heading();
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
-    let mut files = vec![
-        file(TABLE, dies_csv(&heading, result)?.into_bytes()),
-        file(DOCUMENT, document(&lot_report(job, result))?.into_bytes()),
-    ];
     let wafers = result.wafers.iter().map(|wafer| (wafer.lot.as_str(), wafer.wafer.as_str()));
     let names = map_names(wafers);
     let maps = (0..result.map.as_ref().map_or(0, |_| names.len()))
@@ -55,7 +51,13 @@ pub fn lot_files(
         .filter(|(_, needs_map, _)| result.map.is_some() || !needs_map)
         .map(|(name, _, picture)| Ok(file(name, picture(&heading, result)?)))
         .chain(maps);
-    files.extend(drawn.collect::<Result<Vec<_>, PlotError>>()?);
+    let drawn = drawn.collect::<Result<Vec<_>, PlotError>>()?;
+    // The table of millions of rows comes after what pictures take while they are drawn.
+    let mut files = vec![
+        file(TABLE, dies_csv(&heading, result)?.into_bytes()),
+        file(DOCUMENT, document(&lot_report(job, result))?.into_bytes()),
+    ];
+    files.extend(drawn);
     Ok(files)
 }
 

@@ -36,7 +36,7 @@ impl RetestPolicy {
 /// Which rows count, under a policy, of rows that are each about a die and may have a rank: how good the
 /// row is, for [`RetestPolicy::Best`]. Rows without a rank (unreadable ones) are worse than any that has
 /// one, and of equals the earlier counts.
-pub(super) fn standing_rows(rows: &[(DieKey, Option<f64>)], policy: RetestPolicy) -> Vec<bool> {
+pub(super) fn standing_rows(rows: &[(&DieKey, Option<f64>)], policy: RetestPolicy) -> Vec<bool> {
     if policy == RetestPolicy::All {
         return vec![true; rows.len()];
     }
@@ -66,8 +66,9 @@ mod tests {
 
     #[test]
     fn one_measurement_of_each_die_counts() {
-        let key = |die_x| DieKey { lot: "L".to_owned(), wafer: "W".to_owned(), die_x, die_y: 0 };
-        let rows = |ranks: [Option<f64>; 5]| [1, 2, 1, 1, 3].map(key).into_iter().zip(ranks);
+        let key = |die_x| DieKey { lot: "L".into(), wafer: "W".into(), die_x, die_y: 0 };
+        let keys = [1, 2, 1, 1, 3].map(key);
+        let rows = |ranks: [Option<f64>; 5]| keys.iter().zip(ranks);
         let ranked: Vec<_> = rows([Some(30.0), Some(20.0), Some(35.0), Some(35.0), None]).collect();
         for (policy, want) in [
             (RetestPolicy::First, [true, true, false, false, true]),
