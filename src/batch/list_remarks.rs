@@ -113,7 +113,8 @@ impl ListRemarks {
             }
         }
         let DieKey { lot, wafer, .. } = &entry.key;
-        let is_same = |known: &WaferName| (&known.lot, &known.wafer) == (lot, wafer);
+        let is_same =
+            |known: &WaferName| (known.lot.as_str(), known.wafer.as_str()) == (&**lot, &**wafer);
         if self.wafers.last().is_some_and(is_same) {
             return;
         }
@@ -129,7 +130,7 @@ impl ListRemarks {
             spellings.push(name);
         }
         if self.known.insert(hash_of(&(lot, wafer))) {
-            self.wafers.push(WaferName { lot: lot.clone(), wafer: wafer.clone() });
+            self.wafers.push(WaferName { lot: lot.to_string(), wafer: wafer.to_string() });
         }
     }
 }

@@ -168,7 +168,8 @@ fn result(
 ) -> Result<LotResult, BatchError> {
     let settings = job.recipe().settings();
     let records = LotRecords::new(journals, settings.what_if().ideal.len());
-    let mut collector = LotCollector::new(settings, job.measurement().limits().clone());
+    let rows = usize::try_from(job.rows()).unwrap_or(usize::MAX);
+    let mut collector = LotCollector::new(settings, job.measurement().limits().clone(), rows);
     records.walk(RecordDepth::Figures, |_, record| collector.add(record))?;
     let mut points = collector.finish();
     records.walk(RecordDepth::Points, |row, record| points.add(row, record))?;

@@ -3,7 +3,7 @@
 use super::error::BatchError;
 use super::lot_job::LotJob;
 use super::lot_records::rows_in;
-use crate::wafer::{Journal, Shard};
+use crate::wafer::{Journal, JournalError, Shard};
 use std::path::{Path, PathBuf};
 
 /// The journals of every shard of a run, each once.
@@ -31,7 +31,10 @@ impl ShardJournals {
     pub fn read(journals: &[PathBuf]) -> Result<Self, BatchError> {
         let (mut shards, mut origins) = (Vec::new(), Vec::new());
         for path in journals {
-            let (subject, origin) = Journal::subject(path)?;
+            let (subject, origin) = match Journal::subject(path) {
+                Err(JournalError::NotAJournal(path)) => return Err(BatchError::NotAShard(path)),
+                read => read?,
+            };
             let Some(shard) = LotJob::shard_of(&subject) else {
                 return Err(BatchError::NotAShard(path.clone()));
             };

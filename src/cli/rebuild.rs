@@ -7,11 +7,12 @@ use super::outcome::Outcome;
 use super::output::Outgoing;
 use crate::description::read_rebuild_set;
 use crate::measurement::rebuild;
-use crate::report::{self, RebuildReport, ReportFile, document, publish};
+use crate::report::{self, RebuildReport, ReportFile, check_outputs, document, publish};
 
 pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure> {
     let set = read_rebuild_set(&given.set, &given.reading.options())?;
     Outgoing::check(set.settings.ports, &given.output, &given.form, &set.inputs)?;
+    check_outputs(given.covariance.as_slice(), &set.inputs, given.form.overwrite)?;
     for warning in &set.warnings {
         console.warning(warning);
     }

@@ -8,11 +8,13 @@ use crate::batch::{GivenLoad, SplitterJob, assess_splitter};
 use crate::network::Port;
 use crate::plot;
 use crate::report::{
-    ReportFile, SeenWith, SplitterReport, document, splitter_csv, splitter_files, splitter_text,
+    ReportFile, SeenWith, SplitterReport, check_outputs, document, splitter_csv, splitter_files,
+    splitter_text,
 };
 use crate::requirement::{Limit, LimitError, Quantity};
 use crate::splitter::{GivenRoles, SplitterSettings};
 use crate::units;
+use std::path::PathBuf;
 
 pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failure> {
     let job = SplitterJob {
@@ -22,7 +24,9 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
         loads: loads(given)?,
         uncertainty: given.reading.uncertainty(given.uncertainty.as_ref())?,
     };
-    given.writing.check(std::slice::from_ref(&given.file), None)?;
+    let named = named_inputs(given);
+    given.writing.check(&named, None)?;
+    check_outputs(given.plot.as_slice(), &named, given.writing.overwrite)?;
     let assessed = assess_splitter(&job)?;
     console.warnings(&assessed.warnings);
     let (result, uncertainty) = (&assessed.result, assessed.uncertainty.as_ref());
@@ -48,6 +52,15 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     console.written(&files);
     console.written(&beside);
     Ok(Outcome::of_verdict(assessed.passes()))
+}
+
+/// The files that the arguments name to be read.
+fn named_inputs(given: &Splitter) -> Vec<PathBuf> {
+    let loads = given.load.iter().filter_map(|named| match &named.load {
+        OhmsOrFile::File(path) => Some(path.clone()),
+        OhmsOrFile::Ohms(_) => None,
+    });
+    std::iter::once(given.file.clone()).chain(loads).collect()
 }
 
 fn settings(given: &Splitter) -> Result<SplitterSettings, Failure> {

@@ -154,8 +154,10 @@ fn finish(
 ) -> Result<Outcome, Failure> {
     let warnings: Vec<String> = job.warnings_of(lot).iter().map(ToString::to_string).collect();
     console.warnings(&warnings);
-    let files = lot_files(&given.out, job, lot)?;
+    let mut files = lot_files(&given.out, job, lot)?;
     place.folder().publish(&files, &[], Some(&job.run_id()))?;
+    // A table of millions of rows is not held beside what is printed.
+    files.iter_mut().for_each(|file| file.bytes = Vec::new());
     match given.format {
         Format::Json => console.data(&document(&lot_report(job, lot))?)?,
         Format::Csv => console.data(&dies_csv(&job.heading(), lot)?)?,

@@ -13,6 +13,7 @@ use super::error::{DescriptionError, DescriptionProblem};
 use super::table::{Column, Comments, CsvFile, CsvRow, RowPlace};
 use crate::wafer::{DieEntry, DieKey};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// The place of each column.
 #[derive(Clone, Debug)]
@@ -93,7 +94,7 @@ impl DieList {
 
     fn entry(&self, row: &CsvRow) -> Result<DieEntry, DescriptionError> {
         let (header, columns) = (self.file.header(), &self.columns);
-        let name = |column| header.filled(row, column).map(str::to_owned);
+        let name = |column| header.filled(row, column).map(Arc::from);
         let number = |column: Column| {
             let text = row.text(column);
             text.parse::<i32>().map_err(|_| {

@@ -41,7 +41,7 @@ pub fn lot_radial(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
                 let row = &result.rows[row];
                 Some((
                     row.position.as_ref().map(Position::radius_mm)?,
-                    part(row.figures?.mean_error),
+                    part(row.figures.as_ref()?.mean_error),
                 ))
             })
             .collect()

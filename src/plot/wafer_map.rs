@@ -85,8 +85,10 @@ impl Sheet<'_> {
     }
 
     fn rejections(&self, canvas: &Canvas<'_>, panel: &Canvas<'_>) -> Result<(), PlotError> {
-        let values =
-            || self.standing().filter_map(|(_, row, _)| Some(cut(row.figures?.worst_rejection_db)));
+        let values = || {
+            self.standing()
+                .filter_map(|(_, row, _)| Some(cut(row.figures.as_ref()?.worst_rejection_db)))
+        };
         let required = self.result.limits.on_rejection_db();
         let word = self.heading.rejection().label();
         let scale = ColourScale {
@@ -116,7 +118,7 @@ impl Sheet<'_> {
         let style = ShapeStyle::from(&GREY).stroke_width(px(1));
         for (_, row, at) in self.standing() {
             let cell = self.cell(&chart, at);
-            let Some(figures) = row.figures else {
+            let Some(figures) = &row.figures else {
                 fill(canvas, cell, WHITE)?;
                 for (from, to) in [(cell.0, cell.1), ((cell.0.0, cell.1.1), (cell.1.0, cell.0.1))] {
                     let stroke = PathElement::new(vec![from, to], style);
@@ -179,7 +181,7 @@ impl Sheet<'_> {
     fn worst_places(&self, canvas: &Canvas<'_>, panel: &Canvas<'_>) -> Result<(), PlotError> {
         let ghz: Vec<(Position, f64)> = self
             .standing()
-            .filter_map(|(_, row, at)| Some((at, row.figures?.worst_at_hz / 1e9)))
+            .filter_map(|(_, row, at)| Some((at, row.figures.as_ref()?.worst_at_hz / 1e9)))
             .collect();
         let word = self.heading.frequency_word();
         let scale = ColourScale {
@@ -336,6 +338,6 @@ fn dotted(canvas: &Canvas<'_>, (low, high): (Pixel, Pixel)) -> Result<(), PlotEr
 
 /// Whether the uncertainty of a die's files leaves its verdict open.
 fn is_undecided(row: &DieRow) -> bool {
-    let known = row.figures.and_then(|figures| figures.conformity);
+    let known = row.figures.as_ref().and_then(|figures| figures.conformity);
     known.is_some_and(|known| known.decision == Verdict::Undecided)
 }

@@ -35,7 +35,9 @@ impl CsvTable {
     pub(super) fn finish(self) -> Result<String, csv::Error> {
         let bytes =
             self.writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))?;
-        Ok(String::from_utf8_lossy(&bytes).into_owned())
+        // Made of text alone; a table of millions of rows is not copied.
+        let text = String::from_utf8(bytes);
+        Ok(text.unwrap_or_else(|error| String::from_utf8_lossy(error.as_bytes()).into_owned()))
     }
 }
 

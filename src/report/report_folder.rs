@@ -72,13 +72,13 @@ impl ReportFolder<'_> {
         let mut finder = PlaceFinder::default();
         let known = KnownInputs::of(self.inputs, &mut finder);
         let paths: Vec<&Path> = files.iter().map(|file| file.path.as_path()).collect();
-        let own_places = self.checked(&paths, &known, &mut finder)?;
+        self.checked(&paths, &known, &mut finder)?;
         let files: Vec<&ReportFile> = files.iter().chain(beside).collect();
         let paths: Vec<&Path> = files.iter().map(|file| file.path.as_path()).collect();
         let places = checked_places(&paths, &known, self.overwrite, &mut finder)?;
         let root = finder.folder(self.folder)?;
         let names: BTreeSet<String> =
-            own_places.iter().filter_map(|place| name_below(&root, place)).collect();
+            places.iter().filter_map(|place| name_below(&root, place)).collect();
         let former = read_list(&root).unwrap_or_default();
         // A run that is stopped from here on leaves a list of all that may be there.
         let all = former.fourphase_files.union(&names).cloned().collect();
@@ -87,8 +87,10 @@ impl ReportFolder<'_> {
         let made: Vec<&Path> = root.ancestors().take_while(|folder| !folder.exists()).collect();
         write_list(&root, &list)?;
         if let Err(error) = write_to(&files, &places, self.overwrite) {
-            // Without success nothing is left behind.
-            if !had_list {
+            // Without success nothing is left behind, and what is not written is not listed.
+            if had_list {
+                let _ = write_list(&root, &former);
+            } else {
                 let _ = std::fs::remove_file(root.join(LIST_OF_FILES));
             }
             made.into_iter().for_each(|folder| drop(std::fs::remove_dir(folder)));
@@ -116,6 +118,9 @@ impl ReportFolder<'_> {
             }
         }
         let list = root.join(LIST_OF_FILES);
+        if let Some(at) = places.iter().position(|place| *place == list) {
+            return Err(PublishError::Twice(paths[at].to_owned()));
+        }
         if !self.overwrite && list.symlink_metadata().is_ok() {
             return Err(PublishError::OtherReport(self.folder.to_owned()));
         }
@@ -207,8 +212,17 @@ mod tests {
         {
             assert_eq!(path(name).exists(), is_there, "{name}");
         }
+        // A file that this run writes beside its report stays, wherever it stands.
+        let beside = [ReportFile { path: path("d.csv"), bytes: b"new".to_vec() }];
+        let out = path("");
+        let folder = ReportFolder { folder: &out, inputs: &[], overwrite: true, description: None };
+        folder.publish(&[], &beside, Some("run")).unwrap();
+        assert!(path("d.csv").exists() && !path("a.csv").exists());
+        assert_eq!(finished_run(&out).as_deref(), Some("run"));
         std::fs::remove_file(path("d.csv")).unwrap();
-        assert_eq!(finished_run(&path("")), None);
+        assert_eq!(finished_run(&out), None);
+        let refused = report(root.path(), &[LIST_OF_FILES], true).unwrap_err();
+        assert!(refused.to_string().contains("two files"), "{refused}");
     }
 
     #[test]

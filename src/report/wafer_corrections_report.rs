@@ -28,8 +28,8 @@ pub(super) fn corrections_json(result: &LotResult) -> Value {
         let DieKey { lot, wafer, die_x, die_y } = &row.key;
         let own = (*own)?;
         Some(json!({
-            "lot": lot,
-            "wafer": wafer,
+            "lot": &**lot,
+            "wafer": &**wafer,
             "die_x": die_x,
             "die_y": die_y,
             "amplitude_db": own.amplitude_db,

@@ -6,6 +6,7 @@ use super::wafer_groups_report::LONGEST_NAME;
 use crate::diagnostic::printable;
 use crate::units::db_from_neper;
 use crate::wafer::{DieFigures, DieRow, DieStatus, LotHeading, LotResult, Retest};
+use serde::Serialize;
 use serde_json::{Map, Value, json};
 
 /// One row per row of the manifest, in its order.
@@ -59,13 +60,13 @@ pub fn dies_csv(heading: &LotHeading<'_>, result: &LotResult) -> Result<String, 
 }
 
 fn fields(row: &DieRow, result: &LotResult) -> [String; 23] {
-    let figure = |value: &dyn Fn(&DieFigures) -> f64| optional(row.figures.as_ref().map(value));
+    let figure = |value: &dyn Fn(&DieFigures) -> f64| optional(row.figures.as_deref().map(value));
     let margin = result
         .limits
         .rejection()
         .zip(row.figures.as_ref())
         .map(|(limit, figures)| figures.margin(limit));
-    let conformity = row.figures.and_then(|figures| figures.conformity);
+    let conformity = row.figures.as_ref().and_then(|figures| figures.conformity);
     let position = |value: Option<f64>| optional(value);
     [
         harmless(&row.key.lot),
@@ -94,37 +95,57 @@ fn fields(row: &DieRow, result: &LotResult) -> [String; 23] {
     ]
 }
 
-/// Rows that could not be measured, with the reason.
-pub(super) fn not_measured_json(result: &LotResult) -> Vec<Value> {
-    let rows = result.rows.iter();
-    rows.filter(|row| matches!(row.status, DieStatus::Incomplete | DieStatus::Error))
-        .map(|row| {
-            named(
-                row,
-                &[("status", row.status.name().into()), ("message", row.message.clone().into())],
-            )
-        })
-        .collect()
+/// Rows of each kind that the document lists; `dies.csv` has them all.
+const LISTED: usize = 10_000;
+
+/// The rows that the document lists one by one.
+#[derive(Debug, Serialize)]
+pub(super) struct ListedRows {
+    /// Dies that were measured more than once.
+    retests: Vec<Value>,
+    /// Rows that could not be measured, with the reason.
+    not_measured: Vec<Value>,
+    /// Dies that are outliers of their wafer.
+    outliers: Vec<Value>,
+    /// How many more there are of each kind; absent where all are listed.
+    #[serde(skip_serializing_if = "Map::is_empty")]
+    left_out: Map<String, Value>,
 }
 
-/// Dies that are outliers of their wafer.
-pub(super) fn outliers_json(result: &LotResult) -> Vec<Value> {
-    let rows = result.rows.iter();
-    rows.filter(|row| row.counts() && row.is_outlier)
-        .map(|row| named(row, &[("status", row.status.name().into())]))
-        .collect()
-}
-
-/// Dies that were measured more than once.
-pub(super) fn retests_json(result: &LotResult) -> Vec<Value> {
-    result.retests.iter().map(|retest| retested(retest, result)).collect()
+impl ListedRows {
+    pub(super) fn of(result: &LotResult) -> Self {
+        let rows = || result.rows.iter();
+        let not_measured =
+            || rows().filter(|row| matches!(row.status, DieStatus::Incomplete | DieStatus::Error));
+        let outliers = || rows().filter(|row| row.counts() && row.is_outlier);
+        let reason = |row: &DieRow| {
+            let status = ("status", row.status.name().into());
+            named(row, &[status, ("message", row.message.clone().into())])
+        };
+        let outlier = |row: &DieRow| named(row, &[("status", row.status.name().into())]);
+        let left_out = [
+            ("retests", result.retests.len()),
+            ("not_measured", not_measured().count()),
+            ("outliers", outliers().count()),
+        ];
+        let left_out = left_out.into_iter().filter(|(_, count)| *count > LISTED);
+        let retests = result.retests.iter().take(LISTED);
+        Self {
+            retests: retests.map(|retest| retested(retest, result)).collect(),
+            not_measured: not_measured().take(LISTED).map(reason).collect(),
+            outliers: outliers().take(LISTED).map(outlier).collect(),
+            left_out: left_out
+                .map(|(kind, count)| (kind.to_owned(), (count - LISTED).into()))
+                .collect(),
+        }
+    }
 }
 
 fn named(row: &DieRow, more: &[(&str, Value)]) -> Value {
     let mut made = Map::new();
     for (key, value) in [
-        ("lot", Value::from(row.key.lot.clone())),
-        ("wafer", row.key.wafer.clone().into()),
+        ("lot", Value::from(&*row.key.lot)),
+        ("wafer", (&*row.key.wafer).into()),
         ("die_x", row.key.die_x.into()),
         ("die_y", row.key.die_y.into()),
         ("line", row.line.into()),
@@ -143,13 +164,13 @@ fn retested(retest: &Retest, result: &LotResult) -> Value {
         json!({
             "line": row.line,
             "status": row.status.name(),
-            "worst_rejection_db": row.figures.map(|figures| figures.worst_rejection_db),
+            "worst_rejection_db": row.figures.as_ref().map(|figures| figures.worst_rejection_db),
             "counted": row.stands,
         })
     });
     json!({
-        "lot": retest.key.lot,
-        "wafer": retest.key.wafer,
+        "lot": &*retest.key.lot,
+        "wafer": &*retest.key.wafer,
         "die_x": retest.key.die_x,
         "die_y": retest.key.die_y,
         "measurements": measurements.collect::<Vec<_>>(),
@@ -162,36 +183,33 @@ const ROWS_SHOWN: usize = 8;
 /// Dies that people should look at.
 pub(super) fn dies_text(result: &LotResult) -> String {
     let mut text = String::new();
-    let found: Vec<String> = result
-        .rows
-        .iter()
-        .filter_map(|row| {
-            let place = format!(
-                "{} {} ({}, {})",
+    let mut found = 0;
+    for row in &result.rows {
+        let says = match row.status {
+            DieStatus::Incomplete | DieStatus::Error => {
+                format!("{}: {}", row.status.name(), printable(&row.message))
+            }
+            _ if row.counts() && row.is_outlier => {
+                format!("stands apart from its wafer ({})", row.status.name())
+            }
+            _ => continue,
+        };
+        found += 1;
+        if found == 1 {
+            text.push('\n');
+        }
+        if found <= ROWS_SHOWN {
+            text.push_str(&filled(&format!(
+                "{} {} ({}, {}) {says}",
                 abbreviated(&row.key.lot, LONGEST_NAME),
                 abbreviated(&row.key.wafer, LONGEST_NAME),
                 row.key.die_x,
                 row.key.die_y
-            );
-            match row.status {
-                DieStatus::Incomplete | DieStatus::Error => {
-                    Some(format!("{place} {}: {}", row.status.name(), printable(&row.message)))
-                }
-                _ if row.counts() && row.is_outlier => {
-                    Some(format!("{place} stands apart from its wafer ({})", row.status.name()))
-                }
-                _ => None,
-            }
-        })
-        .collect();
-    if !found.is_empty() {
-        text.push('\n');
+            )));
+        }
     }
-    for line in found.iter().take(ROWS_SHOWN) {
-        text.push_str(&filled(line));
-    }
-    if found.len() > ROWS_SHOWN {
-        text.push_str(&format!("and {} more in dies.csv\n", found.len() - ROWS_SHOWN));
+    if found > ROWS_SHOWN {
+        text.push_str(&format!("and {} more in dies.csv\n", found - ROWS_SHOWN));
     }
     text
 }

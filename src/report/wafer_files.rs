@@ -43,14 +43,6 @@ pub fn lot_files(
 ) -> Result<Vec<ReportFile>, FilesError> {
     let heading = job.heading();
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
-    let mut files = vec![
-        file(TABLE, dies_csv(&heading, result)?.into_bytes()),
-        file(DOCUMENT, document(&lot_report(job, result))?.into_bytes()),
-    ];
-    if let Some(corrections) = result.corrections() {
-        let table = corrections_csv(result, corrections)?;
-        files.push(file(CORRECTIONS, table.into_bytes()));
-    }
     let wafers = result.wafers.iter().map(|wafer| (wafer.lot.as_str(), wafer.wafer.as_str()));
     let names = map_names(wafers);
     let maps = (0..result.map.as_ref().map_or(0, |_| names.len()))
@@ -61,7 +53,17 @@ pub fn lot_files(
         .filter(|(_, needs_map, _)| result.map.is_some() || !needs_map)
         .map(|(name, _, picture)| Ok(file(name, picture(&heading, result)?)))
         .chain(maps);
-    files.extend(drawn.collect::<Result<Vec<_>, PlotError>>()?);
+    let drawn = drawn.collect::<Result<Vec<_>, PlotError>>()?;
+    // The table of millions of rows comes after what pictures take while they are drawn.
+    let mut files = vec![
+        file(TABLE, dies_csv(&heading, result)?.into_bytes()),
+        file(DOCUMENT, document(&lot_report(job, result))?.into_bytes()),
+    ];
+    if let Some(corrections) = result.corrections() {
+        let table = corrections_csv(result, corrections)?;
+        files.push(file(CORRECTIONS, table.into_bytes()));
+    }
+    files.extend(drawn);
     Ok(files)
 }
 
@@ -95,7 +97,10 @@ pub fn lot_file_paths(folder: &Path, job: &LotJob) -> Vec<PathBuf> {
     let pictures = PICTURES.iter().filter(|(_, needs_map, _)| has_map || !needs_map);
     let wafers = job.wafers().iter().filter(|_| has_map);
     let maps = map_names(wafers.map(|wafer| (wafer.lot.as_str(), wafer.wafer.as_str())));
-    let names = [TABLE, DOCUMENT].into_iter().chain(pictures.map(|(name, ..)| *name));
+    let has_corrections = job.recipe().settings().what_if().correction;
+    let corrections = has_corrections.then_some(CORRECTIONS);
+    let names =
+        [TABLE, DOCUMENT].into_iter().chain(corrections).chain(pictures.map(|(name, ..)| *name));
     names.map(str::to_owned).chain(maps).map(|name| folder.join(name)).collect()
 }
 

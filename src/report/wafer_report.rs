@@ -2,7 +2,7 @@
 
 use super::text_table::filled;
 use super::wafer_corrections_report::corrections_json;
-use super::wafer_dies_report::{dies_text, not_measured_json, outliers_json, retests_json};
+use super::wafer_dies_report::{ListedRows, dies_text};
 use super::wafer_groups_report::{
     counts_text, figures_text, group_json, groups_text, percent, yield_json, yield_text,
 };
@@ -32,9 +32,8 @@ pub struct LotReport {
     yield_by_retest_policy: Value,
     yield_against_limit: Vec<Value>,
     curve: Value,
-    retests: Vec<Value>,
-    not_measured: Vec<Value>,
-    outliers: Vec<Value>,
+    #[serde(flatten)]
+    rows: ListedRows,
     settings: Value,
     inputs: Vec<InputFile>,
     warnings: Vec<String>,
@@ -70,9 +69,7 @@ pub fn lot_report(job: &LotJob, result: &LotResult) -> LotReport {
             .into(),
         yield_against_limit: yield_against_limit_json(&result.all, name),
         curve: curve_json(heading, result),
-        retests: retests_json(result),
-        not_measured: not_measured_json(result),
-        outliers: outliers_json(result),
+        rows: ListedRows::of(result),
         settings: settings_json(job, result),
         inputs: job.digests().to_vec(),
         warnings: job

@@ -5,14 +5,15 @@ use crate::units::{ShownFrequency, db_from_neper};
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// Which die a row is about.
 #[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct DieKey {
     /// The lot.
-    pub lot: String,
+    pub lot: Arc<str>,
     /// The wafer in the lot.
-    pub wafer: String,
+    pub wafer: Arc<str>,
     /// The die's column on the wafer; may be negative.
     pub die_x: i32,
     /// The die's row on the wafer; may be negative.

@@ -60,7 +60,7 @@ impl DieRecord {
     pub(crate) fn to_line(&self) -> Result<String, serde_json::Error> {
         let DieEntry { line, key, files, carried } = &self.entry;
         let mut kept = Kept {
-            die: (key.lot.clone(), key.wafer.clone(), key.die_x, key.die_y),
+            die: (key.lot.to_string(), key.wafer.to_string(), key.die_x, key.die_y),
             line: *line,
             files: files
                 .iter()
@@ -117,7 +117,7 @@ impl DieRecord {
         };
         let entry = DieEntry {
             line: kept.line,
-            key: DieKey { lot, wafer, die_x, die_y },
+            key: DieKey { lot: lot.into(), wafer: wafer.into(), die_x, die_y },
             files: kept.files.into_iter().map(|file| file.map(PathBuf::from)).collect(),
             carried: kept.carried,
         };

@@ -22,7 +22,7 @@ pub struct DieRow {
     /// Its verdict.
     pub status: DieStatus,
     /// Its worst, if it was measured.
-    pub figures: Option<DieFigures>,
+    pub figures: Option<Box<DieFigures>>,
     /// What stands against it, for people.
     pub message: String,
     /// Which measurement of the die this is, from 1.
@@ -47,7 +47,7 @@ impl DieRow {
     /// Its figures, if it counts.
     #[must_use]
     pub fn counted_figures(&self) -> Option<&DieFigures> {
-        self.figures.as_ref().filter(|_| self.counts())
+        self.figures.as_deref().filter(|_| self.counts())
     }
 }
 
@@ -104,7 +104,7 @@ impl Counts {
             };
             *counted += 1;
             counts.outliers += u64::from(row.counts() && row.is_outlier);
-            let known = row.figures.and_then(|figures| figures.conformity);
+            let known = row.figures.as_ref().and_then(|figures| figures.conformity);
             if let (true, false, Some(known)) = (row.stands, row.is_excluded, known) {
                 let decided = counts.decided.get_or_insert_default();
                 decided.expected += known.probability;

@@ -18,10 +18,14 @@ use crate::requirement::Limits;
 use crate::units::db_from_neper;
 use num_complex::Complex64;
 use std::cmp::Ordering;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
+use std::sync::Arc;
 
 /// The outer ring begins at this share of the radius that counts.
 pub(crate) const EDGE_RING_SHARE: f64 = 0.75;
+
+/// The lot and the name of a wafer.
+type WaferKey = (Arc<str>, Arc<str>);
 
 /// Gathers rows.
 #[derive(Debug)]
@@ -30,13 +34,33 @@ pub(crate) struct LotCollector<'s> {
     limits: Limits,
     rows: Vec<DieRow>,
     /// For each row that was measured, its rejection under further questions.
-    what_ifs: Vec<Option<DieWhatIfs>>,
+    what_ifs: Vec<Option<Box<DieWhatIfs>>>,
+    /// Names of lots and wafers, each kept once.
+    names: HashSet<Arc<str>>,
 }
 
 impl<'s> LotCollector<'s> {
-    /// For settings, and the limits that hold.
-    pub(crate) fn new(settings: &'s LotSettings, limits: Limits) -> Self {
-        Self { settings, limits, rows: Vec::new(), what_ifs: Vec::new() }
+    /// For settings, the limits that hold, and so many rows.
+    pub(crate) fn new(settings: &'s LotSettings, limits: Limits, rows: usize) -> Self {
+        Self {
+            settings,
+            limits,
+            rows: Vec::with_capacity(rows),
+            what_ifs: Vec::with_capacity(rows),
+            names: HashSet::new(),
+        }
+    }
+
+    /// A key whose names are kept once for all dies.
+    fn interned(&mut self, key: &DieKey) -> DieKey {
+        let mut kept = |name: &Arc<str>| match self.names.get(name) {
+            Some(kept) => kept.clone(),
+            None => {
+                self.names.insert(name.clone());
+                name.clone()
+            }
+        };
+        DieKey { lot: kept(&key.lot), wafer: kept(&key.wafer), ..*key }
     }
 
     /// Takes the next row in, in the order of the list of dies.
@@ -46,7 +70,7 @@ impl<'s> LotCollector<'s> {
             DieOutcome::Incomplete(message) => (DieStatus::Incomplete, None, message.clone()),
             DieOutcome::Error(message) => (DieStatus::Error, None, message.clone()),
             DieOutcome::Measured(die) => {
-                what_ifs = Some(die.what_ifs.clone());
+                what_ifs = Some(Box::new(die.what_ifs.clone()));
                 let missed = missed(&die.figures, &self.limits);
                 let names: Vec<&str> = missed.iter().map(|limit| limit.quantity().name()).collect();
                 let (status, message) = if names.is_empty() {
@@ -54,13 +78,14 @@ impl<'s> LotCollector<'s> {
                 } else {
                     (DieStatus::Fail, format!("misses {}", names.join(", ")))
                 };
-                (status, Some(die.figures), message)
+                (status, Some(Box::new(die.figures)), message)
             }
         };
         self.what_ifs.push(what_ifs);
         let entry = &record.entry;
+        let key = self.interned(&entry.key);
         self.rows.push(DieRow {
-            key: entry.key.clone(),
+            key,
             line: entry.line,
             files: entry.files.clone(),
             carried: entry.carried.clone(),
@@ -106,7 +131,7 @@ impl<'s> LotCollector<'s> {
     /// Refuses rows whose nominal phase difference is not that of most: a die with exchanged outputs
     /// is as balanced as the others, and drives a receiver's channels the wrong way round.
     fn refuse_exchanged(&mut self) {
-        let nominal_of = |row: &DieRow| row.figures.and_then(|figures| figures.nominal_deg);
+        let nominal_of = |row: &DieRow| row.figures.as_ref()?.nominal_deg;
         let lagging =
             self.rows.iter().filter_map(nominal_of).filter(|nominal| *nominal < 0.0).count();
         let all = self.rows.iter().filter_map(nominal_of).count();
@@ -165,10 +190,12 @@ impl<'s> LotCollector<'s> {
 
     /// Marks the measurements that count; returns the yield under every policy.
     fn choose_measurements(&mut self) -> Vec<(RetestPolicy, Yield)> {
-        let ranked: Vec<(DieKey, Option<Rank>)> =
-            self.rows.iter().map(|row| (row.key.clone(), self.rank(row))).collect();
+        let ranks: Vec<Option<Rank>> = self.rows.iter().map(|row| self.rank(row)).collect();
         let mut choose = |policy| {
-            for (row, stands) in self.rows.iter_mut().zip(standing_rows(&ranked, policy)) {
+            let keys = self.rows.iter().map(|row| &row.key);
+            let ranked: Vec<(&DieKey, Option<Rank>)> = keys.zip(ranks.iter().copied()).collect();
+            let standing = standing_rows(&ranked, policy);
+            for (row, stands) in self.rows.iter_mut().zip(standing) {
                 row.stands = stands;
             }
             (policy, Counts::of(&self.rows).yield_of_tested())
@@ -213,8 +240,8 @@ impl<'s> LotCollector<'s> {
 
     /// Screens the dies of each wafer and looks at it, wafer by wafer in the order of their first.
     fn wafers(&mut self, map: Option<&WaferGeometry>) -> Vec<WaferResult> {
-        let mut places: Vec<((String, String), Vec<usize>)> = Vec::new();
-        let mut place_of: HashMap<(String, String), usize> = HashMap::new();
+        let mut places: Vec<(WaferKey, Vec<usize>)> = Vec::new();
+        let mut place_of: HashMap<WaferKey, usize> = HashMap::new();
         for (at, row) in self.rows.iter().enumerate() {
             let name = (row.key.lot.clone(), row.key.wafer.clone());
             let place = *place_of.entry(name.clone()).or_insert_with(|| {
@@ -248,7 +275,7 @@ impl<'s> LotCollector<'s> {
 
     fn wafer(
         &self,
-        (lot, wafer): (String, String),
+        (lot, wafer): WaferKey,
         rows: Vec<usize>,
         screening: Option<Screening>,
         map: Option<&WaferGeometry>,
@@ -274,8 +301,8 @@ impl<'s> LotCollector<'s> {
             group: GroupResult::of(&group, &self.limits),
             amplitude_db: spatial(&|error| db_from_neper(error.re)),
             phase_deg: spatial(&|error| error.im.to_degrees()),
-            lot,
-            wafer,
+            lot: lot.to_string(),
+            wafer: wafer.to_string(),
             fitted,
             rows,
             screening,
@@ -291,17 +318,20 @@ impl<'s> LotCollector<'s> {
 
 /// Counts the measurements of each die and lists the dies that have several, in the order of the first.
 fn number_measurements(rows: &mut [DieRow]) -> Vec<Retest> {
-    let mut rows_of: HashMap<DieKey, Vec<usize>> = HashMap::new();
-    for (at, row) in rows.iter_mut().enumerate() {
-        let earlier = rows_of.entry(row.key.clone()).or_default();
-        earlier.push(at);
-        row.touchdown = earlier.len();
+    // The rows of each die together, in the order of the list.
+    let mut order: Vec<usize> = (0..rows.len()).collect();
+    order.sort_by(|&one, &other| rows[one].key.cmp(&rows[other].key));
+    let mut retests = Vec::new();
+    for of_die in order.chunk_by(|&one, &other| rows[one].key == rows[other].key) {
+        if of_die.len() > 1 {
+            retests.push(Retest { key: rows[of_die[0]].key.clone(), rows: of_die.to_vec() });
+        }
     }
-    let mut retests: Vec<Retest> = rows_of
-        .into_iter()
-        .filter(|(_, rows)| rows.len() > 1)
-        .map(|(key, rows)| Retest { key, rows })
-        .collect();
+    for retest in &retests {
+        for (number, &row) in (1..).zip(&retest.rows) {
+            rows[row].touchdown = number;
+        }
+    }
     retests.sort_by(|one, other| one.rows.cmp(&other.rows));
     retests
 }
@@ -384,7 +414,7 @@ mod tests {
     }
 
     fn answer(settings: &LotSettings, records: &[DieRecord]) -> LotResult {
-        let mut collector = LotCollector::new(settings, limits());
+        let mut collector = LotCollector::new(settings, limits(), records.len());
         records.iter().for_each(|record| collector.add(record));
         let mut points = collector.finish();
         for (row, record) in records.iter().enumerate() {

@@ -70,7 +70,7 @@ pub(crate) struct PointCollector {
     subject: DieSubject,
     asked: WhatIfSettings,
     /// For each row that was measured, its rejection under further questions.
-    what_ifs: Vec<Option<DieWhatIfs>>,
+    what_ifs: Vec<Option<Box<DieWhatIfs>>>,
     /// The wafer of each row, as a place in the result's.
     wafer_of: Vec<usize>,
     curves: CurveCollector,
@@ -83,7 +83,7 @@ impl PointCollector {
     pub(super) fn new(
         settings: &LotSettings,
         result: LotResult,
-        what_ifs: Vec<Option<DieWhatIfs>>,
+        what_ifs: Vec<Option<Box<DieWhatIfs>>>,
     ) -> Self {
         let mut wafer_of = vec![0; result.rows.len()];
         for (at, wafer) in result.wafers.iter().enumerate() {

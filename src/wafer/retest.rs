@@ -51,7 +51,7 @@ impl Rank {
 /// Which rows count, under a policy, of rows that are each about a die and may have a rank: how good the
 /// row is, for [`RetestPolicy::Best`]. Rows without a rank (unreadable ones) are worse than any that has
 /// one, and of equals the earlier counts.
-pub(super) fn standing_rows(rows: &[(DieKey, Option<Rank>)], policy: RetestPolicy) -> Vec<bool> {
+pub(super) fn standing_rows(rows: &[(&DieKey, Option<Rank>)], policy: RetestPolicy) -> Vec<bool> {
     if policy == RetestPolicy::All {
         return vec![true; rows.len()];
     }
@@ -81,10 +81,10 @@ mod tests {
 
     #[test]
     fn one_measurement_of_each_die_counts() {
-        let key = |die_x| DieKey { lot: "L".to_owned(), wafer: "W".to_owned(), die_x, die_y: 0 };
+        let key = |die_x| DieKey { lot: "L".into(), wafer: "W".into(), die_x, die_y: 0 };
+        let keys = [1, 2, 1, 1, 3].map(key);
         let rows = |margins: [Option<f64>; 5]| {
-            let ranks = margins.map(|margin| margin.map(|margin| Rank::new(0, margin)));
-            [1, 2, 1, 1, 3].map(key).into_iter().zip(ranks)
+            keys.iter().zip(margins.map(|margin| margin.map(|margin| Rank::new(0, margin))))
         };
         let ranked: Vec<_> = rows([Some(30.0), Some(20.0), Some(35.0), Some(35.0), None]).collect();
         for (policy, want) in [
@@ -97,7 +97,7 @@ mod tests {
         }
         // One limit missed by little is worse than none kept by less.
         let ranks = [Rank::new(1, 9.0), Rank::new(0, 0.1)].map(Some);
-        let two: Vec<_> = [1, 1].map(key).into_iter().zip(ranks).collect();
+        let two: Vec<_> = [&keys[0]; 2].into_iter().zip(ranks).collect();
         assert_eq!(standing_rows(&two, RetestPolicy::Best), [false, true]);
         // An unreadable measurement never beats one that could be read.
         let unread: Vec<_> = rows([None, Some(20.0), Some(-5.0), None, None]).collect();

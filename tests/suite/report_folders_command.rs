@@ -59,6 +59,8 @@ fn an_input_is_not_replaced_however_it_is_spelled() {
         assert_eq!(sandbox.bytes("coupler.s4p"), before);
     }
     assert!(!sandbox.path("nodir").exists());
+    std::fs::hard_link(sandbox.path("coupler.s4p"), sandbox.path("plot.png")).unwrap();
+    sandbox.refuses("splitter coupler.s4p --plot a/../plot.png --overwrite", "is an input");
 }
 
 /// Far more files than a process may have open.
