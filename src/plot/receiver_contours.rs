@@ -46,7 +46,7 @@ pub fn receiver_contours(
         ways.iter().flatten().flatten().map(|&(db, deg)| channel_error(db, deg)).collect();
     let family = contour_family(&errors, receiver.limits().on(Quantity::ImageRejection));
     let title = format!(
-        "I/Q channel error of the image sideband over LO; best single correction {} dB, {} deg; curves: rejection by balance (dB)",
+        "Channel error, image sideband; curves: rejection by balance (dB); correction {} dB, {} deg",
         shown_signed(trim.amplitude_db, 2),
         shown_signed(trim.phase_deg, 2)
     );
