@@ -99,7 +99,8 @@ impl Failure {
                 let shown = shown.in_file(file.display().to_string());
                 match source {
                     MeasurementError::Missing { .. } => shown.with_help(
-                        "measure these two ports together, or say reciprocal = true if it is",
+                        "measure these two ports together; where the part is the same in another \
+                         order of its ports, 'symmetric' may say it",
                     ),
                     MeasurementError::Splitter(source) => splitter_diagnostic(source, shown),
                     MeasurementError::Network(NetworkError::OutsideData { .. }) => shown.with_help(

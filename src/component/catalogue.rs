@@ -5,7 +5,7 @@
 //! texts, and the messages about them follow from it. The form of a row is explained at `kind!`.
 
 use super::balun::{PlanarBalun, planar_balun};
-use super::bond::{Bond, bond, wire_inductance_h};
+use super::bond::{Bond, BondConductor, bond};
 use super::construction::REFERENCE_OHM;
 use super::coupled_line::{
     CoupledLineCoupler, CoupledPair, InterdigitatedCoupler, coupled_line_coupler, coupled_pair,
@@ -44,6 +44,8 @@ const FEMTO: f64 = 1e-15;
 
 /// Half the power, dB.
 const HALF_POWER_DB: f64 = 10.0 * LOG10_2;
+/// Conductivity of gold, MS/m.
+const GOLD_MS_PER_M: f64 = 41.0;
 /// Relative permittivity of gallium arsenide.
 const GALLIUM_ARSENIDE: f64 = 12.9;
 /// Height of a usual substrate of gallium arsenide, um.
@@ -204,7 +206,11 @@ pub static KINDS: &[ComponentKind] = &[
         }),
         network: stub,
         dimensions: |stub, list| {
-            list.line("stub", stub.line.impedance_ohm, stub.line.angle_deg, stub.line.center_hz)
+            let Line { impedance_ohm, angle_deg, center_hz, .. } = stub.line;
+            match stub.end {
+                StubEnd::Open => list.open_line("stub", impedance_ohm, angle_deg, center_hz),
+                StubEnd::Short => list.line("stub", impedance_ohm, angle_deg, center_hz),
+            }
         },
     },
     kind! {
@@ -281,7 +287,8 @@ pub static KINDS: &[ComponentKind] = &[
         },
     },
     kind! {
-        "lange": "quarter-wave coupler of interdigitated strips",
+        "lange": "quarter-wave coupler of interdigitated strips; mode speeds that differ are those of \
+                  the connected strips, as of one coupled pair",
         ports: ["in", "through", "coupled", "isolated"],
         parameters: {
             center_ghz: Positive,
@@ -435,33 +442,51 @@ pub static KINDS: &[ComponentKind] = &[
         network: |grid, p| shorted_end(grid, p.inductance_ph * PICO),
     },
     kind! {
-        "bond": "bond wire with a pad at each end, by its inductance or by length and diameter",
+        "bond": "bond wire or flat ribbon with a pad at each end, by its inductance, by length and \
+                 diameter, or by length, width and thickness; with skin effect, of gold unless told",
         ports: ["in", "out"],
         parameters: {
             inductance_ph: Optional<NotNegative>,
             length_um: Optional<Positive>,
             diameter_um: Optional<Positive>,
+            width_um: Optional<Positive>,
+            thickness_um: Optional<Positive>,
+            conductivity_ms_per_m: PositiveOrInfinite = GOLD_MS_PER_M,
             resistance_ohm: NotNegative = 0.0,
             pad_capacitance_ff: NotNegative = 0.0,
         },
         example: "length_um=300 diameter_um=25",
         part: |p| {
-            let inductance_h = match (p.inductance_ph, p.length_um, p.diameter_um) {
-                (Some(ph), None, None) => Ok(ph * PICO),
-                (None, Some(length_um), Some(diameter_um)) => {
-                    wire_inductance_h(length_um * MICRO, diameter_um * MICRO)
+            let conductivity_s_per_m = p.conductivity_ms_per_m * MEGA;
+            let micro = |um: Option<f64>| um.map(|um| um * MICRO);
+            let of = (micro(p.length_um), micro(p.diameter_um), micro(p.width_um), micro(p.thickness_um));
+            let conductor = match (p.inductance_ph, of) {
+                (Some(ph), (None, None, None, None)) => Ok(BondConductor::Inductance(ph * PICO)),
+                (None, (Some(length_m), Some(diameter_m), None, None)) => {
+                    Ok(BondConductor::Wire { length_m, diameter_m, conductivity_s_per_m })
+                }
+                (None, (Some(length_m), None, Some(width_m), Some(thickness_m))) => {
+                    Ok(BondConductor::Ribbon { length_m, width_m, thickness_m, conductivity_s_per_m })
                 }
                 _ => Err(ComponentError::BondInductance),
-            };
-            inductance_h.map(|inductance_h| Bond {
-                inductance_h,
+            }?;
+            conductor.impedance_ohm(0.0)?;
+            Ok(Bond {
+                conductor,
                 resistance_ohm: p.resistance_ohm,
                 pad_capacitance_f: p.pad_capacitance_ff * FEMTO,
             })
         },
         network: bond,
         dimensions: |bond, list| {
-            list.value("inductance_ph", bond.inductance_h * 1e12);
+            let BondConductor::Inductance(inductance_h) = bond.conductor else {
+                for (name, hz) in [("at_0_ghz", 0.0), ("at_1_ghz", 1e9), ("at_30_ghz", 30e9)] {
+                    let inductance_h = bond.conductor.inductance_h(hz)?;
+                    list.value(format!("inductance_{name}_ph"), inductance_h * 1e12);
+                }
+                return Ok(());
+            };
+            list.value("inductance_ph", inductance_h * 1e12);
             Ok(())
         },
     },

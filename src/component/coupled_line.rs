@@ -281,6 +281,13 @@ fn strip_count(strips: usize) -> Result<f64, ComponentError> {
 /// The connected strips are one coupled pair: their number changes the strips' impedances
 /// ([`strip_impedances_ohm`]) but not the network.
 ///
+/// # Limits of the model
+/// Where all modes of the strips have one speed the pair is exact for coupling between neighbours. With
+/// `odd_mode_velocity_excess_percent` the two modes of the connected strips get speeds of their own;
+/// n separate strips have n modes with as many speeds, and the wires between strips are left out. Above
+/// two strips isolation, return loss and phase are then estimates, which a field simulation or a
+/// measurement must confirm.
+///
 /// # Errors
 /// [`ComponentError::Strips`], [`ComponentError::Coupling`], [`ComponentError::OutOfRange`].
 ///

@@ -2,7 +2,8 @@
 
 use super::error::ComponentError;
 use super::microstrip::{
-    Strip, Substrate, coupled_strips, dispersed_permittivity, length_m, width_and_gap_m, width_m,
+    Strip, Substrate, coupled_strips, dispersed_permittivity, length_m, open_end_extension_m,
+    width_and_gap_m, width_m,
 };
 
 /// A figure for the layout of a component.
@@ -61,6 +62,30 @@ impl<'a> DimensionList<'a> {
         let length_m = length_m(permittivity, angle_deg, center_hz)?;
         self.value(format!("{name}_width_um"), width_m * 1e6);
         self.value(format!("{name}_length_um"), length_m * 1e6);
+        Ok(())
+    }
+
+    /// The same of a line with an open end, drawn shorter by the end's extension.
+    pub(super) fn open_line(
+        &mut self,
+        name: &str,
+        impedance_ohm: f64,
+        angle_deg: f64,
+        center_hz: f64,
+    ) -> Result<(), ComponentError> {
+        self.line(name, impedance_ohm, angle_deg, center_hz)?;
+        let Some(substrate) = self.substrate else { return Ok(()) };
+        let Ok(width_m) = width_m(substrate, impedance_ohm) else { return Ok(()) };
+        let extension_um = open_end_extension_m(substrate, width_m)? * 1e6;
+        let length = format!("{name}_length_um");
+        if let Some(own) = self.made.list.iter_mut().find(|own| own.name == length) {
+            own.value -= extension_um;
+            if own.value < 0.0 {
+                let note = "its open end alone is longer than the line";
+                self.made.notes.push(format!("{name}: {note}"));
+            }
+        }
+        self.value(format!("{name}_open_end_extension_um"), extension_um);
         Ok(())
     }
 

@@ -88,7 +88,10 @@ pub enum ComponentError {
         now: &'static str,
     },
     /// A bond with neither or both of an inductance and the dimensions of a wire.
-    #[error("a bond needs either inductance_ph, or length_um and diameter_um")]
+    #[error(
+        "a bond needs either inductance_ph, or length_um and diameter_um, or length_um, width_um and \
+         thickness_um"
+    )]
     BondInductance,
     /// A wire for which the formula of its inductance gives no positive value.
     #[error(

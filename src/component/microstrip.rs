@@ -373,6 +373,44 @@ pub fn width_and_gap_m(
     Ok((width_at(g)? * h, g * h))
 }
 
+/// By how much an open end of a strip makes it electrically longer, m.
+///
+/// Source: M. Kirschning, R. H. Jansen, N. H. L. Koster, Electronics Letters 17 (1981), 123-125, from
+/// memory: within 2.5 % for widths of 0.01 to 100 heights and permittivities to 50.
+///
+/// # Errors
+/// Those of [`strip`].
+///
+/// # Examples
+/// ```
+/// use fourphase::component::microstrip::{Substrate, open_end_extension_m, width_m};
+///
+/// // About 0.3 heights of alumina.
+/// let alumina = Substrate {
+///     relative_permittivity: 9.8,
+///     height_m: 254e-6,
+///     thickness_m: 0.0,
+///     loss_tangent: 0.0,
+///     conductivity_s_per_m: f64::INFINITY,
+/// };
+/// let extension_m = open_end_extension_m(&alumina, width_m(&alumina, 50.0)?)?;
+/// assert!((76e-6..82e-6).contains(&extension_m));
+/// # Ok::<(), fourphase::component::ComponentError>(())
+/// ```
+pub fn open_end_extension_m(substrate: &Substrate, width_m: f64) -> Result<f64, ComponentError> {
+    let effective = strip(substrate, width_m)?.effective_permittivity;
+    let (u, er) = (width_m / substrate.height_m, substrate.relative_permittivity);
+    let power = effective.powf(0.81);
+    let first = 0.434_907 * (power + 0.26) / (power - 0.189) * (u.powf(0.8544) + 0.236)
+        / (u.powf(0.8544) + 0.87);
+    let second = 1.0 + u.powf(0.371) / (2.358 * er + 1.0);
+    let third = 1.0 + 0.5274 * (0.084 * u.powf(1.9413 / second)).atan() / effective.powf(0.9236);
+    let fourth =
+        1.0 + 0.0377 * (0.067 * u.powf(1.456)).atan() * (6.0 - 5.0 * (0.036 * (1.0 - er)).exp());
+    let fifth = 1.0 - 0.218 * (-7.5 * u).exp();
+    Ok(substrate.height_m * first * third * fifth / fourth)
+}
+
 /// The length in m of an electrical length in degrees at a frequency in Hz.
 ///
 /// # Errors

@@ -55,7 +55,7 @@ mod search;
 mod spread_coupler;
 
 pub use balun::{PlanarBalun, planar_balun};
-pub use bond::{Bond, bond, wire_inductance_h};
+pub use bond::{Bond, BondConductor, bond, wire_inductance_h};
 pub use catalogue::{KINDS, substrate};
 pub use choice::Choice;
 pub use construction::REFERENCE_OHM;

@@ -3,7 +3,7 @@
 //!
 //! Settings are absolute: what to write into the description in place of the correction that it has.
 
-use super::correction_weight::{CorrectionPoint, worst_rejection_db};
+use super::correction_weight::{CorrectionPoint, least_squares_weight, worst_rejection_db};
 use super::error::Result;
 use super::frequency_plan::Sideband;
 use super::iq_balance::{Imbalance, IqOutputs};
@@ -344,31 +344,40 @@ fn channels(
 ) -> CorrectionChannels {
     let (lo_hz, if_hz) = (plan.lo_hz(), plan.if_hz());
     let ifs = if_hz.len();
-    let best_db = |lo: usize, start: usize, end: usize| {
-        IqCorrection::best(&points[lo * ifs + start..lo * ifs + end]).worst_db
+    let run = |lo: usize, start: usize, end: usize| &points[lo * ifs + start..lo * ifs + end];
+    let best_db =
+        |lo: usize, start: usize, end: usize| IqCorrection::best(run(lo, start, end)).worst_db;
+    let fails = |lo: usize, start: usize, end: usize| {
+        // Least squares is fast and often enough.
+        let quick = least_squares_weight(run(lo, start, end));
+        let holds = |weight| worst_rejection_db(run(lo, start, end), weight) >= required_db;
+        !quick.is_some_and(holds) && best_db(lo, start, end) < required_db
     };
-    let worst_db = |start: usize, end: usize| {
-        let all = (0..lo_hz.len()).map(|lo| best_db(lo, start, end));
-        all.fold(f64::INFINITY, f64::min)
-    };
+    let failing = |start: usize, end: usize| (0..lo_hz.len()).find(|&lo| fails(lo, start, end));
     let mut found = Vec::new();
     let mut start = 0;
     while start < ifs {
-        let mut end = start + 1;
-        let mut own_db = worst_db(start, end);
-        if own_db < required_db {
-            let failing = (0..lo_hz.len()).find(|&lo| best_db(lo, start, end) < required_db);
-            let lo_hz = lo_hz[failing.unwrap_or(0)];
-            return CorrectionChannels::Impossible { lo_hz, if_hz: if_hz[start], best_db: own_db };
+        if let Some(lo) = failing(start, start + 1) {
+            return CorrectionChannels::Impossible {
+                lo_hz: lo_hz[lo],
+                if_hz: if_hz[start],
+                best_db: best_db(lo, start, start + 1),
+            };
         }
-        while end < ifs {
-            let longer_db = worst_db(start, end + 1);
-            if longer_db < required_db {
-                break;
+        // All IFs are tried first, then the end is bisected between one that holds and one that does
+        // not.
+        let (mut end, mut beyond) = (start + 1, ifs + 1);
+        let mut tried = ifs;
+        while beyond - end > 1 {
+            match failing(start, tried) {
+                None => end = tried,
+                Some(_) => beyond = tried,
             }
-            (own_db, end) = (longer_db, end + 1);
+            tried = usize::midpoint(end, beyond);
         }
-        found.push(IfChannel { if_hz: (if_hz[start], if_hz[end - 1]), worst_db: own_db });
+        let all = (0..lo_hz.len()).map(|lo| best_db(lo, start, end));
+        let worst_db = all.fold(f64::INFINITY, f64::min);
+        found.push(IfChannel { if_hz: (if_hz[start], if_hz[end - 1]), worst_db });
         start = end;
     }
     CorrectionChannels::Holds(found)

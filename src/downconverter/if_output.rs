@@ -21,7 +21,7 @@ impl OutputChoice {
     #[must_use]
     pub fn numeric_turn(&self) -> Option<Complex64> {
         let ideal = self.ideal_transfers.first()?;
-        let is_turn = ideal.i == Complex64::ONE && ideal.q.re == 0.0 && ideal.q.im.abs() == 1.0;
+        let is_turn = ideal.i == Complex64::ONE && [Complex64::I, -Complex64::I].contains(&ideal.q);
         is_turn.then_some(ideal.q)
     }
 

@@ -79,7 +79,7 @@ impl QCorrection {
             CorrectionDomain::Digital => (DIGITAL_PHASE_DEG, "from -89 to 89 degrees if digital"),
             _ => (1000.0, "from -1000 to 1000 degrees"),
         };
-        if !(phase_deg.abs() <= limit_deg) {
+        if !(-limit_deg..=limit_deg).contains(&phase_deg) {
             let what = "the phase of a correction";
             return Err(ReceiverError::OutOfRange { what, expected, found: phase_deg });
         }

@@ -271,12 +271,33 @@ impl<'a> Curve<'a> {
         residual * Complex64::cis(-TAU * frequency_hz * self.delay_s)
     }
 
+    /// Whether an entry goes past zero from a point to the next, which turns its phase by up to half a
+    /// turn on a way that is smooth: without its delay it then goes on as it came. An entry that
+    /// rotates by an angle θ a step changes its way by 2 sin(θ/2) of a step.
+    fn passes_zero(&self, at: usize) -> bool {
+        let value =
+            |at: usize| self.values[at] * Complex64::cis(TAU * self.known_hz[at] * self.delay_s);
+        let secant = |low: usize| {
+            let width_hz = self.known_hz.get(low + 1)? - self.known_hz[low];
+            (width_hz > 0.0).then(|| (value(low + 1) - value(low)) / width_hz)
+        };
+        let Some(own) = secant(at) else { return false };
+        let width_hz = self.known_hz[at + 1] - self.known_hz[at];
+        let delay_step_deg = (TAU * self.delay_s * width_hz).to_degrees().abs();
+        let beside = [at.checked_sub(1).and_then(secant), secant(at + 1)];
+        let mut changes = beside.iter().flatten().map(|other| (*other - own).norm()).peekable();
+        delay_step_deg <= LARGEST_SAFE_STEP_DEG
+            && changes.peek().is_some()
+            && changes.all(|change| change < own.norm())
+    }
+
     /// Index and size of the largest phase step among points of telling magnitude.
     fn worst_step(&self, used: std::ops::Range<usize>, floor: f64) -> Option<(usize, f64)> {
         let is_telling = |at: usize| self.values[at].norm_sqr() > floor * floor;
         (used.start..used.end.saturating_sub(1))
             .filter(|&at| is_telling(at) && is_telling(at + 1))
             .map(|at| (at, self.steps[at].to_degrees().abs()))
+            .filter(|&(at, step_deg)| step_deg <= LARGEST_SAFE_STEP_DEG || !self.passes_zero(at))
             .max_by(|one, other| one.1.total_cmp(&other.1))
     }
 }
@@ -371,6 +392,29 @@ mod tests {
         let inside = FrequencyGrid::from_hz(vec![1.55e9]).unwrap();
         let step = onto_grid(&network, &inside).unwrap().unsafe_step.unwrap();
         assert!((step.step_deg - 108.0).abs() < 1e-6);
+    }
+
+    /// The reflection of a match that is best within the band, behind a line or not, goes past zero:
+    /// no alarm. One that rotates too fast gives it at any magnitude.
+    #[test]
+    fn an_entry_that_passes_zero_gives_no_alarm() {
+        let grid = FrequencyGrid::linear(27e9, 31e9, 41).unwrap();
+        let between = FrequencyGrid::linear(27.05e9, 30.95e9, 40).unwrap();
+        let alarm = |value: &dyn Fn(f64) -> Complex64| {
+            onto_grid(&one_port(&grid, value), &between).unwrap().unsafe_step
+        };
+        for (delay_s, least) in [(0.0, 0.004), (0.0, -0.004), (1e-9, 0.004)] {
+            let dip = |hz: f64| {
+                let detuning = (hz - 29.05e9) / 29e9;
+                Complex64::new(least, 3.0 * detuning) * Complex64::cis(-TAU * hz * delay_s)
+            };
+            assert_eq!(alarm(&dip), None, "{delay_s:e} {least}");
+        }
+        let fast = |hz: f64| 0.05 * Complex64::cis(-TAU * hz * 3e-9);
+        assert!((alarm(&fast).unwrap().step_deg - 108.0).abs() < 1e-6);
+        let loop_of_two =
+            |hz: f64| Complex64::cis(-TAU * hz * 3e-9) + 0.5 * Complex64::cis(-TAU * hz * 1e-9);
+        assert!(alarm(&loop_of_two).is_some());
     }
 
     #[test]

@@ -16,7 +16,7 @@ use plotters::prelude::{Circle, Color, EmptyElement};
 
 /// One part of the error over the radius.
 struct RadialPanel<'r> {
-    title: &'static str,
+    title: String,
     y_label: &'static str,
     points: Vec<RadialPoint>,
     spatial: Option<&'r Spatial>,
@@ -50,16 +50,17 @@ pub fn lot_radial(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
         [only] => Some(only),
         _ => None,
     };
+    let sideband = heading.of_image_sideband();
     let panels = [
         RadialPanel {
-            title: "Mean amplitude imbalance of each die",
+            title: format!("Mean amplitude imbalance of each die{sideband}"),
             y_label: "Imbalance (dB)",
             points: parts(&|error| db_from_neper(error.re)),
             spatial: only.map(|wafer| &wafer.amplitude_db),
             least_width: 0.05,
         },
         RadialPanel {
-            title: "Mean phase error of each die",
+            title: format!("Mean phase error of each die{sideband}"),
             y_label: "Phase error (deg)",
             points: parts(&|error| error.im.to_degrees()),
             spatial: only.map(|wafer| &wafer.phase_deg),
@@ -84,7 +85,7 @@ impl RadialPanel<'_> {
     fn draw(&self, panel: &Canvas<'_>, radius_mm: f64) -> Result<(), PlotError> {
         let points = &self.points;
         let axes = Axes {
-            title: self.title,
+            title: &self.title,
             x_label: "Distance from the wafer's centre (mm)",
             y_label: self.y_label,
             x: 0.0..radius_mm,

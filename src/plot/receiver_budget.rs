@@ -33,7 +33,7 @@ pub fn receiver_budget(result: &DownconverterResult) -> Result<Vec<u8>, PlotErro
     picture(|canvas| {
         let worst = &result.summary.worst;
         let title = format!(
-            "Error budget at the worst point: LO {}, IF {}",
+            "Error budget at the worst point, Q over I in the image sideband: LO {}, IF {}",
             ShownFrequency(worst.lo_hz),
             ShownFrequency(worst.if_hz)
         );

@@ -46,7 +46,7 @@ pub fn receiver_contours(
         ways.iter().flatten().flatten().map(|&(db, deg)| channel_error(db, deg)).collect();
     let family = contour_family(&errors, receiver.limits().on(Quantity::ImageRejection));
     let title = format!(
-        "Channel error over LO; curves: rejection by balance alone (dB); best single trim {} dB, {} deg",
+        "Channel error, image sideband; curves: rejection by balance (dB); correction {} dB, {} deg",
         shown_signed(trim.amplitude_db, 2),
         shown_signed(trim.phase_deg, 2)
     );
@@ -55,7 +55,7 @@ pub fn receiver_contours(
     let names: Vec<[String; 2]> = ifs
         .names
         .iter()
-        .map(|name| [format!("{name}, untrimmed"), format!("{name}, trimmed")])
+        .map(|name| [format!("{name}, uncorrected"), format!("{name}, corrected")])
         .collect();
     let mut legend: Vec<Entry<'_>> = names
         .iter()

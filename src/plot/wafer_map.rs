@@ -213,8 +213,11 @@ impl Sheet<'_> {
         let largest = places.iter().fold(0.01_f64, |largest, (_, value)| largest.max(value.abs()));
         let scale =
             ColourScale { range: -largest..largest, mark: Some(0.0), label: label.to_owned() };
-        let title = if places.is_empty() { "No trend: too few dies" } else { title };
-        self.small(canvas, panel, title, &places, &scale)
+        let title = match places.is_empty() {
+            true => "No trend: too few dies".to_owned(),
+            false => format!("{title}{}", self.heading.of_image_sideband()),
+        };
+        self.small(canvas, panel, &title, &places, &scale)
     }
 
     fn small(

@@ -44,6 +44,7 @@ fn row_json(row: &BudgetRow) -> Value {
     json!({
         "block": row.contributor.to_string(),
         "is_block": matches!(row.contributor, Contributor::Block(_) | Contributor::Pair(_)),
+        "sideband": "image",
         "has_equal_members": row.has_equal_members,
         "amplitude_db": db_from_neper(row.error.re),
         "phase_deg": row.error.im.to_degrees(),

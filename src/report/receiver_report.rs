@@ -141,7 +141,11 @@ fn heading(receiver: &Receiver, result: &DownconverterResult) -> String {
     let lead = result.summary.q_leads_i_deg;
     let (leading, other) = if lead > 0.0 { ("Q", "I") } else { ("I", "Q") };
     let chosen = if result.is_chosen { " (chosen)" } else { "" };
-    let lead = format!("{leading} leads {other} by {} deg", fixed(lead.abs(), 1));
+    let lead = format!(
+        "in the {} sideband {leading} leads {other} by {} deg",
+        plan.wanted(),
+        fixed(lead.abs(), 1)
+    );
     let (name, wanted) = (&result.combination, plan.wanted());
     text.push_str(&filled(&match result.summary.reversed_points {
         0 => format!("{name}{chosen} keeps the {wanted} sideband, not the {rejected}; {lead}."),

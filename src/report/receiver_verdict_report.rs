@@ -46,6 +46,7 @@ pub(super) fn verdict_json(compliance: &Compliance, assessment: Option<&Assessme
             let location = &held.location;
             let mut entry = json!({
                 "name": held.limit.quantity().name(),
+                "sideband": sideband(held.limit.quantity()),
                 "limit": held.limit.value(),
                 "worst": held.worst,
                 "at_lo_hz": location.frequency_hz,
@@ -121,6 +122,14 @@ pub(super) fn verdict_text(
     text
 }
 
+/// The sideband in which a quantity is judged; `None` for those of both or of none.
+fn sideband(quantity: Quantity) -> Option<&'static str> {
+    match quantity {
+        Quantity::AmplitudeImbalance | Quantity::QuadratureError => Some("wanted"),
+        _ => None,
+    }
+}
+
 fn requirement(held: &RequirementResult, word: &str, probability: &str) -> String {
     let quantity = held.limit.quantity();
     let unit = quantity.unit();
@@ -133,8 +142,9 @@ fn requirement(held: &RequirementResult, word: &str, probability: &str) -> Strin
         let _ = write!(place, ", {}", printable(mixer));
     }
     format!(
-        "{word} {} {} {} {unit}: worst {} {unit}{place}{probability}",
+        "{word} {}{} {} {} {unit}: worst {} {unit}{place}{probability}",
         quantity.label(),
+        sideband(quantity).map_or_else(String::new, |own| format!(" ({own} sideband)")),
         quantity.direction().sign(),
         held.limit.value(),
         if quantity == Quantity::ImageRejection {

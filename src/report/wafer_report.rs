@@ -101,7 +101,7 @@ pub fn wafer_text(heading: &LotHeading<'_>, result: &LotResult) -> String {
     text.push_str(&figures_text(heading, &result.all));
     text.push('\n');
     text.push_str(&groups_text(heading, result));
-    text.push_str(&trend_text(result));
+    text.push_str(&trend_text(heading, result));
     text.push_str(&what_if_text(heading, result));
     text.push_str(&dies_text(result));
     text

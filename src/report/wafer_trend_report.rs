@@ -3,7 +3,7 @@
 use super::text_table::{abbreviated, filled, fixed};
 use super::wafer_groups_report::{LONGEST_NAME, group_json, percent};
 use crate::units::db_from_neper;
-use crate::wafer::{EDGE_RING_SHARE, LotResult, Spatial, Trend, WaferResult};
+use crate::wafer::{EDGE_RING_SHARE, LotHeading, LotResult, Spatial, Trend, WaferResult};
 use serde_json::{Map, Value, json};
 
 pub(super) fn wafer_json(wafer: &WaferResult, rejection: &str) -> Value {
@@ -56,7 +56,7 @@ fn spatial(spatial: &Spatial, unit: &str) -> Value {
 }
 
 /// The strongest trend over a wafer.
-pub(super) fn trend_text(result: &LotResult) -> String {
+pub(super) fn trend_text(heading: &LotHeading<'_>, result: &LotResult) -> String {
     // The share of the variance that the better of a wafer's two trends explains.
     let explained = |wafer: &WaferResult| {
         let trends = wafer.amplitude_db.trend.iter().chain(&wafer.phase_deg.trend);
@@ -85,8 +85,9 @@ pub(super) fn trend_text(result: &LotResult) -> String {
     })
     .collect();
     filled(&format!(
-        "From centre to rim of wafer {}: {}.",
+        "From centre to rim of wafer {}{}: {}.",
         abbreviated(&wafer.wafer, LONGEST_NAME),
+        heading.of_image_sideband(),
         parts.join("; ")
     ))
 }

@@ -43,6 +43,12 @@ impl LotHeading<'_> {
         self.settings.subject().rejection()
     }
 
+    /// `, image sideband` for receivers, whose mean errors and trends are those of that sideband.
+    #[must_use]
+    pub fn of_image_sideband(&self) -> &'static str {
+        if self.combination.is_some() { ", image sideband" } else { "" }
+    }
+
     /// `LO 27 to 31 GHz (41), IF 0.5 to 1.5 GHz (3)`.
     #[must_use]
     pub fn frequencies(&self, result: &LotResult) -> String {

@@ -108,7 +108,12 @@ fn a_wrong_parameter_is_named_with_what_it_takes() {
              found 2 impedances and 2 resistors for 3 stages",
         ),
         ("microstrip", "width_um=-70 length_um=100", "width_um must be above 0, found -70"),
-        ("bond", "", "a bond needs either inductance_ph, or length_um and diameter_um"),
+        (
+            "bond",
+            "",
+            "a bond needs either inductance_ph, or length_um and diameter_um, or length_um, width_um and \
+             thickness_um",
+        ),
         (
             "bond",
             "length_um=5 diameter_um=25",

@@ -12,13 +12,13 @@ use fourphase::component::microstrip::{
     width_m,
 };
 use fourphase::component::{
-    Arrangement, Bond, BranchLine, ComponentError, CoupledLineCoupler, Elements, IdealSplit,
-    InterdigitatedCoupler, Line, PadTopology, PlanarBalun, RatRace, Stage, Stub, StubEnd,
-    WilkinsonDivider, attenuator, bond, branch_line, coupled_line_coupler, coupling_of_strips,
-    default_stages, ideal_balun, ideal_divider, ideal_hybrid_180, ideal_quadrature_hybrid,
-    interdigitated_coupler, line, mode_impedances_ohm, open_end, pad_resistors_ohm, planar_balun,
-    rat_race, series_element, shorted_end, shunt_element, strip_impedances_ohm, stub,
-    wilkinson_divider,
+    Arrangement, Bond, BondConductor, BranchLine, ComponentError, CoupledLineCoupler, Elements,
+    IdealSplit, InterdigitatedCoupler, Line, NamedComponent, PadTopology, PlanarBalun, RatRace,
+    Stage, Stub, StubEnd, WilkinsonDivider, attenuator, bond, branch_line, coupled_line_coupler,
+    coupling_of_strips, default_stages, ideal_balun, ideal_divider, ideal_hybrid_180,
+    ideal_quadrature_hybrid, interdigitated_coupler, line, mode_impedances_ohm, open_end,
+    pad_resistors_ohm, parse_parameters, planar_balun, rat_race, series_element, shorted_end,
+    shunt_element, strip_impedances_ohm, stub, wilkinson_divider,
 };
 use fourphase::network::{
     FrequencyGrid, Network, PASSIVITY_TOLERANCE, WaveDefinition, assess, change_reference,
@@ -280,7 +280,8 @@ fn a_coupler_with_modes_of_different_speed_equals_its_nodal_analysis() {
 
 #[test]
 fn a_lossy_bond_equals_its_nodal_analysis() {
-    let wire = Bond { inductance_h: 150e-12, resistance_ohm: 0.4, pad_capacitance_f: 12e-15 };
+    let conductor = BondConductor::Inductance(150e-12);
+    let wire = Bond { conductor, resistance_ohm: 0.4, pad_capacitance_f: 12e-15 };
     let analysed = |hz| {
         let omega = std::f64::consts::TAU * hz;
         let mut circuit = NodalCircuit::new(2);
@@ -513,4 +514,38 @@ proptest! {
             prop_assert!(assess(&network).unwrap().max_reciprocity_error.unwrap().value < 1e-12);
         }
     }
+}
+
+/// The layout of an open stub is shorter by the extension of its end: about 0.3 heights of alumina.
+#[test]
+fn an_open_stub_is_drawn_shorter_by_its_end() {
+    let sandbox = crate::harness::Sandbox::new();
+    let figure = |end: &str, name: &str| {
+        let report = sandbox.json(&format!(
+            "component stub impedance_ohm=50 center_ghz=10 angle_deg=90 end={end} \
+             --substrate relative_permittivity=9.8,height_um=254"
+        ));
+        report[name].as_f64()
+    };
+    let (open, short) = (figure("open", "stub_length_um"), figure("short", "stub_length_um"));
+    let extension = figure("open", "stub_open_end_extension_um").unwrap();
+    assert!((76.0..82.0).contains(&extension), "{extension}");
+    assert!((short.unwrap() - open.unwrap() - extension).abs() < 1e-9);
+}
+
+/// A bond of 300 um by its dimensions: 187 pH at zero frequency, 172 to 175 pH where the skin carries.
+#[test]
+fn a_bond_has_the_inductance_of_its_skin() {
+    let parameters = parse_parameters(&["length_um=300", "diameter_um=25"]).unwrap();
+    let part = NamedComponent::new("bond", &parameters).unwrap();
+    let network = part.network(&FrequencyGrid::from_hz(vec![1e3, 29e9]).unwrap()).unwrap();
+    let series_ohm = |point: usize| {
+        let matrix = &network.entries()[4 * point..4 * point + 4];
+        100.0 * matrix[0] / matrix[2]
+    };
+    let inductance_h = |point: usize, hz: f64| series_ohm(point).im / (std::f64::consts::TAU * hz);
+    assert!((inductance_h(0, 1e3) - 187.3e-12).abs() < 0.2e-12, "{}", inductance_h(0, 1e3));
+    let fast_h = inductance_h(1, 29e9);
+    assert!((172e-12..175e-12).contains(&fast_h), "{fast_h}");
+    assert!((0.15..0.3).contains(&series_ohm(1).re), "{}", series_ohm(1));
 }

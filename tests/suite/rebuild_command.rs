@@ -89,3 +89,17 @@ fn wrong_sets_are_refused() {
         sandbox.refuses("rebuild wrong.toml --output no.s4p", mention);
     }
 }
+
+/// Two ports that no measurement has together: reciprocity cannot help, and is not proposed.
+#[test]
+fn help_for_a_missing_pair_is_one_that_helps() {
+    let sandbox = sandbox_with_set();
+    let last = "[[measurement]]\nfile = \"p34.s2p\"\nports = [3, 4]\n";
+    let set = replaced(&sandbox.read("set.toml"), &[(last, "")]);
+    for reciprocal in ["", "reciprocal = true\n"] {
+        sandbox.write("wrong.toml", format!("{reciprocal}{set}"));
+        let error = sandbox.refused("rebuild wrong.toml --output no.s4p");
+        assert!(error.contains("measure these two ports together"), "{error}");
+        assert!(!error.contains("say reciprocal"), "{error}");
+    }
+}

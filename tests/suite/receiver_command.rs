@@ -301,12 +301,19 @@ fn wrong_plans_are_refused_at_their_line() {
 fn wrong_numbers_are_refused_at_their_line() {
     let ring = "[load_reflection_sweep]\nmixer_reflection = 1.5\n[correction]";
     let gain = "name = \"i_plus\"\ngain = [1e200, 0]";
+    let hybrid = "[if_hybrid]\ncomponent = { kind = \"quadrature_hybrid\" }\ni = 1\nq = 4\n\
+                  output = [2, 3]\n[correction]\nacts_on = \"digital\"";
+    let quarter_turn = "[correction]\nacts_on = \"digital\"\nphase_deg = 90";
     assert_refused(&[
         ("name = \"i_plus\"", gain, "the magnitude of a gain must be from", "gain"),
         ("lo_power_dbm = 17.0\n", "", "lo_power_dbm is missing", "lo_power_dbm_min"),
         ("exponent = 1.0", "exponent = -1.0", "from 0 to 10", "lo_amplitude_exponent"),
         ("_db = 25.0", "_db = -25.0", "must be 0 or above, found -25", "image_rejection_db"),
         ("[correction]", ring, "from 0 to below 1", "mixer_reflection"),
+        ("[correction]", quarter_turn, "from -89 to 89", "phase_deg = 90"),
+        ("[correction]", "[correction]\nacts_on = \"rf\"", "unknown value 'rf'", "acts_on"),
+        ("combine =", "reference_ohm = 0\ncombine =", "from 0.001", "reference_ohm"),
+        ("[correction]", hybrid, "a digital correction needs I and Q as numbers", "acts_on"),
     ]);
 }
 
