@@ -17,6 +17,7 @@ use super::receiver_propagation::{UncertainPart, UncertainReceiver};
 use crate::downconverter::{DownconverterResult, PlanPoint, Receiver, ReceiverError};
 use crate::requirement::{Limit, Quantity, RequirementResult, Verdict};
 use crate::units::db_from_neper;
+use rayon::prelude::*;
 
 /// Uncertainty of one point of the plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -238,7 +239,7 @@ impl Outputs {
         coverage: f64,
     ) -> Vec<PointUncertainty> {
         let rejections = &trials.outputs[self.first_point()..];
-        let points = result.points.iter().zip(linear).zip(rejections);
+        let points = result.points.par_iter().zip(linear).zip(rejections);
         points
             .map(|((point, linear), rejection)| {
                 let channel_error =
