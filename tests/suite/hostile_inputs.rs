@@ -16,7 +16,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 /// Cases of an ordinary run, all targets together.
-const CASES: u64 = 6000;
+const CASES: u64 = 4000;
 /// The time that a kilobyte may take, and any input at least; see [`own_time`].
 const PER_KILOBYTE: Duration = Duration::from_millis(50);
 /// Characters of a message.

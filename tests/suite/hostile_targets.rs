@@ -215,7 +215,7 @@ static LISTS: LazyLock<Vec<Seed>> = LazyLock::new(|| named(&["dies.csv"]));
 static JOURNALS: LazyLock<Vec<Seed>> = LazyLock::new(|| named(&["journal"]));
 
 fn touchstone(_: &World, name: &str, bytes: &[u8]) -> Outcome {
-    let options = ReadOptions { strict: bytes.len() % 4 == 0, ..ReadOptions::default() };
+    let options = ReadOptions { strict: bytes.len().is_multiple_of(4), ..ReadOptions::default() };
     match parse(bytes, name.as_ref(), &options) {
         Err(error) => Outcome::Refused(error.diagnostic().render(false)),
         Ok(file) => match content(&file) {
