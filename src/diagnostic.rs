@@ -170,7 +170,8 @@ impl Diagnostic {
         };
         // The renderer sets "error: " before the title and aligns further lines with it.
         let title = wrapped(&self.title, 70);
-        let label = self.label.as_deref().map(printable);
+        let label = self.label.as_deref().map(bounded);
+        let label = label.as_deref().map(printable);
         let notes: Vec<_> = self.notes.iter().map(|note| wrapped(note, 65)).collect();
         let help = self.help.as_deref().map(|help| wrapped(help, 65));
         let file = self.file.as_deref().map(printable);
@@ -211,7 +212,40 @@ impl Diagnostic {
 
 /// Safe to print, broken into lines at blanks.
 fn wrapped(text: &str, width: usize) -> String {
-    textwrap::fill(&printable(text), width)
+    textwrap::fill(&printable(&bounded(text)), width)
+}
+
+/// Characters of a word from outside that a message quotes at most.
+const LONGEST_QUOTE: usize = 60;
+/// Characters of a message at most, whatever it quotes.
+const LONGEST_MESSAGE: usize = 4000;
+
+/// A word from outside as a message quotes it: cut where it is absurdly long.
+///
+/// ```
+/// use fourphase::diagnostic::quoted;
+///
+/// assert_eq!(quoted(b"[Number of Ports]"), "[Number of Ports]");
+/// assert_eq!(quoted(&[b'x'; 1000]), "x".repeat(60) + "…");
+/// ```
+#[must_use]
+pub fn quoted(word: &[u8]) -> String {
+    // At most four bytes to a character.
+    let text = String::from_utf8_lossy(&word[..word.len().min(4 * LONGEST_QUOTE)]);
+    let shown: String = text.chars().take(LONGEST_QUOTE).collect();
+    if shown.len() < word.len() { shown + "…" } else { shown }
+}
+
+/// A message of a bounded length: the middle of an absurdly long one is left out.
+fn bounded(text: &str) -> Cow<'_, str> {
+    if text.len() <= LONGEST_MESSAGE {
+        return Cow::Borrowed(text);
+    }
+    let half = LONGEST_MESSAGE / 2;
+    let head: String = text.chars().take(half).collect();
+    let mut tail: Vec<char> = text.chars().rev().take(half).collect();
+    tail.reverse();
+    Cow::Owned(format!("{head} … {}", tail.into_iter().collect::<String>()))
 }
 
 /// Text from outside, safe to print: control characters become escapes such as `\u{1b}`.

@@ -4,7 +4,7 @@ use super::args::{Convert, Parameter, WaveDefinitionName};
 use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
-use super::output::{NOISE_LEFT_OUT, Outgoing};
+use super::output::{LATE_NOISE_LEFT_OUT, NOISE_LEFT_OUT, Outgoing};
 use crate::network::{ParameterKind, Transformation, TransformationNote, WaveDefinition};
 use crate::report::check_outputs;
 use crate::touchstone::Comment;
@@ -28,6 +28,11 @@ pub(super) fn run(given: &Convert, console: &Console) -> Result<Outcome, Failure
     if !file.noise.is_empty() && !same_ports {
         console.warning(NOISE_LEFT_OUT);
     }
+    let last_hz = network.grid().last_hz();
+    let is_late = same_ports && file.noise.first().is_some_and(|row| row.frequency_hz > last_hz);
+    if is_late {
+        console.warning(LATE_NOISE_LEFT_OUT);
+    }
     // Comments among rows lose their places when the rows do, and what they say of ports is about the
     // ports that were.
     let place = |comment: Comment| {
@@ -44,7 +49,7 @@ pub(super) fn run(given: &Convert, console: &Console) -> Result<Outcome, Failure
     let outgoing = Outgoing {
         network,
         comments: file.comments.into_iter().map(place).collect(),
-        noise: if same_ports { file.noise } else { Vec::new() },
+        noise: if same_ports && !is_late { file.noise } else { Vec::new() },
         noise_reference_ohm: file.noise_reference_ohm,
         number_format: file.number_format,
         frequency_unit: file.frequency_unit,

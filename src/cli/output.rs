@@ -11,6 +11,10 @@ use crate::touchstone::{
 };
 use std::path::{Path, PathBuf};
 
+/// Said where noise data start above the network data, as no Touchstone file may have them.
+pub(super) const LATE_NOISE_LEFT_OUT: &str = "the noise data start above the network data, which a Touchstone file may not hold; they are \
+     left out";
+
 /// Said where a network changes and its noise data no longer fit.
 pub(super) const NOISE_LEFT_OUT: &str =
     "the noise data belong to the file's own ports and are left out";

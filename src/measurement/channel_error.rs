@@ -10,7 +10,7 @@ use super::error_covariance::ErrorCovariance;
 use super::normal::normal_between;
 use super::plane_noise::PlaneReading;
 use super::quadrature::integral;
-use super::root::root;
+use super::root::root_between;
 use crate::splitter::image_rejection_of_error_db;
 use crate::units::{db_from_amplitude, neper_from_db, power_from_db};
 use num_complex::Complex64;
@@ -44,6 +44,9 @@ const MAX_DEVIATE: f64 = 9.0;
 /// Standard deviations below this, nepers and radians, are taken for it: no measurement reaches them,
 /// and narrower densities would be lost in rounding.
 const MIN_DEVIATION: f64 = 1e-8;
+/// The relative precision of probabilities while a quantile is searched for: the quantile is then
+/// known to a hundred thousandth of its spread.
+const SEARCH_PRECISION: f64 = 1e-5;
 
 /// The risk with which a reading may be as bad, for a truth of so many standard deviations, so that an
 /// interval has this coverage: its lower end excludes half of 1 - `coverage` far from balance, and never
@@ -142,18 +145,31 @@ impl ChannelErrorDistribution {
     /// The probability that the rejection is at least `limit_db`.
     #[must_use]
     pub fn probability_of_rejection(&self, limit_db: f64) -> f64 {
+        self.probability_to(1e-9, limit_db)
+    }
+
+    /// The same to a relative precision, for searches, which need it often.
+    fn probability_to(&self, precision: f64, limit_db: f64) -> f64 {
         let ratio = power_from_db(-limit_db);
         let covariance = &self.covariance;
         let amplitude_u = covariance.amplitude_variance().sqrt().max(MIN_DEVIATION);
         let slope = covariance.covariance() / (amplitude_u * amplitude_u);
         let conditional = covariance.phase_variance() - slope * covariance.covariance();
         let phase_u = conditional.max(0.0).sqrt().max(MIN_DEVIATION);
-        // sinh²(x/2) up to which the imbalance alone leaves the rejection.
-        let largest =
-            if ratio >= 1.0 { f64::INFINITY } else { 2.0 * (ratio / (1.0 - ratio)).sqrt().asinh() };
+        // Beyond this imbalance the rejection is below the limit at every phase or, for a limit below
+        // 0 dB, above it at every phase.
+        let edge = match 1.0 - ratio {
+            missing if missing > 0.0 => 2.0 * (ratio / missing).sqrt().asinh(),
+            missing if missing < 0.0 => 2.0 * (-1.0 / missing).sqrt().asinh(),
+            _ => f64::INFINITY,
+        };
         let inside = |imbalance: f64| {
-            let amplitude = (0.5 * imbalance).sinh().powi(2);
-            let sine_squared = (ratio * (1.0 + amplitude) - amplitude) / (1.0 + ratio);
+            // sinh² of a large imbalance is infinite; at a ratio of 1 the imbalance has no effect.
+            let amplitude = match ratio - 1.0 {
+                0.0 => 0.0,
+                excess => excess * (0.5 * imbalance).sinh().powi(2),
+            };
+            let sine_squared = (ratio + amplitude) / (1.0 + ratio);
             if sine_squared < 0.0 {
                 return 0.0;
             }
@@ -169,26 +185,50 @@ impl ChannelErrorDistribution {
             let deviate = (imbalance - self.mean.re) / amplitude_u;
             (-0.5 * deviate * deviate).exp() / (amplitude_u * TAU.sqrt())
         };
-        let low = (self.mean.re - MAX_DEVIATE * amplitude_u).max(-largest);
-        let high = (self.mean.re + MAX_DEVIATE * amplitude_u).min(largest);
+        let low = (self.mean.re - MAX_DEVIATE * amplitude_u).max(-edge);
+        let high = (self.mean.re + MAX_DEVIATE * amplitude_u).min(edge);
+        let has_all_outside = ratio > 1.0;
         if low >= high {
-            return 0.0;
+            return f64::from(u8::from(has_all_outside));
         }
         // x = c + h sin t: near the ends of the region its width goes as a root, which sin t smooths.
         let (centre, half) = (0.5 * (low + high), 0.5 * (high - low));
         let integrand = |t: f64| {
             let imbalance = centre + half * t.sin();
-            density(imbalance) * inside(imbalance) * half * t.cos()
+            let inside = inside(imbalance);
+            let counted = if has_all_outside { 1.0 - inside } else { inside };
+            density(imbalance) * counted * half * t.cos()
         };
-        integral(&integrand, (-0.5 * PI, 0.5 * PI)).clamp(0.0, 1.0)
+        // Deviates are differences, and carry the rounding of an estimate that is large against them.
+        let size = self.mean.re.abs().max(self.mean.im.abs()).max(1.0);
+        let rounding = 8.0 * f64::EPSILON * size / amplitude_u.min(phase_u);
+        let sum = integral(&integrand, (-0.5 * PI, 0.5 * PI), rounding.max(precision));
+        (if has_all_outside { 1.0 - sum } else { sum }).clamp(0.0, 1.0)
     }
 
     /// The rejection below which a part lies with this probability (0 to 1), dB; from -200 to 400.
     #[must_use]
     pub fn rejection_quantile_db(&self, probability: f64) -> f64 {
-        root(REJECTIONS_DB, 1e-9, |limit_db| {
-            1.0 - self.probability_of_rejection(limit_db) - probability
-        })
+        let excess =
+            |limit_db: f64| 1.0 - self.probability_to(SEARCH_PRECISION, limit_db) - probability;
+        let (lowest_db, highest_db) = REJECTIONS_DB;
+        // Away from the estimate in growing steps, until the probability is passed.
+        let start_db = self.rejection_db().clamp(lowest_db, highest_db);
+        let mut near = (start_db, excess(start_db));
+        let is_above = near.1 < 0.0;
+        let step_db = self.linear_uncertainty_db();
+        let mut step_db = if step_db.is_finite() { step_db.clamp(0.01, 10.0) } else { 10.0 };
+        loop {
+            let signed_db = if is_above { step_db } else { -step_db };
+            let next_db = (near.0 + signed_db).clamp(lowest_db, highest_db);
+            let next = (next_db, excess(next_db));
+            let is_at_end = next_db <= lowest_db || next_db >= highest_db;
+            if is_at_end || (next.1 < 0.0) != is_above {
+                return root_between(near, next, 1e-7, excess);
+            }
+            near = next;
+            step_db *= 2.0;
+        }
     }
 
     /// The rejection of the best estimate, dB.

@@ -1,7 +1,8 @@
 //! Covariances of the S-parameters of an N-port over frequency.
 
 use super::error::{CovarianceFault, MeasurementError};
-use nalgebra::{DMatrix, SymmetricEigen};
+use crate::network::hermitian;
+use nalgebra::DMatrix;
 use num_complex::Complex64;
 
 /// The columns of a table of entry covariances: one row for each frequency and pair of entries.
@@ -50,8 +51,18 @@ impl EntryCovariances {
 
     /// The covariances of a least-squares fit, which are Hermitian and without negative variances by
     /// their formula, V Σ⁻² V^H; one at least, at ascending frequencies.
-    pub(super) fn of_fit(ports: usize, at_hz: &[f64], matrices: Vec<DMatrix<Complex64>>) -> Self {
-        Self { ports, at_hz: at_hz.to_vec(), matrices }
+    pub(super) fn of_fit(
+        ports: usize,
+        at_hz: &[f64],
+        matrices: Vec<DMatrix<Complex64>>,
+    ) -> Result<Self, MeasurementError> {
+        for (point, (matrix, &frequency_hz)) in matrices.iter().zip(at_hz).enumerate() {
+            if matrix.iter().any(|entry| !entry.is_finite()) {
+                let fault = CovarianceFault::NotFinite;
+                return Err(MeasurementError::EntryCovariance { point, frequency_hz, fault });
+            }
+        }
+        Ok(Self { ports, at_hz: at_hz.to_vec(), matrices })
     }
 
     /// The frequencies, Hz, each with its matrix.
@@ -127,7 +138,8 @@ fn fault(
     if (0..size).any(|row| (0..=row).any(|column| differs(row, column))) {
         return Some(CovarianceFault::NotHermitian);
     }
-    let variances = SymmetricEigen::new(matrix.clone()).eigenvalues;
+    let Some(split) = hermitian(matrix.clone()) else { return Some(CovarianceFault::NotFinite) };
+    let variances = split.eigenvalues;
     let is_negative = variances.min() < -ROUNDING * variances.max().max(f64::MIN_POSITIVE);
     is_negative.then_some(CovarianceFault::NegativeVariance)
 }

@@ -3,7 +3,7 @@
 use crate::downconverter::ReceiverError;
 use crate::network::{NetworkError, Port};
 use crate::splitter::SplitterError;
-use crate::units::{ShownFrequency, shown_band};
+use crate::units::{ShownFrequency, shown_band, shown_complex};
 use num_complex::Complex64;
 use std::fmt;
 
@@ -202,14 +202,31 @@ pub enum MeasurementError {
         /// How many frequencies.
         points: usize,
     },
+    /// A termination that is no reflection coefficient.
+    #[error(
+        "measurement {measurement}: the reflection coefficient of the termination of port {port} \
+         must be at most 1e9, found {}",
+        shown_complex(*found)
+    )]
+    Termination {
+        /// Which, counted from 1.
+        measurement: usize,
+        /// The terminated port.
+        port: Port,
+        /// The reflection coefficient.
+        found: Complex64,
+    },
     /// A symmetry that does not name every port once.
     #[error("a symmetry must list each of the {ports} ports once")]
     Symmetry {
         /// How many there are.
         ports: usize,
     },
-    /// A standard uncertainty of 0 or less.
-    #[error("measurement {measurement}: a standard uncertainty must be above 0, found {found}")]
+    /// A standard uncertainty out of range.
+    #[error(
+        "measurement {measurement}: a standard uncertainty must be above 0, from 1e-15 to 1e6, \
+         found {found:e}"
+    )]
     Uncertainty {
         /// Which, counted from 1.
         measurement: usize,

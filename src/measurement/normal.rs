@@ -39,6 +39,10 @@ pub(super) fn normal_deviate(probability: f64) -> f64 {
 /// The probability of a standard normal deviate between two numbers, without cancellation in the
 /// tails.
 pub(super) fn normal_between(low: f64, high: f64) -> f64 {
+    // Beyond 9 standard deviations less than 1e-18 is left.
+    if low > 9.0 || high < -9.0 {
+        return 0.0;
+    }
     if low > 0.0 {
         0.5 * (erfc(low / SQRT_2) - erfc(high / SQRT_2))
     } else if high < 0.0 {

@@ -9,6 +9,9 @@ use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
+/// Steps of the decomposition of an equation for each port, far more than it needs.
+const MAX_STEPS: usize = 100_000;
+
 /// A value and the frequency at which it was found.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct ValueAt {
@@ -147,13 +150,16 @@ pub fn drift(before: &Network, after: &Network) -> Result<Drift, NetworkError> {
     let unknowns = if ports > 2 { ports } else { 1 };
     let mut squares = DMatrix::<f64>::zeros(unknowns, unknowns);
     let mut products = DVector::<f64>::zeros(unknowns);
+    // Frequencies relative to the highest: squares of hertz may be beyond the range of numbers.
+    let last_hz = comparison.first.grid().last_hz();
+    let scale_hz = if last_hz > 0.0 { last_hz } else { 1.0 };
     let entries = comparison.first.entries().iter().zip(comparison.second.entries());
     for (at, (first, second)) in entries.enumerate() {
         let (point, place) = (at / (ports * ports), at % (ports * ports));
         if place / ports == place % ports {
             continue;
         }
-        let omega = TAU * comparison.first.grid().as_hz()[point];
+        let omega = TAU * comparison.first.grid().as_hz()[point] / scale_hz;
         let weight = (first.norm() * second.norm()).min(1.0);
         let turned = second * first.conj();
         let ends = if ports > 2 { vec![place / ports, place % ports] } else { vec![0] };
@@ -166,7 +172,8 @@ pub fn drift(before: &Network, after: &Network) -> Result<Drift, NetworkError> {
     }
     // Without transmissions the equations are zero, and their shortest solution is no change of delay.
     let delays = squares
-        .svd(true, true)
+        .try_svd(true, true, f64::EPSILON, MAX_STEPS)
+        .ok_or(NetworkError::NoSingularValues { frequency_hz: comparison.band_hz.0 })?
         .solve(&products, f64::MIN_POSITIVE)
         .expect("a decomposition with both sets of vectors solves");
     Ok(Drift {
@@ -174,7 +181,7 @@ pub fn drift(before: &Network, after: &Network) -> Result<Drift, NetworkError> {
         vector: worst.vector,
         magnitude_db,
         phase_deg,
-        delays_s: delays.iter().copied().collect(),
+        delays_s: delays.iter().map(|delay| delay / scale_hz).collect(),
         band_hz: comparison.band_hz,
     })
 }

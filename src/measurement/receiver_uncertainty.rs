@@ -22,6 +22,7 @@ use crate::downconverter::{
 };
 use crate::requirement::{Figure, Limit, Quantity, RequirementResult, Verdict};
 use crate::units::db_from_neper;
+use rayon::prelude::*;
 
 /// Uncertainty of one point of the plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -313,7 +314,7 @@ impl Outputs {
         coverage: f64,
     ) -> Vec<PointUncertainty> {
         let rejections = &trials.outputs[self.first_point()..];
-        let points = result.points.iter().zip(linear).zip(rejections).enumerate();
+        let points = result.points.par_iter().zip(linear).zip(rejections).enumerate();
         points
             .map(|(at, ((point, linear), rejection))| {
                 let channel_error =

@@ -20,6 +20,7 @@ use crate::network::{
 };
 use num_complex::Complex64;
 use std::fmt;
+use std::ops::RangeInclusive;
 
 /// A measurement of some ports.
 #[derive(Clone, Debug)]
@@ -140,6 +141,11 @@ impl fmt::Display for RebuildWarning {
 /// With correct uncertainties the ratio of the residuals is near 1 and hardly ever above this.
 const MAX_RESIDUAL_RATIO: f64 = 1.5;
 
+/// The standard uncertainties that a measurement may have: their inverse squares are weights.
+const UNCERTAINTIES: RangeInclusive<f64> = 1e-15..=1e6;
+/// The largest magnitude of a reflection coefficient of a termination.
+const MAX_REFLECTION: f64 = 1e9;
+
 impl Rebuilt {
     /// What should be checked.
     #[must_use]
@@ -239,7 +245,7 @@ pub fn rebuild(
     let is_weighted = uncertainties.is_some();
     let ratio = residuals.weighted_ratio(degrees_of_freedom).filter(|_| is_weighted);
     let squares = residuals.squares;
-    let covariances = covariances(ports, &grid, points, is_weighted, squares, degrees_of_freedom);
+    let covariances = covariances(ports, &grid, points, is_weighted, squares, degrees_of_freedom)?;
     Ok(Rebuilt {
         quality: assess(&network)?,
         network,
@@ -277,8 +283,15 @@ fn on_common_terms(
         let points = grid.len();
         return Err(MeasurementError::Terminations { measurement: at + 1, ports, points });
     }
+    let is_reflection = |found: Complex64| found.is_finite() && found.norm() <= MAX_REFLECTION;
+    for (port, over) in ends.iter().enumerate() {
+        if let Some(&found) = over.iter().find(|found| !is_reflection(**found)) {
+            let port = Port::from_index(port);
+            return Err(MeasurementError::Termination { measurement: at + 1, port, found });
+        }
+    }
     if let Some(found) = measurement.standard_uncertainty
-        && !(found > 0.0 && found.is_finite())
+        && !UNCERTAINTIES.contains(&found)
     {
         return Err(MeasurementError::Uncertainty { measurement: at + 1, found });
     }
@@ -382,7 +395,7 @@ fn covariances(
     is_weighted: bool,
     squares: f64,
     degrees_of_freedom: usize,
-) -> Option<RebuiltCovariances> {
+) -> Result<Option<RebuiltCovariances>, MeasurementError> {
     let own = points.into_iter().map(|point| point.fit.covariance);
     let (matrices, origin) = if is_weighted {
         (own.collect(), CovarianceOrigin::Measurements)
@@ -393,10 +406,10 @@ fn covariances(
         let origin = CovarianceOrigin::Residuals { degrees_of_freedom };
         (own.map(|matrix| matrix * variance).collect(), origin)
     } else {
-        return None;
+        return Ok(None);
     };
-    let entries = EntryCovariances::of_fit(ports, grid.as_hz(), matrices);
-    Some(RebuiltCovariances { entries, origin })
+    let entries = EntryCovariances::of_fit(ports, grid.as_hz(), matrices)?;
+    Ok(Some(RebuiltCovariances { entries, origin }))
 }
 
 /// The reflection coefficient of a port, from 0, in all measurements.

@@ -9,8 +9,17 @@ const MAX_STEPS: usize = 200;
 /// Where `function` changes its sign within `range`, to within `precision`. Without a change of sign
 /// it is the end at which the function is nearer to zero.
 pub(super) fn root(range: (f64, f64), precision: f64, function: impl Fn(f64) -> f64) -> f64 {
-    let (mut low, mut high) = range;
-    let (mut at_low, mut at_high) = (function(low), function(high));
+    let (low, high) = range;
+    root_between((low, function(low)), (high, function(high)), precision, function)
+}
+
+/// The same from the two ends with the values there.
+pub(super) fn root_between(
+    (mut low, mut at_low): (f64, f64),
+    (mut high, mut at_high): (f64, f64),
+    precision: f64,
+    function: impl Fn(f64) -> f64,
+) -> f64 {
     if at_low * at_high > 0.0 {
         return if at_low.abs() < at_high.abs() { low } else { high };
     }

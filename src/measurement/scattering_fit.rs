@@ -9,7 +9,7 @@
 
 use super::error::MeasurementError;
 use super::partial_view::{Matrix, PartialView, Resonance, referred};
-use crate::network::Port;
+use crate::network::{Port, decomposed};
 use nalgebra::{DVector, Dyn, SVD};
 use num_complex::Complex64;
 
@@ -131,7 +131,7 @@ impl Unknowns {
         let mut steps = 0;
         let (condition, covariance) = loop {
             let (derivative, residuals) = self.linearised(views, &values)?;
-            let decomposed = derivative.svd(true, true);
+            let decomposed = decomposed(&derivative).ok_or(FitFailure::NotConverged)?;
             let condition = decomposed.singular_values.max() / decomposed.singular_values.min();
             if condition.is_nan() || condition > MAX_CONDITION {
                 return Err(FitFailure::Undetermined { condition });

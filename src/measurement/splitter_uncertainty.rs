@@ -12,14 +12,15 @@ use super::plan_noise::{NoiseDraws, PlanNoise, SharedBy};
 use super::plan_reading::level_reading;
 use super::uncertainty_source::{Errors, Source};
 use crate::downconverter::ReceiverBalance;
-use crate::network::{Load, Network, ParameterKind, convert};
+use crate::network::{Load, Network, NetworkError, ParameterKind, convert};
 use crate::requirement::{Limit, Limits, Quantity};
 use crate::splitter::{
-    Roles, SplitterError, SplitterPoint, SplitterResult, SplitterSettings, channel_errors,
-    image_rejection_of_error_db,
+    Roles, SplitterError, SplitterPoint, SplitterResult, SplitterSettings, channel_error_of_waves,
+    channel_errors, image_rejection_of_error_db,
 };
 use crate::units::{db_from_neper, wrap_deg};
 use num_complex::Complex64;
+use rayon::prelude::*;
 use std::borrow::Cow;
 
 /// Uncertainty of one point.
@@ -185,6 +186,9 @@ impl<'a> UncertainSplitter<'a> {
     }
 
     fn run_trials(&self, settings: &TrialSettings) -> Result<Trials, SplitterError> {
+        if self.settings.loads.is_empty() && self.settings.references_ohm.is_empty() {
+            return self.run_trials_of_outputs(settings);
+        }
         let networks = self.networks()?;
         run_trials(settings, OUTPUTS, |random| {
             let mut errors = cleared(&networks);
@@ -213,6 +217,42 @@ fn balance(point: &SplitterPoint) -> ReceiverBalance {
 /// For which errors of repeated measurements are widened: the upper end of a coverage interval of 95 %.
 const UPPER_PROBABILITY: f64 = 0.975;
 
+impl UncertainSplitter<'_> {
+    /// The trials where the balance is that of two entries of each matrix: the others need no errors.
+    fn run_trials_of_outputs(&self, settings: &TrialSettings) -> Result<Trials, SplitterError> {
+        let ports = self.scattering.ports();
+        for port in [self.roles.input, self.roles.outputs[0], self.roles.outputs[1]] {
+            self.scattering.check_port(port)?;
+        }
+        let places =
+            self.roles.outputs.map(|output| output.index() * ports + self.roles.input.index());
+        let matrices = self.scattering.entries().chunks_exact(ports * ports);
+        let entries: Vec<Complex64> =
+            matrices.flat_map(|matrix| places.map(|place| matrix[place])).collect();
+        let at_hz = self.scattering.grid().as_hz();
+        run_trials(settings, OUTPUTS, |random| {
+            let mut errors = Errors::default();
+            errors.clear_at(at_hz.len(), &places);
+            for source in &self.sources {
+                let deviates = source.draw(random);
+                source.add(&entries, &deviates, &mut errors);
+            }
+            let waves = errors.applied(&entries);
+            if let Some(at) = waves.iter().position(|wave| !wave.is_finite()) {
+                let (row, column) = (self.roles.outputs[at % 2], self.roles.input);
+                let frequency_hz = at_hz[at / 2];
+                return Err(NetworkError::NotFinite { row, column, frequency_hz }.into());
+            }
+            let drawn: Vec<Complex64> = waves
+                .chunks_exact(2)
+                .zip(at_hz)
+                .map(|(pair, &hz)| channel_error_of_waves([pair[0], pair[1]], self.roles, hz))
+                .collect::<Result<_, _>>()?;
+            Ok(trial(&drawn, &self.settings.limits))
+        })
+    }
+}
+
 fn cleared(networks: &[Deviating<'_>]) -> Vec<Errors> {
     let cleared = networks.iter().map(|own| {
         let mut errors = Errors::default();
@@ -236,12 +276,13 @@ fn trial(drawn: &[Complex64], limits: &Limits) -> Trial {
         drawn.iter().map(|error| wrap_deg(error.im.to_degrees()).abs()).fold(0.0, f64::max);
     let imbalance_db = drawn.iter().map(|error| db_from_neper(error.re).abs()).fold(0.0, f64::max);
     let worst = |quantity: Quantity| match quantity {
-        Quantity::ImageRejection | Quantity::CommonModeRejection => worst_db,
-        Quantity::PhaseError => phase_deg,
-        Quantity::AmplitudeImbalance => imbalance_db,
-        Quantity::QuadratureError | Quantity::LoPower => f64::NAN,
+        Quantity::ImageRejection | Quantity::CommonModeRejection => Some(worst_db),
+        Quantity::PhaseError => Some(phase_deg),
+        Quantity::AmplitudeImbalance => Some(imbalance_db),
+        Quantity::QuadratureError | Quantity::LoPower => None,
     };
-    let held = limits.iter().map(|limit| limit.is_kept_by(worst(limit.quantity())));
+    let is_kept = |limit: Limit, worst: Option<f64>| worst.is_some_and(|one| limit.is_kept_by(one));
+    let held = limits.iter().map(|limit| is_kept(limit, worst(limit.quantity())));
     #[expect(clippy::cast_possible_truncation, reason = "kept in single precision")]
     let outputs = [worst_db, phase_deg, imbalance_db].map(|value| value as f32).to_vec();
     Trial { outputs, held: held.collect() }
@@ -265,8 +306,10 @@ pub fn splitter_uncertainty(
     let noise = NoiseDraws::new(noise, trial_settings.seed());
     let balances: Vec<ReceiverBalance> = result.points.iter().map(balance).collect();
     let known = KnownBalances::new(&balances, &noise)?;
-    let pairs = result.points.iter().zip(&covariances);
-    let points: Vec<SplitterPointUncertainty> = pairs
+    let points: Vec<SplitterPointUncertainty> = result
+        .points
+        .par_iter()
+        .zip(&covariances)
         .enumerate()
         .map(|(at, (point, covariance))| {
             let channel_error =

@@ -15,9 +15,10 @@ use super::error::MeasurementError;
 use super::normal::normal_deviate;
 use super::stated_amount::{EntryAmount, PassAmount};
 use crate::network::{
-    Network, NetworkError, ParameterKind, WaveDefinition, change_reference, convert, onto_grid,
+    Network, NetworkError, ParameterKind, WaveDefinition, change_reference, convert, hermitian,
+    onto_grid,
 };
-use nalgebra::{DMatrix, SymmetricEigen};
+use nalgebra::DMatrix;
 use num_complex::Complex64;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
@@ -85,16 +86,38 @@ enum Kind {
     },
 }
 
-/// Errors of all entries of a network, gathered from its sources.
+/// Errors of a network's entries, all of them or those in some places of each matrix, gathered from
+/// its sources.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Errors {
+    /// The places, row-major; `None` for all.
+    places: Option<Vec<usize>>,
     multiplied: Vec<Complex64>,
     added: Vec<Complex64>,
 }
 
 impl Errors {
-    /// None yet.
+    /// None yet, of all entries.
     pub(crate) fn clear(&mut self, entries: usize) {
+        self.places = None;
+        self.resize(entries);
+    }
+
+    /// None yet, of the entries in these places at each of so many points.
+    pub(crate) fn clear_at(&mut self, points: usize, places: &[usize]) {
+        self.places = Some(places.to_vec());
+        self.resize(points * places.len());
+    }
+
+    /// The point and the place of an error, in matrices of so many entries.
+    fn position(&self, at: usize, size: usize) -> (usize, usize) {
+        match &self.places {
+            Some(places) => (at / places.len(), places[at % places.len()]),
+            None => (at / size, at % size),
+        }
+    }
+
+    fn resize(&mut self, entries: usize) {
         for list in [&mut self.multiplied, &mut self.added] {
             list.clear();
             list.resize(entries, Complex64::ZERO);
@@ -288,7 +311,10 @@ impl Source {
         if expected != found {
             return Err(NetworkError::PortCount { expected, found }.into());
         }
-        let factor = |&hz: &f64| covariances.at(hz).map(root);
+        let factor = |&hz: &f64| {
+            let none = NetworkError::NoSingularValues { frequency_hz: hz };
+            root(covariances.at(hz)?).ok_or(MeasurementError::from(none))
+        };
         let factors = network.grid().as_hz().iter().map(factor).collect::<Result<_, _>>()?;
         let acting = vec![true; 2 * expected * expected];
         Ok(Self::new(network, Kind::Covariances { factors }, acting))
@@ -374,7 +400,8 @@ impl Source {
         Deviates { values, components, is_independent }
     }
 
-    /// Adds the errors that these deviates cause in a network's entries, point after point.
+    /// Adds the errors that these deviates cause in a network's entries, point after point. The
+    /// entries are those of the errors: all, or those in their places.
     pub(crate) fn add(&self, entries: &[Complex64], deviates: &Deviates, errors: &mut Errors) {
         match &self.kind {
             Kind::Entries { amounts, .. } => {
@@ -383,8 +410,10 @@ impl Source {
             Kind::Passes { amounts, .. } => self.add_of_passes(amounts, deviates, errors),
             Kind::Repeats { deviations } => {
                 for (deviation, deviate) in deviations.iter().zip(deviates.of(0)) {
-                    for (added, error) in errors.added.iter_mut().zip(deviation) {
-                        *added += error * deviate;
+                    let size = self.ports * self.ports;
+                    for at in 0..errors.added.len() {
+                        let (point, place) = errors.position(at, size);
+                        errors.added[at] += deviation[point * size + place] * deviate;
                     }
                 }
             }
@@ -402,7 +431,7 @@ impl Source {
         let (ports, size) = (self.ports, self.ports * self.ports);
         let is_reciprocal = amounts.symmetry == ErrorSymmetry::Reciprocal;
         for (at, entry) in entries.iter().enumerate() {
-            let (point, place) = (at / size, at % size);
+            let (point, place) = errors.position(at, size);
             let (row, column) = (place / ports, place % ports);
             let list = if row == column { &amounts.reflection } else { &amounts.transmission };
             let own = if is_reciprocal && column < row { column * ports + row } else { place };
@@ -419,11 +448,11 @@ impl Source {
 
     fn add_of_passes(&self, amounts: &[PassAmount], deviates: &Deviates, errors: &mut Errors) {
         let (ports, size) = (self.ports, self.ports * self.ports);
-        for (at, multiplied) in errors.multiplied.iter_mut().enumerate() {
-            let (point, place) = (at / size, at % size);
+        for at in 0..errors.multiplied.len() {
+            let (point, place) = errors.position(at, size);
             let (amount, values) = (&amounts[point], deviates.of(point));
             for port in [place / ports, place % ports] {
-                *multiplied += Complex64::new(
+                errors.multiplied[at] += Complex64::new(
                     amount.magnitude_np * values[KINDS * port + NEPERS],
                     amount.phase_rad * values[KINDS * port + RADIANS],
                 );
@@ -438,15 +467,12 @@ impl Source {
         errors: &mut Errors,
     ) {
         let size = self.ports * self.ports;
-        for (point, factor) in factors.iter().enumerate() {
-            let values = deviates.of(point);
+        for at in 0..errors.added.len() {
+            let (point, row) = errors.position(at, size);
+            let (factor, values) = (&factors[point], deviates.of(point));
             for column in 0..size {
                 let deviate = Complex64::new(values[2 * column], values[2 * column + 1]);
-                if deviate != Complex64::ZERO {
-                    for row in 0..size {
-                        errors.added[point * size + row] += factor[(row, column)] * deviate;
-                    }
-                }
+                errors.added[at] += factor[(row, column)] * deviate;
             }
         }
     }
@@ -457,11 +483,12 @@ fn check_count(network: &Network, found: usize) -> Result<(), MeasurementError> 
     if points == found { Ok(()) } else { Err(MeasurementError::AmountCount { points, found }) }
 }
 
-/// The matrix that turns standard deviates into errors of this covariance.
-fn root(covariance: DMatrix<Complex64>) -> DMatrix<Complex64> {
-    let split = SymmetricEigen::new(covariance);
+/// The matrix that turns standard deviates into errors of this covariance; `None` for one whose
+/// eigenvalues are not found.
+fn root(covariance: DMatrix<Complex64>) -> Option<DMatrix<Complex64>> {
+    let split = hermitian(covariance)?;
     let roots = split.eigenvalues.map(|value| Complex64::from(value.max(0.0).sqrt()));
-    &split.eigenvectors * DMatrix::from_diagonal(&roots)
+    Some(&split.eigenvectors * DMatrix::from_diagonal(&roots))
 }
 
 /// A factor that turns normal deviates into deviates of Student's distribution, which a mean of few

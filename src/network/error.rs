@@ -235,6 +235,12 @@ pub enum NetworkError {
         /// Where.
         frequency_hz: f64,
     },
+    /// Singular values that the iteration does not find.
+    #[error("no singular values are found at {}", ShownFrequency(*frequency_hz))]
+    NoSingularValues {
+        /// Where.
+        frequency_hz: f64,
+    },
     /// A chain matrix needs as many ports on the left as on the right.
     #[error("a chain needs an even number of ports, the network has {ports}")]
     OddPorts {

@@ -30,6 +30,7 @@ mod common_grid;
 mod comparison;
 mod container;
 mod conversion;
+mod decomposition;
 mod deembedding;
 mod error;
 mod grid;
@@ -56,6 +57,7 @@ pub use common_grid::on_common_grid;
 pub use comparison::{Comparison, Difference, EntryDifference, compare};
 pub use container::{MatrixView, Network};
 pub use conversion::convert;
+pub(crate) use decomposition::{decomposed, hermitian};
 pub use deembedding::{
     Deembedded, ThroughSplit, remove_feeds, remove_fixture, remove_fixtures, remove_open_short,
     remove_through, split_through,

@@ -4,7 +4,7 @@
 //! it fails. [`assess`](super::assess) gives the figures of quality of a whole file.
 
 use super::quality::{
-    EARLIEST_DELAY_S, WEAKEST_TRANSMISSION, largest_reciprocity_error, largest_singular_value,
+    EARLIEST_DELAY_S, WEAKEST_TRANSMISSION, largest_reciprocity_error, singular_value,
     smallest_mean_delay,
 };
 use super::reference_change::power_scattering;
@@ -147,9 +147,10 @@ fn largest_gain(scattering: &Network, points: std::ops::Range<usize>) -> Option<
         if is_below(matrix, scattering.ports(), bound, &mut scratch) {
             continue;
         }
-        let value = largest_singular_value(matrix, scattering.ports());
+        // What has no singular value is beyond any passive part.
+        let value = singular_value(matrix, scattering.ports()).unwrap_or(f64::INFINITY);
         // Rounding at the bound itself is no gain.
-        if value.is_nan() || value > bound {
+        if value > bound {
             let frequency_hz = scattering.grid().as_hz()[point];
             worst = Some(Worst { value, frequency_hz, entry: None });
         }

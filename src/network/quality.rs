@@ -1,6 +1,7 @@
 //! Whether a network can be trusted: passivity, reciprocity, sampling.
 
 use super::conversion::reframe;
+use super::decomposition::{decomposed, largest_singular_value};
 use super::reference_change::power_scattering;
 use super::{Network, NetworkError, ParameterKind, Port};
 use nalgebra::DMatrix;
@@ -98,7 +99,8 @@ pub fn assess(network: &Network) -> Result<Quality, NetworkError> {
     for (matrix, &frequency_hz) in
         scattering.entries().chunks_exact(ports * ports).zip(frequencies_hz)
     {
-        let value = largest_singular_value(matrix, ports);
+        let value =
+            singular_value(matrix, ports).ok_or(NetworkError::NoSingularValues { frequency_hz })?;
         if value > passivity.value {
             passivity = Worst { value, frequency_hz, entry: None };
         }
@@ -121,12 +123,11 @@ pub fn assess(network: &Network) -> Result<Quality, NetworkError> {
     })
 }
 
-pub(super) fn largest_singular_value(matrix: &[Complex64], ports: usize) -> f64 {
+pub(super) fn singular_value(matrix: &[Complex64], ports: usize) -> Option<f64> {
     if ports == 1 {
-        return matrix[0].norm();
+        return Some(matrix[0].norm());
     }
-    let singular_values = DMatrix::from_row_slice(ports, ports, matrix).singular_values();
-    singular_values.iter().copied().fold(0.0, f64::max)
+    largest_singular_value(&DMatrix::from_row_slice(ports, ports, matrix))
 }
 
 /// The largest |Sij - Sji|; `None` for a one-port.
@@ -190,8 +191,10 @@ pub fn nearest_passive(network: &Network) -> Result<(Network, f64), NetworkError
     let ports = scattering.ports();
     let mut largest_change = 0.0_f64;
     let mut entries = Vec::with_capacity(scattering.entries().len());
-    for matrix in scattering.entries().chunks_exact(ports * ports) {
-        let mut svd = DMatrix::from_row_slice(ports, ports, matrix).svd(true, true);
+    let matrices = scattering.entries().chunks_exact(ports * ports);
+    for (matrix, &frequency_hz) in matrices.zip(scattering.grid().as_hz()) {
+        let mut svd = decomposed(&DMatrix::from_row_slice(ports, ports, matrix))
+            .ok_or(NetworkError::NoSingularValues { frequency_hz })?;
         if svd.singular_values.iter().all(|&value| value <= 1.0) {
             entries.extend_from_slice(matrix);
             continue;

@@ -58,8 +58,19 @@ pub(super) fn output_waves(
 ) -> Result<OutputWaves, SplitterError> {
     let matrix = solved.matrix(point);
     let frequency_hz = solved.grid().as_hz()[point];
+    let waves = roles.outputs.map(|output| matrix.at(output, roles.input));
+    let channel_error = channel_error_of_waves(waves, roles, frequency_hz)?;
+    let [a, b] = waves;
+    Ok(OutputWaves { a, b, channel_error })
+}
+
+/// The channel error of the waves at the outputs: b over a against the ideal ratio.
+pub(crate) fn channel_error_of_waves(
+    [at_a, at_b]: [Complex64; 2],
+    roles: &Roles,
+    frequency_hz: f64,
+) -> Result<Complex64, SplitterError> {
     let [a, b] = roles.outputs;
-    let (at_a, at_b) = (matrix.at(a, roles.input), matrix.at(b, roles.input));
     for (port, wave) in [(a, at_a), (b, at_b)] {
         if wave.norm() < MIN_WAVE {
             return Err(SplitterError::NoSignal { port, input: roles.input, frequency_hz });
@@ -74,8 +85,7 @@ pub(super) fn output_waves(
         0.0 => Complex64::ONE,
         _ => ideal,
     };
-    let channel_error = (at_b / at_a / ideal).ln();
-    Ok(OutputWaves { a: at_a, b: at_b, channel_error })
+    Ok((at_b / at_a / ideal).ln())
 }
 
 /// All quantities at a frequency point of the solved scattering matrices; `closed` are the ports

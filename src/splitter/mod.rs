@@ -31,6 +31,7 @@ pub use image_rejection::{
     contour_family, image_rejection_db, image_rejection_of_error_db,
 };
 pub use imbalance::SplitterPoint;
+pub(crate) use imbalance::channel_error_of_waves;
 pub use port_order::{PortOrderFinding, PortRoles, port_order_finding};
 pub use roles::{GivenRoles, InferredRole, Roles};
 pub use splitter_analysis::{

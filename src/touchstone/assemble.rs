@@ -11,7 +11,8 @@ use super::findings::Findings;
 use super::grammar::entry_range;
 use super::header::{Triangle, TwoPortOrder};
 use super::option_line::{FrequencyUnit, NumberFormat, OptionLine};
-use super::rows::{Row, read_row, shown};
+use super::rows::{Row, read_row};
+use crate::diagnostic::quoted;
 use crate::network::ParameterKind;
 use crate::units;
 use num_complex::Complex64;
@@ -390,7 +391,7 @@ impl Sets {
             NumberFormat::MagnitudeAngle | NumberFormat::DecibelAngle => !second.is_finite(),
         };
         let span = self.entry_span(file, 1 + 2 * pair + usize::from(is_second));
-        let text = shown(&file[span.clone()]);
+        let text = quoted(&file[span.clone()]);
         Err(if first.is_finite() && second.is_finite() {
             Problem::BeyondRange { text, parameter: self.parameter }
         } else {
@@ -448,7 +449,7 @@ pub(super) fn frequency_hz(
     entry: impl Fn() -> Range<usize>,
 ) -> Result<f64, Fault> {
     let frequency_hz = unit.to_hz(value);
-    let text = || shown(&file[entry()]);
+    let text = || quoted(&file[entry()]);
     if frequency_hz < 0.0 {
         return Err(Problem::NegativeFrequency { text: text() }.at(entry()));
     }

@@ -5,6 +5,7 @@ use super::findings::Findings;
 use super::grammar;
 use super::keywords::{Keyword, KeywordLine};
 use super::option_line::{OptionLine, resistance};
+use crate::diagnostic::quoted;
 use crate::network::{ParameterKind, Port, PortMode};
 use std::ops::Range;
 
@@ -78,7 +79,7 @@ impl Header {
         self.note(line)?;
         let illegal = |legal: &'static str| {
             let (word, span) = line.argument();
-            let text = String::from_utf8_lossy(word).into_owned();
+            let text = quoted(word);
             Problem::IllegalArgument { keyword: line.keyword.name(), text, legal }.at(span)
         };
         let (argument, _) = line.argument();
@@ -309,7 +310,7 @@ fn descriptor(word: &[u8], span: Range<usize>) -> Result<Descriptor, Fault> {
     match (letter, ports) {
         (b'S', Some(ports)) if ports.len() == 1 => Ok(Descriptor { letter, ports, span }),
         (b'D' | b'C', Some(ports)) if ports.len() == 2 => Ok(Descriptor { letter, ports, span }),
-        _ => Err(Problem::Descriptor { text }.at(span)),
+        _ => Err(Problem::Descriptor { text: quoted(word) }.at(span)),
     }
 }
 

@@ -3,6 +3,7 @@
 use super::error::{Fault, Problem};
 use super::grammar;
 use super::option_line::{is_allowed, spans_of};
+use crate::diagnostic::quoted;
 use std::ops::Range;
 
 /// Every keyword of the standard.
@@ -98,16 +99,17 @@ impl<'a> KeywordLine<'a> {
         let (word, span) = self.argument();
         let text = String::from_utf8_lossy(word).into_owned();
         let value = text.parse::<usize>().ok().filter(|&value| value > 0 && !text.starts_with('+'));
-        value
-            .ok_or_else(|| Problem::PositiveInteger { keyword: self.keyword.name(), text }.at(span))
+        value.ok_or_else(|| {
+            let text = quoted(word);
+            Problem::PositiveInteger { keyword: self.keyword.name(), text }.at(span)
+        })
     }
 }
 
 /// The name on a keyword line as written, for messages; `None` without a closing bracket.
 pub(super) fn written_name(line: &[u8]) -> Option<String> {
     let start = line.iter().position(|&byte| byte == b'[')?;
-    grammar::keyword(&line[start..])
-        .map(|(name, _)| String::from_utf8_lossy(name).trim().to_owned())
+    grammar::keyword(&line[start..]).map(|(name, _)| quoted(name.trim_ascii()))
 }
 
 /// Reads a line whose first entry begins with `[`; `offset` is where the line starts in the file.
@@ -129,7 +131,8 @@ pub(super) fn keyword_line(line: &[u8], offset: usize) -> Result<KeywordLine<'_>
     let Some(keyword) =
         Keyword::ALL.into_iter().find(|keyword| keyword.name().eq_ignore_ascii_case(&folded))
     else {
-        return Err(Problem::UnknownKeyword { text: folded }.at(name_span));
+        let text = quoted(folded.as_bytes());
+        return Err(Problem::UnknownKeyword { text }.at(name_span));
     };
     let (_, words) = grammar::words(rest).unwrap_or((rest, Vec::new()));
     let spans = spans_of(rest, &words, name_span.end);

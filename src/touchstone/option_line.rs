@@ -2,6 +2,7 @@
 
 use super::error::{Fault, Problem};
 use super::grammar;
+use crate::diagnostic::quoted;
 use crate::network::ParameterKind;
 use std::fmt;
 use std::ops::Range;
@@ -58,6 +59,10 @@ impl FrequencyUnit {
     /// though the double 24.1 times 1e9 is not.
     #[must_use]
     pub fn to_hz(self, value: f64) -> f64 {
+        // Hertz are as they are: above 4 THz the rounding below would move them.
+        if self == Self::Hertz {
+            return value;
+        }
         let product = value * self.in_hz();
         let whole = product.round();
         if (product - whole).abs() <= f64::EPSILON * product.abs() { whole } else { product }
@@ -146,7 +151,7 @@ pub(super) fn option_fields(fields: &[u8], offset: usize) -> Result<OptionLine, 
     let mut at = 0;
     while at < words.len() {
         let (word, span) = (words[at], spans[at].clone());
-        let text = || String::from_utf8_lossy(word).into_owned();
+        let text = || quoted(word);
         at += 1;
         if list_is_open && is_number_like(word) {
             let value_ohm = resistance(word, "R").map_err(|problem| problem.at(span))?;
@@ -203,7 +208,7 @@ pub(super) fn option_fields(fields: &[u8], offset: usize) -> Result<OptionLine, 
 
 /// Reads a positive resistance in ohms.
 pub(super) fn resistance(word: &[u8], what: &'static str) -> Result<f64, Problem> {
-    let text = || String::from_utf8_lossy(word).into_owned();
+    let text = || quoted(word);
     match grammar::number(word) {
         Ok(([], value)) if value > 0.0 && value.is_finite() => Ok(value),
         Ok(([], _)) => Err(Problem::ReferenceNotPositive { what, text: text() }),

@@ -11,6 +11,7 @@ use super::keywords::{Keyword, KeywordLine, keyword_line, written_name};
 use super::lines::{end_of_line, next_line};
 use super::option_line::{OptionLine, is_allowed, option_fields};
 use super::options::ReadOptions;
+use crate::diagnostic::quoted;
 use crate::network::{ParameterKind, PortMode};
 use std::ops::Range;
 
@@ -284,7 +285,7 @@ impl<'a> Reader<'a> {
             b"2.0" => Version::V2_0,
             b"2.1" => Version::V2_1,
             _ => {
-                let text = String::from_utf8_lossy(word).into_owned();
+                let text = quoted(word);
                 return Err(Problem::UnsupportedVersion { text }.at(span));
             }
         };

@@ -6,6 +6,7 @@ use super::grammar;
 use super::header::argument_words;
 use super::lines::end_of_line;
 use super::option_line::is_allowed;
+use crate::diagnostic::quoted;
 use std::ops::Range;
 
 /// One line of numbers.
@@ -64,7 +65,7 @@ pub(super) fn too_large(bytes: &[u8], line: Range<usize>) -> Fault {
         let plain = grammar::number(word).map(|(_, value)| value).ok();
         let value = plain.or_else(|| grammar::fortran_number(word));
         if value.is_none_or(|value| !value.is_finite()) {
-            return Problem::TooLarge { text: shown(word) }.at(span);
+            return Problem::TooLarge { text: quoted(word) }.at(span);
         }
     }
     Problem::TooLarge { text: String::new() }.at(line)
@@ -75,7 +76,7 @@ pub(super) fn not_a_number(word: &[u8], at: usize) -> Fault {
     if let Some(offset) = word.iter().position(|&byte| !is_allowed(byte)) {
         return Problem::ForbiddenByte { byte: word[offset] }.at(at + offset..at + offset + 1);
     }
-    let text = shown(word);
+    let text = quoted(word);
     let unsigned = text.trim_start_matches(['+', '-']).to_ascii_lowercase();
     let problem = if word.contains(&b',') {
         Problem::Comma { text }
@@ -85,11 +86,4 @@ pub(super) fn not_a_number(word: &[u8], at: usize) -> Fault {
         Problem::NotANumber { text }
     };
     problem.at(at..at + word.len())
-}
-
-/// An entry as shown in a message, cut where it is absurdly long.
-pub(super) fn shown(word: &[u8]) -> String {
-    const LONGEST: usize = 40;
-    let text = String::from_utf8_lossy(&word[..word.len().min(LONGEST)]).into_owned();
-    if word.len() > LONGEST { text + "…" } else { text }
 }

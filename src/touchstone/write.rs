@@ -14,7 +14,8 @@ pub struct WriteOptions {
     /// The edition; by default 1.0 where it can hold the network, otherwise 2.0.
     pub version: Option<Version>,
     /// How numbers are written. Real and imaginary parts read back to the same bits, the others
-    /// to 1e-12.
+    /// to 1e-12. Z, Y, H and G of version 1 are normalised: their parts read back to the same bits
+    /// where there is a number that does, else to a relative 2.3e-16.
     pub number_format: NumberFormat,
     /// The unit of the frequencies. Hertz is used instead where a frequency would not read back
     /// to the same bits.
@@ -56,6 +57,40 @@ pub enum WriteError {
         version: Version,
         /// What it lacks.
         what: &'static str,
+    },
+    /// Noise data that start above the network data.
+    #[error(
+        "the noise data start at {}, above the network data, which end at {}; a Touchstone file \
+         holds no such noise, leave it out",
+        ShownFrequency(*first_hz), ShownFrequency(*last_hz)
+    )]
+    NoiseAboveNetwork {
+        /// The first frequency of the noise data.
+        first_hz: f64,
+        /// The last frequency of the network data.
+        last_hz: f64,
+    },
+    /// A noise row with a number that is not finite.
+    #[error("the noise data at {} have a number that is not finite", ShownFrequency(*frequency_hz))]
+    NoiseNotFinite {
+        /// Where.
+        frequency_hz: f64,
+    },
+    /// A normalised entry beyond the range of the reader.
+    #[error(
+        "entry ({row}, {column}) at {} is too large for version {version} when it is normalised; \
+         write version 2.0",
+        ShownFrequency(*frequency_hz)
+    )]
+    TooLarge {
+        /// The edition.
+        version: Version,
+        /// The responding port.
+        row: Port,
+        /// The driven port.
+        column: Port,
+        /// Where.
+        frequency_hz: f64,
     },
     /// The logarithm of zero has no number.
     #[error("entry ({row}, {column}) at {} is zero, which decibels cannot express; write RI or MA", ShownFrequency(*frequency_hz))]
@@ -104,9 +139,8 @@ pub fn write(
     let network = &file.network;
     let references_ohm = port_references_ohm(network)?;
     let is_uniform = references_ohm.windows(2).all(|pair| pair[0].total_cmp(&pair[1]).is_eq());
-    let late_noise =
-        file.noise.first().is_some_and(|row| row.frequency_hz > network.grid().last_hz());
-    let needs_keywords = network.modes().is_some() || late_noise;
+    check_noise(file)?;
+    let needs_keywords = network.modes().is_some();
     let version = options.version.unwrap_or(if is_uniform && !needs_keywords {
         Version::V1_0
     } else {
@@ -116,9 +150,6 @@ pub fn write(
     if !version.has_keywords() {
         if network.modes().is_some() {
             return refuse("mixed modes");
-        }
-        if late_noise {
-            return refuse("noise data that start above the network data");
         }
         if version == Version::V1_0 && !is_uniform {
             return refuse("unequal references");
@@ -238,8 +269,18 @@ impl<W: Write> Writer<'_, W> {
                 if at > 0 && within_row % pairs_per_line == 0 {
                     write!(self.out, "\n ")?;
                 }
-                let value =
-                    if is_normalised { matrix[place] / factors[place] } else { matrix[place] };
+                let mut value = matrix[place];
+                if is_normalised {
+                    value.re = normalised(value.re, factors[place]);
+                    value.im = normalised(value.im, factors[place]);
+                    // Below the reader's limit by more than the rounding of any format.
+                    let limit = 0.999_999 * network.kind().max_magnitude();
+                    if !(value.re.abs() <= limit && value.im.abs() <= limit) {
+                        let version = self.version;
+                        let [row, column] = [place / ports, place % ports].map(Port::from_index);
+                        return Err(WriteError::TooLarge { version, row, column, frequency_hz });
+                    }
+                }
                 self.pair(value)?;
             }
             writeln!(self.out)?;
@@ -329,6 +370,35 @@ fn in_unit(frequency_hz: f64, unit: FrequencyUnit) -> Option<f64> {
     [near, near.next_up(), near.next_down()]
         .into_iter()
         .find(|value| unit.to_hz(*value).total_cmp(&frequency_hz).is_eq())
+}
+
+fn check_noise(file: &TouchstoneFile) -> Result<(), WriteError> {
+    let last_hz = file.network.grid().last_hz();
+    if let Some(first_hz) = file.noise.first().map(|row| row.frequency_hz)
+        && first_hz > last_hz
+    {
+        return Err(WriteError::NoiseAboveNetwork { first_hz, last_hz });
+    }
+    let same = |pair: &&[NoisePoint]| pair[0].frequency_hz.total_cmp(&pair[1].frequency_hz).is_eq();
+    if let Some(pair) = file.noise.windows(2).find(same) {
+        return Err(WriteError::RepeatedFrequency { frequency_hz: pair[0].frequency_hz });
+    }
+    let is_finite = |row: &&NoisePoint| {
+        let numbers = [row.frequency_hz, row.minimum_noise_figure_db, row.noise_resistance_ohm];
+        numbers.iter().all(|number| number.is_finite()) && row.optimum_reflection.is_finite()
+    };
+    match file.noise.iter().find(|row| !is_finite(row)) {
+        Some(row) => Err(WriteError::NoiseNotFinite { frequency_hz: row.frequency_hz }),
+        None => Ok(()),
+    }
+}
+
+/// The number that gives a value when it is multiplied by a factor, to the same bits where one does.
+fn normalised(value: f64, factor: f64) -> f64 {
+    let near = value / factor;
+    let nearest = [near, near.next_up(), near.next_down()];
+    let is_exact = |one: &f64| (one * factor).total_cmp(&value).is_eq();
+    nearest.into_iter().find(is_exact).unwrap_or(near)
 }
 
 fn refuse_zeros(network: &Network) -> Result<(), WriteError> {

@@ -15,6 +15,16 @@ pub enum SettingsError {
         /// The number.
         found: f64,
     },
+    /// A number out of all proportion, from which no place on a wafer follows.
+    #[error("{what} must be at most {most:e}, found {found:e}")]
+    TooLarge {
+        /// The key.
+        what: &'static str,
+        /// The largest number allowed, either way.
+        most: f64,
+        /// The number found.
+        found: f64,
+    },
     /// A number that must be finite.
     #[error("{what} must be a finite number, found {found}")]
     NotFinite {

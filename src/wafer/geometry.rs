@@ -46,6 +46,15 @@ pub struct WaferGeometry {
     centre_die: (f64, f64),
 }
 
+/// The largest diameter and pitch, mm.
+const MAX_SIZE_MM: f64 = 1e6;
+/// The largest coordinate of a die.
+const MAX_DIE: f64 = 1e10;
+
+fn check_size(what: &'static str, found: f64, most: f64) -> Result<(), SettingsError> {
+    if found.abs() > most { Err(SettingsError::TooLarge { what, most, found }) } else { Ok(()) }
+}
+
 impl WaferGeometry {
     /// A wafer of a diameter, with so much from die to die along die x and die y. All of the wafer
     /// counts, die x grows to the right and die y upwards, the notch is below, and die (0, 0) is at
@@ -62,6 +71,7 @@ impl WaferGeometry {
             if !(found > 0.0 && found.is_finite()) {
                 return Err(SettingsError::NotAboveZero { what, found });
             }
+            check_size(what, found, MAX_SIZE_MM)?;
         }
         Ok(Self {
             diameter_mm,
@@ -119,6 +129,7 @@ impl WaferGeometry {
             if !found.is_finite() {
                 return Err(SettingsError::NotFinite { what: "centre_die", found });
             }
+            check_size("centre_die", found, MAX_DIE)?;
         }
         self.centre_die = centre_die;
         Ok(self)
@@ -298,6 +309,10 @@ mod tests {
                 "die_pitch_mm along die y must be above 0",
             ),
             (geometry().with_edge_exclusion_mm(75.0), "from 0 to below the wafer's radius of 75"),
+            (
+                geometry().with_centre_die((-1e308, 0.0)),
+                "centre_die must be at most 1e10, found -1e308",
+            ),
             (
                 geometry().with_centre_die((0.0, f64::INFINITY)),
                 "centre_die must be a finite number",

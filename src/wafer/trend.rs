@@ -32,6 +32,9 @@ pub struct Trend {
     pub explained: f64,
 }
 
+/// Steps of a decomposition of four columns, far more than it needs.
+const MAX_STEPS: usize = 2000;
+
 /// The trend by least squares; `None` for fewer than four values, for values or places that are not
 /// finite, or where the places do not determine the terms (all on one line or one circle).
 #[must_use]
@@ -47,7 +50,7 @@ pub fn trend(values: &[PlacedValue], radius_mm: f64) -> Option<Trend> {
     if rows < 4 || !design.iter().chain(wanted.iter()).all(|number| number.is_finite()) {
         return None;
     }
-    let decomposed = design.clone().svd(true, true);
+    let decomposed = design.clone().try_svd(true, true, f64::EPSILON, MAX_STEPS)?;
     let largest = decomposed.singular_values.max();
     if decomposed.singular_values.min() <= 1e-9 * largest {
         return None;

@@ -7,7 +7,7 @@ use fourphase::touchstone::ReadOptions;
 use proptest::prelude::*;
 use std::sync::LazyLock;
 
-static TREE: LazyLock<String> = LazyLock::new(|| {
+pub(crate) static TREE: LazyLock<String> = LazyLock::new(|| {
     // A closed-form part in place of each file keeps a run short.
     std::fs::read_to_string(project("data-demo/tree.toml"))
         .unwrap()
@@ -20,7 +20,7 @@ static TREE: LazyLock<String> = LazyLock::new(|| {
 });
 
 /// A small receiver of closed-form parts.
-const RECEIVER: &str = r#"
+pub(crate) const RECEIVER: &str = r#"
 lo_input = "hybrid.in"
 rf_input = "divider.in"
 joins = ["hybrid.b -- line.1"]

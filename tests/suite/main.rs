@@ -6,6 +6,7 @@
 #![allow(missing_docs, clippy::unwrap_used)]
 
 mod arithmetic_values;
+mod bounded_work;
 mod check_values;
 mod command_line;
 mod component_catalogue;
@@ -18,6 +19,10 @@ mod demo_data;
 mod description_hostile;
 mod frequency_plan;
 mod harness;
+mod hostile_analyses;
+mod hostile_inputs;
+mod hostile_mutations;
+mod hostile_targets;
 mod image_rejection_values;
 mod join_command;
 mod magnitude_range;
