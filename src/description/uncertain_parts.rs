@@ -93,10 +93,14 @@ impl Uncertainty {
         loaded: &mut LoadedReceiver,
     ) -> Result<Vec<UncertainPart>, DescriptionError> {
         let mut parts: Vec<UncertainPart> = Vec::new();
-        for source in &self.sources {
+        for (number, source) in self.sources.iter().enumerate() {
             for target in source.targets(loaded)? {
                 let part = place_of(&mut parts, target).map_err(|what| source.complaint(what))?;
                 let made = source.of_part(&parts[part].places, &mut loaded.receiver)?;
+                let made = match source.is_shared {
+                    true => made.shared(number).map_err(|error| source.misfit(&error))?,
+                    false => made,
+                };
                 parts[part].sources.push(made);
             }
         }

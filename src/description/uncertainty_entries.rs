@@ -39,6 +39,9 @@ pub(super) struct SourceEntry {
     pub(super) blocks: Option<Vec<Spanned<String>>>,
     pub(super) files: Option<Vec<Spanned<PathBuf>>>,
     pub(super) over_frequency: Option<Spanned<OverFrequencyName>>,
+    /// Whether all files and blocks of it have its errors in common: one calibration.
+    #[serde(default)]
+    pub(super) shared: bool,
     #[serde(default)]
     pub(super) reciprocal: bool,
     pub(super) transmission: Option<AmountEntry>,

@@ -42,6 +42,8 @@ pub(super) struct DescribedSource {
     /// Files, where the source is of some files only.
     pub(super) files: Option<Vec<Located<PathBuf>>>,
     pub(super) kind: SourceKind,
+    /// Whether all its files and blocks have its errors in common.
+    pub(super) is_shared: bool,
     /// Its place in the description; `None` for a stated amount without one.
     pub(super) place: Option<TextPlace>,
 }
@@ -140,6 +142,7 @@ impl Uncertainty {
             blocks: None,
             files: None,
             kind: SourceKind::Constant { amount, over_frequency },
+            is_shared: false,
             place: None,
         };
         Ok(Self {
@@ -284,11 +287,19 @@ fn described_source(
     });
     let name = given.name.clone().unwrap_or_else(|| format!("source {number}"));
     let kind = source_kind(source, entry, &name, files)?;
+    let is_of_one = matches!(kind, SourceKind::Repeats(_) | SourceKind::Covariances(_));
+    if given.shared && is_of_one {
+        let what = format!(
+            "{name}: repeats and a covariance are of one part; only stated amounts can be shared"
+        );
+        return Err(source.complaint(entry, what));
+    }
     Ok(DescribedSource {
         name,
         blocks,
         files: named,
         kind,
+        is_shared: given.shared,
         place: Some(source.place(entry.span())),
     })
 }

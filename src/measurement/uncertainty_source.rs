@@ -355,6 +355,38 @@ impl Source {
         Deviates { values, components: self.components(), is_independent: false }
     }
 
+    /// The deviates of this source from those of another of its kind, of a part with as many ports or
+    /// more: an error of Sij, or of a port, is that of the same ports there.
+    pub(crate) fn shared(&self, deviates: &Deviates, other: &Self) -> Deviates {
+        let components = self.components();
+        if (self.ports, components) == (other.ports, other.components()) {
+            return deviates.clone();
+        }
+        let there = |component: usize| match &self.kind {
+            Kind::Entries { .. } => {
+                let (entry, kind) = (component / KINDS, component % KINDS);
+                KINDS * (entry / self.ports * other.ports + entry % self.ports) + kind
+            }
+            _ => component,
+        };
+        let sets = deviates.values.chunks(deviates.components.max(1));
+        let values = sets.flat_map(|set| {
+            (0..components).map(move |component| set.get(there(component)).copied().unwrap_or(0.0))
+        });
+        let is_independent = deviates.is_independent;
+        Deviates { values: values.collect(), components, is_independent }
+    }
+
+    /// Whether parts can share its errors.
+    pub(crate) fn can_be_shared(&self) -> bool {
+        matches!(self.kind, Kind::Entries { .. } | Kind::Passes { .. })
+    }
+
+    /// How many ports its part has.
+    pub(crate) fn ports(&self) -> usize {
+        self.ports
+    }
+
     /// Draws the deviates of one trial.
     pub(crate) fn draw(&self, random: &mut ChaCha8Rng) -> Deviates {
         let components = self.components();
