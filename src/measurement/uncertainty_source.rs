@@ -78,6 +78,10 @@ enum Kind {
     Repeats {
         deviations: Vec<Vec<Complex64>>,
     },
+    /// For each parameter of a closed form the change of all entries by its standard uncertainty.
+    Changes {
+        changes: Vec<Vec<Complex64>>,
+    },
     /// Independent from point to point: for each point the matrix that turns standard deviates, as
     /// many complex ones as entries, into errors.
     Covariances {
@@ -294,6 +298,23 @@ impl Source {
         Ok(Self::new(network, Kind::Covariances { factors }, acting))
     }
 
+    /// Known changes of all entries, point after point, by one standard uncertainty of each of several
+    /// independent quantities: parameters of a closed form.
+    ///
+    /// # Errors
+    /// [`MeasurementError::AmountCount`] unless there is a change for every entry.
+    pub fn of_changes(
+        network: &Network,
+        changes: Vec<Vec<Complex64>>,
+    ) -> Result<Self, MeasurementError> {
+        let points = network.entries().len();
+        if let Some(found) = changes.iter().map(Vec::len).find(|found| *found != points) {
+            return Err(MeasurementError::AmountCount { points, found });
+        }
+        let acting = vec![true; changes.len()];
+        Ok(Self::new(network, Kind::Changes { changes }, acting))
+    }
+
     fn new(network: &Network, kind: Kind, acting: Vec<bool>) -> Self {
         Self { ports: network.ports(), points: network.grid().len(), kind, acting }
     }
@@ -343,7 +364,7 @@ impl Source {
             Kind::Entries { over_frequency, .. } | Kind::Passes { over_frequency, .. } => {
                 over_frequency == OverFrequency::Independent
             }
-            Kind::Repeats { .. } => false,
+            Kind::Repeats { .. } | Kind::Changes { .. } => false,
             Kind::Covariances { .. } => true,
         }
     }
@@ -413,7 +434,7 @@ impl Source {
                 self.add_of_entries(amounts, entries, deviates, errors);
             }
             Kind::Passes { amounts, .. } => self.add_of_passes(amounts, deviates, errors),
-            Kind::Repeats { deviations } => {
+            Kind::Repeats { deviations } | Kind::Changes { changes: deviations } => {
                 for (deviation, deviate) in deviations.iter().zip(deviates.of(0)) {
                     for (added, error) in errors.added.iter_mut().zip(deviation) {
                         *added += error * deviate;

@@ -252,3 +252,39 @@ fn wrong_uncertainties_of_a_splitter_are_refused() {
         sandbox.refuses(&format!("splitter coupler.s4p --uncertainty {uncertainty}"), mention);
     }
 }
+
+/// A phase error that both baluns have in common, as from one calibration, cancels out of Q over I; each
+/// with its own adds up.
+#[test]
+fn files_can_share_the_error_of_a_calibration() {
+    let sandbox = Sandbox::with_demo();
+    let total_deg = |shared: &str| {
+        sandbox.write(
+            "u.toml",
+            format!(
+                r#"
+trials = 100
+[[source]]
+name = "calibration"
+files = ["balun.s3p", "balun_q.s3p"]
+{shared}
+transmission = {{ phase_deg = 1.0 }}
+"#
+            ),
+        );
+        let report = sandbox.json("downconverter receiver.toml --uncertainty u.toml");
+        let own = report["uncertainty"]["contributions"].as_array().unwrap().clone();
+        let squares: f64 = own.iter().map(|one| number(one, "/u_phase_deg").powi(2)).sum();
+        (own.len(), squares.sqrt(), number(&report, "/uncertainty/summary/worst_quadrature_error_deg/standard_uncertainty"))
+    };
+    let (parts, own_deg, own_trials_deg) = total_deg("");
+    let (shared_parts, shared_deg, shared_trials_deg) = total_deg("shared = true");
+    assert_eq!((parts, shared_parts), (2, 1));
+    assert!(shared_deg < 0.2 * own_deg, "{shared_deg} {own_deg}");
+    assert!(shared_trials_deg < 0.3 * own_trials_deg, "{shared_trials_deg} {own_trials_deg}");
+    sandbox.write(
+        "u.toml",
+        "[[source]]\nfiles = [\"coupler.s4p\"]\nrepeats = [\"coupler.s4p\", \"coupler.s4p\"]\nshared = true\n",
+    );
+    sandbox.refuses("downconverter receiver.toml --uncertainty u.toml", "u.toml:1:1");
+}
