@@ -288,3 +288,55 @@ transmission = {{ phase_deg = 1.0 }}
     );
     sandbox.refuses("downconverter receiver.toml --uncertainty u.toml", "u.toml:1:1");
 }
+
+/// A capacitance of 10 % in a load and an angle of 2 degrees of a line, against receivers described with
+/// the values one standard uncertainty up and down.
+#[test]
+fn parameters_of_closed_forms_count() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.write(
+        "u.toml",
+        r#"
+trials = 100
+[[source]]
+name = "capacitance"
+loads = ["rf_line_q.2"]
+parameters_percent = { capacitance_ff = 10.0 }
+[[source]]
+name = "angle"
+blocks = ["rf_line_q"]
+parameters = { angle_deg = 2.0 }
+"#,
+    );
+    let report = sandbox.json("downconverter receiver.toml --uncertainty u.toml");
+    let known = report["uncertainty"]["contributions"].as_array().unwrap();
+    let description = sandbox.read("receiver.toml");
+    let worst = |from: &str, to: &str| {
+        // The last of equal texts is that of Q.
+        let at = description.rfind(from).unwrap();
+        let changed = [&description[..at], to, &description[at + from.len()..]].concat();
+        sandbox.write("off.toml", changed);
+        let off = sandbox.json("downconverter off.toml");
+        let points = off["points"].as_array().unwrap().clone();
+        let is_worst = |point: &&Value| {
+            point["lo_hz"] == report["summary"]["worst_at_lo_hz"]
+                && point["if_hz"] == report["summary"]["worst_at_if_hz"]
+        };
+        let point = points.iter().find(is_worst).unwrap().clone();
+        [number(&point, "/channel_error/amplitude_db"), number(&point, "/channel_error/phase_deg")]
+    };
+    for (name, from, plus, minus) in [
+        ("capacitance", "capacitance_ff = 12", "capacitance_ff = 13.2", "capacitance_ff = 10.8"),
+        ("angle", "angle_deg = 41", "angle_deg = 43", "angle_deg = 39"),
+    ] {
+        let (plus, minus) = (worst(from, plus), worst(from, minus));
+        let one = known.iter().find(|one| one["source"] == name).unwrap();
+        for (at, key) in ["/u_amplitude_db", "/u_phase_deg"].iter().enumerate() {
+            let (got, want) = (number(one, key), 0.5 * (plus[at] - minus[at]).abs());
+            // The entries are taken as linear in the parameter: the angle's square over 6 is missing.
+            assert!((got - want).abs() < 2e-3 * want + 1e-5, "{name} {key}: {got} {want}");
+        }
+    }
+    sandbox.write("u.toml", "[[source]]\nloads = [\"rf_line_q.2\"]\nparameters = { angle_deg = 2 }\n");
+    sandbox.refuses("downconverter receiver.toml --uncertainty u.toml", "resistance_ohm, capacitance_ff");
+}
