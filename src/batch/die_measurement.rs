@@ -227,15 +227,16 @@ impl DieMeasurement {
         let mut probability = points.probability(&limits);
         let verdicts = limits.iter().map(|limit| {
             let worst = figures.worst(limit.quantity());
-            let against = points.against(*limit, 1.0 - decisions.conformity()).unwrap_or_else(|| {
-                // LO power is usually far from its limit, and known to a tenth of a decibel.
-                let is_kept = limit.is_kept_by(worst);
-                if !is_kept {
-                    probability = 0.0;
-                }
-                let [met, missed] = [is_kept, !is_kept].map(|is| f64::from(u8::from(!is)));
-                Refutation { misses_read_as_well: met, meets_read_as_badly: missed }
-            });
+            let against =
+                points.against(*limit, 1.0 - decisions.conformity()).unwrap_or_else(|| {
+                    // LO power is usually far from its limit, and known to a tenth of a decibel.
+                    let is_kept = limit.is_kept_by(worst);
+                    if !is_kept {
+                        probability = 0.0;
+                    }
+                    let [met, missed] = [is_kept, !is_kept].map(|is| f64::from(u8::from(!is)));
+                    Refutation { misses_read_as_well: met, meets_read_as_badly: missed }
+                });
             decisions.decide(*limit, worst, against)
         });
         let decision = Verdict::of_all(verdicts.collect::<Vec<_>>());

@@ -53,7 +53,8 @@ pub(super) fn closed_forms(
         let given = block.entry.component.as_ref().map(|own| own.get_ref().given());
         (block.name().to_owned(), &block.origin, given.unwrap_or_default())
     });
-    let loads = loads.iter().map(|load| (load.entry.at.get_ref().clone(), &load.origin, Vec::new()));
+    let loads =
+        loads.iter().map(|load| (load.entry.at.get_ref().clone(), &load.origin, Vec::new()));
     let named = blocks.chain(loads).zip(places);
     named
         .filter_map(|((name, origin, given), place)| {
@@ -75,7 +76,8 @@ impl ClosedForm {
     fn parameters(&self) -> Vec<&str> {
         match &self.made_from {
             MadeFrom::Component { given, .. } => {
-                let numbers = given.iter().filter(|own| matches!(own.value, ParameterValue::Number(_)));
+                let numbers =
+                    given.iter().filter(|own| matches!(own.value, ParameterValue::Number(_)));
                 numbers.map(|own| own.name.as_str()).collect()
             }
             MadeFrom::Impedance(_) => vec!["ohm"],
@@ -103,7 +105,12 @@ impl ClosedForm {
         Ok(pairs.map(|(plus, minus)| 0.5 * (plus - minus)).collect())
     }
 
-    fn with(&self, parameter: &str, amount: ParameterAmount, sign: f64) -> Result<MadeFrom, String> {
+    fn with(
+        &self,
+        parameter: &str,
+        amount: ParameterAmount,
+        sign: f64,
+    ) -> Result<MadeFrom, String> {
         let moved = |value: f64| value + sign * amount.of(value);
         let mut made = self.made_from.clone();
         let found = match (&mut made, parameter) {

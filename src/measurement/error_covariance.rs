@@ -117,7 +117,6 @@ impl ErrorCovariance {
         self.phase += error.im * error.im;
         self.mixed += error.re * error.im;
     }
-
 }
 
 /// Uncertainty of one point of a plan by the linear law of propagation.

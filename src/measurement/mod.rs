@@ -59,8 +59,8 @@ pub use entry_covariances::{COVARIANCE_COLUMNS, EntryCovariances};
 pub use error::{CovarianceFault, MeasurementError};
 pub use error_covariance::{ErrorCovariance, PlanCovariance};
 pub use measured_tones::{
-    DecidingTone, MixerError, PredictedTone, ToneComparison, ToneComparisons, ToneMeasurement, compare_tones,
-    compare_tones_with_analysis,
+    DecidingTone, MixerError, PredictedTone, ToneComparison, ToneComparisons, ToneMeasurement,
+    compare_tones, compare_tones_with_analysis,
 };
 pub use monte_carlo::{Spread, TrialSettings};
 pub use normal::conformity_probability;

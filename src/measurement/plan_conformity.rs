@@ -70,9 +70,7 @@ impl KnownBalance {
     fn reading(&self, quantity: Quantity) -> Option<PlaneReading> {
         let wanted = self.balance.wanted_error;
         match quantity {
-            Quantity::ImageRejection | Quantity::CommonModeRejection => {
-                Some(self.in_plane)
-            }
+            Quantity::ImageRejection | Quantity::CommonModeRejection => Some(self.in_plane),
             Quantity::AmplitudeImbalance => Some(PlaneReading::new(
                 wanted.re.into(),
                 &ErrorCovariance::of_one(self.wanted.amplitude_variance()),
@@ -171,10 +169,7 @@ impl<'n> KnownBalances<'n> {
     }
 
     /// The same without draws, for many sizes of the noise.
-    pub(super) fn reading_without_draws(
-        &self,
-        quantity: Quantity,
-    ) -> Option<PlanReading<NoDraws>> {
+    pub(super) fn reading_without_draws(&self, quantity: Quantity) -> Option<PlanReading<NoDraws>> {
         let points: Option<Vec<_>> =
             self.points.iter().map(|point| point.reading(quantity)).collect();
         Some(PlanReading::new(points?, self.scale(quantity), NoDraws))
@@ -234,7 +229,9 @@ impl<'n> KnownBalances<'n> {
         let scales: Vec<(Limit, Scale)> =
             limits.iter().map(|limit| (*limit, self.scale(limit.quantity()))).collect();
         let verdict = |at: usize| {
-            let each = scales.iter().filter_map(|(limit, scale)| self.verdict(at, *limit, scale, decisions));
+            let each = scales
+                .iter()
+                .filter_map(|(limit, scale)| self.verdict(at, *limit, scale, decisions));
             Verdict::of_all(each)
         };
         let points: Vec<Verdict> = (0..self.points.len()).map(verdict).collect();

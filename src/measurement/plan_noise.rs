@@ -205,9 +205,8 @@ impl NoiseGroup {
             }
         }
         let columns = root_columns(covariance).into_iter().map(|values| {
-            let pair = |four: &[f64]| {
-                [Complex64::new(four[0], four[1]), Complex64::new(four[2], four[3])]
-            };
+            let pair =
+                |four: &[f64]| [Complex64::new(four[0], four[1]), Complex64::new(four[2], four[3])];
             values.chunks(4).map(pair).collect()
         });
         Self { columns: columns.collect(), ..self.clone() }

@@ -16,6 +16,7 @@ use super::plane_noise::{Boundary, PlaneNoise, PlaneReading, allowed, reach};
 use super::root::root;
 use crate::units::{amplitude_from_db, db_from_amplitude};
 use num_complex::Complex64;
+use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 
 /// What a point's error is measured by.
 #[derive(Clone, Debug, PartialEq)]
@@ -91,7 +92,7 @@ pub struct Refutation {
 }
 
 /// Errors drawn from the joint noise of a plan, seen in the plane of a quantity.
-pub(super) trait DrawnErrors {
+pub(super) trait DrawnErrors: Sync {
     /// How many draws there are; without any, errors of different points are taken as unrelated and
     /// their probabilities add up.
     fn count(&self) -> usize;
@@ -142,12 +143,7 @@ impl<D: DrawnErrors> PlanReading<D> {
         self.scaled_reads_as_well(&self.points, 1.0, worst)
     }
 
-    fn scaled_reads_as_well(
-        &self,
-        points: &[PlaneReading],
-        factor: f64,
-        worst: f64,
-    ) -> f64 {
+    fn scaled_reads_as_well(&self, points: &[PlaneReading], factor: f64, worst: f64) -> f64 {
         let mut largest = 0.0_f64;
         for (at, point) in points.iter().enumerate() {
             let (point, size) = (point.scaled(factor), self.scale.size(at, worst));
@@ -226,7 +222,7 @@ impl<D: DrawnErrors> PlanReading<D> {
                 (truth + error).norm_sqr() >= *limit
             })
         };
-        let exceeding = (0..count).filter(exceeds).count();
+        let exceeding = (0..count).into_par_iter().filter(exceeds).count();
         #[expect(clippy::cast_precision_loss, reason = "thousands of draws")]
         let share = exceeding as f64 / count as f64;
         share.clamp(largest, sum)
@@ -317,12 +313,12 @@ impl<D: DrawnErrors> PlanReading<D> {
         let factors = points.iter().enumerate();
         let factors = factors.map(|(at, one)| self.scale.size(at, limit) / one.size());
         let at_limit = factors.fold(f64::INFINITY, f64::min).max(1e-12).ln();
-        let well =
-            |log: f64| self.scaled_reads_as_well(points, log.exp(), limit) - allowed(risk);
+        let well = |log: f64| self.scaled_reads_as_well(points, log.exp(), limit) - allowed(risk);
         let badly =
             |log: f64| self.scaled_reads_as_badly(points, log.exp(), limit, risk) - allowed(risk);
         let found = |range: (f64, f64), excess: &dyn Fn(f64) -> f64| {
-            (excess(range.1) < 0.0).then(|| self.worst_scaled(points, root(range, 1e-9, excess).exp()))
+            (excess(range.1) < 0.0)
+                .then(|| self.worst_scaled(points, root(range, 1e-9, excess).exp()))
         };
         (found((at_limit, at_limit - 12.0), &well), found((at_limit, at_limit + 12.0), &badly))
     }

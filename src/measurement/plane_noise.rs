@@ -173,7 +173,12 @@ impl PlaneReading {
             let radius = if reach >= 0.0 { reach.sqrt() / long } else { return None };
             let along = turned.re / long;
             let outwards = Complex64::from(if along < 0.0 { -1.0 } else { 1.0 });
-            return Some(Boundary { beyond: along.abs() - radius, radius, outwards, is_line: true });
+            return Some(Boundary {
+                beyond: along.abs() - radius,
+                radius,
+                outwards,
+                is_line: true,
+            });
         }
         if short >= ROUND * long || size <= 0.0 {
             let own = self.noise.in_deviations(self.value);
@@ -265,9 +270,7 @@ impl PlaneReading {
         if self.noise.is_exact() {
             return high;
         }
-        let excess = |size: f64| {
-            self.reads_as_badly(size) - allowed(risk(size / self.noise.long))
-        };
+        let excess = |size: f64| self.reads_as_badly(size) - allowed(risk(size / self.noise.long));
         if excess(0.0) >= 0.0 { 0.0 } else { root((0.0, high), 1e-7 * high, excess) }
     }
 }
@@ -323,7 +326,11 @@ mod tests {
         assert!((far.smallest_truth(|_| 0.05) - 4.98351).abs() < 2e-4);
         let at_zero = PlaneReading::new(Complex64::ZERO, &covariance);
         let want = 0.01 * (-2.0 * allowed(0.05).ln()).sqrt();
-        assert!((at_zero.largest_truth(0.05) - want).abs() < 1e-5, "{}", at_zero.largest_truth(0.05));
+        assert!(
+            (at_zero.largest_truth(0.05) - want).abs() < 1e-5,
+            "{}",
+            at_zero.largest_truth(0.05)
+        );
         assert!(at_zero.smallest_truth(|_| 0.05) == 0.0);
     }
 

@@ -181,7 +181,8 @@ impl UncertainReceiver<'_> {
                 for &path in *paths {
                     for (place, part) in self.places.iter().filter(|(_, at)| moved.contains(at)) {
                         let network = networks[*part].get(path).as_ref();
-                        if let (Some(network), Some(own)) = (network, one.network_at(*place, path)) {
+                        if let (Some(network), Some(own)) = (network, one.network_at(*place, path))
+                        {
                             let there = onto_grid(network, own.grid())?.network;
                             varied.set_network_at(*place, path, there)?;
                         }

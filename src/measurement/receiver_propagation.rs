@@ -192,13 +192,16 @@ impl<'a> UncertainReceiver<'a> {
             for part_source in &part.sources {
                 let mut common: Option<Deviates> = None;
                 for path in ReceiverPath::BOTH {
-                    let (Some(source), Some(own)) = (part_source.on_paths.get(path), nominal.get(path))
+                    let (Some(source), Some(own)) =
+                        (part_source.on_paths.get(path), nominal.get(path))
                     else {
                         continue;
                     };
                     let deviates = match common.take().filter(|_| !source.is_independent()) {
                         Some(common) => common,
-                        None => self.drawn_once(part_source.shared, path, source, &mut drawn, random),
+                        None => {
+                            self.drawn_once(part_source.shared, path, source, &mut drawn, random)
+                        }
                     };
                     source.add(own.entries(), &deviates, errors.get_mut(path));
                     common = Some(deviates);

@@ -96,22 +96,23 @@ pub fn receiver_uncertainty(
         .iter()
         .zip(&decided)
         .find(|(requirement, _)| requirement.limit.quantity() == Quantity::ImageRejection);
-    let advice = rejection
-        .filter(|(_, decided)| decided.decision == Verdict::Undecided)
-        .and_then(|(requirement, _)| {
+    let advice = rejection.filter(|(_, decided)| decided.decision == Verdict::Undecided).and_then(
+        |(requirement, _)| {
             let decides = |part: Option<&str>, size: f64| {
-                let scaled = |own: &str| if part.is_none_or(|part| part == own) { size } else { 1.0 };
+                let scaled =
+                    |own: &str| if part.is_none_or(|part| part == own) { size } else { 1.0 };
                 let noise = uncertain.scaled_noise(&effects, result.points.len(), scaled);
                 let noise = NoiseDraws::new(noise, trial_settings.seed());
                 let known = KnownBalances::new(&balances, &noise).ok()?;
                 let reading = known.reading_without_draws(Quantity::ImageRejection)?;
-                let against = reading.against(requirement.limit.value(), 1.0 - decisions.conformity());
+                let against =
+                    reading.against(requirement.limit.value(), 1.0 - decisions.conformity());
                 Some(against.misses_read_as_well.min(against.meets_read_as_badly))
             };
             advice(&contributions, 1.0 - decisions.conformity(), decides)
-        });
-    let required_db =
-        rejection.map(|(requirement, decided)| (requirement.limit.value(), *decided));
+        },
+    );
+    let required_db = rejection.map(|(requirement, decided)| (requirement.limit.value(), *decided));
     let spread = |output: usize, quantity: Quantity| {
         let own = trials.outputs[output];
         known.interval_of_worst(quantity, coverage).map_or(own, |ends| own.with_interval(ends))
@@ -174,8 +175,8 @@ fn lo_verdicts(
     let of_power = |at: usize| {
         let powers = result.lo.get(at)?.mixers.iter().filter_map(|mixer| mixer.lo_power_dbm);
         let (limit, least_dbm) = (power?, powers.reduce(f64::min)?);
-        let against =
-            level_reading(least_dbm, power_u_db).against(limit.value(), 1.0 - decisions.conformity());
+        let against = level_reading(least_dbm, power_u_db)
+            .against(limit.value(), 1.0 - decisions.conformity());
         Some(decisions.decide(*limit, least_dbm, against))
     };
     let all = verdicts.into_iter().enumerate();

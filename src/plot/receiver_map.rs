@@ -113,9 +113,8 @@ impl Map {
 
     fn fails(&self, cell: usize) -> bool {
         let decided = self.passing.as_ref().and_then(|passing| passing.get(cell));
-        self.required.is_some_and(|required| {
-            decided.map_or(self.values[cell] < required, |passes| !passes)
-        })
+        self.required
+            .is_some_and(|required| decided.map_or(self.values[cell] < required, |passes| !passes))
     }
 
     fn failing(&self) -> impl Iterator<Item = usize> {

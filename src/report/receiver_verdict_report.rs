@@ -113,8 +113,7 @@ pub(super) fn verdict_text(
         } else {
             format!("LOs that pass at every IF: {}.", shown(&passing))
         }));
-        let undecided =
-            assessment.map_or_else(Vec::new, |own| own.bands_hz(Verdict::Undecided));
+        let undecided = assessment.map_or_else(Vec::new, |own| own.bands_hz(Verdict::Undecided));
         if !undecided.is_empty() {
             text.push_str(&filled(&format!("Undecided LOs: {}.", shown(&undecided))));
         }

@@ -385,7 +385,8 @@ fn verdict(result: &SplitterResult, uncertainty: Option<&SplitterUncertainty>) -
             telling(held.margin())
         );
         if !probability.is_empty() {
-            let told = textwrap::Options::new(80).initial_indent("      ").subsequent_indent("      ");
+            let told =
+                textwrap::Options::new(80).initial_indent("      ").subsequent_indent("      ");
             let _ = writeln!(text, "{}", textwrap::fill(&probability, told));
         }
     }

@@ -275,7 +275,11 @@ transmission = {{ phase_deg = 1.0 }}
         let report = sandbox.json("downconverter receiver.toml --uncertainty u.toml");
         let own = report["uncertainty"]["contributions"].as_array().unwrap().clone();
         let squares: f64 = own.iter().map(|one| number(one, "/u_phase_deg").powi(2)).sum();
-        (own.len(), squares.sqrt(), number(&report, "/uncertainty/summary/worst_quadrature_error_deg/standard_uncertainty"))
+        (
+            own.len(),
+            squares.sqrt(),
+            number(&report, "/uncertainty/summary/worst_quadrature_error_deg/standard_uncertainty"),
+        )
     };
     let (parts, own_deg, own_trials_deg) = total_deg("");
     let (shared_parts, shared_deg, shared_trials_deg) = total_deg("shared = true");
@@ -337,6 +341,10 @@ parameters = { angle_deg = 2.0 }
             assert!((got - want).abs() < 2e-3 * want + 1e-5, "{name} {key}: {got} {want}");
         }
     }
-    sandbox.write("u.toml", "[[source]]\nloads = [\"rf_line_q.2\"]\nparameters = { angle_deg = 2 }\n");
-    sandbox.refuses("downconverter receiver.toml --uncertainty u.toml", "resistance_ohm, capacitance_ff");
+    sandbox
+        .write("u.toml", "[[source]]\nloads = [\"rf_line_q.2\"]\nparameters = { angle_deg = 2 }\n");
+    sandbox.refuses(
+        "downconverter receiver.toml --uncertainty u.toml",
+        "resistance_ohm, capacitance_ff",
+    );
 }

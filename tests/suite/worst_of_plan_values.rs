@@ -46,7 +46,10 @@ fn balance(error: Complex64) -> ReceiverBalance {
 fn measured(truth: &[Complex64], seed: u64) -> Vec<ReceiverBalance> {
     let (mut random, u) = (ChaCha8Rng::seed_from_u64(seed), noise_of_one());
     let mut normal = || -> f64 { StandardNormal.sample(&mut random) };
-    truth.iter().map(|error| balance(error + Complex64::new(u.re * normal(), u.im * normal()))).collect()
+    truth
+        .iter()
+        .map(|error| balance(error + Complex64::new(u.re * normal(), u.im * normal())))
+        .collect()
 }
 
 /// A truth of this rejection at all points, whose direction turns slowly over the plan.
@@ -129,7 +132,9 @@ fn a_good_receiver_with_trace_noise_does_not_fail() {
 fn decisions_and_intervals_agree() {
     for points in [1, 7] {
         let noise = independent(points);
-        for (rejection_db, limit_db) in [(f64::INFINITY, 60.0), (40.0, 37.0), (30.0, 30.5), (30.0, 29.0)] {
+        for (rejection_db, limit_db) in
+            [(f64::INFINITY, 60.0), (40.0, 37.0), (30.0, 30.5), (30.0, 29.0)]
+        {
             for seed in 0..10 {
                 let readings = measured(&truth(rejection_db, points), seed);
                 let known = KnownBalances::new(&readings, &noise).unwrap();
@@ -170,9 +175,17 @@ fn the_guard_band_is_that_of_the_decision() {
             let (accepted, refused) = (accepted.unwrap(), refused.unwrap());
             // The errors of this truth differ in the third order from multiples of one another.
             assert_eq!(decided(accepted + 0.02), Verdict::Pass, "{points} {limit_db} {accepted}");
-            assert_eq!(decided(accepted - 0.02), Verdict::Undecided, "{points} {limit_db} {accepted}");
+            assert_eq!(
+                decided(accepted - 0.02),
+                Verdict::Undecided,
+                "{points} {limit_db} {accepted}"
+            );
             assert_eq!(decided(refused - 0.05), Verdict::Fail, "{points} {limit_db} {refused}");
-            assert_eq!(decided(refused + 0.05), Verdict::Undecided, "{points} {limit_db} {refused}");
+            assert_eq!(
+                decided(refused + 0.05),
+                Verdict::Undecided,
+                "{points} {limit_db} {refused}"
+            );
         }
     }
 }
