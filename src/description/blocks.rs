@@ -119,15 +119,22 @@ impl Origin {
         files: &mut NamedFiles<'_>,
     ) -> Result<Network, DescriptionError> {
         let source = files.source();
-        let made = match self {
-            Self::File(file) => return interpolated(&file.network, grid, name, span, files),
+        if let Self::File(file) = self {
+            return interpolated(&file.network, grid, name, span, files);
+        }
+        self.made(grid).map_err(|error| source.error(error, span))
+    }
+
+    /// The network of a closed form on a grid; that of a file as it is.
+    pub(super) fn made(&self, grid: &FrequencyGrid) -> Result<Network, ComponentError> {
+        match self {
+            Self::File(file) => Ok(file.network.clone()),
             Self::Component(component) => component.network(grid),
             Self::Elements(elements, arrangement) => termination(grid, elements, *arrangement),
             Self::Open => open_end(grid, 0.0),
             Self::Short => shorted_end(grid, 0.0),
             Self::Impedance(ohm) => impedance(grid, *ohm),
-        };
-        made.map_err(|error| source.error(error, span))
+        }
     }
 }
 

@@ -39,6 +39,16 @@ impl<'de> Deserialize<'de> for ComponentEntry {
 }
 
 impl ComponentEntry {
+    /// The parameters without the kind.
+    pub(super) fn given(&self) -> Vec<GivenParameter> {
+        let parameters = self.pairs.iter().filter(|(key, _)| key.get_ref() != "kind");
+        let given = parameters.map(|(key, value)| GivenParameter {
+            name: key.get_ref().clone(),
+            value: parameter_value(value.get_ref()),
+        });
+        given.collect()
+    }
+
     fn span_of(&self, error: &ComponentError) -> Option<Range<usize>> {
         let name = error.parameter()?;
         let (key, value) = self.pairs.iter().find(|(key, _)| key.get_ref() == name)?;
@@ -57,17 +67,9 @@ impl TomlFile {
         &self,
         entry: &Spanned<ComponentEntry>,
     ) -> Result<NamedComponent, DescriptionError> {
-        let mut kind = None;
-        let mut given = Vec::new();
-        for (key, value) in &entry.get_ref().pairs {
-            if key.get_ref() == "kind" {
-                kind = Some(value);
-            } else {
-                let (name, value) = (key.get_ref().clone(), parameter_value(value.get_ref()));
-                given.push(GivenParameter { name, value });
-            }
-        }
-        let Some(kind) = kind else {
+        let given = entry.get_ref().given();
+        let kind = entry.get_ref().pairs.iter().find(|(key, _)| key.get_ref() == "kind");
+        let Some((_, kind)) = kind else {
             let problem = DescriptionProblem::MissingKey { key: "kind".to_owned() };
             return Err(self.error(problem, entry.span()));
         };

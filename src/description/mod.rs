@@ -25,6 +25,7 @@ mod allowed;
 mod amounts_csv;
 mod block_entries;
 mod blocks;
+mod closed_form;
 mod component_entry;
 mod covariance_csv;
 mod die_list;

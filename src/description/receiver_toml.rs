@@ -3,6 +3,7 @@
 use super::allowed::Allowed;
 use super::block_entries::{BlockEntry, ComplexValue, LoadEntry};
 use super::blocks::{Block, Blocks, Origin, PlacedLoad};
+use super::closed_form::{ClosedForm, closed_forms};
 use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::{NamedFiles, same_file};
 use super::receiver_output::{
@@ -148,6 +149,8 @@ pub struct LoadedReceiver {
     pub files: Vec<ReceiverFile>,
     /// What the user should know.
     pub warnings: Vec<String>,
+    /// Its blocks and loads that are no files.
+    pub(super) closed_forms: Vec<ClosedForm>,
 }
 
 /// A file of a receiver and every place where it is used; at least one.
@@ -229,6 +232,7 @@ pub fn read_receiver(
     .map_err(|error| source.error_in_file(error))?;
     Ok(LoadedReceiver {
         files: receiver_files(&source, &entries, &receiver),
+        closed_forms: closed_forms(&blocks, &loads, receiver.places()),
         receiver,
         inputs: files.inputs,
         warnings: files.warnings,

@@ -1,6 +1,7 @@
 //! The sources of a description, given to the parts of a receiver, to a splitter and to dies.
 
 use super::amounts_csv::StatedAmounts;
+use super::closed_form::{ClosedForm, ParameterAmount};
 use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::same_file;
 use super::receiver_toml::LoadedReceiver;
@@ -47,8 +48,9 @@ impl Uncertainty {
     ) -> Result<SplitterSources<'_>, DescriptionError> {
         let mut used = Vec::new();
         for source in &self.sources {
-            if let Some(block) = source.blocks.as_ref().and_then(|blocks| blocks.first()) {
-                let what = "a splitter has no blocks; name files, or leave both out";
+            let mut named = source.blocks.iter().chain(&source.loads).flatten();
+            if let Some(block) = named.next() {
+                let what = "a splitter has no blocks and loads; name files, or leave all out";
                 return Err(block.place.complaint(what));
             }
             for named in source.files.iter().flatten() {
@@ -93,10 +95,14 @@ impl Uncertainty {
         loaded: &mut LoadedReceiver,
     ) -> Result<Vec<UncertainPart>, DescriptionError> {
         let mut parts: Vec<UncertainPart> = Vec::new();
-        for source in &self.sources {
+        for (number, source) in self.sources.iter().enumerate() {
             for target in source.targets(loaded)? {
                 let part = place_of(&mut parts, target).map_err(|what| source.complaint(what))?;
-                let made = source.of_part(&parts[part].places, &mut loaded.receiver)?;
+                let made = source.of_part(&parts[part].places, loaded)?;
+                let made = match source.is_shared {
+                    true => made.shared(number).map_err(|error| source.misfit(&error))?,
+                    false => made,
+                };
                 parts[part].sources.push(made);
             }
         }
@@ -121,7 +127,8 @@ impl Uncertainty {
                 let what = "repeats are of one part, and each die has files of its own";
                 return Err(source.complaint(what));
             }
-            let blocks = source.blocks.iter().flatten().map(|block| &block.place);
+            let blocks = source.blocks.iter().chain(&source.loads).flatten();
+            let blocks = blocks.map(|block| &block.place);
             let files = source.files.iter().flatten().map(|file| &file.place);
             if let (true, Some(named)) = (is_splitter, blocks.chain(files).next()) {
                 let what =
@@ -182,7 +189,7 @@ impl DescribedSource {
             name: name_of(path, places, receiver),
             places: places.to_vec(),
         };
-        if self.blocks.is_none() && self.files.is_none() {
+        if self.blocks.is_none() && self.files.is_none() && self.loads.is_none() {
             let files = loaded.files.iter();
             return Ok(files.map(|file| of_file(&file.path, &file.places)).collect());
         }
@@ -195,6 +202,16 @@ impl DescribedSource {
                 );
             };
             targets.push(Target { name: name.clone(), places: vec![part] });
+        }
+        for Located { value: name, place } in self.loads.iter().flatten() {
+            let Some(load) = loaded.closed_forms.iter().find(|own| own.name == *name) else {
+                let what = format!(
+                    "there is no load of ohms or rc at {name}; name the file of a load that has one"
+                );
+                return Err(place.complaint(what));
+            };
+            let places = vec![load.place];
+            targets.push(Target { name: format!("load {name}"), places });
         }
         for Located { value: path, place } in self.files.iter().flatten() {
             let Some(file) = loaded.files.iter().find(|own| same_file(&own.path, path)) else {
@@ -211,8 +228,9 @@ impl DescribedSource {
     fn of_part(
         &self,
         places: &[NetworkPlace],
-        receiver: &mut Receiver,
+        loaded: &mut LoadedReceiver,
     ) -> Result<PartSource, DescriptionError> {
+        let (receiver, closed_forms) = (&mut loaded.receiver, &loaded.closed_forms);
         let on_paths = LoRf::try_of_each(|path| {
             let mut made = None;
             for place in places {
@@ -222,6 +240,9 @@ impl DescribedSource {
                     let fitted = receiver.set_network_at(*place, path, mean);
                     fitted.map_err(|error| self.misfit(&error))?;
                     source
+                } else if let SourceKind::Parameters(parameters) = &self.kind {
+                    let closed_form = closed_forms.iter().find(|own| own.place == *place);
+                    self.of_parameters(parameters, closed_form, own)?
                 } else {
                     self.at(own)?
                 });
@@ -229,6 +250,23 @@ impl DescribedSource {
             Ok(made)
         })?;
         PartSource::new(self.name.clone(), on_paths).map_err(|error| self.misfit(&error))
+    }
+
+    fn of_parameters(
+        &self,
+        parameters: &[(Located<String>, ParameterAmount)],
+        closed_form: Option<&ClosedForm>,
+        own: &Network,
+    ) -> Result<Source, DescriptionError> {
+        let closed_form = closed_form.ok_or_else(|| {
+            self.complaint("parameters are of closed-form parts, and this block has a file")
+        })?;
+        let change = |(name, amount): &(Located<String>, ParameterAmount)| {
+            let change = closed_form.change(&name.value, *amount, own);
+            change.map_err(|what| name.place.complaint(what))
+        };
+        let changes = parameters.iter().map(change).collect::<Result<_, _>>()?;
+        Source::of_changes(own, changes).map_err(|error| self.misfit(&error))
     }
 
     fn of_repeats(
@@ -279,6 +317,9 @@ impl DescribedSource {
                 Source::of_repeats(network, repeats).map(|(_, source)| source)
             }
             SourceKind::Covariances(covariances) => Source::of_covariances(network, covariances),
+            SourceKind::Parameters(_) => {
+                return Err(self.complaint("parameters are of closed-form parts of a receiver"));
+            }
         };
         made.map_err(|error| self.misfit(&error))
     }

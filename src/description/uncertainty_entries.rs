@@ -38,7 +38,18 @@ pub(super) struct SourceEntry {
     pub(super) name: Option<String>,
     pub(super) blocks: Option<Vec<Spanned<String>>>,
     pub(super) files: Option<Vec<Spanned<PathBuf>>>,
+    /// Loads of a receiver by the ports at which they stand, as `at` has them.
+    pub(super) loads: Option<Vec<Spanned<String>>>,
+    /// Standard uncertainties of parameters of closed-form blocks and loads, in their own units.
+    #[serde(default)]
+    pub(super) parameters: BTreeMap<Spanned<String>, Spanned<f64>>,
+    /// The same in percent of their values.
+    #[serde(default)]
+    pub(super) parameters_percent: BTreeMap<Spanned<String>, Spanned<f64>>,
     pub(super) over_frequency: Option<Spanned<OverFrequencyName>>,
+    /// Whether all files and blocks of it have its errors in common: one calibration.
+    #[serde(default)]
+    pub(super) shared: bool,
     #[serde(default)]
     pub(super) reciprocal: bool,
     pub(super) transmission: Option<AmountEntry>,

@@ -2,6 +2,7 @@
 
 use super::allowed::Allowed;
 use super::amounts_csv::{ALLOWED, AmountTable, StatedAmounts};
+use super::closed_form::ParameterAmount;
 use super::covariance_csv::read_covariances;
 use super::error::DescriptionError;
 use super::named_files::NamedFiles;
@@ -39,9 +40,13 @@ pub(super) struct DescribedSource {
     pub(super) name: String,
     /// Blocks by name, where the source is of some blocks only.
     pub(super) blocks: Option<Vec<Located<String>>>,
+    /// Loads of a receiver by their ports, where the source is of some loads only.
+    pub(super) loads: Option<Vec<Located<String>>>,
     /// Files, where the source is of some files only.
     pub(super) files: Option<Vec<Located<PathBuf>>>,
     pub(super) kind: SourceKind,
+    /// Whether all its files and blocks have its errors in common.
+    pub(super) is_shared: bool,
     /// Its place in the description; `None` for a stated amount without one.
     pub(super) place: Option<TextPlace>,
 }
@@ -74,6 +79,8 @@ pub(super) enum SourceKind {
     },
     Repeats(Vec<Network>),
     Covariances(EntryCovariances),
+    /// Of closed-form blocks and loads.
+    Parameters(Vec<(Located<String>, ParameterAmount)>),
 }
 
 /// Reads UNCERTAINTY.toml and the files it names.
@@ -138,8 +145,10 @@ impl Uncertainty {
         let source = DescribedSource {
             name: "source 1".to_owned(),
             blocks: None,
+            loads: None,
             files: None,
             kind: SourceKind::Constant { amount, over_frequency },
+            is_shared: false,
             place: None,
         };
         Ok(Self {
@@ -268,13 +277,12 @@ fn described_source(
     files: &mut NamedFiles<'_>,
 ) -> Result<DescribedSource, DescriptionError> {
     let given = entry.get_ref();
-    let blocks = given.blocks.as_ref().map(|blocks| {
-        let located = |name: &Spanned<String>| Located {
-            value: name.get_ref().clone(),
-            place: source.place(name.span()),
-        };
-        blocks.iter().map(located).collect()
-    });
+    let located = |name: &Spanned<String>| Located {
+        value: name.get_ref().clone(),
+        place: source.place(name.span()),
+    };
+    let blocks = given.blocks.as_ref().map(|blocks| blocks.iter().map(located).collect());
+    let loads = given.loads.as_ref().map(|loads| loads.iter().map(located).collect());
     let named = given.files.as_ref().map(|files| {
         let located = |file: &Spanned<PathBuf>| Located {
             value: source.beside(file.get_ref()),
@@ -284,11 +292,24 @@ fn described_source(
     });
     let name = given.name.clone().unwrap_or_else(|| format!("source {number}"));
     let kind = source_kind(source, entry, &name, files)?;
+    let is_of_one = matches!(
+        kind,
+        SourceKind::Repeats(_) | SourceKind::Covariances(_) | SourceKind::Parameters(_)
+    );
+    if given.shared && is_of_one {
+        let what = format!(
+            "{name}: repeats, a covariance and parameters are of one part; only stated amounts can \
+             be shared"
+        );
+        return Err(source.complaint(entry, what));
+    }
     Ok(DescribedSource {
         name,
         blocks,
+        loads,
         files: named,
         kind,
+        is_shared: given.shared,
         place: Some(source.place(entry.span())),
     })
 }
@@ -305,7 +326,11 @@ fn source_kind(
         || given.port.is_some()
         || given.placement.is_some()
         || given.table.is_some();
-    let kind = match (is_stated, &given.repeats, &given.covariance) {
+    let has_parameters = !(given.parameters.is_empty() && given.parameters_percent.is_empty());
+    if has_parameters && !is_stated && given.repeats.is_none() && given.covariance.is_none() {
+        return parameters(source, entry);
+    }
+    let kind = match (is_stated || has_parameters, &given.repeats, &given.covariance) {
         (true, None, None) => return stated(source, entry, files),
         (false, Some(repeats), None) => {
             SourceKind::Repeats(read_repeats(source, repeats, name, files)?)
@@ -316,7 +341,7 @@ fn source_kind(
         _ => {
             let what = format!(
                 "{name} must give one of these: transmission, reflection, port, placement or a \
-                 table; repeats; a covariance"
+                 table; repeats; a covariance; parameters or parameters_percent"
             );
             return Err(source.complaint(entry, what));
         }
@@ -329,6 +354,36 @@ fn source_kind(
         }
         None => Ok(kind),
     }
+}
+
+/// Uncertain parameters of closed-form blocks and loads, which must be named.
+fn parameters(
+    source: &TomlFile,
+    entry: &Spanned<SourceEntry>,
+) -> Result<SourceKind, DescriptionError> {
+    let given = entry.get_ref();
+    if given.blocks.is_none() && given.loads.is_none() {
+        let what = "parameters are of closed-form parts; name them with blocks or loads";
+        return Err(source.complaint(entry, what));
+    }
+    if let Some(over_frequency) = &given.over_frequency {
+        let what = "a parameter is the same at all frequencies; leave over_frequency out";
+        return Err(source.complaint(over_frequency, what));
+    }
+    type Make = fn(f64) -> ParameterAmount;
+    let lists: [(_, Make); 2] = [
+        (&given.parameters, ParameterAmount::Absolute),
+        (&given.parameters_percent, ParameterAmount::Percent),
+    ];
+    let mut amounts = Vec::new();
+    for (list, make) in lists {
+        for (name, amount) in list {
+            let amount = source.number(name.get_ref(), amount, ALLOWED)?;
+            let name = Located { value: name.get_ref().clone(), place: source.place(name.span()) };
+            amounts.push((name, make(amount)));
+        }
+    }
+    Ok(SourceKind::Parameters(amounts))
 }
 
 fn read_repeats(

@@ -59,6 +59,12 @@ pub enum MeasurementError {
     /// A plan without a point.
     #[error("a requirement needs at least one point to be decided, found none")]
     NoPoints,
+    /// A source that parts cannot share.
+    #[error("{name}: repeats and covariances are of one part; only stated amounts can be shared")]
+    NotShareable {
+        /// The source.
+        name: String,
+    },
     /// Covariances of another number of points.
     #[error("{points} points need as many covariances, found {covariances}")]
     CovarianceCount {

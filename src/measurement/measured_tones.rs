@@ -2,6 +2,7 @@
 //! channel error that the mixers must have added.
 
 use super::error::MeasurementError;
+use super::error_covariance::ErrorCovariance;
 use super::monte_carlo::{Spread, TrialSettings};
 use super::normal::normal_deviate;
 use super::receiver_uncertainty::ReceiverUncertainty;
@@ -33,6 +34,8 @@ pub struct PredictedTone {
     pub point: PlanPoint,
     /// The spread of the predicted rejection; `None` where its uncertainty is not known.
     pub spread: Option<Spread>,
+    /// The covariance of the predicted channel error; `None` likewise.
+    pub covariance: Option<ErrorCovariance>,
 }
 
 /// A measured rejection beside the predicted one.
@@ -45,8 +48,12 @@ pub struct ToneComparison {
     /// Its coverage interval, dB; both ends are the prediction where its uncertainty is not known.
     pub interval_db: (f64, f64),
     /// E_n: the difference over the expanded uncertainties of both (k = 2 for the measurement), added in
-    /// squares; from -1 to 1 where they agree (ISO/IEC 17043:2010, B.3.1.3, from memory).
-    pub normalised_error: f64,
+    /// squares; from -1 to 1 where they agree (ISO/IEC 17043:2010, B.3.1.3, from memory). `None` where
+    /// the interval of the prediction is open upwards, so that it has no expanded uncertainty.
+    pub normalised_error: Option<f64>,
+    /// Whether both agree: |E_n| at most 1 or, with an open interval, a measurement that within its
+    /// expanded uncertainty is not below the interval.
+    pub agrees: bool,
     /// The minimum and the maximum channel error, in nepers or radians, that the mixers may have added:
     /// a rejection gives the size of the whole error, not its direction.
     pub added_error: (f64, f64),
@@ -57,7 +64,8 @@ pub struct ToneComparison {
 pub struct MixerError {
     /// Nepers and radians, in the image sideband.
     pub error: Complex64,
-    /// Their standard uncertainties.
+    /// Their standard uncertainties, that of the prediction included where it is known: what it has in
+    /// common at all points adds to the mixers' error.
     pub u: (f64, f64),
     /// Root of the mean square of the fit residuals, in standard uncertainties.
     pub rms: f64,
@@ -70,15 +78,31 @@ pub struct MixerError {
 pub struct ToneComparisons {
     /// In the order of the measurements.
     pub points: Vec<ToneComparison>,
-    /// `None` with fewer than three points, or where the points do not determine it.
-    pub mixers: Option<MixerError>,
+    /// Every error of the mixers that the points do not rule out, the best fit first; empty with fewer
+    /// than three points, or where the points do not determine it.
+    pub mixers: Vec<MixerError>,
+    /// Where in the plan a further measurement would distinguish best between the first two of several.
+    pub deciding: Option<DecidingTone>,
+}
+
+/// A point of the plan where two errors of the mixers predict different rejections.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DecidingTone {
+    /// LO at the mixers, Hz.
+    pub lo_hz: f64,
+    /// IF, Hz.
+    pub if_hz: f64,
+    /// By how much the two rejections differ, dB.
+    pub difference_db: f64,
+    /// Whether that is more than three standard uncertainties of the measurements at hand.
+    pub is_enough: bool,
 }
 
 impl ToneComparisons {
     /// How many agree.
     #[must_use]
     pub fn agreeing(&self) -> usize {
-        self.points.iter().filter(|point| point.normalised_error.abs() <= 1.0).count()
+        self.points.iter().filter(|point| point.agrees).count()
     }
 
     /// Whether every prediction was taken for exact: its interval has no width.
@@ -87,12 +111,12 @@ impl ToneComparisons {
         self.points.iter().all(|point| point.interval_db.0.total_cmp(&point.interval_db.1).is_eq())
     }
 
-    /// The point that agrees least.
+    /// The point that agrees least of those that have a normalised error.
     #[must_use]
     pub fn worst(&self) -> Option<&ToneComparison> {
-        self.points.iter().max_by(|one, other| {
-            one.normalised_error.abs().total_cmp(&other.normalised_error.abs())
-        })
+        let size = |point: &ToneComparison| point.normalised_error.map_or(-1.0, f64::abs);
+        let known = self.points.iter().filter(|point| point.normalised_error.is_some());
+        known.max_by(|one, other| size(one).total_cmp(&size(other)))
     }
 }
 
@@ -119,8 +143,9 @@ impl ToneComparisons {
 /// };
 /// let point = PlanPoint { lo_hz: 29e9, if_hz: 1e9, balance };
 /// let measured = ToneMeasurement { lo_hz: 29e9, if_hz: 1e9, rejection_db: 30.0, u_db: 0.5 };
-/// let compared = compare_tones(&[PredictedTone { measured, point, spread: None }], 0.95)?;
-/// assert!((compared.points[0].normalised_error + 0.785).abs() < 0.01);
+/// let tone = PredictedTone { measured, point, spread: None, covariance: None };
+/// let compared = compare_tones(&[tone], 0.95)?;
+/// assert!((compared.points[0].normalised_error.unwrap() + 0.785).abs() < 0.01);
 /// # Ok::<(), fourphase::measurement::MeasurementError>(())
 /// ```
 pub fn compare_tones(
@@ -140,7 +165,8 @@ pub fn compare_tones(
     let scale = 2.0 / normal_deviate(0.5 + 0.5 * coverage);
     Ok(ToneComparisons {
         points: tones.iter().map(|tone| compared(tone, scale)).collect(),
-        mixers: mixer_error(tones),
+        mixers: mixer_errors(tones),
+        deciding: None,
     })
 }
 
@@ -167,28 +193,50 @@ pub fn compare_tones_with_analysis(
             .position(|point| is_same(point.lo_hz, lo_hz) && is_same(point.if_hz, if_hz))
             .ok_or(MeasurementError::NotInPlan { measurement: at + 1, lo_hz, if_hz })?;
         let point = result.points[place];
-        let spread = match uncertainty {
+        let known = match uncertainty {
             Some(uncertainty) => {
                 let (points, found) = (result.points.len(), uncertainty.points.len());
                 let known = uncertainty.points.get(place);
-                Some(known.ok_or(MeasurementError::OtherResult { points, found })?.rejection)
+                Some(known.ok_or(MeasurementError::OtherResult { points, found })?)
             }
             None => None,
         };
+        let spread = known.map(|known| known.rejection);
+        let covariance = known.map(|known| known.channel_error.covariance());
         // The plan's own frequencies: those of a file may be rounded.
         let measured = ToneMeasurement { lo_hz: point.lo_hz, if_hz: point.if_hz, ..*tone };
-        Ok(PredictedTone { measured, point, spread })
+        Ok(PredictedTone { measured, point, spread, covariance })
     });
     let predicted = predicted.collect::<Result<Vec<_>, MeasurementError>>()?;
     // Without uncertainty there is no spread, and its coverage has no effect.
     let coverage = uncertainty
         .map_or(TrialSettings::default().coverage(), |uncertainty| uncertainty.assessment.coverage);
-    compare_tones(&predicted, coverage)
+    let mut compared = compare_tones(&predicted, coverage)?;
+    compared.deciding = deciding_tone(&compared.mixers, &predicted, &result.points);
+    Ok(compared)
+}
+
+/// The point at which the first two errors of the mixers differ most.
+fn deciding_tone(
+    mixers: &[MixerError],
+    tones: &[PredictedTone],
+    plan: &[PlanPoint],
+) -> Option<DecidingTone> {
+    let [one, other, ..] = mixers else { return None };
+    let u_db = tones.iter().map(|tone| tone.measured.u_db).fold(0.0, f64::max);
+    let differing = plan.iter().map(|point| {
+        let difference_db = (with_error(point, one.error) - with_error(point, other.error)).abs();
+        (point, difference_db)
+    });
+    let finite = differing.filter(|(_, difference_db)| difference_db.is_finite());
+    let (point, difference_db) = finite.max_by(|one, other| one.1.total_cmp(&other.1))?;
+    let is_enough = difference_db > 3.0 * u_db;
+    Some(DecidingTone { lo_hz: point.lo_hz, if_hz: point.if_hz, difference_db, is_enough })
 }
 
 /// One comparison; `scale` turns half an interval into an expanded uncertainty.
 fn compared(tone: &PredictedTone, scale: f64) -> ToneComparison {
-    let PredictedTone { measured, point, spread } = tone;
+    let PredictedTone { measured, point, spread, .. } = tone;
     let predicted_db = point.balance.image_rejection_db;
     let interval_db =
         spread.map_or((predicted_db, predicted_db), |spread| (spread.low, spread.high));
@@ -197,6 +245,13 @@ fn compared(tone: &PredictedTone, scale: f64) -> ToneComparison {
     let half =
         if difference < 0.0 { predicted_db - interval_db.0 } else { interval_db.1 - predicted_db };
     let expanded = (2.0 * measured.u_db).hypot(scale * half.max(0.0));
+    let is_open = interval_db.1.is_infinite();
+    let normalised_error = (difference / expanded).is_finite().then_some(difference / expanded);
+    let normalised_error = normalised_error.filter(|_| !is_open);
+    let agrees = match normalised_error {
+        Some(error) => error.abs() <= 1.0,
+        None => is_open && measured.rejection_db + 2.0 * measured.u_db >= interval_db.0,
+    };
     // The size of the error that makes this rejection, without the sideband gain of the paths.
     let balance_db = measured.rejection_db - point.balance.sideband_gain_db;
     let ratio = 10_f64.powf(-balance_db / 20.0);
@@ -206,7 +261,8 @@ fn compared(tone: &PredictedTone, scale: f64) -> ToneComparison {
         measured: *measured,
         predicted_db,
         interval_db,
-        normalised_error: difference / expanded,
+        normalised_error,
+        agrees,
         added_error: ((size - own).abs(), size + own),
     }
 }
@@ -279,24 +335,61 @@ fn refined(tones: &[PredictedTone], start: Complex64) -> Option<Complex64> {
 /// Eigenvalues of the normal equations whose ratio is above this leave one direction undetermined.
 const MAX_CONDITION: f64 = 1e13;
 
-fn mixer_error(tones: &[PredictedTone]) -> Option<MixerError> {
-    if tones.len() < 3 {
-        return None;
-    }
-    // The sum has several minima: the search starts on circles of many sizes.
-    let without = sum_of_squares(tones, Complex64::ZERO);
-    let mut start = (Complex64::ZERO, without);
-    for ring in 0..12 {
-        for turn in 0..24 {
-            let size = 0.002 * 1.6_f64.powi(ring);
-            let added = Complex64::from_polar(size, TAU * f64::from(turn) / 24.0);
-            let sum = sum_of_squares(tones, added);
-            if sum < start.1 {
-                start = (added, sum);
+/// Sizes and directions from which minima are searched: circles from 0.017 dB to 3 dB.
+const RINGS: usize = 14;
+const TURNS: usize = 24;
+/// The sum of squares may exceed the smallest by this much: 99 % for two unknowns.
+const NOT_RULED_OUT: f64 = 9.21;
+
+/// The minima of the sum of squares over a grid of circles that none of their neighbours is below.
+fn starts(tones: &[PredictedTone]) -> Vec<Complex64> {
+    let added = |ring: usize, turn: usize| {
+        let size = 0.002 * 1.6_f64.powi(i32::try_from(ring).unwrap_or(0));
+        #[expect(clippy::cast_precision_loss, reason = "a small count")]
+        let angle = TAU * turn as f64 / TURNS as f64;
+        Complex64::from_polar(size, angle)
+    };
+    let sums: Vec<Vec<f64>> = (0..RINGS)
+        .map(|ring| (0..TURNS).map(|turn| sum_of_squares(tones, added(ring, turn))).collect())
+        .collect();
+    let mut starts = vec![Complex64::ZERO];
+    for ring in 0..RINGS {
+        for turn in 0..TURNS {
+            let rings = ring.saturating_sub(1)..(ring + 2).min(RINGS);
+            let turns = [turn, (turn + 1) % TURNS, (turn + TURNS - 1) % TURNS];
+            let mut near = rings.flat_map(|ring| turns.map(|turn| sums[ring][turn]));
+            if near.all(|sum| sums[ring][turn] <= sum) {
+                starts.push(added(ring, turn));
             }
         }
     }
-    let error = refined(tones, start.0)?;
+    starts
+}
+
+/// Every minimum that the data do not rule out, the best first.
+fn mixer_errors(tones: &[PredictedTone]) -> Vec<MixerError> {
+    if tones.len() < 3 {
+        return Vec::new();
+    }
+    let mut minima: Vec<(Complex64, f64)> = Vec::new();
+    for error in starts(tones).into_iter().filter_map(|start| refined(tones, start)) {
+        // Errors this close are one minimum.
+        let is_new = minima.iter().all(|(known, _)| (known - error).norm() > 1e-5);
+        if error.is_finite() && is_new {
+            minima.push((error, sum_of_squares(tones, error)));
+        }
+    }
+    minima.sort_by(|one, other| one.1.total_cmp(&other.1));
+    let Some(&(_, smallest)) = minima.first() else { return Vec::new() };
+    // Where even the best does not fit, residuals are larger than their uncertainties say.
+    #[expect(clippy::cast_precision_loss, reason = "few points")]
+    let scale = (smallest / (tones.len() as f64 - 2.0)).max(1.0);
+    let left = minima.into_iter().filter(|(_, sum)| sum - smallest <= NOT_RULED_OUT * scale);
+    left.filter_map(|(error, _)| described(tones, error)).collect()
+}
+
+/// A minimum with its uncertainty; `None` where a direction is not determined.
+fn described(tones: &[PredictedTone], error: Complex64) -> Option<MixerError> {
     // The covariance is the inverse of JᵀJ, here by its eigenvalues, which show whether it exists.
     let split = normal_equations(tones, error).0.symmetric_eigen();
     let (smallest, largest) = (split.eigenvalues.min(), split.eigenvalues.max());
@@ -307,16 +400,20 @@ fn mixer_error(tones: &[PredictedTone]) -> Option<MixerError> {
         let terms = split.eigenvectors.row(row).into_owned();
         terms.iter().zip(&split.eigenvalues).map(|(entry, value)| entry * entry / value).sum()
     };
-    let u = (variance(0).sqrt(), variance(1).sqrt());
     #[expect(clippy::cast_precision_loss, reason = "few points")]
-    let mean = |sum: f64| (sum / tones.len() as f64).sqrt();
-    let (rms, rms_without) = (mean(sum_of_squares(tones, error)), mean(without));
-    (error.is_finite() && u.0.is_finite() && u.1.is_finite()).then_some(MixerError {
-        error,
-        u,
-        rms,
-        rms_without,
-    })
+    let count = tones.len() as f64;
+    // An error of the prediction that all points share cannot be distinguished from the mixers'.
+    let predicted = |of: fn(&ErrorCovariance) -> f64| {
+        tones.iter().filter_map(|tone| tone.covariance.as_ref()).map(of).sum::<f64>() / count
+    };
+    let u = (
+        (variance(0) + predicted(ErrorCovariance::amplitude_variance)).sqrt(),
+        (variance(1) + predicted(ErrorCovariance::phase_variance)).sqrt(),
+    );
+    let mean = |sum: f64| (sum / count).sqrt();
+    let rms = mean(sum_of_squares(tones, error));
+    let rms_without = mean(sum_of_squares(tones, Complex64::ZERO));
+    (u.0.is_finite() && u.1.is_finite()).then_some(MixerError { error, u, rms, rms_without })
 }
 
 impl MixerError {

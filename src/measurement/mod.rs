@@ -7,7 +7,8 @@
 //! | `error_covariance`, `channel_error` | a channel error with its covariance, and the distribution of the rejection |
 //! | `monte_carlo` | trials until their answers are stable |
 //! | `conformity`, `assessment` | requirements decided within the uncertainty |
-//! | `plan_conformity` | the probability that a limit holds at the worst point of a plan |
+//! | `plane_noise`, `plan_noise`, `plan_reading` | truths that one reading refutes, noise of many points, truths about their worst |
+//! | `plan_conformity` | what balances at all points of a plan say about a limit |
 //! | `stated_amount`, `entry_covariances` | standard uncertainties and covariances of entries |
 //! | `uncertainty_source`, `deviating_network` | uncertainty of S-parameters, and networks with errors drawn from it |
 //! | `contribution`, `advice` | shares of the variance, and which uncertainty to reduce |
@@ -60,8 +61,8 @@ pub use entry_covariances::{COVARIANCE_COLUMNS, EntryCovariances};
 pub use error::{CovarianceFault, MeasurementError};
 pub use error_covariance::{ErrorCovariance, PlanCovariance};
 pub use measured_tones::{
-    MixerError, PredictedTone, ToneComparison, ToneComparisons, ToneMeasurement, compare_tones,
-    compare_tones_with_analysis,
+    DecidingTone, MixerError, PredictedTone, ToneComparison, ToneComparisons, ToneMeasurement,
+    compare_tones, compare_tones_with_analysis,
 };
 pub use monte_carlo::{Spread, TrialSettings};
 pub use normal::conformity_probability;

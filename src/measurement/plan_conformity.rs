@@ -257,12 +257,12 @@ impl<'n> KnownBalances<'n> {
         decisions: &DecisionSettings,
     ) -> Option<Verdict> {
         let reading = self.points[at].reading(limit.quantity())?;
-        let (size, risk) = (scale.size(at, limit.value()), 1.0 - decisions.conformity());
+        let size = scale.size(at, limit.value());
         #[expect(clippy::cast_precision_loss, reason = "points of a plan")]
         let count = self.points.len() as f64;
         let against = Refutation {
-            misses_read_as_well: reading.reads_as_well(size, risk),
-            meets_read_as_badly: count * reading.reads_as_badly(size, risk / count),
+            misses_read_as_well: reading.reads_as_well(size),
+            meets_read_as_badly: count * reading.reads_as_badly(size),
         };
         Some(decisions.decide(limit, scale.value(at, reading.size()), against))
     }

@@ -12,11 +12,11 @@
 //! (1982) 295; S. N. Roy, Ann. Math. Stat. 24 (1953) 220; both from memory).
 
 use super::error_covariance::ErrorCovariance;
-use super::normal::normal_deviate;
-use super::plane_noise::{Directions, PlaneReading, allowed};
+use super::plane_noise::{Boundary, PlaneNoise, PlaneReading, allowed, reach};
 use super::root::root;
 use crate::units::{amplitude_from_db, db_from_amplitude};
 use num_complex::Complex64;
+use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 
 /// What a point's error is measured by.
 #[derive(Clone, Debug, PartialEq)]
@@ -92,7 +92,7 @@ pub struct Refutation {
 }
 
 /// Errors drawn from the joint noise of a plan, seen in the plane of a quantity.
-pub(super) trait DrawnErrors {
+pub(super) trait DrawnErrors: Sync {
     /// How many draws there are; without any, errors of different points are taken as unrelated and
     /// their probabilities add up.
     fn count(&self) -> usize;
@@ -139,17 +139,11 @@ impl<D: DrawnErrors> PlanReading<D> {
     }
 
     /// The largest probability with which truths whose worst value is this, or worse, read as well.
-    pub(super) fn reads_as_well(&self, worst: f64, risk: f64) -> f64 {
-        self.scaled_reads_as_well(&self.points, 1.0, worst, risk)
+    fn reads_as_well(&self, worst: f64) -> f64 {
+        self.scaled_reads_as_well(&self.points, 1.0, worst)
     }
 
-    fn scaled_reads_as_well(
-        &self,
-        points: &[PlaneReading],
-        factor: f64,
-        worst: f64,
-        risk: f64,
-    ) -> f64 {
+    fn scaled_reads_as_well(&self, points: &[PlaneReading], factor: f64, worst: f64) -> f64 {
         let mut largest = 0.0_f64;
         for (at, point) in points.iter().enumerate() {
             let (point, size) = (point.scaled(factor), self.scale.size(at, worst));
@@ -157,7 +151,7 @@ impl<D: DrawnErrors> PlanReading<D> {
             if size - point.size() > 6.0 * point.noise().long() {
                 continue;
             }
-            largest = largest.max(point.reads_as_well(size, risk));
+            largest = largest.max(point.reads_as_well(size));
             if largest >= 1.0 {
                 break;
             }
@@ -166,7 +160,7 @@ impl<D: DrawnErrors> PlanReading<D> {
     }
 
     /// The largest probability with which truths whose worst value is this, or better, read as badly.
-    pub(super) fn reads_as_badly(&self, worst: f64, risk: f64) -> f64 {
+    fn reads_as_badly(&self, worst: f64, risk: f64) -> f64 {
         self.scaled_reads_as_badly(&self.points, 1.0, worst, risk)
     }
 
@@ -177,48 +171,34 @@ impl<D: DrawnErrors> PlanReading<D> {
         worst: f64,
         risk: f64,
     ) -> f64 {
-        let count = points.len();
-        #[expect(clippy::cast_precision_loss, reason = "points of a plan")]
-        let own_risk = risk / count as f64;
-        let sizes: Vec<f64> = (0..count).map(|at| self.scale.size(at, worst)).collect();
-        let points: Vec<PlaneReading> = points.iter().map(|point| point.scaled(factor)).collect();
-        let exceeds = |(point, size): (&PlaneReading, &f64)| point.size() > *size;
-        if !points.iter().zip(&sizes).any(exceeds) {
-            return 1.0;
-        }
-        if let ([point], [size]) = (points.as_slice(), sizes.as_slice()) {
-            return point.reads_as_badly(*size, risk);
-        }
-        let excess = |(point, size): (&PlaneReading, &f64)| {
-            let long = point.noise().long();
-            let excess = point.size() - size;
-            if excess > 0.0 || long > 0.0 { excess / long } else { f64::NEG_INFINITY }
-        };
-        let largest = points.iter().zip(&sizes).map(excess).fold(f64::NEG_INFINITY, f64::max);
-        if largest == f64::INFINITY {
-            return 0.0;
-        }
-        let mut assumed = Vec::with_capacity(count);
-        for (at, (point, size)) in points.iter().zip(&sizes).enumerate() {
-            match Assumed::new(at, point, *size, largest, own_risk) {
-                Ok(own) => assumed.extend(own),
-                // No truth of this size is left.
-                Err(Refuted) => return 0.0,
+        let mut seen = Vec::with_capacity(points.len());
+        for (at, point) in points.iter().enumerate() {
+            let (point, size) = (point.scaled(factor), self.scale.size(at, worst));
+            let is_beyond = point.size() > size;
+            match point.boundary(size) {
+                Some(boundary) if point.noise().long() > 0.0 => seen.push((at, point, boundary)),
+                // A reading without noise, or without a truth that it could have come from.
+                _ if is_beyond => return 0.0,
+                _ => {}
             }
         }
-        let share = |direction: fn(&Directions) -> Complex64| self.share(&assumed, direction);
-        let own = share(Directions::own);
-        if assumed.iter().all(|one| one.directions.each().count() == 1) {
-            own
-        } else {
-            own.max(share(Directions::noisiest))
+        let largest = seen.iter().map(|(_, _, own)| own.beyond).fold(f64::NEG_INFINITY, f64::max);
+        if largest <= 0.0 {
+            return 1.0;
         }
+        let reach = reach(risk, points.len());
+        let assumed = seen.into_iter().filter_map(|(at, point, boundary)| {
+            let inside = (-boundary.beyond - reach).max(0.0);
+            let noise = *point.noise();
+            // Points that far inside have no effect.
+            (inside + largest < 7.0).then_some(Assumed { at, noise, boundary, inside })
+        });
+        self.share(&assumed.collect::<Vec<_>>(), largest)
     }
 
-    /// How often any point reads as badly.
-    fn share(&self, assumed: &[Assumed], direction: fn(&Directions) -> Complex64) -> f64 {
-        let truth = |one: &Assumed| direction(&one.directions) * one.radius;
-        let alone = assumed.iter().map(|one| 1.0 - one.noise.within(one.threshold, truth(one)));
+    /// How often any point reads beyond its boundary by so many standard deviations.
+    fn share(&self, assumed: &[Assumed], beyond: f64) -> f64 {
+        let alone = assumed.iter().map(|one| one.boundary.reads_beyond(beyond, one.inside));
         let (sum, largest) =
             alone.fold((0.0, 0.0_f64), |(sum, largest), p| (sum + p, largest.max(p)));
         // Where one point decides, or nothing is in doubt, no draws are needed.
@@ -229,14 +209,20 @@ impl<D: DrawnErrors> PlanReading<D> {
         if count == 0 {
             return sum.min(1.0);
         }
-        let truths: Vec<(usize, Complex64, f64)> =
-            assumed.iter().map(|one| (one.at, truth(one), one.threshold * one.threshold)).collect();
+        let truths: Vec<(&Assumed, Complex64, f64)> = assumed
+            .iter()
+            .map(|one| {
+                let Boundary { radius, outwards, .. } = one.boundary;
+                (one, outwards * (radius - one.inside), (radius + beyond).powi(2))
+            })
+            .collect();
         let exceeds = |draw: &usize| {
-            truths.iter().any(|(at, truth, limit)| {
-                (truth + self.draws.error(*draw, *at)).norm_sqr() >= *limit
+            truths.iter().any(|(one, truth, limit)| {
+                let error = one.noise.in_deviations(self.draws.error(*draw, one.at));
+                (truth + error).norm_sqr() >= *limit
             })
         };
-        let exceeding = (0..count).filter(exceeds).count();
+        let exceeding = (0..count).into_par_iter().filter(exceeds).count();
         #[expect(clippy::cast_precision_loss, reason = "thousands of draws")]
         let share = exceeding as f64 / count as f64;
         share.clamp(largest, sum)
@@ -245,7 +231,7 @@ impl<D: DrawnErrors> PlanReading<D> {
     /// What the reading says against truths on either side of a limit.
     pub(super) fn against(&self, limit: f64, risk: f64) -> Refutation {
         Refutation {
-            misses_read_as_well: self.reads_as_well(limit, risk),
+            misses_read_as_well: self.reads_as_well(limit),
             meets_read_as_badly: self.reads_as_badly(limit, risk),
         }
     }
@@ -266,7 +252,7 @@ impl<D: DrawnErrors> PlanReading<D> {
 
     /// The worst truth that is left.
     fn worst_side(&self, risk: f64) -> f64 {
-        let excess = |worst: f64| self.reads_as_well(worst, risk) - allowed(risk);
+        let excess = |worst: f64| self.reads_as_well(worst) - allowed(risk);
         let reading = self.worst();
         match self.scale {
             Scale::Rejection(_) => {
@@ -327,8 +313,7 @@ impl<D: DrawnErrors> PlanReading<D> {
         let factors = points.iter().enumerate();
         let factors = factors.map(|(at, one)| self.scale.size(at, limit) / one.size());
         let at_limit = factors.fold(f64::INFINITY, f64::min).max(1e-12).ln();
-        let well =
-            |log: f64| self.scaled_reads_as_well(points, log.exp(), limit, risk) - allowed(risk);
+        let well = |log: f64| self.scaled_reads_as_well(points, log.exp(), limit) - allowed(risk);
         let badly =
             |log: f64| self.scaled_reads_as_badly(points, log.exp(), limit, risk) - allowed(risk);
         let found = |range: (f64, f64), excess: &dyn Fn(f64) -> f64| {
@@ -339,44 +324,11 @@ impl<D: DrawnErrors> PlanReading<D> {
     }
 }
 
-/// No truth is left.
-struct Refuted;
-
-/// A point at the assumed worst, or as far out as its own reading leaves it.
+/// A point at the assumed worst, or as far inside as its own reading leaves it.
 struct Assumed {
     at: usize,
-    noise: super::plane_noise::PlaneNoise,
-    directions: Directions,
-    radius: f64,
-    /// The reading that would be as bad.
-    threshold: f64,
-}
-
-impl Assumed {
-    /// `None` where the point has no effect.
-    fn new(
-        at: usize,
-        point: &PlaneReading,
-        size: f64,
-        largest: f64,
-        risk: f64,
-    ) -> Result<Option<Self>, Refuted> {
-        let noise = *point.noise();
-        // A hundredth of the risk is spent on points that cannot be so far out.
-        let reach = point.size() + normal_deviate(1.0 - 0.01 * risk) * noise.long();
-        let radius = size.min(reach);
-        let threshold = size + largest * noise.long();
-        if noise.long() <= 0.0 || threshold - radius > 7.0 * noise.long() {
-            return Ok(None);
-        }
-        if let Some(directions) = point.directions(radius, risk) {
-            return Ok(Some(Self { at, noise, directions, radius, threshold }));
-        }
-        // A reading inside the assumed size leaves truths of its own size at least.
-        let radius = point.size();
-        let directions = point.directions(radius, risk).filter(|_| radius <= size);
-        directions
-            .map(|directions| Some(Self { at, noise, directions, radius, threshold }))
-            .ok_or(Refuted)
-    }
+    noise: PlaneNoise,
+    boundary: Boundary,
+    /// How far inside, in standard deviations.
+    inside: f64,
 }

@@ -4,15 +4,15 @@
 //! plane in which contours of constant rejection are circles, or an imbalance, which has one direction
 //! only. A truth is refuted where it would give a reading as good (or as bad) as this one too rarely.
 //!
-//! Two things are unknown beside the size of the truth.
-//! - Its direction: truths that the reading excludes by their direction alone do not count (R. L.
-//!   Berger, D. D. Boos, J. Am. Stat. Assoc. 89 (1994) 1012, from memory), a hundredth of the allowed
-//!   risk is spent on that.
-//! - Near zero a lucky reading would refute every truth, the perfect one included. The probability is
-//!   therefore divided by that of a perfect part (A. L. Read, J. Phys. G 28 (2002) 2693, from memory).
+//! How good a reading is against truths of one size is its distance from the circle of that size in
+//! standard deviations, so that a direction which is known well counts as known well. The circle is
+//! replaced by the one that touches it there with the same curvature, once noise is the same in all
+//! directions; this is exact for noise that is. Near zero a lucky reading would refute every truth, the
+//! perfect one included; the probability is therefore divided by that of a perfect part (A. L. Read,
+//! J. Phys. G 28 (2002) 2693, from memory).
 
 use super::error_covariance::ErrorCovariance;
-use super::normal::normal_between;
+use super::normal::{normal_between, normal_deviate};
 use super::quadrature::smooth_integral;
 use super::root::root;
 use num_complex::Complex64;
@@ -24,8 +24,10 @@ const MAX_DEVIATE: f64 = 8.5;
 const ONE_DIRECTION: f64 = 1e-3;
 /// From this ratio on it is taken as the same in all directions.
 const ROUND: f64 = 0.97;
-/// The share of the risk that is spent on excluding directions.
-const RISK_OF_DIRECTIONS: f64 = 0.01;
+/// The share of the risk that is spent on excluding points that cannot be the worst.
+const RISK_OF_REACH: f64 = 0.01;
+/// A boundary that is flatter is straight.
+const MAX_RADIUS: f64 = 1e4;
 
 /// Normal noise of mean 0 in a plane.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -57,17 +59,11 @@ impl PlaneNoise {
         self.long < 1e-12
     }
 
-    /// The standard deviation in a direction of length 1.
-    pub(super) fn along(&self, direction: Complex64) -> f64 {
-        let turned = direction * self.axis.conj();
-        (self.long * turned.re).hypot(self.short * turned.im)
-    }
-
-    /// The distance of a difference from 0 in standard deviations, squared.
-    fn distance_squared(&self, difference: Complex64) -> f64 {
+    /// A difference in standard deviations along and across the axis.
+    pub(super) fn in_deviations(&self, difference: Complex64) -> Complex64 {
         let turned = difference * self.axis.conj();
-        let short = self.short.max(ONE_DIRECTION * self.long);
-        (turned.re / self.long).powi(2) + (turned.im / short).powi(2)
+        let across = if self.short > 0.0 { turned.im / self.short } else { 0.0 };
+        Complex64::new(turned.re / self.long, across)
     }
 
     /// The probability that a truth reads at most `size`.
@@ -110,25 +106,33 @@ pub(super) struct PlaneReading {
     noise: PlaneNoise,
 }
 
-/// Directions that truths of one size may have.
-pub(super) struct Directions {
-    /// That of the reading.
-    own: Complex64,
-    /// The one that has the most noise among those that the reading leaves.
-    noisiest: Option<Complex64>,
+/// Truths of one size as seen from a reading, in standard deviations: a circle that touches them where
+/// they are nearest.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Boundary {
+    /// How far the reading is beyond it; negative inside.
+    pub(super) beyond: f64,
+    /// The radius of the circle.
+    pub(super) radius: f64,
+    /// From the circle's centre to the nearest truth, of length 1.
+    pub(super) outwards: Complex64,
+    /// Whether noise has one direction only.
+    is_line: bool,
 }
 
-impl Directions {
-    pub(super) fn each(&self) -> impl Iterator<Item = Complex64> {
-        std::iter::once(self.own).chain(self.noisiest)
+impl Boundary {
+    /// The probability that a truth at this distance from the centre reads at most so far from it.
+    fn within(&self, reading: f64, truth: f64) -> f64 {
+        if self.is_line {
+            return normal_between(-reading - truth, reading - truth);
+        }
+        let unit = PlaneNoise { long: 1.0, short: 1.0, axis: Complex64::ONE };
+        unit.within(reading, truth.into())
     }
 
-    pub(super) fn own(&self) -> Complex64 {
-        self.own
-    }
-
-    pub(super) fn noisiest(&self) -> Complex64 {
-        self.noisiest.unwrap_or(self.own)
+    /// The probability that a truth which is inside the boundary by `inside` reads beyond it by `beyond`.
+    pub(super) fn reads_beyond(&self, beyond: f64, inside: f64) -> f64 {
+        1.0 - self.within(self.radius + beyond, self.radius - inside)
     }
 }
 
@@ -159,66 +163,93 @@ impl PlaneReading {
         Self { value: self.noise.axis * size, ..self }
     }
 
-    fn direction(&self) -> Complex64 {
-        let size = self.size();
-        if size > 0.0 { self.value / size } else { self.noise.axis }
-    }
-
-    /// The directions of truths of a size for tests of this risk; `None` where the reading excludes
-    /// them all.
-    pub(super) fn directions(&self, size: f64, risk: f64) -> Option<Directions> {
-        let own = self.direction();
-        let noise = &self.noise;
-        if noise.short >= ROUND * noise.long || size <= 0.0 {
-            return Some(Directions { own, noisiest: None });
+    /// Truths of a size as seen from this reading; `None` where noise has one direction only and there
+    /// are none that it could have come from, which the reading is then beyond.
+    pub(super) fn boundary(&self, size: f64) -> Option<Boundary> {
+        let PlaneNoise { long, short, axis } = self.noise;
+        let turned = self.value * axis.conj();
+        if short == 0.0 {
+            let reach = size * size - turned.im * turned.im;
+            let radius = if reach >= 0.0 { reach.sqrt() / long } else { return None };
+            let along = turned.re / long;
+            let outwards = Complex64::from(if along < 0.0 { -1.0 } else { 1.0 });
+            return Some(Boundary {
+                beyond: along.abs() - radius,
+                radius,
+                outwards,
+                is_line: true,
+            });
         }
-        let limit = -2.0 * (RISK_OF_DIRECTIONS * risk).ln();
-        let is_left =
-            |direction: &Complex64| noise.distance_squared(self.value - direction * size) <= limit;
-        // Those that differ from the reading along the axis alone, and a fan.
-        let across = (self.value * noise.axis.conj()).im.clamp(-size, size);
-        let along = (size * size - across * across).max(0.0).sqrt();
-        let exact =
-            [1.0, -1.0].map(|sign| noise.axis * Complex64::new(sign * along, across) / size);
-        let fan = (0..36).map(|at| Complex64::cis(f64::from(at) * 10_f64.to_radians()));
-        let left = fan.chain(exact).chain([own]).filter(is_left);
-        let noisiest = left.max_by(|a, b| noise.along(*a).total_cmp(&noise.along(*b)))?;
-        let own = if is_left(&own) { own } else { noisiest };
-        Some(Directions { own, noisiest: Some(noisiest) })
+        if short >= ROUND * long || size <= 0.0 {
+            let own = self.noise.in_deviations(self.value);
+            let (distance, radius) = match size > 0.0 {
+                true => (self.size() / long, size / long),
+                false => (own.norm(), 0.0),
+            };
+            let outwards = if own.norm() > 0.0 { own / own.norm() } else { Complex64::ONE };
+            return Some(Boundary { beyond: distance - radius, radius, outwards, is_line: false });
+        }
+        Some(self.nearest_of_ellipse(size))
     }
 
-    /// The largest probability with which truths of a size read as well as this, in relation to that of
-    /// a perfect part.
-    pub(super) fn reads_as_well(&self, size: f64, risk: f64) -> f64 {
+    /// In standard deviations a circle is an ellipse.
+    fn nearest_of_ellipse(&self, size: f64) -> Boundary {
+        let own = self.noise.in_deviations(self.value);
+        let (x, y) = (own.re.abs(), own.im.abs());
+        let (a, b) = (size / self.noise.long, size / self.noise.short);
+        let at = |angle: f64| Complex64::new(a * angle.cos(), b * angle.sin());
+        let distance = |angle: f64| (at(angle) - Complex64::new(x, y)).norm();
+        let step = FRAC_PI_2 / 12.0;
+        let angles = (0..=12).map(|number| step * f64::from(number));
+        let best = angles.min_by(|one, other| distance(*one).total_cmp(&distance(*other)));
+        let best = best.unwrap_or_default();
+        let (mut low, mut high) = ((best - step).max(0.0), (best + step).min(FRAC_PI_2));
+        for _ in 0..24 {
+            let third = (high - low) / 3.0;
+            if distance(low + third) < distance(high - third) {
+                high -= third;
+            } else {
+                low += third;
+            }
+        }
+        let angle = 0.5 * (low + high);
+        let (sine, cosine) = angle.sin_cos();
+        let slope = (a * sine).hypot(b * cosine);
+        let radius = (slope.powi(3) / (a * b)).min(MAX_RADIUS);
+        let normal = Complex64::new(b * cosine, a * sine) / slope;
+        let signs = [own.re, own.im].map(|part| if part < 0.0 { -1.0 } else { 1.0 });
+        let outwards = Complex64::new(signs[0] * normal.re, signs[1] * normal.im);
+        let is_beyond = self.size() > size;
+        let distance = distance(angle);
+        let beyond = if is_beyond { distance } else { -distance.min(radius) };
+        Boundary { beyond, radius, outwards, is_line: false }
+    }
+
+    /// The probability with which truths of a size read as well as this, in relation to that of a
+    /// perfect part.
+    pub(super) fn reads_as_well(&self, size: f64) -> f64 {
         if self.size() > size {
             return 1.0;
         }
         if self.noise.is_exact() {
             return 0.0;
         }
-        let Some(directions) = self.directions(size, risk) else { return 0.0 };
-        // Below this reading the relation changes no more.
-        let reading = self.size().max(0.02 * self.noise.long);
-        let perfect = self.noise.within(reading, Complex64::ZERO);
-        let truths = directions
-            .each()
-            .map(|direction| (self.noise.within(reading, direction * size) / perfect).min(1.0));
-        truths.fold(0.0, f64::max)
+        let Some(boundary) = self.boundary(size) else { return 1.0 };
+        // Nearer to the centre the relation changes no more.
+        let reading = (boundary.radius + boundary.beyond).max(0.02);
+        let perfect = boundary.within(reading, 0.0);
+        (boundary.within(reading, boundary.radius) / perfect).min(1.0)
     }
 
-    /// The largest probability with which truths of a size, or better ones, read as badly as this.
-    pub(super) fn reads_as_badly(&self, size: f64, risk: f64) -> f64 {
+    /// The probability with which truths of a size, or better ones, read as badly as this.
+    pub(super) fn reads_as_badly(&self, size: f64) -> f64 {
         if self.size() <= size {
             return 1.0;
         }
         if self.noise.is_exact() {
             return 0.0;
         }
-        let Some(directions) = self.directions(size, risk) else { return 0.0 };
-        let truths = directions
-            .each()
-            .map(|direction| 1.0 - self.noise.within(self.size(), direction * size));
-        truths.fold(0.0, f64::max)
+        self.boundary(size).map_or(0.0, |boundary| boundary.reads_beyond(boundary.beyond, 0.0))
     }
 
     /// The largest size of a truth that is not refuted at this risk.
@@ -228,7 +259,7 @@ impl PlaneReading {
             return low;
         }
         root((low, low + 7.0 * noise), 1e-7 * (low + noise), |size| {
-            self.reads_as_well(size, risk) - allowed(risk)
+            self.reads_as_well(size) - allowed(risk)
         })
     }
 
@@ -239,17 +270,21 @@ impl PlaneReading {
         if self.noise.is_exact() {
             return high;
         }
-        let excess = |size: f64| {
-            let risk = risk(size / self.noise.long);
-            self.reads_as_badly(size, risk) - allowed(risk)
-        };
+        let excess = |size: f64| self.reads_as_badly(size) - allowed(risk(size / self.noise.long));
         if excess(0.0) >= 0.0 { 0.0 } else { root((0.0, high), 1e-7 * high, excess) }
     }
 }
 
-/// What is left of a risk when directions have been excluded.
+/// How many standard deviations truths are from their reading at most, for one of so many points.
+pub(super) fn reach(risk: f64, points: usize) -> f64 {
+    #[expect(clippy::cast_precision_loss, reason = "points of a plan")]
+    let own = RISK_OF_REACH * risk / points.max(1) as f64;
+    normal_deviate(1.0 - own)
+}
+
+/// What is left of a risk when points that cannot be the worst have been excluded.
 pub(super) fn allowed(risk: f64) -> f64 {
-    (1.0 - RISK_OF_DIRECTIONS) * risk
+    (1.0 - RISK_OF_REACH) * risk
 }
 
 #[cfg(test)]
@@ -286,7 +321,7 @@ mod tests {
     fn limits_far_from_zero_and_at_zero() {
         let covariance = ErrorCovariance::new(1e-4, 1e-4, 0.0).unwrap();
         let far = PlaneReading::new(Complex64::new(3.0, 4.0), &covariance);
-        // A hundredth of the risk is spent: 1.649; the curvature is u/10 of u.
+        // A hundredth of the risk is spent: 1.649; the curvature is u/1000 of u.
         assert!((far.largest_truth(0.05) - 5.01649).abs() < 2e-4, "{}", far.largest_truth(0.05));
         assert!((far.smallest_truth(|_| 0.05) - 4.98351).abs() < 2e-4);
         let at_zero = PlaneReading::new(Complex64::ZERO, &covariance);

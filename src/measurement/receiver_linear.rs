@@ -43,7 +43,9 @@ impl UncertainReceiver<'_> {
     ) -> PlanNoise {
         let mut noise = PlanNoise::exact(points);
         for Effect { component, changes } in effects {
-            let size = scaled(&self.parts[component.part].name) * component.widening;
+            let source = &self.parts[component.part].sources[component.source];
+            let part = self.names_of(component.part, source).unwrap_or_default();
+            let size = scaled(&part) * component.widening;
             for change in changes {
                 let change = change.iter().map(|pair| pair.map(|error| error * size));
                 noise.add(&change.collect::<Vec<_>>(), SharedBy::All);
@@ -103,10 +105,11 @@ impl UncertainReceiver<'_> {
         };
         let total = variance(covariance);
         let mut contributions = Vec::new();
-        for (part, sources) in self.parts.iter().zip(&own) {
+        for (at, (part, sources)) in self.parts.iter().zip(&own).enumerate() {
             for (source, own) in part.sources.iter().zip(sources) {
+                let Some(part) = self.names_of(at, source) else { continue };
                 contributions.push(Contribution {
-                    part: part.name.clone(),
+                    part,
                     source: source.name().to_owned(),
                     covariance: own.image,
                     share: if total > 0.0 { variance(own) / total } else { 0.0 },
@@ -169,16 +172,16 @@ impl UncertainReceiver<'_> {
         } else {
             &[&ReceiverPath::BOTH]
         };
+        let moved = self.moved_parts(component);
         let mut changes = Vec::new();
         for paths in moved_paths {
             let [plus, minus] = [1.0, -1.0].map(|size| {
                 let mut varied = one.clone();
                 let networks = self.moved(component, size)?;
                 for &path in *paths {
-                    let Some(network) = networks[component.part].get(path) else { continue };
-                    for (place, part) in &self.places {
-                        if *part == component.part
-                            && let Some(own) = one.network_at(*place, path)
+                    for (place, part) in self.places.iter().filter(|(_, at)| moved.contains(at)) {
+                        let network = networks[*part].get(path).as_ref();
+                        if let (Some(network), Some(own)) = (network, one.network_at(*place, path))
                         {
                             let there = onto_grid(network, own.grid())?.network;
                             varied.set_network_at(*place, path, there)?;

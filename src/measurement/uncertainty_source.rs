@@ -79,6 +79,10 @@ enum Kind {
     Repeats {
         deviations: Vec<Vec<Complex64>>,
     },
+    /// For each parameter of a closed form the change of all entries by its standard uncertainty.
+    Changes {
+        changes: Vec<Vec<Complex64>>,
+    },
     /// Independent from point to point: for each point the matrix that turns standard deviates, as
     /// many complex ones as entries, into errors.
     Covariances {
@@ -320,6 +324,23 @@ impl Source {
         Ok(Self::new(network, Kind::Covariances { factors }, acting))
     }
 
+    /// Known changes of all entries, point after point, by one standard uncertainty of each of several
+    /// independent quantities: parameters of a closed form.
+    ///
+    /// # Errors
+    /// [`MeasurementError::AmountCount`] unless there is a change for every entry.
+    pub fn of_changes(
+        network: &Network,
+        changes: Vec<Vec<Complex64>>,
+    ) -> Result<Self, MeasurementError> {
+        let points = network.entries().len();
+        if let Some(found) = changes.iter().map(Vec::len).find(|found| *found != points) {
+            return Err(MeasurementError::AmountCount { points, found });
+        }
+        let acting = vec![true; changes.len()];
+        Ok(Self::new(network, Kind::Changes { changes }, acting))
+    }
+
     fn new(network: &Network, kind: Kind, acting: Vec<bool>) -> Self {
         Self { ports: network.ports(), points: network.grid().len(), kind, acting }
     }
@@ -369,7 +390,7 @@ impl Source {
             Kind::Entries { over_frequency, .. } | Kind::Passes { over_frequency, .. } => {
                 over_frequency == OverFrequency::Independent
             }
-            Kind::Repeats { .. } => false,
+            Kind::Repeats { .. } | Kind::Changes { .. } => false,
             Kind::Covariances { .. } => true,
         }
     }
@@ -379,6 +400,38 @@ impl Source {
         let mut values = vec![0.0; self.components()];
         values[component] = size;
         Deviates { values, components: self.components(), is_independent: false }
+    }
+
+    /// The deviates of this source from those of another of its kind, of a part with as many ports or
+    /// more: an error of Sij, or of a port, is that of the same ports there.
+    pub(crate) fn shared(&self, deviates: &Deviates, other: &Self) -> Deviates {
+        let components = self.components();
+        if (self.ports, components) == (other.ports, other.components()) {
+            return deviates.clone();
+        }
+        let there = |component: usize| match &self.kind {
+            Kind::Entries { .. } => {
+                let (entry, kind) = (component / KINDS, component % KINDS);
+                KINDS * (entry / self.ports * other.ports + entry % self.ports) + kind
+            }
+            _ => component,
+        };
+        let sets = deviates.values.chunks(deviates.components.max(1));
+        let values = sets.flat_map(|set| {
+            (0..components).map(move |component| set.get(there(component)).copied().unwrap_or(0.0))
+        });
+        let is_independent = deviates.is_independent;
+        Deviates { values: values.collect(), components, is_independent }
+    }
+
+    /// Whether parts can share its errors.
+    pub(crate) fn can_be_shared(&self) -> bool {
+        matches!(self.kind, Kind::Entries { .. } | Kind::Passes { .. })
+    }
+
+    /// How many ports its part has.
+    pub(crate) fn ports(&self) -> usize {
+        self.ports
     }
 
     /// Draws the deviates of one trial.
@@ -408,7 +461,7 @@ impl Source {
                 self.add_of_entries(amounts, entries, deviates, errors);
             }
             Kind::Passes { amounts, .. } => self.add_of_passes(amounts, deviates, errors),
-            Kind::Repeats { deviations } => {
+            Kind::Repeats { deviations } | Kind::Changes { changes: deviations } => {
                 for (deviation, deviate) in deviations.iter().zip(deviates.of(0)) {
                     let size = self.ports * self.ports;
                     for at in 0..errors.added.len() {

@@ -5,6 +5,7 @@ use num_complex::Complex64;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 use rand_distr::{Distribution as _, StandardNormal};
+use serde_json::Value;
 use std::f64::consts::LN_10;
 use std::fmt::Write as _;
 
@@ -80,6 +81,50 @@ fn the_error_of_the_mixers_is_found() {
         assert!(number(point, "/min_added_error_db") <= 1.001 * size_db, "{point} {size_db}");
         assert!(number(point, "/max_added_error_db") >= 0.999 * size_db, "{point} {size_db}");
     }
+}
+
+/// Three tones at neighbouring LOs see the error of the mixers from one direction only: its mirror image
+/// fits as well. Both are told, the true one among them, and where a tone would decide.
+#[test]
+fn minima_that_the_tones_do_not_rule_out_are_all_told() {
+    let sandbox = sandbox_that_differs();
+    let all = sandbox.read("differs.csv");
+    let few: Vec<&str> = all.lines().take(4).collect();
+    sandbox.write("few.csv", few.join("\n"));
+    let report = sandbox.json("downconverter receiver.toml --measured few.csv");
+    let told = report["measured"]["mixer_errors_not_ruled_out"].as_array().unwrap();
+    assert!(told.len() >= 2, "{told:?}");
+    let is_true = |one: &Value| {
+        (number(one, "/amplitude_db") - ADDED_DB).abs() < 1e-3
+            && (number(one, "/phase_deg").abs() - ADDED_DEG.abs()).abs() < 1e-2
+    };
+    assert!(told.iter().any(is_true), "{told:?}");
+    assert!(number(&report["measured"]["deciding_tone"], "/difference_db") > 0.3, "{report}");
+    let run = sandbox.run("downconverter receiver.toml --measured few.csv");
+    assert!(run.stdout.contains("do not rule out"), "{}", run.stdout);
+    assert_fits_80_columns(&run.stdout);
+}
+
+/// Where the prediction may be perfect there is no E_n; what can be said is said instead. The mixers'
+/// error is known no better than the prediction.
+#[test]
+fn an_open_interval_has_no_normalised_error() {
+    let sandbox = sandbox_that_differs();
+    sandbox.write(
+        "u.toml",
+        "trials = 100\nsource = [{ transmission = { magnitude_db = 0.5, phase_deg = 3.0 } }]\n",
+    );
+    let with = "downconverter receiver.toml --measured differs.csv --uncertainty u.toml";
+    let report = sandbox.json(with);
+    let points = report["measured"]["points"].as_array().unwrap();
+    let open: Vec<&Value> =
+        points.iter().filter(|point| point["predicted_high_db"].is_null()).collect();
+    assert!(!open.is_empty());
+    assert!(open.iter().all(|point| point["normalised_error"].is_null()), "{open:?}");
+    assert!(open.iter().all(|point| point["agrees"] == true), "{open:?}");
+    let mixers = &report["measured"]["mixer_error"];
+    assert!(number(mixers, "/u_amplitude_db") > 0.3 && number(mixers, "/u_phase_deg") > 2.0);
+    assert!(sandbox.run(with).stdout.contains("open, agrees"));
 }
 
 #[test]

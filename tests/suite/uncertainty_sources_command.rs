@@ -252,3 +252,99 @@ fn wrong_uncertainties_of_a_splitter_are_refused() {
         sandbox.refuses(&format!("splitter coupler.s4p --uncertainty {uncertainty}"), mention);
     }
 }
+
+/// A phase error that both baluns have in common, as from one calibration, cancels out of Q over I; each
+/// with its own adds up.
+#[test]
+fn files_can_share_the_error_of_a_calibration() {
+    let sandbox = Sandbox::with_demo();
+    let total_deg = |shared: &str| {
+        sandbox.write(
+            "u.toml",
+            format!(
+                r#"
+trials = 100
+[[source]]
+name = "calibration"
+files = ["balun.s3p", "balun_q.s3p"]
+{shared}
+transmission = {{ phase_deg = 1.0 }}
+"#
+            ),
+        );
+        let report = sandbox.json("downconverter receiver.toml --uncertainty u.toml");
+        let own = report["uncertainty"]["contributions"].as_array().unwrap().clone();
+        let squares: f64 = own.iter().map(|one| number(one, "/u_phase_deg").powi(2)).sum();
+        (
+            own.len(),
+            squares.sqrt(),
+            number(&report, "/uncertainty/summary/worst_quadrature_error_deg/standard_uncertainty"),
+        )
+    };
+    let (parts, own_deg, own_trials_deg) = total_deg("");
+    let (shared_parts, shared_deg, shared_trials_deg) = total_deg("shared = true");
+    assert_eq!((parts, shared_parts), (2, 1));
+    assert!(shared_deg < 0.2 * own_deg, "{shared_deg} {own_deg}");
+    assert!(shared_trials_deg < 0.3 * own_trials_deg, "{shared_trials_deg} {own_trials_deg}");
+    sandbox.write(
+        "u.toml",
+        "[[source]]\nfiles = [\"coupler.s4p\"]\nrepeats = [\"coupler.s4p\", \"coupler.s4p\"]\nshared = true\n",
+    );
+    sandbox.refuses("downconverter receiver.toml --uncertainty u.toml", "u.toml:1:1");
+}
+
+/// A capacitance of 10 % in a load and an angle of 2 degrees of a line, against receivers described with
+/// the values one standard uncertainty up and down.
+#[test]
+fn parameters_of_closed_forms_count() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.write(
+        "u.toml",
+        r#"
+trials = 100
+[[source]]
+name = "capacitance"
+loads = ["rf_line_q.2"]
+parameters_percent = { capacitance_ff = 10.0 }
+[[source]]
+name = "angle"
+blocks = ["rf_line_q"]
+parameters = { angle_deg = 2.0 }
+"#,
+    );
+    let report = sandbox.json("downconverter receiver.toml --uncertainty u.toml");
+    let known = report["uncertainty"]["contributions"].as_array().unwrap();
+    let description = sandbox.read("receiver.toml");
+    let worst = |from: &str, to: &str| {
+        // The last of equal texts is that of Q.
+        let at = description.rfind(from).unwrap();
+        let changed = [&description[..at], to, &description[at + from.len()..]].concat();
+        sandbox.write("off.toml", changed);
+        let off = sandbox.json("downconverter off.toml");
+        let points = off["points"].as_array().unwrap().clone();
+        let is_worst = |point: &&Value| {
+            point["lo_hz"] == report["summary"]["worst_at_lo_hz"]
+                && point["if_hz"] == report["summary"]["worst_at_if_hz"]
+        };
+        let point = points.iter().find(is_worst).unwrap().clone();
+        [number(&point, "/channel_error/amplitude_db"), number(&point, "/channel_error/phase_deg")]
+    };
+    for (name, from, plus, minus) in [
+        ("capacitance", "capacitance_ff = 12", "capacitance_ff = 13.2", "capacitance_ff = 10.8"),
+        ("angle", "angle_deg = 41", "angle_deg = 43", "angle_deg = 39"),
+    ] {
+        let (plus, minus) = (worst(from, plus), worst(from, minus));
+        let one = known.iter().find(|one| one["source"] == name).unwrap();
+        for (at, key) in ["/u_amplitude_db", "/u_phase_deg"].iter().enumerate() {
+            let (got, want) = (number(one, key), 0.5 * (plus[at] - minus[at]).abs());
+            // The entries are taken as linear in the parameter: the angle's square over 6 is missing.
+            assert!((got - want).abs() < 2e-3 * want + 1e-5, "{name} {key}: {got} {want}");
+        }
+    }
+    sandbox
+        .write("u.toml", "[[source]]\nloads = [\"rf_line_q.2\"]\nparameters = { angle_deg = 2 }\n");
+    sandbox.refuses(
+        "downconverter receiver.toml --uncertainty u.toml",
+        "resistance_ohm, capacitance_ff",
+    );
+}

@@ -1,0 +1,154 @@
+//! Closed-form blocks and loads of a receiver, made again with another value of a parameter.
+
+use super::blocks::{Blocks, Origin, PlacedLoad};
+use crate::component::{
+    Arrangement, ComponentError, Elements, GivenParameter, NamedComponent, ParameterValue,
+    termination,
+};
+use crate::downconverter::NetworkPlace;
+use crate::network::{FrequencyGrid, Network, WaveDefinition, change_reference};
+use num_complex::Complex64;
+
+/// A block or load that is no file.
+#[derive(Clone, Debug)]
+pub(super) struct ClosedForm {
+    /// A block's name, or a load's port.
+    pub(super) name: String,
+    pub(super) place: NetworkPlace,
+    made_from: MadeFrom,
+}
+
+#[derive(Clone, Debug)]
+enum MadeFrom {
+    Component { kind: &'static str, given: Vec<GivenParameter> },
+    Impedance(Complex64),
+    Elements(Elements, Arrangement),
+}
+
+/// How uncertain a parameter is: its standard uncertainty.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum ParameterAmount {
+    /// In the unit of the parameter.
+    Absolute(f64),
+    /// A percentage of its value.
+    Percent(f64),
+}
+
+impl ParameterAmount {
+    fn of(self, value: f64) -> f64 {
+        match self {
+            Self::Absolute(amount) => amount,
+            Self::Percent(percent) => 0.01 * percent * value,
+        }
+    }
+}
+
+/// The closed forms among blocks and loads, which stand in the receiver's places in this order.
+pub(super) fn closed_forms(
+    blocks: &Blocks<'_>,
+    loads: &[PlacedLoad<'_>],
+    places: impl Iterator<Item = NetworkPlace>,
+) -> Vec<ClosedForm> {
+    let blocks = blocks.iter().map(|block| {
+        let given = block.entry.component.as_ref().map(|own| own.get_ref().given());
+        (block.name().to_owned(), &block.origin, given.unwrap_or_default())
+    });
+    let loads =
+        loads.iter().map(|load| (load.entry.at.get_ref().clone(), &load.origin, Vec::new()));
+    let named = blocks.chain(loads).zip(places);
+    named
+        .filter_map(|((name, origin, given), place)| {
+            let made_from = match origin {
+                Origin::Component(made) => MadeFrom::Component { kind: made.kind().name(), given },
+                Origin::Impedance(ohm) => MadeFrom::Impedance(*ohm),
+                Origin::Elements(elements, arrangement) => {
+                    MadeFrom::Elements(*elements, *arrangement)
+                }
+                Origin::File(_) | Origin::Open | Origin::Short => return None,
+            };
+            Some(ClosedForm { name, place, made_from })
+        })
+        .collect()
+}
+
+impl ClosedForm {
+    /// The parameters that can be uncertain.
+    fn parameters(&self) -> Vec<&str> {
+        match &self.made_from {
+            MadeFrom::Component { given, .. } => {
+                let numbers =
+                    given.iter().filter(|own| matches!(own.value, ParameterValue::Number(_)));
+                numbers.map(|own| own.name.as_str()).collect()
+            }
+            MadeFrom::Impedance(_) => vec!["ohm"],
+            MadeFrom::Elements(..) => vec!["resistance_ohm", "capacitance_ff"],
+        }
+    }
+
+    /// Half of the change of every entry from minus to plus one standard uncertainty of a parameter, at
+    /// the frequencies and in the reference impedances of `own`.
+    pub(super) fn change(
+        &self,
+        parameter: &str,
+        amount: ParameterAmount,
+        own: &Network,
+    ) -> Result<Vec<Complex64>, String> {
+        let [plus, minus] = [1.0, -1.0].map(|sign| {
+            let made = self.with(parameter, amount, sign)?;
+            let network = made.network(own.grid()).map_err(|error| error.to_string())?;
+            let references = own.references_ohm(0).to_vec();
+            change_reference(&network, references, WaveDefinition::Kurokawa)
+                .map_err(|error| error.to_string())
+        });
+        let (plus, minus) = (plus?, minus?);
+        let pairs = plus.entries().iter().zip(minus.entries());
+        Ok(pairs.map(|(plus, minus)| 0.5 * (plus - minus)).collect())
+    }
+
+    fn with(
+        &self,
+        parameter: &str,
+        amount: ParameterAmount,
+        sign: f64,
+    ) -> Result<MadeFrom, String> {
+        let moved = |value: f64| value + sign * amount.of(value);
+        let mut made = self.made_from.clone();
+        let found = match (&mut made, parameter) {
+            (MadeFrom::Component { given, .. }, name) => {
+                let given = given.iter_mut().find(|own| own.name == name);
+                match given.map(|own| &mut own.value) {
+                    Some(ParameterValue::Number(value)) => Some(*value = moved(*value)),
+                    _ => None,
+                }
+            }
+            (MadeFrom::Impedance(ohm), "ohm") => Some(match amount {
+                ParameterAmount::Percent(_) => *ohm *= moved(1.0),
+                ParameterAmount::Absolute(_) => *ohm += sign * amount.of(0.0),
+            }),
+            (MadeFrom::Elements(elements, _), "resistance_ohm") => {
+                elements.resistance_ohm.as_mut().map(|ohm| *ohm = moved(*ohm))
+            }
+            (MadeFrom::Elements(elements, _), "capacitance_ff") => {
+                elements.capacitance_f.as_mut().map(|farad| *farad = 1e-15 * moved(*farad * 1e15))
+            }
+            _ => None,
+        };
+        found.map(|()| made).ok_or_else(|| {
+            let known = self.parameters().join(", ");
+            format!(
+                "{} has no number {parameter} that could be uncertain; it has {known}",
+                self.name
+            )
+        })
+    }
+}
+
+impl MadeFrom {
+    fn network(&self, grid: &FrequencyGrid) -> Result<Network, ComponentError> {
+        match self {
+            Self::Component { kind, given } => NamedComponent::new(kind, given)?.network(grid),
+            Self::Elements(elements, arrangement) => termination(grid, elements, *arrangement),
+            Self::Impedance(ohm) => Origin::Impedance(*ohm).made(grid),
+        }
+    }
+}
