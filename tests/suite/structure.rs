@@ -35,7 +35,11 @@ const ROOMS: [Room; 17] = [
         &["network", "component", "splitter", "downconverter", "requirement", "quantile", "units"],
         &["fs", "serde", "toml", "plotters", PRINTS],
     ),
-    ("wafer", &["requirement", "quantile", "units", "regular_file"], &["toml", "csv", "plotters", PRINTS]),
+    (
+        "wafer",
+        &["requirement", "quantile", "units", "regular_file"],
+        &["toml", "csv", "plotters", PRINTS],
+    ),
     ("description", &[ALL_ABOVE], &["clap", "plotters", PRINTS]),
     ("batch", &[ALL_ABOVE], &["clap", "plotters", "indicatif", PRINTS]),
     ("plot", &[ALL_ABOVE], &["fs", "serde", "clap", PRINTS]),
