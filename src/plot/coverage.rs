@@ -1,4 +1,4 @@
-//! What was measured, within what can be said of the truth.
+//! Rejections from S-parameters, within what can be said of the truth.
 
 use super::axis::{Chart, range_of};
 use super::canvas::picture;
@@ -145,7 +145,8 @@ pub fn receiver_tones(
                 x: frequency_range(receiver.plan().lo_hz()),
                 y: range_of(values.filter(|value| value.is_finite()).map(cut), 5.0),
             };
-            let mut legend = vec![Entry { name: "predicted", colour: BLUE, dash: Dash::Solid }];
+            let mut legend =
+                vec![Entry { name: "from S-parameters", colour: BLUE, dash: Dash::Solid }];
             if uncertainty.is_some() {
                 legend.push(Entry { name: "its coverage", colour: BLUE, dash: Dash::Area });
             }
@@ -225,10 +226,10 @@ impl Coverage<'_> {
         let open = if is_unbounded { "; open above: may be perfect" } else { "" };
         let band_name = format!("{percent:.4} % coverage{open}").replace(".0000", "");
         let limit_name = required_name(limit);
-        let accepted_name = accepted.map(|from| format!("PASS from {from:.2} dB on"));
-        let refused_name = refused.map(|below| format!("FAIL below {below:.2} dB"));
+        let accepted_name = accepted.map(|from| format!("worst point: PASS from {from:.2} dB"));
+        let refused_name = refused.map(|below| format!("worst point: FAIL below {below:.2} dB"));
         let mut legend = vec![
-            Entry { name: "measured", colour: BLUE, dash: Dash::Solid },
+            Entry { name: "from S-parameters", colour: BLUE, dash: Dash::Solid },
             Entry { name: "median", colour: GREY, dash: Dash::Dotted },
             Entry { name: &band_name, colour: BLUE, dash: Dash::Area },
         ];

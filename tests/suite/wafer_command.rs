@@ -227,13 +227,6 @@ fn an_ideal_block_is_the_same_on_a_wafer_and_alone() {
     }
 }
 
-const TRIALS: f64 = 4000.0;
-
-/// Four standard errors of a share of [`TRIALS`], which is known to one trial at best.
-fn four_errors(share: f64) -> f64 {
-    4.0 * ((share * (1.0 - share)).max(1.0 / TRIALS) / TRIALS).sqrt()
-}
-
 const SOURCE: &str = r#"
 [[source]]
 transmission = { magnitude_db = 0.02, phase_deg = 0.2 }
