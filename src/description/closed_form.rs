@@ -113,27 +113,35 @@ impl ClosedForm {
     ) -> Result<MadeFrom, String> {
         let moved = |value: f64| value + sign * amount.of(value);
         let mut made = self.made_from.clone();
-        let found = match (&mut made, parameter) {
+        let has_it = match (&mut made, parameter) {
             (MadeFrom::Component { given, .. }, name) => {
                 let given = given.iter_mut().find(|own| own.name == name);
-                match given.map(|own| &mut own.value) {
-                    Some(ParameterValue::Number(value)) => Some(*value = moved(*value)),
-                    _ => None,
+                if let Some(ParameterValue::Number(value)) = given.map(|own| &mut own.value) {
+                    *value = moved(*value);
+                    true
+                } else {
+                    false
                 }
             }
-            (MadeFrom::Impedance(ohm), "ohm") => Some(match amount {
-                ParameterAmount::Percent(_) => *ohm *= moved(1.0),
-                ParameterAmount::Absolute(_) => *ohm += sign * amount.of(0.0),
-            }),
+            (MadeFrom::Impedance(ohm), "ohm") => {
+                match amount {
+                    ParameterAmount::Percent(_) => *ohm *= moved(1.0),
+                    ParameterAmount::Absolute(own) => *ohm += sign * own,
+                }
+                true
+            }
             (MadeFrom::Elements(elements, _), "resistance_ohm") => {
-                elements.resistance_ohm.as_mut().map(|ohm| *ohm = moved(*ohm))
+                elements.resistance_ohm = elements.resistance_ohm.map(moved);
+                true
             }
             (MadeFrom::Elements(elements, _), "capacitance_ff") => {
-                elements.capacitance_f.as_mut().map(|farad| *farad = 1e-15 * moved(*farad * 1e15))
+                let farad = elements.capacitance_f.map(|farad| 1e-15 * moved(farad * 1e15));
+                elements.capacitance_f = farad;
+                true
             }
-            _ => None,
+            _ => false,
         };
-        found.map(|()| made).ok_or_else(|| {
+        has_it.then_some(made).ok_or_else(|| {
             let known = self.parameters().join(", ");
             format!(
                 "{} has no number {parameter} that could be uncertain; it has {known}",

@@ -1,4 +1,4 @@
-//! What was measured, within what can be said of the truth.
+//! Rejections from S-parameters, within what can be said of the truth.
 
 use super::axis::{Chart, range_of};
 use super::canvas::picture;
@@ -230,8 +230,8 @@ impl Coverage<'_> {
         let open = if is_unbounded { "; open above: may be perfect" } else { "" };
         let band_name = format!("{percent:.4} % coverage{open}").replace(".0000", "");
         let limit_name = required_name(limit);
-        let accepted_name = accepted.map(|from| format!("PASS from {from:.2} dB on"));
-        let refused_name = refused.map(|below| format!("FAIL below {below:.2} dB"));
+        let accepted_name = accepted.map(|from| format!("worst point: PASS from {from:.2} dB"));
+        let refused_name = refused.map(|below| format!("worst point: FAIL below {below:.2} dB"));
         let mut legend = vec![
             Entry { name: "from S-parameters", colour: BLUE, dash: Dash::Solid },
             Entry { name: "median", colour: GREY, dash: Dash::Dotted },

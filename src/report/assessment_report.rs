@@ -73,7 +73,7 @@ pub(super) fn assessment_text(assessment: &Assessment, quantities: &[Estimate<'_
             .stability_db
             .map_or_else(String::new, |db| format!(", stable to {} dB", fixed(db, 3)))
     );
-    let mut rows = table(&["worst, no sign", "measured", "median", "from", "to", "unit"]);
+    let mut rows = table(&["worst, no sign", "estimate", "median", "from", "to", "unit"]);
     for quantity in quantities {
         let digits = if quantity.unit == "dB" && quantity.measured < 10.0 { 3 } else { 2 };
         rows.add_row([

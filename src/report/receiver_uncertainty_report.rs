@@ -162,11 +162,13 @@ pub(super) fn receiver_uncertainty_text(
     if let Some(advice) = &uncertainty.advice {
         let percent = |share: f64| format!("{:.0} %", 100.0 * share);
         let all = match advice.reduce_all_to {
-            Some(size) => format!("all uncertainties together must shrink to {}", percent(size)),
+            Some(size) => {
+                format!("all uncertainties together must be reduced to {}", percent(size))
+            }
             None => "not even exact data would decide".to_owned(),
         };
         let own = match advice.reduce_to {
-            Some(size) => format!("its uncertainty must shrink to {} of itself", percent(size)),
+            Some(size) => format!("its uncertainty must be reduced to {} of itself", percent(size)),
             None => "even exact data of it alone would not decide".to_owned(),
         };
         text.push_str(&filled(&format!(
