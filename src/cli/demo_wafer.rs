@@ -23,7 +23,7 @@ pub(super) fn run(given: &DemoWafer, console: &Console) -> Result<Outcome, Failu
         publish_one_of_many(&file(name, bytes), given.overwrite).map_err(Failure::from)
     })?;
     console.notice(&format!(
-        "wrote {} touchdowns into {}; try: fourphase wafer {} --out wafer-report",
+        "wrote {} measurements into {}; try: fourphase wafer {} --out wafer-report",
         lot.measurements(),
         given.folder.display(),
         given.folder.join("recipe.toml").display()

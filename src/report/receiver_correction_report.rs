@@ -159,18 +159,9 @@ pub fn receiver_corrections_csv(result: &DownconverterResult) -> Result<String, 
 /// What amplitude and phase of a correction mean.
 fn meaning(acts_on: CorrectionDomain) -> &'static str {
     match acts_on {
-        CorrectionDomain::IfPhase => {
-            "turn Q at IF, by the same angle in both sidebands: the wanted sideband keeps or doubles \
-             a quadrature error of the LO path"
-        }
-        CorrectionDomain::LoPhase => {
-            "change Q's amplitude and turn Q's LO: both sidebands gain where the error is one of the \
-             LO path"
-        }
-        CorrectionDomain::Digital => {
-            "a matrix of real numbers on I and Q (in the JSON): both sidebands gain where the error \
-             is one of the LO path"
-        }
+        CorrectionDomain::IfPhase => "Q turned at IF",
+        CorrectionDomain::LoPhase => "Q's amplitude, and Q's LO turned",
+        CorrectionDomain::Digital => "real numbers on I and Q, in the JSON",
     }
 }
 
@@ -199,7 +190,7 @@ pub(super) fn correction_text(result: &DownconverterResult) -> String {
     ]);
     let mut text = format!("\n{}\n", lines(&table));
     text.push_str(&filled(&format!(
-        "Settings for [correction] with acts_on = \"{}\", in place of the present ones: {}. {}",
+        "Settings for [correction] with acts_on = \"{}\" ({}). {}",
         plan.acts_on,
         meaning(plan.acts_on),
         wanted_after(result),
