@@ -18,7 +18,7 @@ pub enum LotWarning {
     },
     /// The recipe does not say which die is at the wafer's centre.
     #[error(
-        "the wafer's centre is taken to be at die ({}, {}), told from the dies listed; set \
+        "the wafer's centre is taken to be at die ({}, {}), inferred from the dies listed; set \
          centre_die in [map] if it is not", centre_die.0, centre_die.1
     )]
     CentreInferred {

@@ -140,7 +140,7 @@ pub(super) struct Downconverter {
 
 #[derive(Debug, Args)]
 pub(super) struct Wafer {
-    /// What to measure on which dies; with --combine told from the shards if absent
+    /// What to measure on which dies; with --combine taken from the shards if absent
     #[arg(value_name = "RECIPE.toml", required_unless_present = "combine")]
     pub(super) recipe: Option<PathBuf>,
     /// Write the report into this folder
@@ -198,7 +198,7 @@ pub(super) struct Splitter {
     /// The part's Touchstone file
     #[arg(value_name = "FILE")]
     pub(super) file: PathBuf,
-    /// The phase between the outputs that the part is made for; told from the data if absent
+    /// The phase between the outputs that the part is made for; inferred from the data if absent
     #[arg(long, value_parser = splitter_kind())]
     pub(super) kind: Option<SplitterKind>,
     /// Port where the signal enters

@@ -45,7 +45,7 @@ const MAX_DEVIATE: f64 = 9.0;
 /// and narrower densities would be lost in rounding.
 const MIN_DEVIATION: f64 = 1e-8;
 /// The relative precision of probabilities while a quantile is searched for: the quantile is then
-/// known to a hundred thousandth of its spread.
+/// known to a hundred thousandth of its standard deviation.
 const SEARCH_PRECISION: f64 = 1e-5;
 
 /// The risk with which a reading may be as bad, for a truth of so many standard deviations, so that an

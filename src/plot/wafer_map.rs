@@ -104,8 +104,8 @@ impl Sheet<'_> {
         for (is_there, name, colour, dash) in [
             (present(&|row| row.status == DieStatus::Fail), "fails", BLACK, Dash::Hatched),
             (present(&is_unread), "not measured", GREY, Dash::Crossed),
-            (present(&|row| row.is_outlier), "stands apart", VERMILION, Dash::Solid),
-            (present(&|row| row.is_excluded), "excluded rim", GREY, Dash::Dots),
+            (present(&|row| row.is_outlier), "outlier", VERMILION, Dash::Solid),
+            (present(&|row| row.is_excluded), "edge exclusion", GREY, Dash::Dots),
         ] {
             if is_there {
                 legend.push(Entry { name, colour, dash });

@@ -24,7 +24,7 @@ pub struct RebuildReport {
     residual_ratio: Option<f64>,
     /// The largest of an entry's real or imaginary part; `null` where nothing tells it.
     max_standard_uncertainty: Option<f64>,
-    /// `measurements` or `residual`: what it was told from.
+    /// `measurements` or `residual`: what it was inferred from.
     uncertainty_source: Option<&'static str>,
     reflections: Vec<RepeatedReport>,
 }
@@ -104,7 +104,7 @@ pub fn rebuild_text(report: &RebuildReport) -> String {
     {
         let _ = writeln!(
             text,
-            "standard uncertainty of an entry at most {largest:.1e}, told from the {from}\n"
+            "standard uncertainty of an entry at most {largest:.1e}, inferred from the {from}\n"
         );
     }
     let mut rows = table(&["reflection", "measured", "max residual", "at"]);

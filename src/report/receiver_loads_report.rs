@@ -41,7 +41,7 @@ pub(super) fn loads_text(result: &DownconverterResult) -> String {
     }
     if let Some(losses) = result.allocation.as_ref().and_then(|all| all.return_losses) {
         text.push_str(&filled(&format!(
-            "Return losses at LO {}: mixers {}, isolated {} dB; their share asks for a sum of {}.",
+            "Return losses at LO {}: mixers {}, isolated {} dB; their share needs a sum of {}.",
             ShownFrequency(losses.at_lo_hz),
             fixed(losses.mixers_db, 1),
             fixed(losses.isolated_db, 1),
@@ -60,7 +60,7 @@ fn sweep_text(sweep: &LoadReflectionSweep) -> String {
     };
     let (reflection, worst) = (fixed(sweep.reflection, 3), rejection(sweep.worst_db));
     if sweep.best_db - sweep.worst_db < SMALLEST_SPREAD_DB {
-        return format!("{what} |{reflection}|: worst {worst} dB whatever the angle.");
+        return format!("{what} |{reflection}|: worst {worst} dB at every angle.");
     }
     format!(
         "{what} |{reflection}| at any angle: worst {worst} dB at {} deg, best {} dB.",

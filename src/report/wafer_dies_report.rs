@@ -190,7 +190,7 @@ pub(super) fn dies_text(result: &LotResult) -> String {
                 format!("{}: {}", row.status.name(), printable(&row.message))
             }
             _ if row.counts() && row.is_outlier => {
-                format!("stands apart from its wafer ({})", row.status.name())
+                format!("is an outlier of its wafer ({})", row.status.name())
             }
             _ => continue,
         };

@@ -108,7 +108,7 @@ pub(super) fn counts_text(heading: &LotHeading<'_>, counts: &Counts) -> String {
         }
     }
     if counts.edge_excluded > 0 {
-        parts.push(format!("{} on the excluded rim", counts.edge_excluded));
+        parts.push(format!("{} in the edge exclusion", counts.edge_excluded));
     }
     let mut sentence = format!("{} rows: {}", counts.rows, parts.join(", "));
     if counts.superseded > 0 {
@@ -222,7 +222,7 @@ pub(super) fn groups_text(heading: &LotHeading<'_>, result: &LotResult) -> Strin
             })
             .collect();
         text.push_str(&filled(&format!(
-            "{} several touchdowns; yield if another counted: {}.",
+            "{} several measurements; yield if another counted: {}.",
             match result.retests.len() {
                 1 => "1 die has".to_owned(),
                 count => format!("{count} dies have"),

@@ -76,7 +76,7 @@ pub(super) fn trend_text(heading: &LotHeading<'_>, result: &LotResult) -> String
     .filter_map(|(word, unit, spatial)| {
         let trend = spatial.trend.as_ref()?;
         Some(format!(
-            "{word} {} {unit} right, {} up, {} all round ({} of its spread)",
+            "{word} {} {unit} x tilt, {} y tilt, {} radial ({} of its variance)",
             signed(trend.tilt_x),
             signed(trend.tilt_y),
             signed(trend.radial),

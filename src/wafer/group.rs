@@ -31,14 +31,14 @@ pub struct DieRow {
     pub stands: bool,
     /// Whether it lies on the rim that is excluded.
     pub is_excluded: bool,
-    /// Whether its channel error stands apart from those of its wafer.
+    /// Whether its channel error is an outlier of its wafer.
     pub is_outlier: bool,
     /// Where it lies on the map, if there is one.
     pub position: Option<Position>,
 }
 
 impl DieRow {
-    /// Whether yield and statistics take it in: the touchdown that counts, off the excluded rim.
+    /// Whether yield and statistics take it in: the measurement that counts, outside the edge exclusion.
     #[must_use]
     pub fn counts(&self) -> bool {
         self.stands && !self.is_excluded
@@ -56,9 +56,9 @@ impl DieRow {
 pub struct Counts {
     /// Rows of the list of dies.
     pub rows: u64,
-    /// Rows that another touchdown of the die stands for.
+    /// Rows that another measurement of the die replaces.
     pub superseded: u64,
-    /// Rows that stand, on the excluded rim.
+    /// Rows that stand, in the edge exclusion.
     pub edge_excluded: u64,
     /// Of the others: every limit holds.
     pub pass: u64,

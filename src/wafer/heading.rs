@@ -63,12 +63,12 @@ impl LotHeading<'_> {
         text
     }
 
-    /// `of several touchdowns the last counts`.
+    /// `of several measurements the last counts`.
     #[must_use]
     pub fn retests(&self) -> String {
         match self.settings.retests() {
-            RetestPolicy::All => "every touchdown counts".to_owned(),
-            policy => format!("of several touchdowns the {} counts", policy.name()),
+            RetestPolicy::All => "every measurement counts".to_owned(),
+            policy => format!("of several measurements the {} counts", policy.name()),
         }
     }
 
