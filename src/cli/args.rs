@@ -261,7 +261,7 @@ pub(super) struct Splitter {
 #[derive(Debug, Args)]
 pub(super) struct Tolerance {
     /// The image rejection to keep
-    #[arg(long, value_name = "X", value_parser = finite)]
+    #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = finite)]
     pub(super) image_rejection_db: f64,
     /// Ask for the phase error allowed at this amplitude imbalance
     #[arg(long, value_name = "X", value_parser = not_negative)]

@@ -5,6 +5,7 @@ use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
 use super::output::{NOISE_LEFT_OUT, Outgoing};
+use crate::measurement::{StandardFault, check_open_and_short, check_reflecting};
 use crate::network::{
     Deembedded, Network, NetworkError, ThroughSplit, nearest_passive, onto_grid, remove_fixture,
     remove_fixtures, remove_open_short, remove_through,
@@ -44,7 +45,18 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
     let (fixture, through) = (standard(&given.fixture, 2 * ports)?, standard(&given.thru, 2)?);
     let removed = match (&fixture, &open, &short, &through) {
         (Some(fixture), ..) => remove_fixture(&measured, fixture),
-        (_, Some(open), Some(short), _) => remove_open_short(&measured, open, short),
+        (_, Some(open), Some(short), _) => {
+            let failed =
+                |source: StandardFault| Failure::Usage(format!("--open and --short: {source}"));
+            check_reflecting(open).and(check_reflecting(short)).map_err(failed)?;
+            if let Some(delay_s) = check_open_and_short(open, short).map_err(failed)? {
+                console.warning(&format!(
+                    "open and short delay by {:.1} ps there and back: are their access lines on?",
+                    delay_s * 1e12
+                ));
+            }
+            remove_open_short(&measured, open, short)
+        }
         (.., Some(through)) => remove_through(
             &measured,
             through,

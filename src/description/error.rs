@@ -264,7 +264,7 @@ impl DescriptionProblem {
             }
             Self::OutsideFile { unit_factor: Some(factor), .. } => format!(
                 "the file's frequencies times {factor:e} would cover the plan; check the unit in its \
-                 option line"
+                 option line, and that lo_ghz and if_ghz are in GHz"
             ),
             Self::Separator { .. } => {
                 "save the table with commas between columns and decimal points in numbers"

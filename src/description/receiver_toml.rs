@@ -211,6 +211,7 @@ pub fn read_receiver(
     let reached = Reached::new(&blocks, &joins, &inputs);
     let mixers = mixers(&source, &entries, &blocks, &reached)?;
     files.warnings.extend(reached.warnings(&blocks));
+    files.warnings.extend(single_pairs(&entries.blocks));
     let networks = Networks { needs: needs(&plan), plan: &plan, reached: &reached };
     let parts = networks.parts(&blocks, &mut files)?;
     let receiver_loads = networks.loads(&loads, &mut files)?;
@@ -237,6 +238,16 @@ pub fn read_receiver(
         inputs: files.inputs,
         warnings: files.warnings,
     })
+}
+
+/// Warnings of pairs that have one block: likely a word is misspelt.
+fn single_pairs(blocks: &[BlockEntry]) -> Vec<String> {
+    let words = || blocks.iter().filter_map(|block| block.pair.as_ref());
+    let is_single = |word: &&String| words().filter(|other| other == word).count() == 1;
+    words()
+        .filter(is_single)
+        .map(|word| format!("pair '{word}' has one block: give its counterpart the same word"))
+        .collect()
 }
 
 /// The files of blocks and loads with all places of each.

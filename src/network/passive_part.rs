@@ -33,6 +33,13 @@ pub enum PassivePartFinding {
     NegativeDelay(Worst),
     /// Between two points the phase turns too far to know its direction.
     CoarseSweep(Worst),
+    /// Every angle of a file written with angles is so small that it may be no degrees.
+    SmallAngles {
+        /// The largest, degrees.
+        largest_deg: f64,
+    },
+    /// One frequency has two different matrices.
+    TwoValues(Worst),
 }
 
 impl PassivePartFinding {
@@ -70,6 +77,18 @@ impl fmt::Display for PassivePartFinding {
                  phases and the reference planes",
                 entry(worst),
                 worst.value * 1e12
+            ),
+            Self::SmallAngles { largest_deg } => write!(
+                f,
+                "no angle is above {largest_deg:.2} deg over the whole sweep: are they imaginary \
+                 parts (RI labelled MA or DB) or radians?"
+            ),
+            Self::TwoValues(worst) => write!(
+                f,
+                "{} has two values at {}, which differ by {:.3}: is another sweep appended?",
+                entry(worst),
+                at(worst),
+                worst.value
             ),
             Self::CoarseSweep(worst) => write!(
                 f,
@@ -124,6 +143,7 @@ pub fn passive_part_findings(
         reciprocity.map(PassivePartFinding::NotReciprocal),
         early.map(PassivePartFinding::NegativeDelay),
         coarse.map(PassivePartFinding::CoarseSweep),
+        two_values(scattering).map(PassivePartFinding::TwoValues),
     ]
     .into_iter()
     .flatten()
@@ -188,6 +208,22 @@ fn is_below(matrix: &[Complex64], ports: usize, bound: f64, scratch: &mut Vec<Co
         }
     }
     true
+}
+
+/// The largest difference between matrices at one frequency, beyond what measured files repeat to.
+fn two_values(scattering: &Network) -> Option<Worst> {
+    let (ports, hz) = (scattering.ports(), scattering.grid().as_hz());
+    let repeated = (1..hz.len()).filter(|&at| hz[at - 1].total_cmp(&hz[at]).is_eq());
+    let differences = repeated.flat_map(|at| {
+        let [before, after] = [at - 1, at].map(|point| scattering.matrix(point).as_slice());
+        before.iter().zip(after).enumerate().map(move |(entry, (one, other))| Worst {
+            value: (one - other).norm(),
+            frequency_hz: hz[at],
+            entry: Some((Port::from_index(entry / ports), Port::from_index(entry % ports))),
+        })
+    });
+    let largest = differences.max_by(|one, other| one.value.total_cmp(&other.value));
+    largest.filter(|worst| worst.value > RECIPROCITY_TOLERANCE)
 }
 
 /// The largest phase step of a transmission between neighbouring points, degrees.

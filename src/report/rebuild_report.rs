@@ -83,7 +83,7 @@ impl RebuildReport {
 pub fn rebuild_text(report: &RebuildReport) -> String {
     let mut text = format!(
         "{}: {} ports\n\
-         does not fit: {:.1e} rms, {:.1e} at worst ({})\n\
+         fit residual: {:.1e} rms, {:.1e} at worst ({})\n\
          condition number {}: relative errors may grow so many times\n\
          taking every termination for matched would have moved an entry by {:.1e}\n\
          largest singular value {}{}\n\n",

@@ -38,6 +38,10 @@ pub enum Mislabelling {
     DecibelsAsMagnitudes,
     /// Magnitude and degrees, labelled as decibels and angle.
     MagnitudesAsDecibels,
+    /// Real and imaginary parts, labelled as decibels and angle.
+    RealImaginaryAsDecibels,
+    /// Real and imaginary parts, labelled as magnitude and angle.
+    RealImaginaryAsMagnitudes,
 }
 
 impl fmt::Display for Mislabelling {
@@ -47,6 +51,10 @@ impl fmt::Display for Mislabelling {
             Self::AnglesAsRealImaginary => "magnitudes and degrees, labelled RI instead of MA",
             Self::DecibelsAsMagnitudes => "numbers in dB and degrees, labelled MA instead of DB",
             Self::MagnitudesAsDecibels => "magnitudes and degrees, labelled DB instead of MA",
+            Self::RealImaginaryAsDecibels => "real and imaginary parts, labelled DB instead of RI",
+            Self::RealImaginaryAsMagnitudes => {
+                "real and imaginary parts, labelled MA instead of RI"
+            }
         })
     }
 }
@@ -58,8 +66,12 @@ impl Mislabelling {
             NumberFormat::RealImaginary => {
                 &[Self::DecibelsAsRealImaginary, Self::AnglesAsRealImaginary]
             }
-            NumberFormat::MagnitudeAngle => &[Self::DecibelsAsMagnitudes],
-            NumberFormat::DecibelAngle => &[Self::MagnitudesAsDecibels],
+            NumberFormat::MagnitudeAngle => {
+                &[Self::RealImaginaryAsMagnitudes, Self::DecibelsAsMagnitudes]
+            }
+            NumberFormat::DecibelAngle => {
+                &[Self::RealImaginaryAsDecibels, Self::MagnitudesAsDecibels]
+            }
         }
     }
 
@@ -73,6 +85,10 @@ impl Mislabelling {
             let fits = (0.0..=1.1).contains(&magnitude) && degrees.abs() <= 360.0;
             fits.then(|| Complex64::from_polar(magnitude, degrees.to_radians()))
         };
+        let from_parts = |re: f64, im: f64| {
+            let meant = Complex64::new(re, im);
+            (meant.norm() <= 1.1).then_some(meant)
+        };
         let degrees = read.arg().to_degrees();
         match self {
             Self::DecibelsAsRealImaginary => from_db(read.re, read.im),
@@ -80,6 +96,12 @@ impl Mislabelling {
             // A negative magnitude was read as a turn by 180 degrees.
             Self::DecibelsAsMagnitudes => from_db(-read.norm(), degrees - 180.0),
             Self::MagnitudesAsDecibels => from_magnitude(20.0 * read.norm().log10(), degrees),
+            Self::RealImaginaryAsDecibels => from_parts(20.0 * read.norm().log10(), degrees),
+            // A negative real part was read as a turn by 180 degrees.
+            Self::RealImaginaryAsMagnitudes if degrees.abs() > 90.0 => {
+                from_parts(-read.norm(), degrees - 180.0_f64.copysign(degrees))
+            }
+            Self::RealImaginaryAsMagnitudes => from_parts(read.norm(), degrees),
         }
     }
 
@@ -122,7 +144,8 @@ pub fn passive_file_findings(
     band_hz: RangeInclusive<f64>,
     accept_active: bool,
 ) -> Result<Vec<PassivePartFinding>, PassiveFileError> {
-    let findings = passive_part_findings(&file.network, band_hz.clone())?;
+    let mut findings = passive_part_findings(&file.network, band_hz.clone())?;
+    findings.extend(small_angles(file));
     let excluded = findings.iter().find(|finding| finding.is_excluded());
     let Some(&finding) = excluded.filter(|_| !accept_active) else { return Ok(findings) };
     let is_scattering = file.network.kind() == ParameterKind::Scattering;
@@ -130,6 +153,27 @@ pub fn passive_file_findings(
     let likely = candidates
         .find(|candidate| is_scattering && candidate.explains(&file.network, band_hz.clone()));
     Err(PassiveFileError::NotPassive { finding, likely })
+}
+
+/// Angles of a whole file that are so small that they may be no degrees: imaginary parts, or radians.
+fn small_angles(file: &TouchstoneFile) -> Option<PassivePartFinding> {
+    /// In radians no angle is larger than a half turn.
+    const HALF_TURN: f64 = 3.15;
+    let has_angles = file.number_format != NumberFormat::RealImaginary;
+    let hz = file.network.grid().as_hz();
+    // A narrow or short sweep may show little phase.
+    if !has_angles || hz.len() < 5 || hz[hz.len() - 1] < 1.05 * hz[0] {
+        return None;
+    }
+    // A negative magnitude is read as a turn by 180 degrees.
+    let angle = |entry: &Complex64| {
+        let degrees = entry.arg().to_degrees().abs();
+        degrees.min(180.0 - degrees)
+    };
+    let largest_deg = file.network.entries().iter().map(angle).fold(0.0, f64::max);
+    // Exactly real data are those of resistors.
+    (largest_deg > 1e-3 && largest_deg < HALF_TURN)
+        .then_some(PassivePartFinding::SmallAngles { largest_deg })
 }
 
 #[cfg(test)]
@@ -150,12 +194,14 @@ mod tests {
     #[test]
     fn the_likely_mistake_is_told_where_one_explains_the_numbers() {
         let decibels = "29 -22 130 -1.1 -95 -1.1 -95 -24 20";
+        let parts = "29 0.02 0.05 0.6 -0.65 0.6 -0.65 0.01 0.03";
         let magnitudes = "29 0.08 130 0.88 -95 0.88 -95 0.06 20";
         for (line, row, cause) in [
             ("# GHz S RI R 50", decibels, Some(Mislabelling::DecibelsAsRealImaginary)),
             ("# GHz S RI R 50", magnitudes, Some(Mislabelling::AnglesAsRealImaginary)),
             ("# GHz S MA R 50", decibels, Some(Mislabelling::DecibelsAsMagnitudes)),
             ("# GHz S DB R 50", magnitudes, Some(Mislabelling::MagnitudesAsDecibels)),
+            ("# GHz S DB R 50", parts, Some(Mislabelling::RealImaginaryAsDecibels)),
             // An amplifier is no passive part, and no label explains it.
             ("# GHz S DB R 50", "29 -12 10 15 -60 -30 20 -10 0", None),
         ] {

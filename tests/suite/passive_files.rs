@@ -102,3 +102,35 @@ fn inspect_judges_files_where_that_is_asked_for() {
     assert_eq!(sandbox.run("inspect active.s4p").status, 0);
     assert_eq!(sandbox.run("inspect coupler.s4p active.s4p --strict").status, 1);
 }
+
+#[test]
+fn angles_that_are_no_degrees_are_told() {
+    let sandbox = Sandbox::with_demo();
+    // Real and imaginary parts of a line, labelled as magnitude and angle, show no gain.
+    write_mislabelled(&sandbox, "lead_i.s2p", NumberFormat::RealImaginary, "# GHz S MA R 50");
+    let run = sandbox.run("downconverter receiver.toml");
+    assert!(unfolded(&run.stderr).contains("(RI labelled MA or DB) or radians?"), "{}", run.stderr);
+}
+
+#[test]
+fn a_sweep_appended_to_another_is_told() {
+    let sandbox = Sandbox::with_demo();
+    let rows = |name: &str| -> String {
+        let text = sandbox.read(name);
+        let is_row = |line: &&str| !line.starts_with(['!', '#']);
+        text.lines().filter(is_row).map(|line| format!("{line}\n")).collect()
+    };
+    let both = format!("{}{}", sandbox.read("lead_i.s2p"), rows("lead_q.s2p"));
+    sandbox.write("lead_i.s2p", both);
+    let run = sandbox.run("downconverter receiver.toml");
+    assert!(unfolded(&run.stderr).contains("is another sweep appended?"), "{}", run.stderr);
+}
+
+#[test]
+fn a_pair_of_one_block_is_told() {
+    let sandbox = Sandbox::with_demo();
+    let text = sandbox.read("receiver.toml").replacen("pair = \"leads\"", "pair = \"lead\"", 1);
+    sandbox.write("receiver.toml", text);
+    let run = sandbox.run("downconverter receiver.toml");
+    assert!(run.stderr.contains("pair 'lead' has one block"), "{}", run.stderr);
+}
