@@ -46,16 +46,7 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
     let removed = match (&fixture, &open, &short, &through) {
         (Some(fixture), ..) => remove_fixture(&measured, fixture),
         (_, Some(open), Some(short), _) => {
-            let failed =
-                |source: StandardFault| Failure::Usage(format!("--open and --short: {source}"));
-            check_reflecting(open).and(check_reflecting(short)).map_err(failed)?;
-            if let Some(delay_s) = check_open_and_short(open, short).map_err(failed)? {
-                console.warning(&format!(
-                    "open and short delay by {:.1} ps there and back: are their access lines on?",
-                    delay_s * 1e12
-                ));
-            }
-            remove_open_short(&measured, open, short)
+            Ok(without_pads(&measured, [open, short], &given.input, console)?)
         }
         (.., Some(through)) => remove_through(
             &measured,
@@ -92,6 +83,28 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
     outgoing.write(&given.output, &given.form, &inputs, console)?;
     report(&removed, given.make_passive, console)?;
     Ok(Outcome::Holds)
+}
+
+/// What is left without the pads and interconnects of an open and a short, which are what they are said
+/// to be.
+fn without_pads(
+    measured: &Network,
+    [open, short]: [&Network; 2],
+    input: &Path,
+    console: &Console,
+) -> Result<Deembedded, Failure> {
+    // What cannot be taken off at all is told first.
+    let removed = remove_open_short(measured, open, short)
+        .map_err(|source| Failure::Network { file: input.to_owned(), source })?;
+    let failed = |source: StandardFault| Failure::Usage(format!("--open and --short: {source}"));
+    check_reflecting(open).and(check_reflecting(short)).map_err(failed)?;
+    if let Some(delay_s) = check_open_and_short(open, short).map_err(failed)? {
+        console.warning(&format!(
+            "open and short delay by {:.1} ps there and back: are their access lines on?",
+            delay_s * 1e12
+        ));
+    }
+    Ok(removed)
 }
 
 /// A standard at the frequencies of the measurement.

@@ -315,10 +315,14 @@ pub(crate) struct DieWhatIfs {
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::float_cmp)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
-    fn point(frequency_hz: f64, rejection_db: f64, wanted: (f64, f64)) -> DiePoint {
+    pub(in crate::wafer) fn point(
+        frequency_hz: f64,
+        rejection_db: f64,
+        wanted: (f64, f64),
+    ) -> DiePoint {
         DiePoint {
             frequency_hz,
             if_hz: Some(1e9),

@@ -212,18 +212,8 @@ fn points_of(text: &str) -> Option<Vec<DiePoint>> {
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
+    use super::super::die::tests::point;
     use super::*;
-
-    fn point(frequency_hz: f64, rejection_db: f64, wanted: (f64, f64)) -> DiePoint {
-        DiePoint {
-            frequency_hz,
-            if_hz: Some(1e9),
-            rejection_db,
-            sideband_gain_db: 0.25,
-            wanted_error: Complex64::new(wanted.0, wanted.1),
-            channel_error: Complex64::new(0.5, -0.125),
-        }
-    }
 
     #[test]
     fn a_record_survives_its_line_of_text() {
