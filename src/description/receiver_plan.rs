@@ -2,7 +2,7 @@
 
 use super::error::{DescriptionError, DescriptionProblem};
 use super::source::TomlFile;
-use crate::downconverter::{LoIfSettings, LoRf, PlanError, ReceiverPlan, Sideband};
+use crate::downconverter::{LoIfPoint, LoIfSettings, LoRf, PlanError, ReceiverPlan, Sideband};
 use crate::network::Network;
 use crate::units::{ShownFrequency, check_ghz, equidistant, shown_band};
 use serde::Deserialize;
@@ -18,6 +18,8 @@ pub(super) struct FrequencyPlanEntry {
     /// LO at the mixers.
     lo_ghz: Spanned<Sweep>,
     if_ghz: Spanned<Sweep>,
+    /// The RF band that is wanted: points whose wanted RF is outside are left out. All when absent.
+    rf_ghz: Option<Spanned<RfBandEntry>>,
     wanted_sideband: SidebandName,
     /// LO at the mixers over LO input; 1 when absent.
     lo_multiplication: Option<Spanned<u32>>,
@@ -34,6 +36,14 @@ enum Sweep {
     One(f64),
     List(Vec<f64>),
     Range(SweepRange),
+}
+
+/// A band, both ends included.
+#[derive(Clone, Copy, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RfBandEntry {
+    from: f64,
+    to: f64,
 }
 
 /// Equidistant points, both ends included.
@@ -63,6 +73,7 @@ impl FrequencyPlanEntry {
     ) -> Result<ReceiverPlan, DescriptionError> {
         let lo_hz = sweep(source, "lo_ghz", &self.lo_ghz)?;
         let if_hz = sweep(source, "if_ghz", &self.if_ghz)?;
+        let rf_hz = self.rf_ghz.as_ref().map(|given| rf_band(source, given)).transpose()?;
         let points = lo_hz.len().saturating_mul(if_hz.len());
         if points > MOST_PLAN_POINTS {
             let what =
@@ -76,6 +87,7 @@ impl FrequencyPlanEntry {
         ReceiverPlan::new(LoIfSettings {
             lo_hz,
             if_hz,
+            rf_hz,
             wanted: match self.wanted_sideband {
                 SidebandName::Upper => Sideband::Upper,
                 SidebandName::Lower => Sideband::Lower,
@@ -90,6 +102,9 @@ impl FrequencyPlanEntry {
                 PlanError::AfterSplit { .. } => after.map(Spanned::span),
                 PlanError::LoPower { .. } => self.lo_power_dbm.as_ref().map(Spanned::span),
                 PlanError::NoLowerSideband { .. } => Some(self.if_ghz.span()),
+                PlanError::RfUnit { .. }
+                | PlanError::NoPointInRfBand { .. }
+                | PlanError::Band { .. } => self.rf_ghz.as_ref().map(Spanned::span),
                 _ => None,
             };
             match place {
@@ -98,6 +113,30 @@ impl FrequencyPlanEntry {
             }
         })
     }
+}
+
+/// A band in Hz.
+fn rf_band(
+    source: &TomlFile,
+    given: &Spanned<RfBandEntry>,
+) -> Result<(f64, f64), DescriptionError> {
+    let RfBandEntry { from, to } = *given.get_ref();
+    for ghz in [from, to] {
+        check_ghz("rf_ghz", ghz).map_err(|error| source.complaint(given, error.to_string()))?;
+    }
+    if from > 0.0 && from <= to && to.is_finite() {
+        return Ok((whole_hz(from), whole_hz(to)));
+    }
+    let what = format!(
+        "rf_ghz needs two frequencies above 0 GHz, the lower one first, found {from} and {to}"
+    );
+    Err(source.complaint(given, what))
+}
+
+/// Hertz of a frequency in GHz: 24.1 GHz is meant as a whole number of hertz.
+fn whole_hz(ghz: f64) -> f64 {
+    let hz = ghz * 1e9;
+    if (hz - hz.round()).abs() < 1e-3 { hz.round() } else { hz }
 }
 
 fn sweep(
@@ -109,15 +148,10 @@ fn sweep(
         Ok(()) => Ok(ghz),
         Err(error) => Err(source.complaint(given, error.to_string())),
     };
-    let hz = |ghz: f64| {
-        let hz = ghz * 1e9;
-        // 24.1 GHz is meant as a whole number of hertz.
-        if (hz - hz.round()).abs() < 1e-3 { hz.round() } else { hz }
-    };
     let list: Vec<f64> = match given.get_ref() {
-        Sweep::One(ghz) => vec![hz(in_range(*ghz)?)],
+        Sweep::One(ghz) => vec![whole_hz(in_range(*ghz)?)],
         Sweep::List(list) => {
-            list.iter().map(|&ghz| in_range(ghz).map(hz)).collect::<Result<_, _>>()?
+            list.iter().map(|&ghz| in_range(ghz).map(whole_hz)).collect::<Result<_, _>>()?
         }
         Sweep::Range(range) => {
             let points = range.points;
@@ -131,7 +165,7 @@ fn sweep(
                 let what = "points must be 2 or more for different ends, found 1";
                 return Err(source.complaint(given, what));
             }
-            equidistant(hz(in_range(range.from)?), hz(in_range(range.to)?), points)
+            equidistant(whole_hz(in_range(range.from)?), whole_hz(in_range(range.to)?), points)
         }
     };
     let is_ascending = list.windows(2).all(|pair| pair[0] < pair[1]);
@@ -160,14 +194,12 @@ pub(super) fn needs(plan: &ReceiverPlan) -> LoRf<Vec<Need>> {
         },
     });
     let mut rf = Vec::new();
-    for &lo_hz in plan.lo_hz() {
-        for &if_hz in plan.if_hz() {
-            let point = format!("LO {}, IF {}", ShownFrequency(lo_hz), ShownFrequency(if_hz));
-            rf.extend([Sideband::Upper, Sideband::Lower].map(|sideband| Need {
-                frequency_hz: plan.rf_hz(lo_hz, if_hz, sideband),
-                purpose: format!("RF {sideband}, {point}"),
-            }));
-        }
+    for &LoIfPoint { lo_hz, if_hz, .. } in plan.points() {
+        let point = format!("LO {}, IF {}", ShownFrequency(lo_hz), ShownFrequency(if_hz));
+        rf.extend([Sideband::Upper, Sideband::Lower].map(|sideband| Need {
+            frequency_hz: plan.rf_hz(lo_hz, if_hz, sideband),
+            purpose: format!("RF {sideband}, {point}"),
+        }));
     }
     LoRf { lo: lo.collect(), rf }
 }

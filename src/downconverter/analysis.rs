@@ -29,7 +29,7 @@ pub struct ReceiverSummary {
     /// The point of largest quadrature error in the wanted sideband.
     pub worst_quadrature_error: PlanPoint,
     /// The phase by which Q leads I at the outputs, in the wanted sideband at the centre of the LO grid
-    /// and the first IF, degrees.
+    /// and its first IF, degrees.
     pub q_leads_i_deg: f64,
     /// Points at which the wanted sideband is not the stronger one.
     pub reversed_points: usize,
@@ -44,7 +44,7 @@ pub struct DownconverterResult {
     pub is_chosen: bool,
     /// The LO path at each LO.
     pub lo: Vec<LoPoint>,
-    /// For each LO, each IF.
+    /// In the order of the plan: for each LO, each of its IFs.
     pub points: Vec<PlanPoint>,
     /// Worst and median over the points.
     pub summary: ReceiverSummary,
@@ -115,7 +115,6 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     let mut warnings = Vec::new();
     let solved = Solved::new(receiver)?;
     let (plan, output) = (receiver.plan(), receiver.output());
-    let ifs = plan.if_hz().len();
     let points = solved.points(receiver)?;
     let worst = index_of_worst(&points, |balance| -balance.image_rejection_db);
     let budget = budget(receiver, &solved, &points, worst, &mut warnings)?;
@@ -124,9 +123,13 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     }
     let required_db = receiver.limits().on(Quantity::ImageRejection);
     let allocation = match (&budget, required_db) {
-        (Some(budget), Some(required_db)) => {
-            Some(allocation(receiver, budget, required_db, &solved.paths.lo, worst / ifs)?)
-        }
+        (Some(budget), Some(required_db)) => Some(allocation(
+            receiver,
+            budget,
+            required_db,
+            &solved.paths.lo,
+            plan.points()[worst].lo,
+        )?),
         _ => None,
     };
     let lo = lo_points(
@@ -134,7 +137,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         Voltages::of(&solved.paths),
         &mixer_conductances(receiver, &solved.paths.lo)?,
     );
-    let summary = summary(receiver, &points, worst, &solved.outputs[plan.centre() * ifs]);
+    let summary = summary(receiver, &points, worst, &solved.outputs[plan.centre_point()]);
     warnings.extend(reversed_warning(receiver, &summary, points.len()));
     warnings.extend(lo_power_warning(receiver, &lo));
     let evaluation = Evaluation::real(receiver, solved.chosen);
@@ -196,7 +199,7 @@ fn lo_power_warning(receiver: &Receiver, lo: &[LoPoint]) -> Option<String> {
     Some(format!("no LO power at mixer '{mixer}' at LO {lo}: {reason}{others}"))
 }
 
-/// Rejection and errors over the plan and nothing else: for each LO, each IF. A small part of the
+/// Rejection and errors over the plan and nothing else, in its order. A small part of the
 /// work of [`analyse_receiver`], for those who solve many receivers.
 ///
 /// # Errors

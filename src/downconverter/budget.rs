@@ -409,8 +409,7 @@ fn interactions(
     if total.norm() < SMALLEST_INTERACTION {
         return Ok(Vec::new());
     }
-    let ifs = compared.receiver.plan().if_hz().len();
-    let one = compared.receiver.at(compared.worst / ifs, compared.worst % ifs, chosen)?;
+    let one = compared.receiver.at(compared.worst, chosen)?;
     let solved = LoRf::try_of_each(|path| SolvedPath::new(&one, path))?;
     let paths = LoRf::try_of_each(|path| {
         let roles = compared.paths.get(path).roles.clone();

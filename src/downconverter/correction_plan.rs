@@ -13,6 +13,7 @@ use super::q_correction::{CorrectionDomain, QCorrection};
 use super::receiver::Receiver;
 use super::solution::{Evaluation, correction_points};
 use num_complex::Complex64;
+use std::ops::Range;
 
 /// A correction of Q as it is set, and what the receiver does with it at the points it serves.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -112,7 +113,7 @@ pub struct CorrectionPlan {
     pub per_lo: Vec<CorrectionSetting>,
     /// The best one at each LO, quantised.
     pub per_lo_quantised: Vec<CorrectionSetting>,
-    /// The best one at each point, for each LO, each IF, continuous: as a digital back end applies it
+    /// The best one at each point of the plan, continuous: as a digital back end applies it
     /// channel by channel.
     pub per_lo_and_if: Vec<CorrectionSetting>,
     /// The same, quantised.
@@ -189,7 +190,7 @@ fn weight_steps(
     }
 }
 
-/// The search for settings, at points in the order of the plan: for each LO, for each IF.
+/// The search for settings, at points in the order of the plan.
 struct Search<'a> {
     receiver: &'a Receiver,
     outputs: &'a [IqOutputs],
@@ -245,17 +246,16 @@ impl Search<'_> {
         [self.setting(&best, start, end), self.setting(&quantised, start, end)]
     }
 
-    /// The best continuous and quantised settings of every run of so many points.
-    fn best_of_runs(&self, length: usize) -> (Vec<CorrectionSetting>, Vec<CorrectionSetting>) {
-        let starts = (0..self.points.len()).step_by(length);
-        starts
-            .map(|start| self.best(start, start + length))
-            .map(|[one, other]| (one, other))
-            .unzip()
+    /// The best continuous and quantised settings of every run of points.
+    fn best_of_runs(
+        &self,
+        runs: impl Iterator<Item = Range<usize>>,
+    ) -> (Vec<CorrectionSetting>, Vec<CorrectionSetting>) {
+        runs.map(|run| self.best(run.start, run.end)).map(|[one, other]| (one, other)).unzip()
     }
 }
 
-/// The corrections of a plan, with `outputs` in its order: for each LO, for each IF; `turn` is the +j
+/// The corrections of a plan, with `outputs` in its order; `turn` is the +j
 /// or -j of Q, if there is one.
 pub(super) fn correction_plan(
     receiver: &Receiver,
@@ -271,8 +271,10 @@ pub(super) fn correction_plan(
     let search = Search { receiver, outputs, evaluation, points, steps };
     let (plan, count) = (receiver.plan(), outputs.len());
     let [single, single_quantised] = search.best(0, count);
-    let (per_lo, per_lo_quantised) = search.best_of_runs(plan.if_hz().len());
-    let (per_lo_and_if, per_lo_and_if_quantised) = search.best_of_runs(1);
+    let los = (0..plan.lo_hz().len()).map(|lo| plan.points_of_lo(lo));
+    let (per_lo, per_lo_quantised) = search.best_of_runs(los);
+    let (per_lo_and_if, per_lo_and_if_quantised) =
+        search.best_of_runs((0..count).map(|at| at..at + 1));
     let correction = QCorrection::new(acts_on, single.amplitude_db, single.phase_deg)?;
     let corrected = Evaluation { correction, ..*evaluation };
     let image = |at: usize| corrected.balance(receiver, at, &outputs[at]).image();
@@ -304,7 +306,10 @@ fn cover(
     per_lo: &[CorrectionSetting],
     required_db: f64,
 ) -> CorrectionCover {
-    let (lo_hz, ifs) = (plan.lo_hz(), plan.if_hz().len());
+    let lo_hz = plan.lo_hz();
+    // The points of the LOs from one up to another.
+    let points =
+        |start: usize, end: usize| plan.points_of_lo(start).start..plan.points_of_lo(end).start;
     let mut segments = Vec::new();
     let mut start = 0;
     while start < per_lo.len() {
@@ -313,7 +318,7 @@ fn cover(
             return CorrectionCover::Impossible { lo_hz: lo_hz[start], best_db };
         }
         let of_run = |end: usize| {
-            let found = IqCorrection::best(&search.points[start * ifs..end * ifs]);
+            let found = IqCorrection::best(&search.points[points(start, end)]);
             (found.worst_db >= required_db).then_some(found)
         };
         // The end is between one that holds and one that does not: bisect.
@@ -327,7 +332,10 @@ fn cover(
             }
         }
         let correction = match correction {
-            Some(found) => search.setting(&found, start * ifs, end * ifs),
+            Some(found) => {
+                let own = points(start, end);
+                search.setting(&found, own.start, own.end)
+            }
             None => per_lo[start],
         };
         segments.push(CorrectionSegment { lo_hz: (lo_hz[start], lo_hz[end - 1]), correction });
@@ -344,9 +352,18 @@ fn channels(
 ) -> CorrectionChannels {
     let (lo_hz, if_hz) = (plan.lo_hz(), plan.if_hz());
     let ifs = if_hz.len();
-    let run = |lo: usize, start: usize, end: usize| &points[lo * ifs + start..lo * ifs + end];
-    let best_db =
-        |lo: usize, start: usize, end: usize| IqCorrection::best(run(lo, start, end)).worst_db;
+    // The points of an LO with the IFs from one up to another: none where the plan has none.
+    let run = |lo: usize, start: usize, end: usize| {
+        let own = plan.points_of_lo(lo);
+        let of_lo = &plan.points()[own.clone()];
+        let [from, to] =
+            [start, end].map(|limit| of_lo.partition_point(|point| point.intermediate < limit));
+        &points[own.start + from..own.start + to]
+    };
+    let best_db = |lo: usize, start: usize, end: usize| match run(lo, start, end) {
+        [] => f64::INFINITY,
+        own => IqCorrection::best(own).worst_db,
+    };
     let fails = |lo: usize, start: usize, end: usize| {
         // Least squares is fast and often enough.
         let quick = least_squares_weight(run(lo, start, end));

@@ -24,7 +24,7 @@ pub struct MixerDrive {
     /// that is nearest to all mixers' at the centre of the LO grid, degrees; without the mean over all
     /// mixers.
     pub lo_phase_error_deg: f64,
-    /// Phase of the RF voltage at the first IF of the wanted sideband, unwrapped over LO, degrees.
+    /// Phase of the RF voltage at this LO's first IF of the wanted sideband, unwrapped over LO, degrees.
     pub rf_phase_deg: f64,
     /// Volts per square root of a watt available.
     pub rf_magnitude: f64,
@@ -50,6 +50,8 @@ pub struct LoPoint {
     pub lo_hz: f64,
     /// LO at the source, Hz.
     pub lo_input_hz: f64,
+    /// The IF at which RF phases and magnitudes are given, the first that the plan has at this LO, Hz.
+    pub rf_if_hz: f64,
     /// One per mixer.
     pub mixers: Vec<MixerDrive>,
     /// One per channel that has one mixer of either polarity.
@@ -150,7 +152,8 @@ pub(super) fn lo_points(
             previous_deg
                 .map_or(angle_deg, |previous_deg| previous_deg + wrap_deg(angle_deg - previous_deg))
         };
-        let rf_point = plan.rf_point(at, 0, plan.wanted());
+        let first = plan.points()[plan.points_of_lo(at).start];
+        let rf_point = first.rf_point(plan.wanted());
         let drives = (0..mixers).map(|mixer| {
             let lo = voltages.lo[at * mixers + mixer];
             let rf = voltages.rf[rf_point * mixers + mixer];
@@ -171,6 +174,7 @@ pub(super) fn lo_points(
         points.push(LoPoint {
             lo_hz,
             lo_input_hz: plan.lo_input_hz(lo_hz),
+            rf_if_hz: first.if_hz,
             mixers: mixers_here,
             pairs: channels.filter_map(|channel| pair_drive(receiver, lo, channel)).collect(),
         });

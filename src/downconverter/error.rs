@@ -3,7 +3,7 @@
 use super::signal_path::ReceiverPath;
 use crate::network::NetworkError;
 use crate::requirement::{Quantity, UndefinedFigure};
-use crate::units::{MAX_GHZ, ShownFrequency, shown_complex};
+use crate::units::{MAX_GHZ, ShownFrequency, shown_band, shown_complex};
 use num_complex::Complex64;
 
 /// What may fail because of a receiver.
@@ -47,6 +47,30 @@ pub enum PlanError {
         ShownFrequency(*lo_hz)
     )]
     NoLowerSideband { lo_hz: f64, if_hz: f64 },
+    #[error(
+        "the RF band of {} leaves no point of the plan: the wanted RF of its points is {}, and the one \
+         nearest to the band is {}, at LO {} and IF {}; correct the band, LO or IF",
+        shown_band(*band),
+        shown_band((*first_hz, *last_hz)),
+        ShownFrequency(*nearest_hz),
+        ShownFrequency(*lo_hz),
+        ShownFrequency(*if_hz)
+    )]
+    NoPointInRfBand {
+        band: (f64, f64),
+        first_hz: f64,
+        last_hz: f64,
+        nearest_hz: f64,
+        lo_hz: f64,
+        if_hz: f64,
+    },
+    #[error(
+        "an RF band that ends at {} is more than a hundred times beyond the wanted RF of the plan, {}; \
+         check the unit of its frequencies",
+        ShownFrequency(*found_hz),
+        shown_band((*first_hz, *last_hz))
+    )]
+    RfUnit { found_hz: f64, first_hz: f64, last_hz: f64 },
     #[error(transparent)]
     Grid(#[from] NetworkError),
 }

@@ -137,6 +137,15 @@ pub(super) fn check_unit(what: &'static str, found_hz: f64) -> Result<(), PlanEr
     if found_hz > MAX_GHZ * 1e9 { Err(PlanError::BeyondRange { what, found_hz }) } else { Ok(()) }
 }
 
+/// Refuses a band without an order, and one that is meant in another unit.
+pub(super) fn check_band(what: &'static str, (low_hz, high_hz): Band) -> Result<(), PlanError> {
+    if low_hz > 0.0 && low_hz <= high_hz && high_hz.is_finite() {
+        check_unit(what, high_hz)
+    } else {
+        Err(PlanError::Band { what, low_hz, high_hz })
+    }
+}
+
 /// Makes a plan.
 ///
 /// # Errors
@@ -153,10 +162,7 @@ pub(super) fn check_unit(what: &'static str, found_hz: f64) -> Result<(), PlanEr
 /// ```
 pub fn frequency_plan(settings: &PlanSettings) -> Result<FrequencyPlan, PlanError> {
     for (what, (low, high)) in [("RF", settings.rf_hz), ("IF", settings.if_hz)] {
-        if !(low > 0.0 && low <= high && high.is_finite()) {
-            return Err(PlanError::Band { what, low_hz: low, high_hz: high });
-        }
-        check_unit(what, high)?;
+        check_band(what, (low, high))?;
     }
     check_factor("multiplication", settings.multiplication)?;
     let plans =
@@ -208,28 +214,34 @@ fn sideband_plan(settings: &PlanSettings, sideband: Sideband) -> SidebandPlan {
     with_harmonics(sideband, [settings.rf_hz, lo_hz, image_hz], settings)
 }
 
-/// The plan of a receiver with a checked range of LOs: RF = n LO ± IF, for both sidebands.
-pub(super) fn plan_of_lo_range(
-    lo_hz: Band,
-    if_hz: Band,
+/// The bands that a receiver's checked plan sweeps, Hz.
+pub(super) struct SweptBands {
+    pub(super) lo_hz: Band,
+    pub(super) if_hz: Band,
+    /// n LO + IF.
+    pub(super) upper_hz: Band,
+    /// n LO - IF.
+    pub(super) lower_hz: Band,
+}
+
+/// The plan of a receiver, for both sidebands.
+pub(super) fn plan_of_bands(
+    bands: &SweptBands,
     multiplication: u32,
-    harmonic: u32,
     wanted: Sideband,
 ) -> FrequencyPlan {
-    let mixed = (lo_hz.0 * f64::from(harmonic), lo_hz.1 * f64::from(harmonic));
-    let above = (mixed.0 + if_hz.0, mixed.1 + if_hz.1);
-    let below = (mixed.0 - if_hz.1, mixed.1 - if_hz.0);
+    let &SweptBands { lo_hz, if_hz, upper_hz, lower_hz } = bands;
     let rf_hz = match wanted {
-        Sideband::Upper => above,
-        Sideband::Lower => below,
+        Sideband::Upper => upper_hz,
+        Sideband::Lower => lower_hz,
     };
     let settings = PlanSettings { rf_hz, if_hz, multiplication };
     FrequencyPlan {
         settings,
         phase_noise_rise_db: phase_noise_rise_db(multiplication),
         sidebands: vec![
-            with_harmonics(Sideband::Upper, [above, lo_hz, below], &settings),
-            with_harmonics(Sideband::Lower, [below, lo_hz, above], &settings),
+            with_harmonics(Sideband::Upper, [upper_hz, lo_hz, lower_hz], &settings),
+            with_harmonics(Sideband::Lower, [lower_hz, lo_hz, upper_hz], &settings),
         ],
         notes: Vec::new(),
     }

@@ -79,7 +79,7 @@ pub use iq_balance::{
     PlanPoint, ReceiverBalance, favourable_combination, receiver_balance,
 };
 pub use iq_correction::{CorrectionSteps, IqCorrection};
-pub use lo_if_plan::{LoIfSettings, ReceiverPlan};
+pub use lo_if_plan::{LoIfPoint, LoIfSettings, ReceiverPlan};
 pub use path_noise::{NoisePathResult, single_sideband_rise_db};
 pub use plan_figures::ImageNoiseRise;
 pub use q_correction::{CorrectionDomain, QCorrection};

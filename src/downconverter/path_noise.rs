@@ -17,7 +17,7 @@ pub struct NoisePathResult {
     /// The mixer.
     pub mixer: String,
     /// From the power available at the input to that in the load at the mixer's RF port, dB, at each
-    /// LO with the first IF of the wanted sideband; `None` without a load, or with one that reflects more than it
+    /// LO with its first IF of the wanted sideband; `None` without a load, or with one that reflects more than it
     /// receives.
     pub loss_db: Vec<Option<f64>>,
     /// Noise figure at 290 K, dB, likewise; `None` for a mixer at the RF input itself, and
@@ -30,8 +30,8 @@ pub(super) fn noise_paths(receiver: &Receiver, own: &SolvedPath) -> Result<Vec<N
     let plan = receiver.plan();
     let mixers = receiver.mixers().len();
     let conductances = mixer_conductances(receiver, own)?;
-    let wanted: Vec<usize> =
-        (0..plan.lo_hz().len()).map(|lo| plan.rf_point(lo, 0, plan.wanted())).collect();
+    let first_of_lo = (0..plan.lo_hz().len()).map(|lo| plan.points()[plan.points_of_lo(lo).start]);
+    let wanted: Vec<usize> = first_of_lo.map(|point| point.rf_point(plan.wanted())).collect();
     let mut paths: Vec<NoisePathResult> = Vec::new();
     for (at, mixer) in receiver.mixers().iter().enumerate() {
         let loss_db = wanted

@@ -270,16 +270,12 @@ impl Receiver {
         node_of(self.joins(), terminal)
     }
 
-    /// The receiver at one LO and IF alone, with one way to combine I and Q.
-    pub(super) fn at(
-        &self,
-        lo: usize,
-        intermediate: usize,
-        choice: usize,
-    ) -> Result<Self, NetworkError> {
+    /// The receiver at one point of its plan alone, with one way to combine I and Q.
+    pub(super) fn at(&self, point: usize, choice: usize) -> Result<Self, NetworkError> {
         let mut one = self.clone();
         let setup = &mut one.setup;
-        setup.plan = self.plan().at(lo, intermediate)?;
+        setup.plan = self.plan().at(point)?;
+        let intermediate = self.plan().points()[point].intermediate;
         let parts = setup.parts.iter_mut().map(|part| &mut part.networks);
         for networks in parts.chain(setup.loads.iter_mut().map(|load| &mut load.networks)) {
             for path in ReceiverPath::BOTH {

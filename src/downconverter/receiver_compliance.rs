@@ -47,7 +47,11 @@ pub(super) fn compliance(
         compliance.requirements.push(RequirementResult::worst_of(limit, findings, location)?);
     }
     let lo_hz: Vec<f64> = lo.iter().map(|point| point.lo_hz).collect();
-    compliance.bands_that_pass_hz = passing_lo_hz(&lo_hz, &smallest_margin);
+    // A band does not reach over LOs that are not in the plan.
+    for run in receiver.plan().lo_runs() {
+        let passing = passing_lo_hz(&lo_hz[run.clone()], &smallest_margin[run.clone()]);
+        compliance.bands_that_pass_hz.extend(passing);
+    }
     Ok(compliance)
 }
 
@@ -57,11 +61,10 @@ fn readings<'a>(
     points: &'a [PlanPoint],
     limit: Limit,
 ) -> Vec<Reading<'a>> {
-    let ifs = receiver.plan().if_hz().len();
     let of_points = |value: fn(&PlanPoint) -> Figure| {
         let reading = |(at, point): (usize, &PlanPoint)| Reading {
             figure: value(point),
-            lo: at / ifs,
+            lo: receiver.plan().points()[at].lo,
             if_hz: Some(point.if_hz),
             mixer: None,
         };

@@ -5,6 +5,7 @@
 //! Out: worst and best rejection over the plan, and the phases of reflection at which they occur.
 
 use super::error::{ReceiverError, Result};
+use super::lo_if_plan::LoIfPoint;
 use super::receiver::Receiver;
 use super::signal_path::LoRf;
 use super::solution::{Evaluation, Solved, SolvedPath, Voltages, balances};
@@ -61,7 +62,7 @@ pub(super) fn load_reflection_sweeps(
     evaluation: &Evaluation<'_>,
 ) -> Result<Vec<LoadReflectionSweep>> {
     let (settings, plan) = (receiver.reflection_sweep(), receiver.plan());
-    let (ifs, lo) = (plan.if_hz().len(), &solved.paths.lo.path);
+    let lo = &solved.paths.lo.path;
     let mut sweeps = Vec::new();
     for (ports, ends, given) in [
         (SweptPorts::Mixers, lo.mixer_loads(receiver), settings.mixer_reflection),
@@ -84,8 +85,8 @@ pub(super) fn load_reflection_sweeps(
             is_given: given.is_some(),
             worst_db: worst.db,
             worst_angle_deg: worst.angle_deg,
-            worst_at_lo_hz: plan.lo_hz()[worst.point / ifs],
-            worst_at_if_hz: plan.if_hz()[worst.point % ifs],
+            worst_at_lo_hz: plan.points()[worst.point].lo_hz,
+            worst_at_if_hz: plan.points()[worst.point].if_hz,
             best_db: best.db,
             best_angle_deg: best.angle_deg,
             worst_loads_ohm: sweep.loads_ohm(worst.angle_deg),
@@ -136,8 +137,7 @@ impl Sweep<'_> {
         let all = balances(self.receiver, voltages, self.evaluation);
         for (point, balance) in all.iter().enumerate() {
             if balance.image_rejection_db.is_nan() {
-                let (plan, ifs) = (self.receiver.plan(), self.receiver.plan().if_hz().len());
-                let (lo_hz, if_hz) = (plan.lo_hz()[point / ifs], plan.if_hz()[point % ifs]);
+                let LoIfPoint { lo_hz, if_hz, .. } = self.receiver.plan().points()[point];
                 return Err(ReceiverError::NoBalance { lo_hz, if_hz });
             }
             if balance.image_rejection_db < worst.db {

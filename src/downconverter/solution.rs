@@ -7,6 +7,7 @@ use super::iq_balance::{
     Channel, Combination, Element, IqOutputs, IqPair, PlanPoint, ReceiverBalance, receiver_balance,
 };
 use super::joined_path::{JoinedPath, Terminations};
+use super::lo_if_plan::LoIfPoint;
 use super::q_correction::QCorrection;
 use super::receiver::Receiver;
 use super::signal_path::{LoRf, ReceiverPath};
@@ -61,7 +62,7 @@ impl Solved {
         let outputs = iq_outputs(receiver, Voltages::of(&paths), true);
         check_channels(receiver, &outputs)?;
         let plan = receiver.plan();
-        let centre = plan.centre() * plan.if_hz().len();
+        let centre = plan.centre_point();
         // The better combination at the centre of the plan, for the whole plan; the first of equals.
         let rejection_db = |choice: usize| {
             let balance =
@@ -116,7 +117,7 @@ impl<'a> Evaluation<'a> {
 
     /// I and Q at a point of the plan with the correction.
     fn corrected(&self, receiver: &Receiver, point: usize, outputs: &IqOutputs) -> IqOutputs {
-        let combination = self.combination(point % receiver.plan().if_hz().len());
+        let combination = self.combination(receiver.plan().points()[point].intermediate);
         self.correction.applied(outputs, &combination, receiver.mixing().lo_harmonic())
     }
 
@@ -128,7 +129,7 @@ impl<'a> Evaluation<'a> {
         outputs: &IqOutputs,
     ) -> ReceiverBalance {
         let plan = receiver.plan();
-        let combination = self.combination(point % plan.if_hz().len());
+        let combination = self.combination(plan.points()[point].intermediate);
         let corrected = self.corrected(receiver, point, outputs);
         receiver_balance(&corrected, &combination, plan.wanted())
     }
@@ -140,11 +141,9 @@ pub(super) fn points_of(
     outputs: &[IqOutputs],
     chosen: usize,
 ) -> Result<Vec<PlanPoint>> {
-    let plan = receiver.plan();
-    let ifs = plan.if_hz().len();
     let evaluation = Evaluation::real(receiver, chosen);
     let point = |(at, outputs): (usize, &IqOutputs)| {
-        let (lo_hz, if_hz) = (plan.lo_hz()[at / ifs], plan.if_hz()[at % ifs]);
+        let LoIfPoint { lo_hz, if_hz, .. } = receiver.plan().points()[at];
         let balance = evaluation.balance(receiver, at, outputs);
         if balance.is_known() {
             Ok(PlanPoint { lo_hz, if_hz, balance })
@@ -155,7 +154,7 @@ pub(super) fn points_of(
     outputs.iter().enumerate().map(point).collect()
 }
 
-/// I and Q at every point: for each LO, for each IF.
+/// I and Q at every point.
 pub(super) fn iq_outputs(
     receiver: &Receiver,
     voltages: Voltages<'_>,
@@ -163,23 +162,20 @@ pub(super) fn iq_outputs(
 ) -> Vec<IqOutputs> {
     let plan = receiver.plan();
     let mixers = receiver.mixers().len();
-    let mut outputs = Vec::with_capacity(plan.lo_hz().len() * plan.if_hz().len());
+    let mut outputs = Vec::with_capacity(plan.points().len());
     let mut elements: Vec<Element> = Vec::with_capacity(mixers);
-    for lo in 0..plan.lo_hz().len() {
-        for intermediate in 0..plan.if_hz().len() {
-            let upper = plan.rf_point(lo, intermediate, Sideband::Upper);
-            let lower = plan.rf_point(lo, intermediate, Sideband::Lower);
-            elements.clear();
-            elements.extend(receiver.mixers().iter().enumerate().map(|(at, mixer)| Element {
-                channel: mixer.channel,
-                is_subtracted: mixer.is_subtracted,
-                gain: if has_real_gains { mixer.gain } else { Complex64::ONE },
-                lo: voltages.lo[lo * mixers + at],
-                rf_upper: voltages.rf[upper * mixers + at],
-                rf_lower: voltages.rf[lower * mixers + at],
-            }));
-            outputs.push(IqOutputs::of(&elements, receiver.mixing()));
-        }
+    for point in plan.points() {
+        let (upper, lower) = (point.rf_point(Sideband::Upper), point.rf_point(Sideband::Lower));
+        elements.clear();
+        elements.extend(receiver.mixers().iter().enumerate().map(|(at, mixer)| Element {
+            channel: mixer.channel,
+            is_subtracted: mixer.is_subtracted,
+            gain: if has_real_gains { mixer.gain } else { Complex64::ONE },
+            lo: voltages.lo[point.lo * mixers + at],
+            rf_upper: voltages.rf[upper * mixers + at],
+            rf_lower: voltages.rf[lower * mixers + at],
+        }));
+        outputs.push(IqOutputs::of(&elements, receiver.mixing()));
     }
     outputs
 }
@@ -203,10 +199,9 @@ pub(super) fn correction_points(
     outputs: &[IqOutputs],
     evaluation: &Evaluation<'_>,
 ) -> Vec<CorrectionPoint> {
-    let ifs = receiver.plan().if_hz().len();
     let wanted = receiver.plan().wanted();
     let point = |(point, outputs): (usize, &IqOutputs)| {
-        let combination = evaluation.combination(point % ifs);
+        let combination = evaluation.combination(receiver.plan().points()[point].intermediate);
         let (wanted, image) = (outputs.of_sideband(wanted), outputs.of_sideband(wanted.opposite()));
         let plain = CorrectionPoint {
             wanted_i: combination.i * wanted.i,
@@ -228,8 +223,6 @@ pub(super) fn check_channels(receiver: &Receiver, outputs: &[IqOutputs]) -> Resu
         .fold(0.0, f64::max);
     // Fourteen digits below the strongest output is rounding.
     let is_silent = |value: Complex64| value.norm() <= 1e-14 * largest || !value.is_finite();
-    let plan = receiver.plan();
-    let ifs = plan.if_hz().len();
     for (point, outputs) in outputs.iter().enumerate() {
         let has_silence = |output: fn(&IqPair) -> Complex64| {
             is_silent(output(&outputs.upper)) || is_silent(output(&outputs.lower))
@@ -241,11 +234,8 @@ pub(super) fn check_channels(receiver: &Receiver, outputs: &[IqOutputs]) -> Resu
         } else {
             continue;
         };
-        return Err(ReceiverError::SilentChannel {
-            channel: silent.name(),
-            lo_hz: plan.lo_hz()[point / ifs],
-            if_hz: plan.if_hz()[point % ifs],
-        });
+        let LoIfPoint { lo_hz, if_hz, .. } = receiver.plan().points()[point];
+        return Err(ReceiverError::SilentChannel { channel: silent.name(), lo_hz, if_hz });
     }
     Ok(())
 }

@@ -104,8 +104,7 @@ impl Variation {
 
     /// The receiver at one point of its plan alone, with the same combination of I and Q.
     pub(crate) fn at_point(&self, point: usize) -> Result<Receiver> {
-        let ifs = self.receiver.plan().if_hz().len();
-        Ok(self.receiver.at(point / ifs, point % ifs, self.chosen)?)
+        Ok(self.receiver.at(point, self.chosen)?)
     }
 
     /// Solves with the networks that `network` gives for a changing place, by its number, at the

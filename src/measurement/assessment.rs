@@ -4,6 +4,7 @@ use super::channel_error::ChannelErrorDistribution;
 use super::conformity::DecidedRequirement;
 use super::monte_carlo::{TrialSettings, Trials};
 use crate::requirement::Verdict;
+use std::ops::Range;
 
 /// Neighbouring frequencies with one verdict.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -12,15 +13,21 @@ pub struct DecidedBand {
     pub verdict: Verdict,
     /// The first and the last of the frequencies, Hz.
     pub band_hz: (f64, f64),
+    /// Whether the frequencies between the band before and this one are not in the plan.
+    pub is_after_gap: bool,
 }
 
-/// Runs of one verdict over ascending frequencies.
-fn decided_bands(frequencies_hz: &[f64], verdicts: &[Verdict]) -> Vec<DecidedBand> {
+/// Runs of one verdict over ascending frequencies, none of which reaches over a gap.
+fn decided_bands(points: &PointVerdicts<'_>) -> Vec<DecidedBand> {
     let mut bands: Vec<DecidedBand> = Vec::new();
-    for (&hz, &verdict) in frequencies_hz.iter().zip(verdicts) {
+    let is_first = |at: usize| points.runs.iter().any(|run| run.start == at);
+    for (at, (&hz, &verdict)) in points.frequencies_hz.iter().zip(&points.verdicts).enumerate() {
         match bands.last_mut() {
-            Some(band) if band.verdict == verdict => band.band_hz.1 = hz,
-            _ => bands.push(DecidedBand { verdict, band_hz: (hz, hz) }),
+            Some(band) if band.verdict == verdict && !is_first(at) => band.band_hz.1 = hz,
+            _ => {
+                let is_after_gap = at > 0 && is_first(at);
+                bands.push(DecidedBand { verdict, band_hz: (hz, hz), is_after_gap });
+            }
         }
     }
     bands
@@ -62,6 +69,8 @@ pub struct Assessment {
 pub(super) struct PointVerdicts<'a> {
     /// Ascending, Hz.
     pub(super) frequencies_hz: &'a [f64],
+    /// Neighbours among them, between which there is no gap.
+    pub(super) runs: &'a [Range<usize>],
     /// One for each frequency.
     pub(super) verdicts: Vec<Verdict>,
     /// Of the rejection, one for each point.
@@ -100,7 +109,7 @@ impl Assessment {
             probability: trials.share_of_all,
             decision: Verdict::of_all(requirements.iter().map(|decided| decided.decision)),
             requirements,
-            bands: decided_bands(points.frequencies_hz, &points.verdicts),
+            bands: decided_bands(&points),
             rejection_verdicts: points.rejection,
         }
     }

@@ -156,7 +156,8 @@ pub enum MeasurementError {
     },
     /// A measured tone that the plan does not contain.
     #[error(
-        "measurement {measurement}: LO {}, IF {} is no point of the plan; add it to lo_ghz and if_ghz",
+        "measurement {measurement}: LO {}, IF {} is no point of the plan; add it to lo_ghz and if_ghz, or widen \
+         rf_ghz where it leaves the point out",
         ShownFrequency(*lo_hz), ShownFrequency(*if_hz)
     )]
     NotInPlan {

@@ -218,14 +218,9 @@ impl<'n> KnownBalances<'n> {
         Some(self.reading(limit.quantity())?.against(limit.value(), risk))
     }
 
-    /// The decision on limits at each run of so many points by itself, LO power apart. The risk of a wrong
-    /// failure is that of all runs together: where one fails, so does the whole.
-    pub(super) fn verdicts(
-        &self,
-        limits: &[Limit],
-        decisions: &DecisionSettings,
-        run: usize,
-    ) -> Vec<Verdict> {
+    /// The decision on limits at each point by itself, LO power apart. The risk of a wrong failure is
+    /// that of all points together: where one fails, so does the whole.
+    pub(super) fn verdicts(&self, limits: &[Limit], decisions: &DecisionSettings) -> Vec<Verdict> {
         let scales: Vec<(Limit, Scale)> =
             limits.iter().map(|limit| (*limit, self.scale(limit.quantity()))).collect();
         let verdict = |at: usize| {
@@ -234,8 +229,7 @@ impl<'n> KnownBalances<'n> {
                 .filter_map(|(limit, scale)| self.verdict(at, *limit, scale, decisions));
             Verdict::of_all(each)
         };
-        let points: Vec<Verdict> = (0..self.points.len()).map(verdict).collect();
-        points.chunks(run.max(1)).map(|run| Verdict::of_all(run.iter().copied())).collect()
+        (0..self.points.len()).map(verdict).collect()
     }
 
     /// The decision on the rejection at each point; empty where it is not limited.
@@ -246,7 +240,7 @@ impl<'n> KnownBalances<'n> {
     ) -> Vec<Verdict> {
         let mut limits = requirements.iter().map(|one| one.limit);
         let limit = limits.find(|limit| limit.quantity().is_rejection());
-        limit.map_or_else(Vec::new, |limit| self.verdicts(&[limit], decisions, 1))
+        limit.map_or_else(Vec::new, |limit| self.verdicts(&[limit], decisions))
     }
 
     fn verdict(

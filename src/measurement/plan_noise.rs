@@ -71,11 +71,11 @@ impl NoiseDraws {
 
 /// How many neighbouring points share the error of a source.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum SharedBy {
+pub(super) enum SharedBy<'r> {
     /// All of them.
     All,
-    /// Runs of so many: the IFs of one LO.
-    RunsOf(usize),
+    /// Runs of so many each: the IFs of one LO.
+    Runs(&'r [usize]),
 }
 
 impl PlanNoise {
@@ -111,12 +111,15 @@ impl PlanNoise {
     }
 
     /// Adds an independent error of one standard deviation with its effect on every point.
-    pub(super) fn add(&mut self, effect: &[Pair], shared_by: SharedBy) {
+    pub(super) fn add(&mut self, effect: &[Pair], shared_by: SharedBy<'_>) {
         match shared_by {
             SharedBy::All => self.push(0, effect.to_vec()),
-            SharedBy::RunsOf(length) => {
-                for (at, run) in effect.chunks(length.max(1)).enumerate() {
-                    self.push(at * length.max(1), run.to_vec());
+            SharedBy::Runs(lengths) => {
+                let (mut first, mut left) = (0, effect);
+                for &length in lengths {
+                    let (run, others) = left.split_at(length.min(left.len()));
+                    self.push(first, run.to_vec());
+                    (first, left) = (first + run.len(), others);
                 }
             }
         }
@@ -255,8 +258,8 @@ mod tests {
         let error = |re: f64, im: f64| [Complex64::new(re, im), Complex64::new(im, -re)];
         noise.add(&[error(1.0, 0.0); 4], SharedBy::All);
         for at in 0..10 {
-            noise.add(&[error(0.0, 0.1 * f64::from(at)); 4], SharedBy::RunsOf(2));
-            noise.add(&[error(0.2, 0.1); 4], SharedBy::RunsOf(1));
+            noise.add(&[error(0.0, 0.1 * f64::from(at)); 4], SharedBy::Runs(&[2, 2]));
+            noise.add(&[error(0.2, 0.1); 4], SharedBy::Runs(&[1; 4]));
         }
         const COUNT: usize = 20_000;
         let draws = noise.draws(COUNT, 1);

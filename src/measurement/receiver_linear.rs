@@ -7,7 +7,7 @@ use super::error_covariance::{PlanCovariance, half_difference};
 use super::plan_noise::{PlanNoise, SharedBy};
 use super::receiver_propagation::{Component, UncertainReceiver};
 use crate::downconverter::{
-    Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, ReceiverPath,
+    Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, ReceiverPath, ReceiverPlan,
     analyse_receiver,
 };
 use crate::network::onto_grid;
@@ -209,15 +209,18 @@ pub(super) fn covariances(effects: &[Effect], points: usize) -> Vec<PlanCovarian
     covariances
 }
 
-/// The noise of `points` points in runs of `ifs` that share an LO.
-pub(super) fn plan_noise_of(effects: &[Effect], points: usize, ifs: usize) -> PlanNoise {
+/// The noise of the points of a plan.
+pub(super) fn plan_noise_of(effects: &[Effect], plan: &ReceiverPlan) -> PlanNoise {
+    let points = plan.points().len();
     let mut noise = PlanNoise::exact(points);
+    let los: Vec<usize> = (0..plan.lo_hz().len()).map(|lo| plan.points_of_lo(lo).len()).collect();
+    let each = vec![1; points];
     for Effect { component, changes } in effects {
         // Of a noise that differs from frequency to frequency the LO's is shared by its IFs, and every
         // IF has an RF of its own.
         let shared = match changes.len() {
             1 => [SharedBy::All; 2],
-            _ => [SharedBy::RunsOf(ifs), SharedBy::RunsOf(1)],
+            _ => [SharedBy::Runs(&los), SharedBy::Runs(&each)],
         };
         for (change, shared_by) in changes.iter().zip(shared) {
             let widened = change.iter().map(|pair| pair.map(|error| error * component.widening));

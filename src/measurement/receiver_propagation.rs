@@ -4,7 +4,7 @@ use super::deviating_network::deviating;
 use super::error::MeasurementError;
 use super::uncertainty_source::{Deviates, Errors, Source};
 use crate::downconverter::{
-    LoRf, NetworkPlace, PlanPoint, Receiver, ReceiverError, ReceiverPath, Variation, Varied,
+    LoRf, NetworkPlace, Receiver, ReceiverError, ReceiverPath, Variation, Varied,
 };
 use crate::network::{Network, ParameterKind, convert};
 use rand_chacha::ChaCha8Rng;
@@ -159,11 +159,6 @@ impl<'a> UncertainReceiver<'a> {
     /// Every part's own network.
     pub(super) fn unchanged(&self) -> Networks {
         self.parts.iter().map(|_| LoRf::default()).collect()
-    }
-
-    /// The plan with the receiver's own networks.
-    pub(super) fn nominal_points(&self) -> Result<Vec<PlanPoint>, ReceiverError> {
-        self.variation.points(&self.solve(&self.unchanged())?)
     }
 
     /// One part's network with its errors.

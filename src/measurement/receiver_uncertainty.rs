@@ -85,8 +85,7 @@ pub fn receiver_uncertainty(
     let requirements = &result.compliance.requirements;
     let outputs = Outputs { has_power: receiver.limits().on(Quantity::LoPower).is_some() };
     let trials = outputs.run(&uncertain, trial_settings, requirements, result.points.len())?;
-    let ifs = receiver.plan().if_hz().len();
-    let noise = plan_noise_of(&effects, result.points.len(), ifs);
+    let noise = plan_noise_of(&effects, receiver.plan());
     let noise = NoiseDraws::new(noise, trial_settings.seed());
     let balances: Vec<ReceiverBalance> = result.points.iter().map(|point| point.balance).collect();
     let known = KnownBalances::new(&balances, &noise)?;
@@ -133,6 +132,7 @@ pub fn receiver_uncertainty(
             required_db,
             PointVerdicts {
                 frequencies_hz: receiver.plan().lo_hz(),
+                runs: receiver.plan().lo_runs(),
                 verdicts: lo_verdicts(&known, receiver, result, decisions, power_u_db),
                 rejection: known.rejection_verdicts(requirements, decisions),
             },
@@ -158,8 +158,7 @@ pub fn plan_noise(
     parts: &[UncertainPart],
 ) -> Result<PlanNoise, MeasurementError> {
     let uncertain = UncertainReceiver::new(receiver, parts)?;
-    let points = uncertain.nominal_points()?.len();
-    Ok(plan_noise_of(&uncertain.effects()?, points, receiver.plan().if_hz().len()))
+    Ok(plan_noise_of(&uncertain.effects()?, receiver.plan()))
 }
 
 /// The decision on all requirements at each LO.
@@ -171,7 +170,7 @@ fn lo_verdicts(
     power_u_db: f64,
 ) -> Vec<Verdict> {
     let limits: Vec<Limit> = receiver.limits().iter().collect();
-    let verdicts = known.verdicts(&limits, decisions, receiver.plan().if_hz().len());
+    let verdicts = known.verdicts(&limits, decisions);
     let power = limits.iter().find(|limit| limit.quantity() == Quantity::LoPower);
     let of_power = |at: usize| {
         // A power without a number is refused before anything is judged.
@@ -182,8 +181,12 @@ fn lo_verdicts(
             .against(limit.value(), 1.0 - decisions.conformity());
         Some(decisions.decide(*limit, least_dbm, against))
     };
-    let all = verdicts.into_iter().enumerate();
-    all.map(|(at, verdict)| Verdict::of_all(of_power(at).into_iter().chain([verdict]))).collect()
+    let plan = receiver.plan();
+    let of_lo = |lo: usize| {
+        let own = plan.points_of_lo(lo).filter_map(|point| verdicts.get(point).copied());
+        Verdict::of_all(of_power(lo).into_iter().chain(own))
+    };
+    (0..plan.lo_hz().len()).map(of_lo).collect()
 }
 
 /// Where in the plan the rejection is worst.
@@ -191,7 +194,7 @@ fn worst_place(
     receiver: &Receiver,
     result: &DownconverterResult,
 ) -> Result<usize, MeasurementError> {
-    let points = receiver.plan().lo_hz().len() * receiver.plan().if_hz().len();
+    let points = receiver.plan().points().len();
     let worst = result.points.iter().position(|point| *point == result.summary.worst);
     worst
         .filter(|_| result.points.len() == points)

@@ -157,6 +157,7 @@ impl<'a> UncertainSplitter<'a> {
         let networks = self.networks()?;
         let mut covariances = vec![ErrorCovariance::default(); self.scattering.grid().len()];
         let mut noise = PlanNoise::exact(covariances.len());
+        let each = vec![1; covariances.len()];
         for (at, own) in networks.iter().enumerate() {
             let entries = own.network.entries();
             for source in own.sources {
@@ -177,7 +178,7 @@ impl<'a> UncertainSplitter<'a> {
                     let widening = source.widening(UPPER_PROBABILITY);
                     let pairs: Vec<_> = effect.iter().map(|own| [own * widening; 2]).collect();
                     let shared_by =
-                        if source.is_independent() { SharedBy::RunsOf(1) } else { SharedBy::All };
+                        if source.is_independent() { SharedBy::Runs(&each) } else { SharedBy::All };
                     noise.add(&pairs, shared_by);
                 }
             }
@@ -366,7 +367,8 @@ pub fn splitter_uncertainty(
             required_db,
             PointVerdicts {
                 frequencies_hz: &frequencies_hz,
-                verdicts: known.verdicts(&limits, decisions, 1),
+                runs: std::slice::from_ref(&(0..frequencies_hz.len())),
+                verdicts: known.verdicts(&limits, decisions),
                 rejection: known.rejection_verdicts(&result.compliance.requirements, decisions),
             },
         ),

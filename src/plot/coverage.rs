@@ -40,6 +40,8 @@ pub fn splitter_coverage(
         low: known.interval_db.0,
         high: known.interval_db.1,
     });
+    // The frequencies of a file have no gaps.
+    let all = 0..result.points.len();
     let at_hz: Vec<f64> = result.points.iter().map(|point| point.frequency_hz).collect();
     let limits: Vec<Limit> = result.compliance.limits().iter().collect();
     let coverage = Coverage {
@@ -50,6 +52,7 @@ pub fn splitter_coverage(
         limit: result.compliance.limits().on_rejection_db(),
         limits: &limits,
         assessment: &uncertainty.assessment,
+        runs: std::slice::from_ref(&all),
     };
     coverage.drawn(&points.collect::<Vec<_>>())
 }
@@ -84,6 +87,7 @@ pub fn receiver_coverage(
         limit: receiver.limits().on(Quantity::ImageRejection),
         limits: &limits,
         assessment: &uncertainty.assessment,
+        runs: receiver.plan().lo_runs(),
     };
     coverage.drawn(&points.collect::<Vec<_>>())
 }
@@ -121,7 +125,7 @@ pub fn receiver_tones(
                 .points
                 .iter()
                 .enumerate()
-                .filter(|(place, _)| place % ifs == *at)
+                .filter(|(place, _)| receiver.plan().points()[*place].intermediate == *at)
                 .map(|(place, point)| {
                     let measured = point.balance.image_rejection_db;
                     let known = uncertainty.map(|uncertainty| uncertainty.points[place].rejection);
@@ -184,6 +188,8 @@ struct Coverage<'a> {
     /// All requirements, in the order of the decisions.
     limits: &'a [Limit],
     assessment: &'a Assessment,
+    /// Points between which there is no gap.
+    runs: &'a [Range<usize>],
 }
 
 impl Coverage<'_> {
@@ -245,7 +251,10 @@ impl Coverage<'_> {
         }));
         picture(|canvas| {
             let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
-            band(&mut chart, points, &y)?;
+            let runs = || self.runs.iter().map(|run| &points[run.clone()]);
+            for run in runs() {
+                band(&mut chart, run, &y)?;
+            }
             for (at, colour) in [(accepted, GREEN), (refused, ORANGE)] {
                 if let Some(at) = at {
                     horizontal(&mut chart, &self.x, cut(at), colour, Dash::Dotted, Sizes::LARGE)?;
@@ -254,10 +263,13 @@ impl Coverage<'_> {
             if let Some(limit) = limit {
                 horizontal(&mut chart, &self.x, limit, VERMILION, Dash::Dashed, Sizes::LARGE)?;
             }
-            let median = within(points, &y, |point| point.median);
-            line(&mut chart, median, GREY, Dash::Dotted, Sizes::LARGE)?;
-            let measured = within(points, &y, |point| point.measured);
-            line(&mut chart, measured, BLUE, Dash::Solid, Sizes::LARGE)
+            for run in runs() {
+                let median = within(run, &y, |point| point.median);
+                line(&mut chart, median, GREY, Dash::Dotted, Sizes::LARGE)?;
+                let measured = within(run, &y, |point| point.measured);
+                line(&mut chart, measured, BLUE, Dash::Solid, Sizes::LARGE)?;
+            }
+            Ok(())
         })
     }
 }

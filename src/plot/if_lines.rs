@@ -13,7 +13,8 @@ pub(super) const MOST_IFS: usize = 6;
 
 /// The IFs that a picture shows.
 pub(super) struct IfLines {
-    count: usize,
+    /// For each IF of the plan its points, LO after LO.
+    places: Vec<Vec<usize>>,
     pub(super) shown: Vec<usize>,
     pub(super) names: Vec<String>,
 }
@@ -30,13 +31,17 @@ impl IfLines {
             (0..most).map(|at| (at * (count - 1) + steps / 2) / steps).collect()
         };
         let names = shown.iter().map(|&at| format!("IF {}", ShownFrequency(if_hz[at]))).collect();
-        Self { count, shown, names }
+        let mut places = vec![Vec::new(); count];
+        for (place, point) in receiver.plan().points().iter().enumerate() {
+            places[point.intermediate].push(place);
+        }
+        Self { places, shown, names }
     }
 
     /// What a title says of those left out.
     pub(super) fn note(&self) -> String {
-        if self.shown.len() < self.count {
-            format!(", {} of {} IFs", self.shown.len(), self.count)
+        if self.shown.len() < self.places.len() {
+            format!(", {} of {} IFs", self.shown.len(), self.places.len())
         } else {
             String::new()
         }
@@ -44,24 +49,28 @@ impl IfLines {
 
     /// The points of one IF.
     pub(super) fn line<'r>(
-        &self,
+        &'r self,
         result: &'r DownconverterResult,
         at: usize,
-    ) -> impl Iterator<Item = &'r PlanPoint> + use<'r> {
-        result.points.iter().skip(at).step_by(self.count.max(1))
+    ) -> impl Iterator<Item = &'r PlanPoint> {
+        self.of_line(&result.points, at)
     }
 
     /// The values of one IF, of one for each point of the plan.
-    pub(super) fn of_line<'r, T>(&self, values: &'r [T], at: usize) -> impl Iterator<Item = &'r T> {
-        values.iter().skip(at).step_by(self.count.max(1))
+    pub(super) fn of_line<'r, T>(
+        &'r self,
+        values: &'r [T],
+        at: usize,
+    ) -> impl Iterator<Item = &'r T> {
+        self.places[at].iter().map(|&place| &values[place])
     }
 
     /// The points of all IFs that are shown.
     pub(super) fn points<'r>(
-        &self,
+        &'r self,
         result: &'r DownconverterResult,
     ) -> impl Iterator<Item = &'r PlanPoint> {
-        self.shown.iter().flat_map(|&at| self.line(result, at))
+        self.shown.iter().flat_map(move |&at| self.line(result, at))
     }
 
     pub(super) fn legend(&self) -> Vec<Entry<'_>> {

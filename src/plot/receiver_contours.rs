@@ -90,14 +90,17 @@ pub fn receiver_contours(
             .filter(|at| at.1.is_finite())
             .map(|at| chart.backend_coord(at))
             .collect();
-        let ends: Vec<(Option<usize>, Pixel)> = ways
+        let ends: Vec<(String, Pixel)> = ways
             .iter()
-            .map(|[before, _]| before)
-            .filter(|before| before.iter().all(|at| is_inside(&family, *at)))
-            .flat_map(|way| ends_of(&chart, way))
+            .zip(&ifs.shown)
+            .filter(|([before, _], _)| before.iter().all(|at| is_inside(&family, *at)))
+            .flat_map(|([before, _], &at)| {
+                let lo_hz: Vec<f64> = ifs.line(result, at).map(|point| point.lo_hz).collect();
+                ends_of(&chart, before, &lo_hz)
+            })
             .collect();
         let frame = chart.plotting_area().get_pixel_range();
-        note_ends(&canvas, receiver, &ends, (&drawn, &frame))
+        note_ends(&canvas, &ends, (&drawn, &frame))
     })
 }
 
@@ -127,47 +130,40 @@ fn draw_tracks(chart: &mut Chart<'_, '_>, tracks: &[Track]) -> Result<(), PlotEr
     Ok(())
 }
 
-/// The ends of a way with their places in the plan; one without a place for a way that is no longer
-/// than a spot.
-fn ends_of(chart: &Chart<'_, '_>, way: &[(f64, f64)]) -> Vec<(Option<usize>, Pixel)> {
-    let place = |at: usize| chart.backend_coord(&way[at]);
-    let last = way.len() - 1;
-    let (from, to) = (place(0), place(last));
+/// The ends of a way with their LO; the range of LO for a way that is no longer than a spot.
+fn ends_of(chart: &Chart<'_, '_>, way: &[(f64, f64)], lo_hz: &[f64]) -> Vec<(String, Pixel)> {
+    let ([first, .., last], [low, .., high]) = (way, lo_hz) else {
+        let only = way.first().zip(lo_hz.first());
+        let only = only.map(|(at, hz)| (ShownFrequency(*hz).to_string(), chart.backend_coord(at)));
+        return only.into_iter().collect();
+    };
+    let (from, to) = (chart.backend_coord(first), chart.backend_coord(last));
+    let (low, high) = (ShownFrequency(*low).to_string(), ShownFrequency(*high).to_string());
     if (from.0 - to.0).abs().max((from.1 - to.1).abs()) < px_i(Sizes::LARGE.label) {
-        vec![(None, from)]
+        vec![(format!("{low} to {high}"), from)]
     } else {
-        vec![(Some(0), from), (Some(last), to)]
+        vec![(low, from), (high, to)]
     }
 }
 
-/// The LO at the ends of ways; `None` for a way that is no longer than a spot.
+/// The LO at the ends of ways.
 fn note_ends(
     canvas: &Canvas<'_>,
-    receiver: &Receiver,
-    ends: &[(Option<usize>, Pixel)],
+    ends: &[(String, Pixel)],
     (drawn, frame): (&[Pixel], &(Range<i32>, Range<i32>)),
 ) -> Result<(), PlotError> {
-    let lo_hz = receiver.plan().lo_hz();
     let mut noted: Vec<Pixel> = Vec::new();
-    for &(at, end) in ends {
-        let text = match (at, lo_hz) {
-            (Some(at), _) => ShownFrequency(lo_hz[at]).to_string(),
-            (None, [low, .., high]) => {
-                format!("{} to {}", ShownFrequency(*low), ShownFrequency(*high))
-            }
-            (None, [only]) => ShownFrequency(*only).to_string(),
-            (None, []) => continue,
-        };
+    for (text, end) in ends {
         // Ends of other ways at the same LO lie close by and may share the label.
         let others: Vec<Pixel> =
-            ends.iter().filter(|(other, _)| *other != at).map(|(_, place)| *place).collect();
-        let beside = place_beside(end, (drawn, &others), frame, &text, Sizes::LARGE);
+            ends.iter().filter(|(other, _)| other != text).map(|(_, place)| *place).collect();
+        let beside = place_beside(*end, (drawn, &others), frame, text, Sizes::LARGE);
         let apart = |other: &Pixel, place: Pixel| {
             (other.0 - place.0).abs() > px_i(Sizes::LARGE.label * 5)
                 || (other.1 - place.1).abs() > px_i(Sizes::LARGE.label * 5 / 4)
         };
         if let Some(place) = beside.filter(|&place| noted.iter().all(|other| apart(other, place))) {
-            note(canvas, place, &text, BLACK, Sizes::LARGE)?;
+            note(canvas, place, text, BLACK, Sizes::LARGE)?;
             noted.push(place);
         }
     }

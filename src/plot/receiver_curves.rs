@@ -114,7 +114,14 @@ pub fn receiver_drive(
 
     let lines: Vec<Vec<(f64, f64)>> = (0..receiver.mixers().len())
         .map(|at| {
-            result.lo.iter().map(|point| (ghz(point.lo_hz), value(&point.mixers[at]))).collect()
+            let mut shown = Vec::new();
+            for run in receiver.plan().lo_runs() {
+                let own = result.lo[run.clone()].iter();
+                shown.extend(own.map(|point| (ghz(point.lo_hz), value(&point.mixers[at]))));
+                // No line where LOs are not in the plan.
+                shown.extend(shown.last().map(|last| (last.0, f64::NAN)));
+            }
+            shown
         })
         .collect();
     let names: Vec<String> = receiver

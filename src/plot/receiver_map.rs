@@ -32,7 +32,7 @@ pub fn receiver_rejection_map(
         let name = match (map.required, map.failing().next()) {
             (None, _) => None,
             (Some(required), failing) => {
-                let what = if map.passing.is_some() {
+                let what = if map.is_decided {
                     "does not pass within the uncertainty: required"
                 } else {
                     "less than the required"
@@ -64,14 +64,15 @@ struct Map {
     /// The edges of the rows, in the unit.
     y: Vec<f64>,
     if_unit: &'static str,
-    /// Column after column, dB.
-    values: Vec<f64>,
+    /// Column after column, dB; `None` where a point is not in the plan.
+    values: Vec<Option<f64>>,
     /// What the colours stand for, dB.
     colours: Range<f64>,
     is_cut: bool,
     required: Option<f64>,
-    /// What is decided of each cell, with an uncertainty.
-    passing: Option<Vec<bool>>,
+    /// The cells that do not pass within an uncertainty; without one, that miss the requirement.
+    fails: Vec<bool>,
+    is_decided: bool,
 }
 
 impl Map {
@@ -84,26 +85,39 @@ impl Map {
         let highest_if_hz = plan.if_hz().iter().copied().fold(0.0, f64::max);
         let (if_unit, unit_hz) = if highest_if_hz < 0.5e9 { ("MHz", 1e6) } else { ("GHz", 1e9) };
         let rejections = || result.points.iter().map(|point| point.balance.image_rejection_db);
-        let values: Vec<f64> = rejections().map(cut).collect();
         // No rejection is finite where the receiver gives nothing at any point.
         let (low, high) =
-            extent(values.iter().copied()).unwrap_or((HIGHEST_REJECTION_DB, HIGHEST_REJECTION_DB));
+            extent(rejections().map(cut)).unwrap_or((HIGHEST_REJECTION_DB, HIGHEST_REJECTION_DB));
         // A map of one value still needs a scale.
         let missing = (1.0 - (high - low)).max(0.0) / 2.0;
         let top = (high + missing).min(HIGHEST_REJECTION_DB);
-        let lo_ghz: Vec<f64> = plan.lo_hz().iter().map(|hz| ghz(*hz)).collect();
-        let if_shown: Vec<f64> = plan.if_hz().iter().map(|hz| hz / unit_hz).collect();
+        let required = receiver.limits().on(Quantity::ImageRejection);
+        // Columns and rows of points that are not in the plan are there, and stay empty.
+        let lo_hz = between_ends(&plan.settings().lo_hz, plan.lo_hz());
+        let if_hz = between_ends(&plan.settings().if_hz, plan.if_hz());
+        let lo_ghz: Vec<f64> = lo_hz.iter().map(|hz| ghz(*hz)).collect();
+        let if_shown: Vec<f64> = if_hz.iter().map(|hz| hz / unit_hz).collect();
+        let cells = lo_hz.len() * if_hz.len();
+        let (mut values, mut fails) = (vec![None; cells], vec![false; cells]);
+        for (at, point) in result.points.iter().enumerate() {
+            let column = lo_hz.partition_point(|hz| *hz < point.lo_hz);
+            let cell = column * if_hz.len() + if_hz.partition_point(|hz| *hz < point.if_hz);
+            let value_db = cut(point.balance.image_rejection_db);
+            let decided = assessment.and_then(|own| own.rejection_verdicts.get(at));
+            values[cell] = Some(value_db).filter(|db| !db.is_nan());
+            fails[cell] = required
+                .is_some_and(|db| decided.map_or(value_db < db, |verdict| !verdict.passes()));
+        }
         Self {
             x: edges(&lo_ghz),
             y: edges(&if_shown),
             if_unit,
             colours: (top - 1.0).min(low - missing)..top,
             is_cut: rejections().any(is_beyond),
-            required: receiver.limits().on(Quantity::ImageRejection),
+            required,
             values,
-            passing: assessment.map(|assessment| {
-                assessment.rejection_verdicts.iter().map(|verdict| verdict.passes()).collect()
-            }),
+            fails,
+            is_decided: assessment.is_some(),
         }
     }
 
@@ -111,14 +125,14 @@ impl Map {
         self.y.len() - 1
     }
 
-    fn fails(&self, cell: usize) -> bool {
-        let decided = self.passing.as_ref().and_then(|passing| passing.get(cell));
-        self.required
-            .is_some_and(|required| decided.map_or(self.values[cell] < required, |passes| !passes))
+    fn failing(&self) -> impl Iterator<Item = usize> {
+        (0..self.fails.len()).filter(|&cell| self.fails[cell])
     }
 
-    fn failing(&self) -> impl Iterator<Item = usize> {
-        (0..self.values.len()).filter(|&cell| self.fails(cell))
+    /// Whether the requirement is reached in one of two cells of the plan and not in the other.
+    fn differ(&self, one: usize, other: usize) -> bool {
+        let are_known = self.values[one].is_some() && self.values[other].is_some();
+        are_known && self.fails[one] != self.fails[other]
     }
 
     fn scale(&self) -> ColourScale {
@@ -139,13 +153,13 @@ impl Map {
             let high = chart.backend_coord(&(self.x[column + 1], self.y[row + 1]));
             ((low.0, high.1), (high.0, low.1))
         };
-        for (cell, value) in self.values.iter().enumerate().filter(|(_, value)| !value.is_nan()) {
-            let (low, high) = corners(cell);
-            let filled = Rectangle::new([low, high], scale.colour(*value).filled());
+        for (cell, value) in self.values.iter().enumerate() {
+            let (Some(value), (low, high)) = (*value, corners(cell)) else { continue };
+            let filled = Rectangle::new([low, high], scale.colour(value).filled());
             canvas.draw(&filled).map_err(PlotError::from_display)?;
-        }
-        for cell in self.failing() {
-            hatch(canvas, corners(cell), scale.ink(self.values[cell]))?;
+            if self.fails[cell] {
+                hatch(canvas, (low, high), scale.ink(value))?;
+            }
         }
         for (colour, width) in [(WHITE, 6), (BLACK, 3)] {
             for (from, to) in self.boundary(&corners) {
@@ -165,16 +179,22 @@ impl Map {
         for cell in 0..self.values.len() {
             let (low, high) = corners(cell);
             let right = cell + rows;
-            if right < self.values.len() && self.fails(cell) != self.fails(right) {
+            if right < self.values.len() && self.differ(cell, right) {
                 found.push(((high.0, low.1), high));
             }
             let is_top = cell % rows == rows - 1;
-            if !is_top && self.fails(cell) != self.fails(cell + 1) {
+            if !is_top && self.differ(cell, cell + 1) {
                 found.push((low, (high.0, low.1)));
             }
         }
         found
     }
+}
+
+/// Those of a list from the first to the last of others, which are among them.
+fn between_ends(all: &[f64], others: &[f64]) -> Vec<f64> {
+    let (Some(first), Some(last)) = (others.first(), others.last()) else { return Vec::new() };
+    all.iter().copied().filter(|value| (*first..=*last).contains(value)).collect()
 }
 
 /// Halfway between neighbours; the outermost as far beyond as the inner ones are within.

@@ -29,13 +29,14 @@ impl VerdictBands {
                 passing.map(|&(low, high)| (Verdict::Pass, ghz(low), ghz(high))).collect()
             }
             Some(assessment) => {
-                let ends: Vec<(f64, f64)> =
-                    assessment.bands.iter().map(|band| band.band_hz).collect();
-                let bands = assessment.bands.iter().enumerate().map(|(at, band)| {
-                    // Verdicts change halfway between frequencies.
-                    let before = at.checked_sub(1).and_then(|before| ends.get(before));
+                let all = &assessment.bands;
+                let bands = all.iter().enumerate().map(|(at, band)| {
+                    // Verdicts change halfway between neighbouring frequencies.
+                    let before = at.checked_sub(1).and_then(|before| all.get(before));
+                    let before = before.filter(|_| !band.is_after_gap).map(|own| own.band_hz);
                     let low = before.map_or(band.band_hz.0, |own| 0.5 * (own.1 + band.band_hz.0));
-                    let after = ends.get(at + 1);
+                    let after = all.get(at + 1).filter(|own| !own.is_after_gap);
+                    let after = after.map(|own| own.band_hz);
                     let high = after.map_or(band.band_hz.1, |own| 0.5 * (own.0 + band.band_hz.1));
                     (band.verdict, ghz(low), ghz(high))
                 });

@@ -4,30 +4,30 @@ use super::csv_table::CsvTable;
 use super::text_table::{filled, fixed, lines, rejection, table};
 use crate::downconverter::{
     CorrectionChannels, CorrectionCover, CorrectionDomain, CorrectionPlan, CorrectionSetting,
-    DownconverterResult, QCorrection,
+    DownconverterResult, LoPoint, PlanPoint, QCorrection, Receiver,
 };
 use crate::requirement::Quantity;
 use crate::units::{ShownFrequency, shown_signed};
 use serde_json::{Value, json};
 
-pub(super) fn correction_json(plan: &CorrectionPlan, lo_hz: &[f64], if_hz: &[f64]) -> Value {
+pub(super) fn correction_json(result: &DownconverterResult) -> Value {
+    let plan = &result.correction;
     let own = |at: &CorrectionSetting| setting(plan, at);
     let per_lo = |all: &[CorrectionSetting]| -> Vec<Value> {
-        let with_lo = |(lo_hz, at): (&f64, &CorrectionSetting)| {
+        let with_lo = |(point, at): (&LoPoint, &CorrectionSetting)| {
             let mut value = own(at);
-            value["lo_hz"] = json!(lo_hz);
+            value["lo_hz"] = json!(point.lo_hz);
             value
         };
-        lo_hz.iter().zip(all).map(with_lo).collect()
+        result.lo.iter().zip(all).map(with_lo).collect()
     };
     let per_point = |all: &[CorrectionSetting]| -> Vec<Value> {
-        let points = lo_hz.iter().flat_map(|lo_hz| if_hz.iter().map(move |if_hz| (lo_hz, if_hz)));
-        let with_point = |((lo_hz, if_hz), at): ((&f64, &f64), &CorrectionSetting)| {
+        let with_point = |(point, at): (&PlanPoint, &CorrectionSetting)| {
             let mut value = own(at);
-            (value["lo_hz"], value["if_hz"]) = (json!(lo_hz), json!(if_hz));
+            (value["lo_hz"], value["if_hz"]) = (json!(point.lo_hz), json!(point.if_hz));
             value
         };
-        points.zip(all).map(with_point).collect()
+        result.points.iter().zip(all).map(with_point).collect()
     };
     json!({
         "acts_on": plan.acts_on.name(),
@@ -124,7 +124,10 @@ fn matrix(plan: &CorrectionPlan, correction: &QCorrection) -> Option<[[f64; 2]; 
 ///
 /// # Errors
 /// None in practice: the table is made in memory.
-pub fn receiver_corrections_csv(result: &DownconverterResult) -> Result<String, csv::Error> {
+pub fn receiver_corrections_csv(
+    receiver: &Receiver,
+    result: &DownconverterResult,
+) -> Result<String, csv::Error> {
     let plan = &result.correction;
     let mut table = CsvTable::new();
     table.row([
@@ -141,10 +144,9 @@ pub fn receiver_corrections_csv(result: &DownconverterResult) -> Result<String, 
         "quantised_phase_deg",
         "quantised_image_rejection_db",
     ])?;
-    let ifs = (plan.per_lo_and_if.len() / plan.per_lo.len().max(1)).max(1);
-    for (at, point) in result.points.iter().enumerate() {
+    for (at, point) in receiver.plan().points().iter().enumerate() {
         let (free, stepped) = (&plan.per_lo_and_if[at], &plan.per_lo_and_if_quantised[at]);
-        let (of_lo, of_lo_stepped) = (&plan.per_lo[at / ifs], &plan.per_lo_quantised[at / ifs]);
+        let (of_lo, of_lo_stepped) = (&plan.per_lo[point.lo], &plan.per_lo_quantised[point.lo]);
         let mut row =
             vec![point.lo_hz.to_string(), point.if_hz.to_string(), plan.acts_on.name().to_owned()];
         for own in [of_lo, of_lo_stepped, free, stepped] {

@@ -44,7 +44,7 @@ pub fn receiver_files(
         file("report.json", document(report)?.into_bytes()),
         file("points.csv", receiver_points_csv(result)?.into_bytes()),
         file("lo.csv", receiver_lo_csv(receiver, result)?.into_bytes()),
-        file("corrections.csv", receiver_corrections_csv(result)?.into_bytes()),
+        file("corrections.csv", receiver_corrections_csv(receiver, result)?.into_bytes()),
         file("budget.csv", receiver_budget_csv(result)?.into_bytes()),
     ];
     let uncertainty = assessed.uncertainty.as_ref();

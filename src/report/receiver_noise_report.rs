@@ -11,22 +11,30 @@ pub(super) fn noise_json(receiver: &Receiver, result: &DownconverterResult) -> V
         .noise
         .iter()
         .map(|path: &NoisePathResult| {
-            let rows: Vec<Value> = receiver
-                .plan()
-                .lo_hz()
+            let rows: Vec<Value> = result
+                .lo
                 .iter()
                 .zip(path.loss_db.iter().zip(&path.noise_figure_db))
-                .map(|(lo_hz, (loss_db, figure_db))| {
-                    json!({ "lo_hz": lo_hz, "loss_db": loss_db, "noise_figure_db": figure_db })
+                .map(|(point, (loss_db, figure_db))| {
+                    json!({
+                        "lo_hz": point.lo_hz,
+                        "if_hz": point.rf_if_hz,
+                        "loss_db": loss_db,
+                        "noise_figure_db": figure_db,
+                    })
                 })
                 .collect();
             json!({ "mixer": path.mixer, "points": rows })
         })
         .collect();
     let rise = result.image_noise_rise();
+    // One IF serves all LOs unless an RF band leaves some of its points out.
+    let (mut ifs_hz, first_hz) =
+        (result.lo.iter().map(|point| point.rf_if_hz), receiver.plan().if_hz()[0]);
+    let if_hz = ifs_hz.all(|if_hz| if_hz.total_cmp(&first_hz).is_eq()).then_some(first_hz);
     json!({
         "temperature_k": REFERENCE_TEMPERATURE_K,
-        "if_hz": receiver.plan().if_hz()[0],
+        "if_hz": if_hz,
         "paths": paths,
         "single_sideband_rise_db": {
             "worst": rise.worst_db,

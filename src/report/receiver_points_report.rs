@@ -66,6 +66,7 @@ fn lo(receiver: &Receiver, point: &LoPoint) -> Value {
     json!({
         "lo_hz": point.lo_hz,
         "lo_input_hz": point.lo_input_hz,
+        "rf_if_hz": point.rf_if_hz,
         "mixers": mixers,
         "balanced_pairs": pairs,
     })
@@ -123,6 +124,7 @@ pub fn receiver_lo_csv(
         "lo_power_dbm",
         "rf_phase_deg",
         "rf_magnitude",
+        "rf_if_hz",
     ])?;
     for point in &result.lo {
         for (mixer, drive) in receiver.mixers().iter().zip(&point.mixers) {
@@ -136,6 +138,7 @@ pub fn receiver_lo_csv(
                 optional(drive.lo_power_dbm.and_then(Figure::value)),
                 drive.rf_phase_deg.to_string(),
                 drive.rf_magnitude.to_string(),
+                point.rf_if_hz.to_string(),
             ])?;
         }
     }

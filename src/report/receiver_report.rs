@@ -90,11 +90,7 @@ impl ReceiverReport {
             budget_loads: load_rows_json(result),
             budget_interactions: interactions_json(result),
             blocks: blocks_json(result),
-            correction: correction_json(
-                &result.correction,
-                receiver.plan().lo_hz(),
-                receiver.plan().if_hz(),
-            ),
+            correction: correction_json(result),
             load_reflection_sweeps: reflection_sweeps_json(result),
             allocation: result.allocation.as_ref().map(allocation_json),
             noise: noise_json(receiver, result),
@@ -137,6 +133,16 @@ fn heading(receiver: &Receiver, result: &DownconverterResult) -> String {
         shown_frequencies(plan.lo_hz()),
         shown_frequencies(plan.if_hz())
     )));
+    if let Some(band) = plan.settings().rf_hz {
+        let all = plan.points().len() + plan.points_left_out();
+        text.push_str(&filled(&match plan.points_left_out() {
+            0 => format!("RF band {}: all {all} points are in it.", shown_band(band)),
+            left_out => format!(
+                "RF band {}: {left_out} of {all} points of LO and IF are outside and not judged.",
+                shown_band(band)
+            ),
+        }));
+    }
     text.push_str(&bands(result, plan.wanted()));
     let lead = result.summary.q_leads_i_deg;
     let (leading, other) = if lead > 0.0 { ("Q", "I") } else { ("I", "Q") };

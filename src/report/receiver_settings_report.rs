@@ -40,6 +40,8 @@ pub(super) fn settings_json(receiver: &Receiver, reading: &ReadOptions) -> Value
     json!({
         "lo_hz": plan.lo_hz(),
         "if_hz": plan.if_hz(),
+        "rf_band_hz": plan.settings().rf_hz.map(|(low, high)| [low, high]),
+        "points_outside_rf_band": plan.points_left_out(),
         "lo_multiplication": plan.settings().lo_multiplication,
         "lo_multiplication_after_split": plan.settings().lo_multiplication_after_split,
         "lo_harmonic": plan.settings().lo_harmonic,

@@ -43,6 +43,7 @@ mod receiver_command;
 mod receiver_correction;
 mod receiver_demo_values;
 mod receiver_plan_values;
+mod receiver_rf_band;
 mod receiver_setup;
 mod receiver_solution;
 mod receiver_typed_back;

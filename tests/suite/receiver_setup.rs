@@ -14,6 +14,7 @@ fn plan() -> ReceiverPlan {
     ReceiverPlan::new(LoIfSettings {
         lo_hz: vec![29e9],
         if_hz: vec![1e9],
+        rf_hz: None,
         wanted: Sideband::Upper,
         lo_multiplication: 1,
         lo_multiplication_after_split: 1,
