@@ -1,54 +1,51 @@
 //! The rejection over LO and IF as a map.
 
-use super::axis::{Chart, extent};
-use super::canvas::{Canvas, Pixel, WIDTH, picture, px};
+use super::axis::{Chart, Ticks, extent};
+use super::canvas::{Canvas, Pixel, picture, px, whole};
+use super::caption::Caption;
 use super::chart::{Axes, chart};
-use super::colour_scale::{ColourScale, SCALE_WIDTH};
+use super::colour_scale::{ColourScale, Palette, SCALE_WIDTH};
 use super::error::PlotError;
 use super::frequency_axis::{LO_LABEL, ghz};
 use super::legend::Entry;
+use super::picture::Picture;
+use super::picture_size::WIDTH;
 use super::rejection_axis::{CUT_NOTE, HIGHEST_REJECTION_DB, cut, is_beyond};
-use super::series::hatch;
+use super::series::{CLOSE, WIDE, hatch};
 use super::style::{BLACK, Dash, Sizes};
 use crate::downconverter::{DownconverterResult, Receiver};
 use crate::measurement::Assessment;
-use crate::requirement::Quantity;
+use crate::requirement::{Quantity, Verdict};
 use plotters::prelude::{Color, PathElement, Rectangle, ShapeStyle, WHITE};
 use std::ops::Range;
 
-/// Image rejection over LO and IF in colours, with the cells hatched that miss the requirement; with an
-/// uncertainty, that do not pass within it.
+/// Image rejection over LO and IF in colours, with the cells hatched that miss the requirement; with
+/// an uncertainty, that fail or are undecided within it.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn receiver_rejection_map(
+    caption: &Caption<'_>,
     receiver: &Receiver,
     result: &DownconverterResult,
     assessment: Option<&Assessment>,
-) -> Result<Vec<u8>, PlotError> {
+) -> Result<Picture, PlotError> {
     let map = Map::of(receiver, result, assessment);
-    picture(|canvas| {
-        let (left, right) = canvas.split_horizontally(px(WIDTH - SCALE_WIDTH));
-        let name = match (map.required, map.failing().next()) {
-            (None, _) => None,
-            (Some(required), failing) => {
-                let what = if map.passing.is_some() {
-                    "does not pass within the uncertainty: required"
-                } else {
-                    "less than the required"
-                };
-                let nowhere = if failing.is_some() { "" } else { ": nowhere" };
-                Some(format!("{what} {required} dB{nowhere}"))
-            }
-        };
-        let legend: Vec<Entry<'_>> =
-            name.iter().map(|name| Entry { name, colour: BLACK, dash: Dash::Hatched }).collect();
+    let names = map.names();
+    let legend: Vec<Entry<'_>> =
+        names.iter().map(|(name, dash)| Entry { name, colour: BLACK, dash: *dash }).collect();
+    let name = "Image rejection over LO and IF";
+    picture(name, |canvas| {
+        let body = caption.head(canvas, name)?;
+        let (left, right) = body.split_horizontally(px(WIDTH - SCALE_WIDTH));
         let axes = Axes {
-            title: "Image rejection over LO and IF",
             x_label: LO_LABEL,
             y_label: &format!("IF ({})", map.if_unit),
             x: ends(&map.x),
             y: ends(&map.y),
+            x_ticks: Ticks::At(&map.lo_ghz),
+            y_ticks: Ticks::At(&map.if_shown),
+            ..Axes::default()
         };
         let (_, mut chart) = chart(&left, &axes, &legend, Sizes::LARGE)?;
         map.draw(canvas, &mut chart)?;
@@ -59,6 +56,8 @@ pub fn receiver_rejection_map(
 
 /// The cells of the map and what is in them.
 struct Map {
+    lo_ghz: Vec<f64>,
+    if_shown: Vec<f64>,
     /// The edges of the columns, GHz.
     x: Vec<f64>,
     /// The edges of the rows, in the unit.
@@ -71,7 +70,7 @@ struct Map {
     is_cut: bool,
     required: Option<f64>,
     /// What is decided of each cell, with an uncertainty.
-    passing: Option<Vec<bool>>,
+    decided: Option<Vec<Verdict>>,
 }
 
 impl Map {
@@ -101,9 +100,9 @@ impl Map {
             is_cut: rejections().any(is_beyond),
             required: receiver.limits().on(Quantity::ImageRejection),
             values,
-            passing: assessment.map(|assessment| {
-                assessment.rejection_verdicts.iter().map(|verdict| verdict.passes()).collect()
-            }),
+            decided: assessment.map(|assessment| assessment.rejection_verdicts.clone()),
+            lo_ghz,
+            if_shown,
         }
     }
 
@@ -111,14 +110,35 @@ impl Map {
         self.y.len() - 1
     }
 
-    fn fails(&self, cell: usize) -> bool {
-        let decided = self.passing.as_ref().and_then(|passing| passing.get(cell));
-        self.required
-            .is_some_and(|required| decided.map_or(self.values[cell] < required, |passes| !passes))
+    /// What is known of a cell against the requirement; without one all pass.
+    fn verdict(&self, cell: usize) -> Verdict {
+        let decided = self.decided.as_ref().and_then(|decided| decided.get(cell));
+        match (self.required, decided) {
+            (None, _) => Verdict::Pass,
+            (Some(_), Some(decided)) => *decided,
+            (Some(required), None) if self.values[cell] < required => Verdict::Fail,
+            (Some(_), None) => Verdict::Pass,
+        }
     }
 
-    fn failing(&self) -> impl Iterator<Item = usize> {
-        (0..self.values.len()).filter(|&cell| self.fails(cell))
+    /// The entries of the legend.
+    fn names(&self) -> Vec<(String, Dash)> {
+        let Some(required) = self.required else { return Vec::new() };
+        let has = |verdict| (0..self.values.len()).any(|cell| self.verdict(cell) == verdict);
+        let within = if self.decided.is_some() { " within the uncertainty" } else { "" };
+        let mut names = Vec::new();
+        for (verdict, word, dash) in [
+            (Verdict::Fail, "FAIL", Dash::Hatched),
+            (Verdict::Undecided, "UNDECIDED", Dash::WideHatched),
+        ] {
+            if has(verdict) {
+                names.push((format!("{word}{within}: required {required} dB"), dash));
+            }
+        }
+        if names.is_empty() {
+            names.push((format!("PASS{within} everywhere: required {required} dB"), Dash::Word));
+        }
+        names
     }
 
     fn scale(&self) -> ColourScale {
@@ -127,6 +147,7 @@ impl Map {
             range: self.colours.clone(),
             mark: self.required,
             label: format!("Image rejection (dB{note})"),
+            palette: Palette::Sequential,
         }
     }
 
@@ -137,15 +158,20 @@ impl Map {
             let (column, row) = (cell / rows, cell % rows);
             let low = chart.backend_coord(&(self.x[column], self.y[row]));
             let high = chart.backend_coord(&(self.x[column + 1], self.y[row + 1]));
-            ((low.0, high.1), (high.0, low.1))
+            (whole((low.0, high.1)), whole((high.0, low.1)))
         };
         for (cell, value) in self.values.iter().enumerate().filter(|(_, value)| !value.is_nan()) {
             let (low, high) = corners(cell);
             let filled = Rectangle::new([low, high], scale.colour(*value).filled());
             canvas.draw(&filled).map_err(PlotError::from_display)?;
         }
-        for cell in self.failing() {
-            hatch(canvas, corners(cell), scale.ink(self.values[cell]))?;
+        for (cell, value) in self.values.iter().enumerate() {
+            let spacing = match self.verdict(cell) {
+                Verdict::Pass => continue,
+                Verdict::Undecided => WIDE,
+                Verdict::Fail => CLOSE,
+            };
+            hatch(canvas, corners(cell), scale.ink(*value), spacing)?;
         }
         for (colour, width) in [(WHITE, 6), (BLACK, 3)] {
             for (from, to) in self.boundary(&corners) {
@@ -158,18 +184,18 @@ impl Map {
         Ok(())
     }
 
-    /// The edges between cells that reach the requirement and cells that do not.
+    /// The edges between cells of different verdicts.
     fn boundary(&self, corners: &impl Fn(usize) -> (Pixel, Pixel)) -> Vec<(Pixel, Pixel)> {
         let rows = self.rows();
         let mut found = Vec::new();
         for cell in 0..self.values.len() {
             let (low, high) = corners(cell);
             let right = cell + rows;
-            if right < self.values.len() && self.fails(cell) != self.fails(right) {
+            if right < self.values.len() && self.verdict(cell) != self.verdict(right) {
                 found.push(((high.0, low.1), high));
             }
             let is_top = cell % rows == rows - 1;
-            if !is_top && self.fails(cell) != self.fails(cell + 1) {
+            if !is_top && self.verdict(cell) != self.verdict(cell + 1) {
                 found.push((low, (high.0, low.1)));
             }
         }
@@ -177,17 +203,20 @@ impl Map {
     }
 }
 
-/// Halfway between neighbours; the outermost as far beyond as the inner ones are within.
+/// Halfway between neighbours; the outermost cells end at their values, where the data end.
 fn edges(values: &[f64]) -> Vec<f64> {
-    let (Some(first), Some(last)) = (values.first(), values.last()) else { return vec![0.0, 1.0] };
-    let mut edges: Vec<f64> = values.windows(2).map(|pair| 0.5 * (pair[0] + pair[1])).collect();
-    // A single value still needs a cell.
-    let alone = 0.02 * first.abs().max(f64::MIN_POSITIVE);
-    let below = edges.first().map_or(alone, |edge| edge - first);
-    let above = edges.last().map_or(alone, |edge| last - edge);
-    edges.insert(0, first - below);
-    edges.push(last + above);
-    edges
+    match values {
+        [] => vec![0.0, 1.0],
+        // A single value still needs a cell.
+        [only] => {
+            let half = 0.02 * only.abs().max(f64::MIN_POSITIVE);
+            vec![only - half, only + half]
+        }
+        [first, .., last] => {
+            let between = values.windows(2).map(|pair| 0.5 * (pair[0] + pair[1]));
+            std::iter::once(*first).chain(between).chain([*last]).collect()
+        }
+    }
 }
 
 fn ends(edges: &[f64]) -> Range<f64> {
@@ -200,7 +229,7 @@ mod tests {
 
     #[test]
     fn cells_meet_halfway() {
-        assert_eq!(edges(&[1.0, 2.0, 4.0]), [0.5, 1.5, 3.0, 5.0]);
+        assert_eq!(edges(&[1.0, 2.0, 4.0]), [1.0, 1.5, 3.0, 4.0]);
         assert_eq!(edges(&[100.0]), [98.0, 102.0]);
     }
 }
