@@ -50,7 +50,12 @@ pub fn receiver_files(
     // The description is the first file that was read.
     let described = assessed.inputs.first().and_then(|path| path.file_name());
     let described = described.map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    let caption = Caption { subject: receiver.title(), file: &described, date: None };
+    let date = match assessed.dates.as_slice() {
+        [] => None,
+        [only] => Some(only.clone()),
+        several => Some(format!("variously ({} dates)", several.len())),
+    };
+    let caption = Caption { subject: receiver.title(), file: &described, date: date.as_deref() };
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     let mut files = vec![
         file("report.json", document(report)?.into_bytes()),
