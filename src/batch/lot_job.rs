@@ -136,6 +136,7 @@ impl LotJob {
     pub fn heading(&self) -> LotHeading<'_> {
         LotHeading {
             given_title: self.recipe.title(),
+            file: self.recipe.path().file_name().and_then(OsStr::to_str).unwrap_or_default(),
             settings: self.recipe.settings(),
             combination: self.measurement.combination(),
             if_hz: self.measurement.if_hz(),

@@ -36,6 +36,8 @@ pub struct AssessedReceiver {
     pub tones: Option<ToneComparisons>,
     /// Every file that was read.
     pub inputs: Vec<PathBuf>,
+    /// The dates of the data that comments of these files state, each once.
+    pub dates: Vec<String>,
     /// What the user should know.
     pub warnings: Vec<String>,
 }
@@ -97,11 +99,11 @@ pub fn assess_receiver(job: &ReceiverJob) -> Result<AssessedReceiver, BatchError
         }
         None => None,
     };
-    let (mut inputs, mut warnings) = (loaded.inputs, loaded.warnings);
+    let (mut inputs, mut warnings, dates) = (loaded.inputs, loaded.warnings, loaded.dates);
     inputs.extend(job.measured_tones.iter().cloned());
     if let (Some(stated), Some(known)) = (stated, &uncertainty) {
         warnings.extend(stated.remarks(receiver.limits(), known.assessment.stability_db));
     }
     warnings.extend(result.warnings.iter().cloned());
-    Ok(AssessedReceiver { receiver, result, uncertainty, tones, inputs, warnings })
+    Ok(AssessedReceiver { receiver, result, uncertainty, tones, inputs, dates, warnings })
 }

@@ -42,13 +42,22 @@ pub struct AssessedSplitter {
     pub result: SplitterResult,
     /// Intervals and decisions, where an uncertainty is given.
     pub uncertainty: Option<SplitterUncertainty>,
-    /// Every file that was read.
+    /// Every file that was read, the splitter's own first.
     pub inputs: Vec<PathBuf>,
+    /// The date of its data, as a comment of its file states it.
+    pub date: Option<String>,
     /// What the user should know.
     pub warnings: Vec<String>,
 }
 
 impl AssessedSplitter {
+    /// The name of its file, without folders.
+    #[must_use]
+    pub fn file_name(&self) -> String {
+        let name = self.inputs.first().and_then(|path| path.file_name());
+        name.map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
+    }
+
     /// Whether every requirement holds; with an uncertainty, whether that is decided.
     #[must_use]
     pub fn passes(&self) -> bool {
@@ -81,6 +90,7 @@ pub fn assess_splitter(job: &SplitterJob) -> Result<AssessedSplitter, BatchError
     let failed = |source| BatchError::Splitter { file: job.file.clone(), source };
     let content = gathered.read(&job.file, &job.reading)?;
     gathered.check_passive(&job.file, &content, job)?;
+    let date = content.stated_date().map(str::to_owned);
     let mut network = content.network;
     let settings = SplitterSettings { loads: gathered.loads(job)?, ..job.settings.clone() };
     let stated = job.uncertainty.as_ref();
@@ -98,7 +108,7 @@ pub fn assess_splitter(job: &SplitterJob) -> Result<AssessedSplitter, BatchError
     let own = result.warnings.iter().map(|warning| format!("{}: {warning}", job.file.display()));
     gathered.warnings.extend(own);
     let Gathered { inputs, warnings } = gathered;
-    Ok(AssessedSplitter { result, uncertainty, inputs, warnings })
+    Ok(AssessedSplitter { result, uncertainty, inputs, date, warnings })
 }
 
 /// The result and its uncertainty; the mean of repeated measurements takes the network's place.

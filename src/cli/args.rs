@@ -2,6 +2,7 @@
 
 use super::stated_uncertainty::StatedUncertainty;
 use crate::network::Port;
+use crate::report::{PictureForm, PictureForms};
 use crate::splitter::SplitterKind;
 use crate::touchstone::{OptionLine, Version};
 use crate::units;
@@ -98,6 +99,14 @@ pub(super) struct Writing {
     pub(super) overwrite: bool,
 }
 
+/// The form of a report's pictures.
+#[derive(Clone, Copy, Debug, Args)]
+pub(super) struct Drawing {
+    /// Write the pictures of --out as svg, png, or both: svg,png
+    #[arg(long, value_name = "FORMS", default_value = "png")]
+    pub(super) pictures: PictureForms,
+}
+
 #[derive(Debug, Args)]
 pub(super) struct Inspect {
     /// Touchstone files, or folders to look through for them
@@ -136,6 +145,8 @@ pub(super) struct Downconverter {
     pub(super) reading: PartReading,
     #[command(flatten)]
     pub(super) writing: Writing,
+    #[command(flatten)]
+    pub(super) drawing: Drawing,
 }
 
 #[derive(Debug, Args)]
@@ -166,6 +177,8 @@ pub(super) struct Wafer {
     pub(super) format: Format,
     #[command(flatten)]
     pub(super) reading: PartReading,
+    #[command(flatten)]
+    pub(super) drawing: Drawing,
 }
 
 #[derive(Debug, Args)]
@@ -247,7 +260,7 @@ pub(super) struct Splitter {
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
     /// Also write one picture that shows all
-    #[arg(long, value_name = "FILE.png", value_parser = png)]
+    #[arg(long, value_name = "FILE.png|FILE.svg", value_parser = picture)]
     pub(super) plot: Option<PathBuf>,
     /// What to print
     #[arg(long, value_enum, default_value_t)]
@@ -256,6 +269,8 @@ pub(super) struct Splitter {
     pub(super) reading: PartReading,
     #[command(flatten)]
     pub(super) writing: Writing,
+    #[command(flatten)]
+    pub(super) drawing: Drawing,
 }
 
 #[derive(Debug, Args)]
@@ -270,7 +285,7 @@ pub(super) struct Tolerance {
     #[arg(long, value_name = "X", value_parser = not_negative)]
     pub(super) phase_error_deg: Option<f64>,
     /// Also write the chart of the curves
-    #[arg(long, value_name = "FILE.png", value_parser = png)]
+    #[arg(long, value_name = "FILE.png|FILE.svg", value_parser = picture)]
     pub(super) plot: Option<PathBuf>,
     /// Replace files that exist
     #[arg(long)]
@@ -506,7 +521,7 @@ pub(super) struct Compare {
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_vector: Option<f64>,
     /// Also write a picture of both
-    #[arg(long, value_name = "FILE.png", value_parser = png)]
+    #[arg(long, value_name = "FILE.png|FILE.svg", value_parser = picture)]
     pub(super) plot: Option<PathBuf>,
     /// What to print
     #[arg(long, value_enum, default_value_t)]
@@ -515,6 +530,8 @@ pub(super) struct Compare {
     pub(super) reading: Reading,
     #[command(flatten)]
     pub(super) writing: Writing,
+    #[command(flatten)]
+    pub(super) drawing: Drawing,
 }
 
 #[derive(Debug, Args)]
@@ -630,10 +647,12 @@ fn load(text: &str) -> Result<GivenLoad, String> {
     Ok(GivenLoad { port: port(port_text)?, load })
 }
 
-fn png(text: &str) -> Result<PathBuf, String> {
+fn picture(text: &str) -> Result<PathBuf, String> {
     let path = PathBuf::from(text);
-    let is_png = path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("png"));
-    if is_png { Ok(path) } else { Err("expected a name that ends in .png".to_owned()) }
+    match PictureForm::of_name(&path) {
+        Some(_) => Ok(path),
+        None => Err("expected a name that ends in .png or .svg".to_owned()),
+    }
 }
 
 fn option_line(text: &str) -> Result<OptionLine, String> {

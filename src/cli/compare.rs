@@ -21,14 +21,16 @@ pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure
     let names = [given.first.display().to_string(), given.second.display().to_string()];
     let report = ComparisonReport::new(&names, &comparison, given.require_vector);
     let (mut files, mut beside) = (Vec::new(), Vec::new());
+    let shown = [names[0].as_str(), names[1].as_str()];
+    let overlay = || plot::overlay(shown, &comparison, given.require_vector);
     if let Some(folder) = &given.writing.out {
         let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
         files.push(file("report.json", document(&report)?.into_bytes()));
         files.push(file("entries.csv", report::comparison_csv(&report)?.into_bytes()));
-        files.push(file("overlay.png", plot::overlay(&comparison)?));
+        files.extend(given.drawing.pictures.files(folder, "overlay", &overlay()?)?);
     }
     if let Some(path) = &given.plot {
-        beside.push(ReportFile { path: path.clone(), bytes: plot::overlay(&comparison)? });
+        beside.push(report::picture_file(path, &overlay()?)?);
     }
     let inputs = [given.first.clone(), given.second.clone()];
     given.writing.publish(&files, &beside, &inputs, None)?;

@@ -22,7 +22,10 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
     let assessed = assess_receiver(&job)?;
     console.warnings(&assessed.warnings);
     let files = match &given.writing.out {
-        Some(folder) => receiver_files(folder, &assessed, &report(&job, &assessed)?)?,
+        Some(folder) => {
+            let report = report(&job, &assessed)?;
+            receiver_files(folder, &assessed, &report, given.drawing.pictures)?
+        }
         None => Vec::new(),
     };
     given.writing.publish(&files, &[], &assessed.inputs, described)?;

@@ -6,9 +6,9 @@ use super::failure::Failure;
 use super::outcome::Outcome;
 use crate::batch::{GivenLoad, SplitterJob, assess_splitter};
 use crate::network::Port;
-use crate::plot;
+use crate::plot::{self, Caption};
 use crate::report::{
-    ReportFile, SeenWith, SplitterReport, check_outputs, document, splitter_csv, splitter_files,
+    SeenWith, SplitterReport, check_outputs, document, picture_file, splitter_csv, splitter_files,
     splitter_text,
 };
 use crate::requirement::{Limit, LimitError, Quantity};
@@ -33,13 +33,15 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     let name = given.file.display().to_string();
     let report = SplitterReport::new(&name, result, &seen_with(given), uncertainty);
     let files = match &given.writing.out {
-        Some(folder) => splitter_files(folder, &assessed, &report)?,
+        Some(folder) => splitter_files(folder, &assessed, &report, given.drawing.pictures)?,
         None => Vec::new(),
     };
     let mut beside = Vec::new();
     if let Some(path) = &given.plot {
-        let bytes = plot::overview(result, uncertainty.map(|known| &known.assessment))?;
-        beside.push(ReportFile { path: path.clone(), bytes });
+        let file = assessed.file_name();
+        let caption = Caption { subject: "", file: &file, date: assessed.date.as_deref() };
+        let assessment = uncertainty.map(|known| &known.assessment);
+        beside.push(picture_file(path, &plot::overview(&caption, result, assessment)?)?);
     }
     given.writing.publish(&files, &beside, &assessed.inputs, None)?;
     match given.format {

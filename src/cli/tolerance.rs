@@ -5,7 +5,7 @@ use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
 use crate::plot;
-use crate::report::{self, ReportFile, document, publish};
+use crate::report::{self, document, publish};
 use crate::splitter::tolerance;
 
 pub(super) fn run(given: &Tolerance, console: &Console) -> Result<Outcome, Failure> {
@@ -17,7 +17,7 @@ pub(super) fn run(given: &Tolerance, console: &Console) -> Result<Outcome, Failu
     let result =
         tolerance(given.image_rejection_db, given.amplitude_imbalance_db, given.phase_error_deg);
     if let Some(path) = &given.plot {
-        let picture = ReportFile { path: path.clone(), bytes: plot::tolerance(&result)? };
+        let picture = report::picture_file(path, &plot::tolerance(&result)?)?;
         publish(&[picture], &[], given.overwrite)?;
         console.notice(&format!("wrote {}", path.display()));
     }

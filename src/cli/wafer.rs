@@ -117,7 +117,7 @@ impl<'g> ReportPlace<'g> {
         goes_on: bool,
         journals: Vec<PathBuf>,
     ) -> Result<Self, Failure> {
-        let paths = lot_file_paths(&given.out, job);
+        let paths = lot_file_paths(&given.out, job, given.drawing.pictures);
         let names: HashSet<&OsStr> = paths.iter().filter_map(|path| path.file_name()).collect();
         let mut inputs = job.die_files_named(&names)?;
         inputs.extend(job.inputs().iter().cloned().chain(journals));
@@ -154,7 +154,7 @@ fn finish(
 ) -> Result<Outcome, Failure> {
     let warnings: Vec<String> = job.warnings_of(lot).iter().map(ToString::to_string).collect();
     console.warnings(&warnings);
-    let mut files = lot_files(&given.out, job, lot)?;
+    let mut files = lot_files(&given.out, job, lot, given.drawing.pictures)?;
     place.folder().publish(&files, &[], Some(&job.run_id()))?;
     // A table of millions of rows is not held beside what is printed.
     files.iter_mut().for_each(|file| file.bytes = Vec::new());

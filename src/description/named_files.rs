@@ -19,11 +19,14 @@ pub(crate) struct NamedFiles<'a> {
     pub(crate) inputs: Vec<PathBuf>,
     /// Warnings of the files, each with its file's path.
     pub(crate) warnings: Vec<String>,
+    /// The dates of the data that comments of the files state, each once.
+    pub(crate) dates: Vec<String>,
 }
 
 impl<'a> NamedFiles<'a> {
     pub(crate) fn of(source: &'a TomlFile, options: &'a ReadOptions) -> Self {
-        Self { source, options, inputs: vec![source.path().to_owned()], warnings: Vec::new() }
+        let inputs = vec![source.path().to_owned()];
+        Self { source, options, inputs, warnings: Vec::new(), dates: Vec::new() }
     }
 
     /// The description.
@@ -73,6 +76,10 @@ impl<'a> NamedFiles<'a> {
         self.warnings.extend(content.warnings.iter().map(|warning| format!("{shown}:{warning}")));
         if !content.noise.is_empty() {
             self.warnings.push(format!("{shown}: its noise data are left out"));
+        }
+        if let Some(date) = content.stated_date().filter(|date| !self.dates.iter().any(|d| d == date))
+        {
+            self.dates.push(date.to_owned());
         }
         self.note(path);
         Ok(content)

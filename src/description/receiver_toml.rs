@@ -149,6 +149,8 @@ pub struct LoadedReceiver {
     pub files: Vec<ReceiverFile>,
     /// What the user should know.
     pub warnings: Vec<String>,
+    /// The dates of the data that comments of the files state, each once.
+    pub dates: Vec<String>,
     /// Its blocks and loads that are no files.
     pub(super) closed_forms: Vec<ClosedForm>,
 }
@@ -237,6 +239,7 @@ pub fn read_receiver(
         receiver,
         inputs: files.inputs,
         warnings: files.warnings,
+        dates: files.dates,
     })
 }
 

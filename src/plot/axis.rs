@@ -4,21 +4,32 @@ use super::canvas::count;
 use plotters::coord::cartesian::Cartesian2d;
 use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, ValueFormatter};
 use plotters::coord::types::RangedCoordf64;
-use plotters::prelude::{BitMapBackend, ChartContext};
+use plotters::prelude::{ChartContext, SVGBackend};
 use std::ops::Range;
 
-pub(super) type Chart<'a, 'b> = ChartContext<'a, BitMapBackend<'b>, Cartesian2d<Axis, Axis>>;
+pub(super) type Chart<'a, 'b> = ChartContext<'a, SVGBackend<'b>, Cartesian2d<Axis, Axis>>;
 
-/// A linear axis with ticks at round values, written with the digits that tell them apart.
+/// Where an axis has its ticks.
+#[derive(Clone, Copy, Default)]
+pub(super) enum Ticks<'t> {
+    /// At round values.
+    #[default]
+    Round,
+    /// At some of these values, ascending: those of the data.
+    At(&'t [f64]),
+    /// At these places, with these names.
+    Named(&'t [(f64, String)]),
+}
+
+/// A linear axis with its ticks.
 #[derive(Clone)]
 pub(super) struct Axis {
     scale: RangedCoordf64,
-    ticks: Vec<f64>,
-    digits: usize,
+    ticks: Vec<(f64, String)>,
 }
 
 impl Axis {
-    /// About `wanted` ticks.
+    /// About `wanted` ticks, written with the digits that tell them apart.
     #[expect(
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,
@@ -30,23 +41,57 @@ impl Axis {
         let rough = width / wanted.max(1) as f64;
         let step = round_step(rough);
         let first = (range.start / step - 1e-9).ceil();
-        let ticks = (0..100)
+        let values = (0..100)
             .map(|at| (first + f64::from(at)) * step)
             .take_while(|value| *value <= range.end + 1e-9 * step)
             // Minus zero would be labelled -0.
-            .map(|value| if value.abs() < 1e-9 * step { 0.0 } else { value })
-            .collect();
+            .map(|value| if value.abs() < 1e-9 * step { 0.0 } else { value });
         let digits = (-(step * 1.0001).log10().floor()).max(0.0) as usize;
-        Self { scale: range.clone().into(), ticks, digits }
+        let ticks = values.map(|value| (value, format!("{value:.digits$}"))).collect();
+        Self { scale: range.clone().into(), ticks }
+    }
+
+    /// At most about `wanted` ticks, where they are to be.
+    #[expect(clippy::cast_precision_loss, reason = "small counts")]
+    pub(super) fn with(range: &Range<f64>, ticks: Ticks<'_>, wanted: usize) -> Self {
+        let least = 0.9 * (range.end - range.start) / wanted.max(1) as f64;
+        let mut last = f64::NEG_INFINITY;
+        let mut is_apart = |value: f64| {
+            let is_apart = (range.start..=range.end).contains(&value) && value - last >= least;
+            if is_apart {
+                last = value;
+            }
+            is_apart
+        };
+        let ticks: Vec<(f64, String)> = match ticks {
+            Ticks::Round => return Self::over(range, wanted),
+            Ticks::Named(named) => {
+                named.iter().filter(|(value, _)| is_apart(*value)).cloned().collect()
+            }
+            Ticks::At(values) => {
+                let kept: Vec<f64> =
+                    values.iter().copied().filter(|value| is_apart(*value)).collect();
+                let digits = digits_of(&kept);
+                kept.iter().map(|value| (*value, format!("{value:.digits$}"))).collect()
+            }
+        };
+        Self { scale: range.clone().into(), ticks }
+    }
+
+    /// Letters of the longest tick; 0 without ticks.
+    pub(super) fn longest(&self) -> u32 {
+        let lengths = self.ticks.iter().map(|(_, name)| name.chars().count());
+        count(lengths.fold(0, usize::max))
     }
 }
 
-impl Axis {
-    /// Letters of the longest tick; 0 without ticks.
-    pub(super) fn longest(&self) -> u32 {
-        let lengths = self.ticks.iter().map(|tick| self.format_ext(tick).chars().count());
-        count(lengths.fold(0, usize::max))
-    }
+/// The digits after the point that values need, four at most.
+fn digits_of(values: &[f64]) -> usize {
+    let is_whole = |digits: i32| {
+        let scale = 10_f64.powi(digits);
+        values.iter().all(|value| (value * scale - (value * scale).round()).abs() < 1e-6 * scale)
+    };
+    [0, 1, 2, 3].into_iter().position(is_whole).unwrap_or(4)
 }
 
 impl Ranged for Axis {
@@ -58,7 +103,7 @@ impl Ranged for Axis {
     }
 
     fn key_points<Hint: KeyPointHint>(&self, _hint: Hint) -> Vec<f64> {
-        self.ticks.clone()
+        self.ticks.iter().map(|tick| tick.0).collect()
     }
 
     fn range(&self) -> Range<f64> {
@@ -68,14 +113,14 @@ impl Ranged for Axis {
 
 impl ValueFormatter<f64> for Axis {
     fn format_ext(&self, value: &f64) -> String {
-        format!("{value:.0$}", self.digits)
+        let is_it = |tick: &&(f64, String)| tick.0.total_cmp(value).is_eq();
+        self.ticks.iter().find(is_it).map_or_else(String::new, |tick| tick.1.clone())
     }
 }
 
 /// About so many round values of a range, as an axis would write them.
 pub(super) fn ticks(range: &Range<f64>, wanted: usize) -> Vec<(f64, String)> {
-    let axis = Axis::over(range, wanted);
-    axis.ticks.iter().map(|tick| (*tick, axis.format_ext(tick))).collect()
+    Axis::over(range, wanted).ticks
 }
 
 /// The smallest of 1, 2 or 5 times a power of ten that is not below a width above 0.

@@ -1,21 +1,30 @@
 //! Title, legend, axes and grid around data.
 
-use super::axis::{Axis, Chart};
-use super::canvas::{Canvas, count, offset, px};
+use super::axis::{Axis, Chart, Ticks};
+use super::canvas::{Canvas, Pixel, count, offset, px};
 use super::error::PlotError;
 use super::legend::{Entry, draw_legend_row, legend_rows};
+use super::series::outline;
 use super::style::{BLACK, GREY, GRID, Sizes, letters};
 use plotters::prelude::{ChartBuilder, Color, Text};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use std::ops::Range;
 
 /// What stands around a chart.
+#[derive(Default)]
 pub(super) struct Axes<'t> {
+    /// Empty where the picture's caption says it.
     pub(super) title: &'t str,
     pub(super) x_label: &'t str,
     pub(super) y_label: &'t str,
     pub(super) x: Range<f64>,
     pub(super) y: Range<f64>,
+    pub(super) x_ticks: Ticks<'t>,
+    pub(super) y_ticks: Ticks<'t>,
+    /// The upright axes of charts above and below, with which the frame aligns.
+    pub(super) align: &'t [Range<f64>],
+    /// Whether a colour scale follows at the right.
+    pub(super) has_scale: bool,
 }
 
 /// Draws title, legend, axes and grid on a panel and returns the chart for its data. The legend
@@ -37,10 +46,10 @@ fn chart_with<'a, 'b>(
     has_upright_numbers: bool,
 ) -> Result<(Canvas<'b>, Chart<'a, 'b>), PlotError> {
     let (width, height) = panel.dim_in_pixel();
-    let title_height = px(sizes.title * 9 / 5);
+    let title_height = title_height(axes, sizes);
     let rows = legend_rows(panel, legend, sizes)?;
     let row_height = px(sizes.label * 8 / 5);
-    let around = Around::of(sizes, count(rows.len()));
+    let around = Around::of(axes, sizes, count(rows.len()));
     let (head, _) = panel.split_vertically(around.top);
     let style = letters(sizes.title, BLACK).pos(Pos::new(HPos::Center, VPos::Center));
     let centre = offset(width / 2);
@@ -51,8 +60,11 @@ fn chart_with<'a, 'b>(
         draw_legend_row(&head, row, y, sizes)?;
     }
 
-    let x = Axis::over(&axes.x, (width / px(sizes.label * 5)).clamp(3, 12) as usize);
-    let y = Axis::over(&axes.y, (height / px(sizes.label * 4)).clamp(3, 10) as usize);
+    let x = Axis::with(&axes.x, axes.x_ticks, (width / px(sizes.label * 5)).clamp(3, 12) as usize);
+    let wanted = (height / px(sizes.label * 4)).clamp(3, 10) as usize;
+    let y = Axis::with(&axes.y, axes.y_ticks, wanted);
+    let aligned = axes.align.iter().map(|other| Axis::over(other, wanted).longest());
+    let longest = aligned.fold(y.longest(), u32::max);
     let mut builder = ChartBuilder::on(panel);
     builder
         .margin_top(around.top)
@@ -60,7 +72,7 @@ fn chart_with<'a, 'b>(
         .margin_bottom(px(8))
         .margin_left(around.left)
         .x_label_area_size(around.bottom - px(8))
-        .y_label_area_size(if has_upright_numbers { axis_width(&y, sizes) } else { px(4) });
+        .y_label_area_size(if has_upright_numbers { axis_width(longest, sizes) } else { px(4) });
     let mut chart = builder.build_cartesian_2d(x, y).map_err(PlotError::from_display)?;
     let mut mesh = chart.configure_mesh();
     if !has_upright_numbers {
@@ -76,6 +88,11 @@ fn chart_with<'a, 'b>(
         .axis_desc_style(letters(sizes.label, BLACK))
         .draw()
         .map_err(PlotError::from_display)?;
+    let (columns, rows) = chart.plotting_area().get_pixel_range();
+    let (left, top) = panel.get_base_pixel();
+    let corners = ((columns.start, rows.start), (columns.end, rows.end));
+    let on_panel = |at: Pixel| (at.0 - left, at.1 - top);
+    outline(panel, (on_panel(corners.0), on_panel(corners.1)), GREY, 1)?;
     Ok((panel.clone(), chart))
 }
 
@@ -89,29 +106,35 @@ pub(super) fn row_chart<'a, 'b>(
     chart_with(panel, axes, legend, sizes, false)
 }
 
-/// The same for a map: a unit is as long across as up. The ranges grow as the panel asks.
-pub(super) fn map_chart<'a, 'b>(
-    panel: &'a Canvas<'b>,
+/// The panel for a square chart and that of the scale beside it, both together in the middle of a
+/// panel.
+pub(super) fn square_panels<'b>(
+    panel: &Canvas<'b>,
     axes: &Axes<'_>,
     legend: &[Entry<'_>],
     sizes: Sizes,
-) -> Result<(Canvas<'b>, Chart<'a, 'b>), PlotError> {
+    scale_width: u32,
+) -> Result<(Canvas<'b>, Canvas<'b>), PlotError> {
     let (width, height) = panel.dim_in_pixel();
     let rows = count(legend_rows(panel, legend, sizes)?.len());
-    let around = Around::of(sizes, rows);
-    let left = around.left + axis_width(&Axis::over(&axes.y, 8), sizes);
-    let inner = (
-        f64::from(width.saturating_sub(left + around.right).max(1)),
-        f64::from(height.saturating_sub(around.top + around.bottom).max(1)),
+    let around = Around::of(axes, sizes, rows);
+    let longest = Axis::with(&axes.y, axes.y_ticks, 8).longest();
+    let across = around.left + axis_width(longest, sizes) + px(4);
+    let upright = around.top + around.bottom;
+    let side = width
+        .saturating_sub(across + px(scale_width))
+        .min(height.saturating_sub(upright))
+        .max(px(50));
+    let spare = (
+        width.saturating_sub(across + side + px(scale_width)) / 2,
+        height.saturating_sub(upright + side),
     );
-    let (x, y) = (axes.x.end - axes.x.start, axes.y.end - axes.y.start);
-    let unit = (x / inner.0).max(y / inner.1);
-    let grown = |range: &Range<f64>, pixels: f64| {
-        let (middle, half) = (0.5 * (range.start + range.end), 0.5 * unit * pixels);
-        middle - half..middle + half
-    };
-    let axes = Axes { x: grown(&axes.x, inner.0), y: grown(&axes.y, inner.1), ..*axes };
-    chart(panel, &axes, legend, sizes)
+    let middle = panel.margin(0, spare.1, spare.0, spare.0);
+    Ok(middle.split_horizontally(across + side))
+}
+
+fn title_height(axes: &Axes<'_>, sizes: Sizes) -> u32 {
+    if axes.title.is_empty() { px(4) } else { px(sizes.title * 9 / 5) }
 }
 
 /// Room around the axes, beside the numbers at the left.
@@ -123,11 +146,11 @@ struct Around {
 }
 
 impl Around {
-    fn of(sizes: Sizes, legend_rows: u32) -> Self {
+    fn of(axes: &Axes<'_>, sizes: Sizes, legend_rows: u32) -> Self {
         let legend = if legend_rows == 0 { px(4) } else { px(sizes.label * 8 / 5) * legend_rows };
         Self {
-            top: px(sizes.title * 9 / 5) + legend,
-            right: px(sizes.label * 3 / 2),
+            top: title_height(axes, sizes) + legend,
+            right: if axes.has_scale { px(4) } else { px(sizes.label * 3 / 2) },
             bottom: px(8) + px(sizes.label * 3),
             left: px(10),
         }
@@ -136,6 +159,6 @@ impl Around {
 
 /// Room for the numbers of an axis at the left; for short ones as much as for three letters, so that
 /// charts above one another seldom differ.
-fn axis_width(y: &Axis, sizes: Sizes) -> u32 {
-    px(sizes.label * 7 / 4) + y.longest().max(3) * px(sizes.label * 11 / 20)
+fn axis_width(longest: u32, sizes: Sizes) -> u32 {
+    px(sizes.label * 7 / 4) + longest.max(3) * px(sizes.label * 11 / 20)
 }

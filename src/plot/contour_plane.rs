@@ -36,12 +36,20 @@ pub(super) fn contour_axes<'a, 'b>(
         y_label: "Phase error (deg)",
         x: -family.reach_db..family.reach_db,
         y: -family.reach_deg..family.reach_deg,
+        ..Axes::default()
     };
     let (canvas, mut chart) = chart(panel, &axes, legend, sizes)?;
     let required =
         family.required.iter().map(|(level, curve)| (level, curve, VERMILION, Dash::Dashed));
     let others = family.curves.iter().map(|(level, curve)| (level, curve, GREY, Dash::Solid));
     let thin = Sizes { line: sizes.line.div_ceil(2), ..sizes };
+    // Perfect balance.
+    for (from, to) in [
+        ((-family.reach_db, 0.0), (family.reach_db, 0.0)),
+        ((0.0, -family.reach_deg), (0.0, family.reach_deg)),
+    ] {
+        line(&mut chart, [from, to], GREY, Dash::Solid, Sizes { line: 1, ..sizes })?;
+    }
     let mut labels: Vec<(_, String, _)> = Vec::new();
     for (level, curve, colour, dash) in others.chain(required) {
         // Only what lies within the axes may be drawn.

@@ -1,17 +1,20 @@
 //! Rejections from S-parameters, within what can be said of the truth.
 
 use super::axis::{Chart, range_of};
-use super::canvas::picture;
+use super::canvas::{Canvas, picture};
+use super::caption::Caption;
 use super::chart::{Axes, chart};
 use super::error::PlotError;
 use super::frequency_axis::{LO_LABEL, frequency_range, ghz};
 use super::legend::{Entry, limit_entry};
+use super::picture::Picture;
 use super::rejection_axis::{CUT_NOTE, cut, is_beyond, required_name};
 use super::series::{area, horizontal, line};
-use super::style::{BLUE, Dash, GREEN, GREY, ORANGE, Sizes, VERMILION};
+use super::style::{BLACK, BLUE, Dash, GREEN, GREY, ORANGE, Sizes, VERMILION};
+use super::verdict_bands::VerdictBands;
 use crate::downconverter::{DownconverterResult, Receiver};
 use crate::measurement::{Assessment, ReceiverUncertainty, SplitterUncertainty, ToneComparisons};
-use crate::requirement::{Limit, Quantity};
+use crate::requirement::{Compliance, Limit, Quantity};
 use crate::splitter::SplitterResult;
 use crate::units::ShownFrequency;
 use std::ops::Range;
@@ -30,9 +33,10 @@ struct Point {
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn splitter_coverage(
+    caption: &Caption<'_>,
     result: &SplitterResult,
     uncertainty: &SplitterUncertainty,
-) -> Result<Vec<u8>, PlotError> {
+) -> Result<Picture, PlotError> {
     let points = result.points.iter().zip(&uncertainty.points).map(|(point, known)| Point {
         at_ghz: ghz(point.frequency_hz),
         measured: point.rejection_db,
@@ -53,8 +57,9 @@ pub fn splitter_coverage(
         limits: &limits,
         assessment: &uncertainty.assessment,
         runs: std::slice::from_ref(&all),
+        compliance: &result.compliance,
     };
-    coverage.drawn(&points.collect::<Vec<_>>())
+    coverage.drawn(caption, &points.collect::<Vec<_>>())
 }
 
 /// The rejection of a receiver over its LO, at the worst IF of each, with its coverage band, the limit
@@ -63,10 +68,11 @@ pub fn splitter_coverage(
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn receiver_coverage(
+    caption: &Caption<'_>,
     receiver: &Receiver,
     result: &DownconverterResult,
     uncertainty: &ReceiverUncertainty,
-) -> Result<Vec<u8>, PlotError> {
+) -> Result<Picture, PlotError> {
     let points = result.worst_if_of_each_lo().into_iter().map(|at| {
         let (point, known) = (&result.points[at], &uncertainty.points[at]);
         Point {
@@ -88,8 +94,9 @@ pub fn receiver_coverage(
         limits: &limits,
         assessment: &uncertainty.assessment,
         runs: receiver.plan().lo_runs(),
+        compliance: &result.compliance,
     };
-    coverage.drawn(&points.collect::<Vec<_>>())
+    coverage.drawn(caption, &points.collect::<Vec<_>>())
 }
 
 /// Measured rejections with their bars of two standard uncertainties over predicted ones with their
@@ -98,11 +105,12 @@ pub fn receiver_coverage(
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn receiver_tones(
+    caption: &Caption<'_>,
     receiver: &Receiver,
     result: &DownconverterResult,
     uncertainty: Option<&ReceiverUncertainty>,
     tones: &ToneComparisons,
-) -> Result<Vec<u8>, PlotError> {
+) -> Result<Picture, PlotError> {
     /// More panels than this cannot be read.
     const MOST_PANELS: usize = 4;
     let ifs = receiver.plan().if_hz().len();
@@ -118,63 +126,104 @@ pub fn receiver_tones(
     };
     let columns = if shown.len() > 1 { 2 } else { 1 };
     let sizes = if shown.len() > 1 { Sizes::SMALL } else { Sizes::LARGE };
-    picture(|canvas| {
-        let panels = canvas.split_evenly((shown.len().div_ceil(columns), columns));
-        for (at, panel) in shown.iter().zip(&panels) {
-            let points: Vec<Point> = result
-                .points
-                .iter()
-                .enumerate()
-                .filter(|(place, _)| receiver.plan().points()[*place].intermediate == *at)
-                .map(|(place, point)| {
-                    let measured = point.balance.image_rejection_db;
-                    let known = uncertainty.map(|uncertainty| uncertainty.points[place].rejection);
-                    let (low, high) = known.map_or((measured, measured), |k| (k.low, k.high));
-                    Point { at_ghz: ghz(point.lo_hz), measured, median: measured, low, high }
-                })
-                .collect();
-            let tones: Vec<(f64, f64, f64)> = of_if(*at)
+    let name = format!("Measured image rejection against that from S-parameters{left_out}");
+    picture(&name, |canvas| {
+        let body = caption.head(canvas, &name)?;
+        let panels = body.split_evenly((shown.len().div_ceil(columns).max(1), columns));
+        let tones_of = |at: usize| -> Vec<(f64, f64, f64)> {
+            of_if(at)
                 .map(|tone| {
                     let own = &tone.measured;
                     (ghz(own.lo_hz), own.rejection_db, 2.0 * own.u_db)
                 })
-                .collect();
-            let values = points.iter().flat_map(|p| [p.low, p.high, p.measured]);
-            let values =
-                values.chain(tones.iter().flat_map(|(_, db, half)| [db - half, db + half]));
-            let axes = Axes {
-                title: &format!("IF {}{left_out}", ShownFrequency(receiver.plan().if_hz()[*at])),
-                x_label: LO_LABEL,
-                y_label: "Image rejection (dB)",
+                .collect()
+        };
+        for (&at, panel) in shown.iter().zip(&panels) {
+            let points = predicted(receiver, result, uncertainty, at);
+            let tones = Tones {
+                title: format!("IF {}", ShownFrequency(receiver.plan().if_hz()[at])),
                 x: frequency_range(receiver.plan().lo_hz()),
-                y: range_of(values.filter(|value| value.is_finite()).map(cut), 5.0),
+                limit: receiver.limits().on(Quantity::ImageRejection),
+                has_band: uncertainty.is_some(),
+                points,
+                tones: tones_of(at),
             };
-            let mut legend =
-                vec![Entry { name: "from S-parameters", colour: BLUE, dash: Dash::Solid }];
-            if uncertainty.is_some() {
-                legend.push(Entry { name: "its coverage", colour: BLUE, dash: Dash::Area });
-            }
-            legend.push(Entry {
-                name: "measured tones, ±2 u",
-                colour: VERMILION,
-                dash: Dash::Dots,
-            });
-            let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
-            if uncertainty.is_some() {
-                let (low, high) =
-                    (within(&points, &axes.y, |p| p.low), within(&points, &axes.y, |p| p.high));
-                area(&mut chart, &low, &high, BLUE)?;
-            }
-            let predicted = within(&points, &axes.y, |p| p.measured);
-            line(&mut chart, predicted, BLUE, Dash::Solid, sizes)?;
-            for (x, db, half) in tones {
-                let bar = [(x, cut(db - half)), (x, cut(db + half))];
-                line(&mut chart, bar, VERMILION, Dash::Solid, sizes)?;
-                line(&mut chart, [(x, cut(db))], VERMILION, Dash::Solid, sizes)?;
-            }
+            tones.draw(panel, sizes)?;
         }
         Ok(())
     })
+}
+
+/// The rejections of one IF from S-parameters.
+fn predicted(
+    receiver: &Receiver,
+    result: &DownconverterResult,
+    uncertainty: Option<&ReceiverUncertainty>,
+    at: usize,
+) -> Vec<Point> {
+    let plan = receiver.plan().points();
+    let own = result.points.iter().enumerate();
+    let own = own.filter(|(place, _)| plan[*place].intermediate == at);
+    own.map(|(place, point)| {
+        let measured = point.balance.image_rejection_db;
+        let known = uncertainty.map(|uncertainty| uncertainty.points[place].rejection);
+        let (low, high) = known.map_or((measured, measured), |k| (k.low, k.high));
+        Point { at_ghz: ghz(point.lo_hz), measured, median: measured, low, high }
+    })
+    .collect()
+}
+
+/// Measured tones at one IF over what is expected of them.
+struct Tones {
+    title: String,
+    x: Range<f64>,
+    limit: Option<f64>,
+    has_band: bool,
+    points: Vec<Point>,
+    /// LO in GHz, rejection and two standard uncertainties in dB.
+    tones: Vec<(f64, f64, f64)>,
+}
+
+impl Tones {
+    fn draw(&self, panel: &Canvas<'_>, sizes: Sizes) -> Result<(), PlotError> {
+        let values = self.points.iter().flat_map(|p| [p.low, p.high, p.measured]);
+        let values =
+            values.chain(self.tones.iter().flat_map(|(_, db, half)| [db - half, db + half]));
+        let values = values.filter(|value| value.is_finite()).chain(self.limit);
+        let axes = Axes {
+            title: &self.title,
+            x_label: LO_LABEL,
+            y_label: "Image rejection (dB)",
+            x: self.x.clone(),
+            y: range_of(values.map(cut), 5.0),
+            ..Axes::default()
+        };
+        let mut legend = vec![Entry { name: "from S-parameters", colour: BLUE, dash: Dash::Solid }];
+        if self.has_band {
+            legend.push(Entry { name: "its coverage", colour: BLUE, dash: Dash::Area });
+        }
+        legend.push(Entry { name: "measured, ±2 u", colour: BLACK, dash: Dash::Dots });
+        let limit_name = required_name(self.limit);
+        legend.extend(limit_entry(limit_name.as_ref()));
+        let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
+        if self.has_band {
+            let points = &self.points;
+            let (low, high) =
+                (within(points, &axes.y, |p| p.low), within(points, &axes.y, |p| p.high));
+            area(&mut chart, &low, &high, BLUE)?;
+        }
+        if let Some(limit) = self.limit {
+            horizontal(&mut chart, &self.x, limit, VERMILION, Dash::Dashed, sizes)?;
+        }
+        let predicted = within(&self.points, &axes.y, |p| p.measured);
+        line(&mut chart, predicted, BLUE, Dash::Solid, sizes)?;
+        for &(x, db, half) in &self.tones {
+            let bar = [(x, cut(db - half)), (x, cut(db + half))];
+            line(&mut chart, bar, BLACK, Dash::Solid, sizes)?;
+            line(&mut chart, [(x, cut(db))], BLACK, Dash::Solid, sizes)?;
+        }
+        Ok(())
+    }
 }
 
 /// What stands around a coverage band.
@@ -190,6 +239,7 @@ struct Coverage<'a> {
     assessment: &'a Assessment,
     /// Points between which there is no gap.
     runs: &'a [Range<usize>],
+    compliance: &'a Compliance,
 }
 
 impl Coverage<'_> {
@@ -219,18 +269,18 @@ impl Coverage<'_> {
         y
     }
 
-    fn drawn(&self, points: &[Point]) -> Result<Vec<u8>, PlotError> {
+    fn drawn(&self, caption: &Caption<'_>, points: &[Point]) -> Result<Picture, PlotError> {
         let (what, limit, (refused, accepted)) = (self.what, self.limit, self.open());
         let is_unbounded = points.iter().any(|point| point.high.is_infinite());
         let y = self.range(points, is_unbounded);
         let is_cut = points.iter().any(|point| is_beyond(point.measured) || is_beyond(point.low));
-        let title = format!("{what}{}, and what can be said of it", self.note);
+        let name = format!("{what}{} with its uncertainty", self.note);
         let axes = Axes {
-            title: &title,
             x_label: self.x_label,
             y_label: &format!("{what} (dB{})", if is_cut { CUT_NOTE } else { "" }),
             x: self.x.clone(),
             y: y.clone(),
+            ..Axes::default()
         };
         let percent = 100.0 * self.assessment.coverage;
         let open = if is_unbounded { "; open above: may be perfect" } else { "" };
@@ -249,8 +299,12 @@ impl Coverage<'_> {
             let name = name.as_ref()?;
             Some(Entry { name, colour: *colour, dash: Dash::Dotted })
         }));
-        picture(|canvas| {
-            let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
+        let bands = VerdictBands::new(self.compliance, Some(self.assessment), &self.x);
+        legend.extend(bands.legend());
+        picture(&name, |canvas| {
+            let body = caption.head(canvas, &name)?;
+            let (panel, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
+            bands.draw(&panel, &mut chart, &self.x, &y)?;
             let runs = || self.runs.iter().map(|run| &points[run.clone()]);
             for run in runs() {
                 band(&mut chart, run, &y)?;

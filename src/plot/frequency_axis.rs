@@ -4,6 +4,8 @@ use std::ops::Range;
 
 pub(super) const LO_LABEL: &str = "LO at the mixers (GHz)";
 
+pub(super) const FREQUENCY_LABEL: &str = "Frequency (GHz)";
+
 pub(super) fn ghz(frequency_hz: f64) -> f64 {
     frequency_hz / 1e9
 }

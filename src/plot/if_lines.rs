@@ -1,12 +1,10 @@
 //! The IFs that a picture of a receiver shows, a line for each.
 
-use super::axis::Chart;
-use super::error::PlotError;
+use super::distinct_lines::DistinctLines;
 use super::frequency_axis::ghz;
-use super::legend::Entry;
-use super::nested_lines::{look, nested};
 use crate::downconverter::{DownconverterResult, PlanPoint, Receiver};
 use crate::units::ShownFrequency;
+use std::ops::Range;
 
 /// More lines than this cannot be followed.
 pub(super) const MOST_IFS: usize = 6;
@@ -73,20 +71,13 @@ impl IfLines {
         self.shown.iter().flat_map(move |&at| self.line(result, at))
     }
 
-    pub(super) fn legend(&self) -> Vec<Entry<'_>> {
-        self.names
-            .iter()
-            .enumerate()
-            .map(|(at, name)| Entry { name, colour: look(at).0, dash: look(at).1 })
-            .collect()
-    }
-
-    pub(super) fn draw(
+    /// A line for each IF that is shown, those that coincide as one, on an axis of a range.
+    pub(super) fn lines(
         &self,
-        chart: &mut Chart<'_, '_>,
         result: &DownconverterResult,
+        y: &Range<f64>,
         value: impl Fn(&PlanPoint) -> f64,
-    ) -> Result<(), PlotError> {
+    ) -> DistinctLines {
         let points = |&at: &usize| {
             let mut shown: Vec<(f64, f64)> = Vec::new();
             for point in self.line(result, at) {
@@ -100,6 +91,6 @@ impl IfLines {
             shown
         };
         let lines: Vec<Vec<(f64, f64)>> = self.shown.iter().map(points).collect();
-        nested(chart, &lines)
+        DistinctLines::of(&self.names, &lines, y)
     }
 }

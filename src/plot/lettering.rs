@@ -1,11 +1,10 @@
 //! Words on a picture: their width, and places for them.
 
-use super::canvas::{Canvas, Pixel, count, offset, px_i};
+use super::canvas::{Canvas, Pixel, px_i};
 use super::error::PlotError;
-use super::style::{Sizes, letters};
+use super::style::{ESTIMATED_WIDTH, Sizes, letters};
 use plotters::prelude::{Color, RGBColor, Rectangle, Text, TextStyle, WHITE};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
-use std::ops::Range;
 
 /// Writes at a place of a panel.
 pub(super) fn words(
@@ -24,7 +23,8 @@ pub(super) fn width_of(
     style: &TextStyle<'_>,
 ) -> Result<i32, PlotError> {
     let (width, _) = panel.estimate_text_size(text, style).map_err(PlotError::from_display)?;
-    Ok(offset(width))
+    #[expect(clippy::cast_possible_truncation, reason = "within a few pictures' widths")]
+    Ok((f64::from(width) * ESTIMATED_WIDTH).ceil() as i32)
 }
 
 /// A text, with its middle left out where it would be wider than it may; names often differ at the
@@ -62,9 +62,8 @@ pub(super) fn note(
     sizes: Sizes,
 ) -> Result<(), PlotError> {
     let style = letters(sizes.label * 4 / 5, colour).pos(Pos::new(HPos::Center, VPos::Center));
-    let (width, height) =
-        panel.estimate_text_size(text, &style).map_err(PlotError::from_display)?;
-    let half = |size: u32| offset(size / 2) + px_i(3);
+    let (width, height) = (width_of(panel, text, &style)?, px_i(sizes.label * 4 / 5));
+    let half = |size: i32| size / 2 + px_i(3);
     let (columns, rows) = panel.get_pixel_range();
     let (x, y) = (at.0 - columns.start, at.1 - rows.start);
     let back = Rectangle::new(
@@ -73,39 +72,4 @@ pub(super) fn note(
     );
     panel.draw(&back).map_err(PlotError::from_display)?;
     panel.draw(&Text::new(text.to_owned(), (x, y), style)).map_err(PlotError::from_display)
-}
-
-/// A place for a word beside one of several marked points: clear of the points of a line, inside
-/// the chart, and nearer to its own point than to the others. `None` if there is none.
-pub(super) fn place_beside(
-    at: Pixel,
-    (line, others): (&[Pixel], &[Pixel]),
-    (columns, rows): &(Range<i32>, Range<i32>),
-    text: &str,
-    sizes: Sizes,
-) -> Option<Pixel> {
-    let letters = offset(count(text.chars().count()));
-    let half_width = (px_i(sizes.label) * letters / 4).max(1);
-    let half_height = px_i(sizes.label) * 3 / 5;
-    let (dx, dy) = (half_width + px_i(12), half_height + px_i(8));
-    // The nearest point of the word's box.
-    let distance = |place: (i32, i32), point: (i32, i32)| {
-        let x = f64::from(((point.0 - place.0).abs() - half_width).max(0));
-        let y = f64::from(((point.1 - place.1).abs() - half_height).max(0));
-        x.hypot(y)
-    };
-    [(1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (1, 1), (-1, -1), (-1, 1)]
-        .map(|(x, y)| (at.0 + x * dx, at.1 + y * dy))
-        .into_iter()
-        .filter(|&(x, y)| {
-            columns.contains(&(x - half_width))
-                && columns.contains(&(x + half_width))
-                && rows.contains(&(y - half_height))
-                && rows.contains(&(y + half_height))
-        })
-        .find(|&place| {
-            let is_clear = line.iter().all(|&point| distance(place, point) > f64::from(px_i(3)));
-            is_clear
-                && others.iter().all(|&other| distance(place, other) > 1.5 * distance(place, at))
-        })
 }

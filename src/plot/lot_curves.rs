@@ -5,7 +5,8 @@ use super::canvas::picture;
 use super::chart::{Axes, chart};
 use super::error::PlotError;
 use super::legend::{Entry, limit_entry};
-use super::lot_caption::captioned;
+use super::lot_caption::lot_head;
+use super::picture::Picture;
 use super::rejection_axis::{cut, required_name};
 use super::series::{horizontal, line};
 use super::style::{BLUE, Dash, GREY, ORANGE, Sizes, VERMILION};
@@ -16,7 +17,7 @@ use plotters::prelude::{Color, Polygon};
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
-pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>, PlotError> {
+pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Picture, PlotError> {
     let curves = &result.curves;
     let ghz: Vec<f64> = curves.frequencies_hz.iter().map(|hz| hz / 1e9).collect();
     let required = result.limits.on_rejection_db();
@@ -28,7 +29,6 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
         _ => x,
     };
     let axes = Axes {
-        title: "Rejection over frequency, the worst over IF where there are several",
         x_label: if heading.if_hz.is_empty() {
             "Frequency (GHz)"
         } else {
@@ -37,6 +37,7 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
         y_label: &format!("{} (dB)", heading.rejection().title()),
         x: x.clone(),
         y: y.clone(),
+        ..Axes::default()
     };
     let single = format!("{} of {} dies", curves.some.len(), curves.dies);
     let required_name = required_name(required);
@@ -46,10 +47,11 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
         Entry { name: &single, colour: GREY, dash: Dash::Solid },
     ];
     legend.extend(limit_entry(required_name.as_ref()));
-    picture(|canvas| {
-        let name =
-            format!("{} of {} dies over frequency", heading.rejection().title(), curves.dies);
-        let body = captioned(canvas, &name, heading, result, "")?;
+    let name = format!("{} of {} dies over frequency", heading.rejection().title(), curves.dies);
+    // Several IFs have one curve a die.
+    let note = if heading.if_hz.len() > 1 { "at the worst IF" } else { "" };
+    picture(&name, |canvas| {
+        let body = lot_head(canvas, &name, heading, result, note)?;
         let (_, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
         let thin = Sizes { line: 1, ..Sizes::LARGE };
         for curve in &curves.some {
@@ -59,7 +61,7 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
         let low = ghz.iter().copied().zip(curves.bands.iter().map(|band| cut(band.p05_db)));
         let high = ghz.iter().copied().zip(curves.bands.iter().map(|band| cut(band.p95_db)));
         let corners: Vec<(f64, f64)> = low.chain(high.rev()).collect();
-        if !corners.is_empty() {
+        if corners.len() > 2 {
             let band = Polygon::new(corners, ORANGE.mix(0.3).filled());
             chart.draw_series(std::iter::once(band)).map_err(PlotError::from_display)?;
         }

@@ -5,7 +5,8 @@ use super::canvas::{count, picture};
 use super::chart::{Axes, chart};
 use super::error::PlotError;
 use super::legend::{Entry, limit_entry};
-use super::lot_caption::captioned;
+use super::lot_caption::lot_head;
+use super::picture::Picture;
 use super::rejection_axis::{cut, required_name};
 use super::series::{line, vertical};
 use super::style::{BLUE, Dash, SKY_BLUE, Sizes, VERMILION};
@@ -20,26 +21,35 @@ use std::ops::Range;
 pub fn lot_distribution(
     heading: &LotHeading<'_>,
     result: &LotResult,
-) -> Result<Vec<u8>, PlotError> {
+) -> Result<Picture, PlotError> {
     let values: Vec<f64> = result.all.rejections_db.iter().copied().map(cut).collect();
     let required = result.limits.on_rejection_db();
     let bars = Bars::of(&values, &range_of(values.iter().copied().chain(required), 2.0));
     let (x, y) = (bars.range(), 0.0..1.06 * bars.highest());
     let required_name = required_name(required);
     let label = format!("Worst {} of a die (dB)", heading.rejection().label());
-    picture(|canvas| {
-        let name = format!("{} of {} dies", heading.rejection().title(), values.len());
-        let body = captioned(canvas, &name, heading, result, "")?;
+    let name = format!(
+        "Histogram and cumulative share: worst {} of {} dies",
+        heading.rejection().label(),
+        values.len()
+    );
+    let shares = 0.0..104.0;
+    let align = [y.clone(), shares.clone()];
+    picture(&name, |canvas| {
+        let body = lot_head(canvas, &name, heading, result, "")?;
         let halves = body.split_evenly((2, 1));
         let legend: Vec<Entry<'_>> = limit_entry(required_name.as_ref()).into_iter().collect();
-        let axes = Axes {
-            title: "How many dies have how much",
+        let axes = |title, y_label, y: &Range<f64>| Axes {
+            title,
             x_label: &label,
-            y_label: "Dies",
+            y_label,
             x: x.clone(),
             y: y.clone(),
+            align: &align,
+            ..Axes::default()
         };
-        let (_, mut upper) = chart(&halves[0], &axes, &legend, Sizes::LARGE)?;
+        let title = format!("Histogram, {} dB a bar", bars.shown_width());
+        let (_, mut upper) = chart(&halves[0], &axes(&title, "Dies", &y), &legend, Sizes::LARGE)?;
         let boxes = bars.filled().map(|(low, count)| {
             Rectangle::new([(low, 0.0), (low + 0.94 * bars.width, count)], SKY_BLUE.filled())
         });
@@ -47,18 +57,12 @@ pub fn lot_distribution(
         if let Some(required) = required {
             vertical(&mut upper, required, &y, VERMILION, Dash::Dashed, Sizes::LARGE)?;
         }
-
-        let axes = Axes {
-            title: "Share of dies with less",
-            x_label: &label,
-            y_label: "Share (%)",
-            x: x.clone(),
-            y: 0.0..104.0,
-        };
-        let (_, mut lower) = chart(&halves[1], &axes, &[], Sizes::LARGE)?;
+        let title = "Cumulative share: dies below a value";
+        let (_, mut lower) =
+            chart(&halves[1], &axes(title, "Share (%)", &shares), &[], Sizes::LARGE)?;
         line(&mut lower, stairs(&values, &x), BLUE, Dash::Solid, Sizes::LARGE)?;
         if let Some(required) = required {
-            vertical(&mut lower, required, &(0.0..104.0), VERMILION, Dash::Dashed, Sizes::LARGE)?;
+            vertical(&mut lower, required, &shares, VERMILION, Dash::Dashed, Sizes::LARGE)?;
         }
         Ok(())
     })
@@ -110,6 +114,11 @@ impl Bars {
     /// From the first to the last.
     fn range(&self) -> Range<f64> {
         self.start..self.start + f64::from(count(self.counts.len())) * self.width
+    }
+
+    /// Their width with no more digits than it has.
+    fn shown_width(&self) -> String {
+        format!("{:.6}", self.width).trim_end_matches('0').trim_end_matches('.').to_owned()
     }
 
     /// The height of the highest, at least 1.

@@ -5,14 +5,16 @@ use super::canvas::{Canvas, picture, px};
 use super::chart::{Axes, chart};
 use super::error::PlotError;
 use super::legend::Entry;
-use super::lot_caption::captioned;
-use super::series::line;
-use super::style::{BLUE, Dash, SKY_BLUE, Sizes, VERMILION};
+use super::lot_caption::lot_head;
+use super::picture::Picture;
+use super::series::{horizontal, line};
+use super::style::{BLUE, Dash, GREY, SKY_BLUE, Sizes, VERMILION};
 use crate::units::db_from_neper;
 use crate::wafer::{
     LotHeading, LotResult, Position, RadialPoint, Spatial, radial_trend, ring_medians,
 };
 use plotters::prelude::{Circle, Color, EmptyElement};
+use std::ops::Range;
 
 /// One part of the error over the radius.
 struct RadialPanel<'r> {
@@ -27,7 +29,7 @@ struct RadialPanel<'r> {
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
-pub fn lot_radial(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>, PlotError> {
+pub fn lot_radial(heading: &LotHeading<'_>, result: &LotResult) -> Result<Picture, PlotError> {
     let Some(map) = &result.map else {
         return Err(PlotError::from_display("there is no map"));
     };
@@ -67,29 +69,41 @@ pub fn lot_radial(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8
             least_width: 0.5,
         },
     ];
-    picture(|canvas| {
-        let of = only.map_or_else(
-            || format!("{} wafers", result.wafers.len()),
-            |wafer| format!("Lot {}, wafer {}", wafer.lot, wafer.wafer),
-        );
-        let name = format!("{of}: {} dies from the centre to the edge", fitted.len());
-        let body = captioned(canvas, &name, heading, result, "")?;
+    let of = only.map_or_else(
+        || format!("{} wafers", result.wafers.len()),
+        |wafer| format!("Lot {}, wafer {}", wafer.lot, wafer.wafer),
+    );
+    let name = format!("{of}: {} dies from the centre to the edge", fitted.len());
+    let align = panels.each_ref().map(RadialPanel::range);
+    picture(&name, |canvas| {
+        let body = lot_head(canvas, &name, heading, result, "")?;
         for (panel, part) in body.split_evenly((2, 1)).iter().zip(&panels) {
-            part.draw(panel, radius)?;
+            part.draw(panel, radius, &align)?;
         }
         Ok(())
     })
 }
 
 impl RadialPanel<'_> {
-    fn draw(&self, panel: &Canvas<'_>, radius_mm: f64) -> Result<(), PlotError> {
+    fn range(&self) -> Range<f64> {
+        range_of(self.points.iter().map(|point| point.1).chain([0.0]), self.least_width)
+    }
+
+    fn draw(
+        &self,
+        panel: &Canvas<'_>,
+        radius_mm: f64,
+        align: &[Range<f64>],
+    ) -> Result<(), PlotError> {
         let points = &self.points;
         let axes = Axes {
             title: &self.title,
             x_label: "Distance from the wafer's centre (mm)",
             y_label: self.y_label,
             x: 0.0..radius_mm,
-            y: range_of(points.iter().map(|point| point.1), self.least_width),
+            y: self.range(),
+            align,
+            ..Axes::default()
         };
         let trend = self.spatial.and_then(|spatial| spatial.trend.as_ref());
         let mut legend = vec![
@@ -104,6 +118,8 @@ impl RadialPanel<'_> {
             });
         }
         let (_, mut chart) = chart(panel, &axes, &legend, Sizes::LARGE)?;
+        let thin = Sizes { line: 1, ..Sizes::LARGE };
+        horizontal(&mut chart, &(0.0..radius_mm), 0.0, GREY, Dash::Solid, thin)?;
         let size = if points.len() > 500 { 2 } else { 5 };
         let dots = points.iter().map(|&point| {
             EmptyElement::at(point) + Circle::new((0, 0), px(size), SKY_BLUE.filled())

@@ -1,22 +1,24 @@
 //! The share of dies that pass as the limit moves.
 
-use super::axis::range_of;
-use super::canvas::picture;
+use super::axis::{Chart, range_of};
+use super::canvas::{Canvas, picture, px};
 use super::chart::{Axes, chart};
 use super::error::PlotError;
+use super::labels::Labels;
 use super::legend::{Entry, limit_entry};
-use super::lot_caption::captioned;
+use super::lot_caption::lot_head;
+use super::picture::Picture;
 use super::rejection_axis::{cut, required_name};
 use super::series::{line, vertical};
-use super::style::{BLUE, Dash, SHADE, Sizes, VERMILION};
-use crate::wafer::{LotHeading, LotResult, Yield, yield_steps};
-use plotters::prelude::{Color, Polygon};
+use super::style::{BLACK, BLUE, Dash, SHADE, Sizes, VERMILION};
+use crate::wafer::{LotHeading, LotResult, Yield, YieldStep, yield_steps};
+use plotters::prelude::{Circle, Color, EmptyElement, Polygon};
 
 /// The share of dies that would pass, as the limit moves, with its interval.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
-pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>, PlotError> {
+pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Picture, PlotError> {
     let sorted = &result.all.rejections_db;
     let required = result.limits.on_rejection_db();
     let shown = sorted.iter().copied().map(cut).chain(required);
@@ -32,11 +34,11 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>
     shares.extend(steps.last().map(|last| (x.end, last.above)));
     let label = format!("Limit on {} (dB)", heading.rejection().label());
     let axes = Axes {
-        title: &format!("Share of dies that hold a limit on {} alone", heading.rejection().label()),
         x_label: &label,
         y_label: "Share (%)",
         x: x.clone(),
         y: 0.0..104.0,
+        ..Axes::default()
     };
     let required_name = required_name(required);
     let mut legend = vec![
@@ -44,10 +46,14 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>
         Entry { name: "95 % interval (exact binomial)", colour: BLUE, dash: Dash::Area },
     ];
     legend.extend(limit_entry(required_name.as_ref()));
-    picture(|canvas| {
-        let name = format!("Yield of {} dies against the limit", sorted.len());
-        let body = captioned(canvas, &name, heading, result, "")?;
-        let (_, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
+    let name = format!(
+        "Yield of {} dies against a limit on {} alone",
+        sorted.len(),
+        heading.rejection().label()
+    );
+    picture(&name, |canvas| {
+        let body = lot_head(canvas, &name, heading, result, "")?;
+        let (panel, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
         let low = shares.iter().map(|(x, share)| (*x, 100.0 * share.interval.0));
         let high = shares.iter().rev().map(|(x, share)| (*x, 100.0 * share.interval.1));
         let corners: Vec<(f64, f64)> = low.chain(high).collect();
@@ -57,9 +63,43 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Vec<u8>
         }
         let middle = shares.iter().filter_map(|(x, share)| Some((*x, 100.0 * share.share?)));
         line(&mut chart, middle, BLUE, Dash::Solid, Sizes::LARGE)?;
-        if let Some(required) = required {
-            vertical(&mut chart, required, &(0.0..104.0), VERMILION, Dash::Dashed, Sizes::LARGE)?;
+        let Some(required) = required else { return Ok(()) };
+        vertical(&mut chart, required, &(0.0..104.0), VERMILION, Dash::Dashed, Sizes::LARGE)?;
+        match at_limit(&steps, required) {
+            Some(share) => label_yield(&panel, &mut chart, (required, share)),
+            None => Ok(()),
         }
-        Ok(())
     })
+}
+
+/// The yield at a limit.
+fn at_limit(steps: &[YieldStep], limit_db: f64) -> Option<Yield> {
+    match steps.iter().find(|step| step.limit_db >= limit_db) {
+        Some(step) => Some(step.up_to),
+        None => steps.last().map(|last| last.above),
+    }
+}
+
+/// Marks the yield at the limit, and writes it beside.
+fn label_yield(
+    panel: &Canvas<'_>,
+    chart: &mut Chart<'_, '_>,
+    (limit_db, at_limit): (f64, Yield),
+) -> Result<(), PlotError> {
+    let Some(share) = at_limit.share else { return Ok(()) };
+    let place = (cut(limit_db), 100.0 * share);
+    let dot = EmptyElement::at(place) + Circle::new((0, 0), px(8), VERMILION.filled());
+    chart.draw_series(std::iter::once(dot)).map_err(PlotError::from_display)?;
+    let (left, top) = panel.get_base_pixel();
+    let (columns, rows) = chart.plotting_area().get_pixel_range();
+    let on_panel = |x: i32, y: i32| (f64::from(x - left), f64::from(y - top));
+    let frame = (on_panel(columns.start, rows.start), on_panel(columns.end, rows.end));
+    let at = chart.backend_coord(&place);
+    let lines = [
+        format!("{:.1} % at {limit_db} dB", 100.0 * share),
+        format!("({:.1} to {:.1} %)", 100.0 * at_limit.interval.0, 100.0 * at_limit.interval.1),
+    ];
+    let outward = if 2 * at.0 > columns.start + columns.end { 3.6 } else { -0.5 };
+    let mut labels = Labels::on(frame, Vec::new());
+    labels.put(panel, (on_panel(at.0, at.1), outward), &lines, (Sizes::LARGE.label, BLACK))
 }

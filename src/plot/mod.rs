@@ -1,19 +1,24 @@
-//! Results as PNG pictures.
+//! Results as pictures.
 //!
-//! Everything is drawn three times as large and reduced, which smooths lines and letters; the
-//! letters come from an embedded font, so that no system font or library is needed. Colours are
-//! from the set of M. Okabe and K. Ito, "Color Universal Design" (2008), which people with
-//! colour-blindness can tell apart; lines differ in dash as well.
+//! Each picture is drawn once, as vectors, on plotters' SVG back end; [`Picture`] gives it as SVG and,
+//! rendered with the embedded font, as PNG. Text stays text: files are small, words can be searched
+//! and read aloud. Colours are from the set of M. Okabe and K. Ito, "Color Universal Design" (2008),
+//! and from ColorBrewer's sets for maps (2003), which people with colour-blindness can tell apart;
+//! lines differ in dash as well, areas that fail are hatched.
 
 mod axis;
 mod canvas;
+mod caption;
 mod chart;
+mod clipping;
 mod colour_scale;
 mod contour_plane;
 mod coverage;
+mod distinct_lines;
 mod error;
 mod frequency_axis;
 mod if_lines;
+mod labels;
 mod legend;
 mod lettering;
 mod lot_caption;
@@ -22,8 +27,9 @@ mod lot_distribution;
 mod lot_radial;
 mod lot_wafers;
 mod lot_yield;
-mod nested_lines;
 mod overlay;
+mod picture;
+mod picture_size;
 mod raster;
 mod receiver_budget;
 mod receiver_contours;
@@ -35,9 +41,12 @@ mod series;
 mod splitter_curves;
 mod style;
 mod tolerance_chart;
+mod track;
 mod verdict_bands;
 mod wafer_map;
+mod wafer_scales;
 
+pub use caption::Caption;
 pub use coverage::{receiver_coverage, receiver_tones, splitter_coverage};
 pub use error::PlotError;
 pub use lot_curves::lot_curves;
@@ -46,6 +55,7 @@ pub use lot_radial::lot_radial;
 pub use lot_wafers::lot_wafers;
 pub use lot_yield::lot_yield;
 pub use overlay::overlay;
+pub use picture::Picture;
 pub use receiver_budget::receiver_budget;
 pub use receiver_contours::receiver_contours;
 pub use receiver_curves::{receiver_drive, receiver_imbalance, receiver_rejection};
@@ -54,3 +64,4 @@ pub use receiver_phasors::receiver_phasors;
 pub use splitter_curves::{contours, imbalance, losses, overview, rejection};
 pub use tolerance_chart::tolerance;
 pub use wafer_map::wafer_map;
+pub use wafer_scales::WaferScales;

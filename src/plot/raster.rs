@@ -1,45 +1,35 @@
-//! PNG of a picture that was drawn enlarged.
+//! PNG of a picture.
 
 use super::error::PlotError;
+use super::picture_size::{HEIGHT, WIDTH};
+use resvg::tiny_skia::{Color, Pixmap, Transform};
+use resvg::usvg::{Options, Tree, fontdb};
+use std::sync::{Arc, LazyLock};
 
-/// The PNG of pixels, three bytes each, of a picture that is `width` by `height` pixels when it is
-/// finished and so many times as large in either direction now.
-pub(super) fn png_of(
-    pixels: &[u8],
-    (width, height): (u32, u32),
-    enlargement: u32,
-) -> Result<Vec<u8>, PlotError> {
-    encode(&reduced(pixels, width, enlargement), (width, height))
+/// The embedded font alone: fonts of the system would make pictures differ between machines.
+static FONTS: LazyLock<Arc<fontdb::Database>> = LazyLock::new(|| {
+    let mut fonts = fontdb::Database::new();
+    fonts.load_font_data(dejavu::sans::regular().to_vec());
+    Arc::new(fonts)
+});
+
+/// The PNG of an SVG document of a picture's size.
+pub(super) fn png_of(svg: &str) -> Result<Vec<u8>, PlotError> {
+    let options = Options { fontdb: Arc::clone(&FONTS), ..Options::default() };
+    let tree = Tree::from_str(svg, &options).map_err(PlotError::from_display)?;
+    let mut pixels = Pixmap::new(WIDTH, HEIGHT)
+        .ok_or_else(|| PlotError::from_display("there is no memory for its pixels"))?;
+    pixels.fill(Color::WHITE);
+    resvg::render(&tree, Transform::identity(), &mut pixels.as_mut());
+    // Everything lies on white, so that no pixel is transparent.
+    let opaque: Vec<u8> =
+        pixels.data().chunks_exact(4).flat_map(|pixel| [pixel[0], pixel[1], pixel[2]]).collect();
+    encode(&opaque)
 }
 
-/// Averages squares of pixels into one.
-fn reduced(pixels: &[u8], width: u32, enlargement: u32) -> Vec<u8> {
-    let side = enlargement as usize;
-    let row = width as usize * side * 3;
-    let area = enlargement * enlargement;
-    let mut small = Vec::with_capacity(pixels.len() / (side * side));
-    let mut sums = vec![[0_u32; 3]; width as usize];
-    for rows in pixels.chunks_exact(row * side) {
-        sums.fill([0; 3]);
-        for line in rows.chunks_exact(row) {
-            for (sum, square) in sums.iter_mut().zip(line.chunks_exact(3 * side)) {
-                for pixel in square.chunks_exact(3) {
-                    for channel in 0..3 {
-                        sum[channel] += u32::from(pixel[channel]);
-                    }
-                }
-            }
-        }
-        #[expect(clippy::cast_possible_truncation, reason = "the mean of bytes is a byte")]
-        let mean = |sum: &u32| ((sum + area / 2) / area) as u8;
-        small.extend(sums.iter().flatten().map(mean));
-    }
-    small
-}
-
-fn encode(pixels: &[u8], (width, height): (u32, u32)) -> Result<Vec<u8>, PlotError> {
+fn encode(pixels: &[u8]) -> Result<Vec<u8>, PlotError> {
     let mut bytes = Vec::new();
-    let mut encoder = png::Encoder::new(&mut bytes, width, height);
+    let mut encoder = png::Encoder::new(&mut bytes, WIDTH, HEIGHT);
     encoder.set_color(png::ColorType::Rgb);
     encoder.set_depth(png::BitDepth::Eight);
     encoder.set_compression(png::Compression::Fast);

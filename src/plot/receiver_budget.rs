@@ -1,9 +1,12 @@
 //! The error budget as bars.
 
 use super::axis::{range_of, ticks};
-use super::canvas::{Canvas, HEIGHT, WIDTH, count, offset, picture, px, px_i};
+use super::canvas::{Canvas, count, offset, picture, px, px_i};
+use super::caption::Caption;
 use super::error::PlotError;
 use super::lettering::{shortened, width_of, words};
+use super::picture::Picture;
+use super::picture_size::{HEIGHT, WIDTH};
 use super::rejection_axis::{HIGHEST_REJECTION_DB, LOWEST_REJECTION_DB};
 use super::style::{BLACK, BLUE, GREY, GRID, Sizes, VERMILION, letters};
 use crate::downconverter::{Budget, DownconverterResult};
@@ -19,7 +22,9 @@ const AMPLITUDE: Range<u32> = 346..816;
 const PHASE: Range<u32> = 852..1322;
 const REJECTION: Range<u32> = 1346..1584;
 /// Rows of the finished picture between which the bars lie.
-const BARS: Range<u32> = 130..910;
+const BARS: Range<u32> = 150..900;
+/// The smallest range of the axes, nepers and radians.
+const LEAST_WIDTH: f64 = 0.0115;
 /// Rows are no higher than this, however few they are.
 const HIGHEST_ROW: u32 = 97;
 
@@ -28,19 +33,21 @@ const HIGHEST_ROW: u32 = 97;
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
-pub fn receiver_budget(result: &DownconverterResult) -> Result<Vec<u8>, PlotError> {
+pub fn receiver_budget(
+    caption: &Caption<'_>,
+    result: &DownconverterResult,
+) -> Result<Picture, PlotError> {
     let centred = Pos::new(HPos::Center, VPos::Center);
-    picture(|canvas| {
-        let worst = &result.summary.worst;
-        let title = format!(
-            "Error budget at the worst point, Q over I in the image sideband: LO {}, IF {}",
-            ShownFrequency(worst.lo_hz),
-            ShownFrequency(worst.if_hz)
-        );
-        let style = letters(Sizes::LARGE.title, BLACK).pos(centred);
-        words(canvas, (px_i(WIDTH / 2), px_i(Sizes::LARGE.title * 9 / 10)), &title, &style)?;
+    let worst = &result.summary.worst;
+    let name = format!(
+        "Error budget at the worst point, Q over I in the image sideband: LO {}, IF {}",
+        ShownFrequency(worst.lo_hz),
+        ShownFrequency(worst.if_hz)
+    );
+    picture(&name, |canvas| {
+        caption.head(canvas, &name)?;
         let Some(budget) = &result.budget else {
-            let why = "No budget: with every part ideal, one of the channels gives nothing.";
+            let why = "No budget: with every part ideal, one of the channels has no output.";
             let style = letters(Sizes::LARGE.label, BLACK).pos(centred);
             return words(canvas, (px_i(WIDTH / 2), px_i(HEIGHT / 2)), why, &style);
         };
@@ -99,8 +106,16 @@ fn bars(canvas: &Canvas<'_>, budget: &Budget, worst_db: f64) -> Result<(), PlotE
     }
     let amplitudes: Vec<f64> = rows.iter().map(|row| db_from_neper(row.error.re)).collect();
     let phases: Vec<f64> = rows.iter().map(|row| row.error.im.to_degrees()).collect();
-    panel(canvas, &table, &AMPLITUDE, &amplitudes, (&rows, 0.1))?;
-    panel(canvas, &table, &PHASE, &phases, (&rows, 1.0))?;
+    // Both panels show the same range of nepers and radians: equal lengths degrade the rejection
+    // about equally.
+    let parts = rows.iter().flat_map(|row| [row.error.re, row.error.im]);
+    let range = range_of(parts.chain([0.0]), LEAST_WIDTH);
+    let scaled = |unit: fn(f64) -> f64| unit(range.start)..unit(range.end);
+    panel(canvas, &table, &AMPLITUDE, &amplitudes, (&rows, &scaled(db_from_neper), 3))?;
+    panel(canvas, &table, &PHASE, &phases, (&rows, &scaled(f64::to_degrees), 2))?;
+    let note = letters(Sizes::LARGE.label * 4 / 5, BLACK).pos(Pos::new(HPos::Center, VPos::Center));
+    let middle = (px_i(u32::midpoint(AMPLITUDE.end, PHASE.start)), px_i(HEIGHT - 26));
+    words(canvas, middle, "Scales are tied: 1 dB is as long as 6.6 deg.", &note)?;
     // The total stands apart from what it is made of.
     let y = table.middle(rows.len() - 1) - table.row / 2;
     let rule = PathElement::new(
@@ -142,20 +157,19 @@ fn panel(
     table: &Table,
     columns: &Range<u32>,
     values: &[f64],
-    (rows, least_width): (&[Row], f64),
+    (rows, range, digits): (&[Row], &Range<f64>, usize),
 ) -> Result<(), PlotError> {
     let number = letters(table.size * 11 / 12, BLACK);
-    let digits = if least_width < 1.0 { 3 } else { 2 };
     let texts: Vec<String> = values.iter().map(|value| shown_signed(*value, digits)).collect();
-    let range = range_of(values.iter().copied().chain([0.0]), least_width);
     // Numbers stand beyond the ends of the bars and need their room.
     let mut widest = 0;
     for text in &texts {
         widest = widest.max(width_of(canvas, text, &number)?);
     }
     let room = widest + px_i(10);
-    let has_negative = values.iter().any(|value| *value < 0.0);
-    let left = px_i(columns.start) + if has_negative { room } else { 0 };
+    // Both panels have room at both ends, so that their scales stay tied.
+    let room = room.max(px_i(table.size * 4));
+    let left = px_i(columns.start) + room;
     let right = px_i(columns.end) - room;
     #[expect(clippy::cast_possible_truncation, reason = "within the picture")]
     let place = |value: f64| {
@@ -170,7 +184,7 @@ fn panel(
     };
     let tick_style =
         letters(Sizes::LARGE.label * 4 / 5, BLACK).pos(Pos::new(HPos::Center, VPos::Top));
-    for (value, text) in ticks(&range, 4) {
+    for (value, text) in ticks(range, 4) {
         let x = place(value);
         upright(x, GRID.stroke_width(px(1)))?;
         words(canvas, (x, bottom + px_i(10)), &text, &tick_style)?;

@@ -2,12 +2,14 @@
 
 use super::axis::range_of;
 use super::canvas::{Canvas, picture};
+use super::caption::Caption;
 use super::chart::{Axes, chart};
+use super::distinct_lines::DistinctLines;
 use super::error::PlotError;
 use super::frequency_axis::{LO_LABEL, frequency_range, ghz};
 use super::if_lines::{IfLines, MOST_IFS};
-use super::legend::{Entry, limit_entry};
-use super::nested_lines::{look, nested};
+use super::legend::limit_entry;
+use super::picture::Picture;
 use super::rejection_axis::{CUT_NOTE, cut, is_beyond, required_name};
 use super::series::horizontal;
 use super::style::{Dash, GREY, Sizes, VERMILION};
@@ -16,17 +18,19 @@ use crate::downconverter::{DownconverterResult, MixerDrive, PlanPoint, Receiver}
 use crate::measurement::Assessment;
 use crate::requirement::{Figure, Quantity};
 use crate::units::db_from_amplitude;
+use std::ops::Range;
 
-/// Image rejection over LO, a line per IF, with the requirement and the bands that pass; with an
-/// uncertainty, that pass, fail or are undecided.
+/// Image rejection over LO, a line per IF, with the requirement and the bands that pass and fail;
+/// with an uncertainty, that pass, fail or are undecided.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn receiver_rejection(
+    caption: &Caption<'_>,
     receiver: &Receiver,
     result: &DownconverterResult,
     assessment: Option<&Assessment>,
-) -> Result<Vec<u8>, PlotError> {
+) -> Result<Picture, PlotError> {
     let required = receiver.limits().on(Quantity::ImageRejection);
     let ifs = IfLines::of(receiver, MOST_IFS);
     let shown = |point: &PlanPoint| cut(point.balance.image_rejection_db);
@@ -35,24 +39,27 @@ pub fn receiver_rejection(
     let is_cut = ifs.points(result).any(|point| is_beyond(point.balance.image_rejection_db));
     let note = if is_cut { CUT_NOTE } else { "" };
     let axes = Axes {
-        title: &format!("Image rejection over LO{}", ifs.note()),
         x_label: LO_LABEL,
         y_label: &format!("Image rejection (dB{note})"),
         x: x.clone(),
         y: y.clone(),
+        ..Axes::default()
     };
-    let mut legend = ifs.legend();
+    let lines = ifs.lines(result, &y, shown);
+    let mut legend = lines.legend();
     let required_name = required_name(required);
     legend.extend(limit_entry(required_name.as_ref()));
-    let bands = VerdictBands::new(&result.compliance, assessment);
+    let bands = VerdictBands::new(&result.compliance, assessment, &x);
     legend.extend(bands.legend());
-    picture(|canvas| {
-        let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
-        bands.draw(&mut chart, &x, &y)?;
+    let name = format!("Image rejection over LO{}", ifs.note());
+    picture(&name, |canvas| {
+        let body = caption.head(canvas, &name)?;
+        let (panel, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
+        bands.draw(&panel, &mut chart, &x, &y)?;
         if let Some(required) = required {
             horizontal(&mut chart, &x, required, VERMILION, Dash::Dashed, Sizes::LARGE)?;
         }
-        ifs.draw(&mut chart, result, shown)
+        lines.draw(&mut chart, Sizes::LARGE)
     })
 }
 
@@ -62,39 +69,49 @@ pub fn receiver_rejection(
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn receiver_imbalance(
+    caption: &Caption<'_>,
     receiver: &Receiver,
     result: &DownconverterResult,
-) -> Result<Vec<u8>, PlotError> {
+) -> Result<Picture, PlotError> {
     let limits = receiver.limits();
-    picture(|canvas| {
-        let halves = canvas.split_evenly((2, 1));
-        let amplitude = Signed {
-            title: "Amplitude imbalance, Q over I, wanted sideband",
-            quantity: "Imbalance",
-            unit: "dB",
-            limit: limits.on(Quantity::AmplitudeImbalance),
-        };
-        amplitude
-            .draw(&halves[0], receiver, result, |point| point.balance.wanted().amplitude_db)?;
-        let phase = Signed {
-            title: "Quadrature error, wanted sideband",
-            quantity: "Quadrature error",
-            unit: "deg",
-            limit: limits.on(Quantity::QuadratureError),
-        };
-        phase.draw(&halves[1], receiver, result, |point| point.balance.wanted().phase_deg)
+    let ifs = IfLines::of(receiver, MOST_IFS);
+    let amplitude = Signed {
+        title: "Amplitude imbalance, Q over I",
+        y_label: "Imbalance (dB)",
+        unit: "dB",
+        limit: limits.on(Quantity::AmplitudeImbalance),
+        value: |point| point.balance.wanted().amplitude_db,
+    };
+    let phase = Signed {
+        title: "Quadrature error",
+        y_label: "Quadrature error (deg)",
+        unit: "deg",
+        limit: limits.on(Quantity::QuadratureError),
+        value: |point| point.balance.wanted().phase_deg,
+    };
+    let ranges = [amplitude.range(&ifs, result), phase.range(&ifs, result)];
+    let name = format!("Imbalance and quadrature error, wanted sideband{}", ifs.note());
+    picture(&name, |canvas| {
+        let body = caption.head(canvas, &name)?;
+        for ((panel, part), y) in
+            body.split_evenly((2, 1)).iter().zip([amplitude, phase]).zip(&ranges)
+        {
+            part.draw(panel, (receiver, &ifs), result, y, &ranges)?;
+        }
+        Ok(())
     })
 }
 
-/// The LO at each element over LO: its power with the least that is required, or its voltage where
+/// The LO at each mixer over LO: its power with the minimum that is required, or its voltage where
 /// no power is given.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn receiver_drive(
+    caption: &Caption<'_>,
     receiver: &Receiver,
     result: &DownconverterResult,
-) -> Result<Vec<u8>, PlotError> {
+) -> Result<Picture, PlotError> {
     let drives = || result.lo.iter().flat_map(|point| &point.mixers);
     let has_power = drives().any(|drive| drive.lo_power_dbm.is_some());
     let value = |drive: &MixerDrive| match has_power {
@@ -102,15 +119,15 @@ pub fn receiver_drive(
         true => drive.lo_power_dbm.and_then(Figure::value).unwrap_or(f64::NAN),
         false => db_from_amplitude(drive.lo_magnitude),
     };
-    let (title, y_label) = if has_power {
-        ("LO power at each element", "LO power (dBm)")
+    let (name, y_label) = if has_power {
+        ("LO power at each mixer", "LO power (dBm)")
     } else {
-        ("LO voltage at each element, per root of available power", "LO voltage (dB over 1 V/√W)")
+        ("LO voltage at each mixer, per root of available power", "LO voltage (dB over 1 V/√W)")
     };
     let required = receiver.limits().on(Quantity::LoPower).filter(|_| has_power);
     let y = range_of(drives().map(value).chain(required), 1.0);
     let x = frequency_range(receiver.plan().lo_hz());
-    let axes = Axes { title, x_label: LO_LABEL, y_label, x: x.clone(), y: y.clone() };
+    let axes = Axes { x_label: LO_LABEL, y_label, x: x.clone(), y: y.clone(), ..Axes::default() };
 
     let lines: Vec<Vec<(f64, f64)>> = (0..receiver.mixers().len())
         .map(|at| {
@@ -133,57 +150,65 @@ pub fn receiver_drive(
             false => mixer.name.clone(),
         })
         .collect();
-    let mut legend: Vec<Entry<'_>> = names
-        .iter()
-        .enumerate()
-        .map(|(at, name)| Entry { name, colour: look(at).0, dash: look(at).1 })
-        .collect();
+    let lines = DistinctLines::of(&names, &lines, &y);
+    let mut legend = lines.legend();
     let required_name = required.map(|dbm| format!("required at least {dbm} dBm"));
     legend.extend(limit_entry(required_name.as_ref()));
-    picture(|canvas| {
-        let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
+    picture(name, |canvas| {
+        let body = caption.head(canvas, name)?;
+        let (_, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
         if let Some(required) = required {
             horizontal(&mut chart, &x, required, VERMILION, Dash::Dashed, Sizes::LARGE)?;
         }
-        nested(&mut chart, &lines)
+        lines.draw(&mut chart, Sizes::LARGE)
     })
 }
 
 /// A quantity that may have either sign, with a limit both ways.
 struct Signed<'t> {
     title: &'t str,
-    quantity: &'t str,
+    y_label: &'t str,
     unit: &'t str,
     limit: Option<f64>,
+    value: fn(&PlanPoint) -> f64,
 }
 
 impl Signed<'_> {
+    fn limits(&self) -> impl Iterator<Item = f64> + use<> {
+        self.limit.into_iter().flat_map(|limit| [-limit, limit])
+    }
+
+    fn range(&self, ifs: &IfLines, result: &DownconverterResult) -> Range<f64> {
+        range_of(ifs.points(result).map(self.value).chain(self.limits()).chain([0.0]), 1e-3)
+    }
+
     fn draw(
         &self,
         panel: &Canvas<'_>,
-        receiver: &Receiver,
+        (receiver, ifs): (&Receiver, &IfLines),
         result: &DownconverterResult,
-        value: impl Fn(&PlanPoint) -> f64,
+        y: &Range<f64>,
+        align: &[Range<f64>],
     ) -> Result<(), PlotError> {
-        let ifs = IfLines::of(receiver, MOST_IFS);
-        let limits = self.limit.iter().flat_map(|limit| [-limit, *limit]);
-        let values = ifs.points(result).map(&value).chain(limits.clone()).chain([0.0]);
         let x = frequency_range(receiver.plan().lo_hz());
         let axes = Axes {
-            title: &format!("{}{}", self.title, ifs.note()),
+            title: self.title,
             x_label: LO_LABEL,
-            y_label: &format!("{} ({})", self.quantity, self.unit),
+            y_label: self.y_label,
             x: x.clone(),
-            y: range_of(values, 1e-3),
+            y: y.clone(),
+            align,
+            ..Axes::default()
         };
-        let mut legend = ifs.legend();
+        let lines = ifs.lines(result, y, self.value);
+        let mut legend = lines.legend();
         let limit_name = self.limit.map(|limit| format!("limit {limit} {} either way", self.unit));
         legend.extend(limit_entry(limit_name.as_ref()));
         let (_, mut chart) = chart(panel, &axes, &legend, Sizes::LARGE)?;
         horizontal(&mut chart, &x, 0.0, GREY, Dash::Solid, Sizes { line: 1, ..Sizes::LARGE })?;
-        for limit in limits {
+        for limit in self.limits() {
             horizontal(&mut chart, &x, limit, VERMILION, Dash::Dashed, Sizes::LARGE)?;
         }
-        ifs.draw(&mut chart, result, value)
+        lines.draw(&mut chart, Sizes::LARGE)
     }
 }

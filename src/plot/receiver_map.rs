@@ -1,54 +1,51 @@
 //! The rejection over LO and IF as a map.
 
-use super::axis::{Chart, extent};
-use super::canvas::{Canvas, Pixel, WIDTH, picture, px};
+use super::axis::{Chart, Ticks, extent};
+use super::canvas::{Canvas, Pixel, picture, px, whole};
+use super::caption::Caption;
 use super::chart::{Axes, chart};
-use super::colour_scale::{ColourScale, SCALE_WIDTH};
+use super::colour_scale::{ColourScale, Palette, SCALE_WIDTH};
 use super::error::PlotError;
 use super::frequency_axis::{LO_LABEL, ghz};
 use super::legend::Entry;
+use super::picture::Picture;
+use super::picture_size::WIDTH;
 use super::rejection_axis::{CUT_NOTE, HIGHEST_REJECTION_DB, cut, is_beyond};
-use super::series::hatch;
+use super::series::{CLOSE, WIDE, hatch};
 use super::style::{BLACK, Dash, Sizes};
 use crate::downconverter::{DownconverterResult, Receiver};
 use crate::measurement::Assessment;
-use crate::requirement::Quantity;
+use crate::requirement::{Quantity, Verdict};
 use plotters::prelude::{Color, PathElement, Rectangle, ShapeStyle, WHITE};
 use std::ops::Range;
 
-/// Image rejection over LO and IF in colours, with the cells hatched that miss the requirement; with an
-/// uncertainty, that do not pass within it.
+/// Image rejection over LO and IF in colours, with the cells hatched that miss the requirement; with
+/// an uncertainty, that fail or are undecided within it.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn receiver_rejection_map(
+    caption: &Caption<'_>,
     receiver: &Receiver,
     result: &DownconverterResult,
     assessment: Option<&Assessment>,
-) -> Result<Vec<u8>, PlotError> {
+) -> Result<Picture, PlotError> {
     let map = Map::of(receiver, result, assessment);
-    picture(|canvas| {
-        let (left, right) = canvas.split_horizontally(px(WIDTH - SCALE_WIDTH));
-        let name = match (map.required, map.failing().next()) {
-            (None, _) => None,
-            (Some(required), failing) => {
-                let what = if map.is_decided {
-                    "does not pass within the uncertainty: required"
-                } else {
-                    "less than the required"
-                };
-                let nowhere = if failing.is_some() { "" } else { ": nowhere" };
-                Some(format!("{what} {required} dB{nowhere}"))
-            }
-        };
-        let legend: Vec<Entry<'_>> =
-            name.iter().map(|name| Entry { name, colour: BLACK, dash: Dash::Hatched }).collect();
+    let names = map.names();
+    let legend: Vec<Entry<'_>> =
+        names.iter().map(|(name, dash)| Entry { name, colour: BLACK, dash: *dash }).collect();
+    let name = "Image rejection over LO and IF";
+    picture(name, |canvas| {
+        let body = caption.head(canvas, name)?;
+        let (left, right) = body.split_horizontally(px(WIDTH - SCALE_WIDTH));
         let axes = Axes {
-            title: "Image rejection over LO and IF",
             x_label: LO_LABEL,
             y_label: &format!("IF ({})", map.if_unit),
             x: ends(&map.x),
             y: ends(&map.y),
+            x_ticks: Ticks::At(&map.lo_ghz),
+            y_ticks: Ticks::At(&map.if_shown),
+            ..Axes::default()
         };
         let (_, mut chart) = chart(&left, &axes, &legend, Sizes::LARGE)?;
         map.draw(canvas, &mut chart)?;
@@ -59,6 +56,8 @@ pub fn receiver_rejection_map(
 
 /// The cells of the map and what is in them.
 struct Map {
+    lo_ghz: Vec<f64>,
+    if_shown: Vec<f64>,
     /// The edges of the columns, GHz.
     x: Vec<f64>,
     /// The edges of the rows, in the unit.
@@ -70,9 +69,9 @@ struct Map {
     colours: Range<f64>,
     is_cut: bool,
     required: Option<f64>,
-    /// The cells that do not pass within an uncertainty; without one, that miss the requirement.
-    fails: Vec<bool>,
-    is_decided: bool,
+    /// The verdict of each cell; PASS where nothing is required, and where a point is not in the plan.
+    verdicts: Vec<Verdict>,
+    has_uncertainty: bool,
 }
 
 impl Map {
@@ -98,15 +97,19 @@ impl Map {
         let lo_ghz: Vec<f64> = lo_hz.iter().map(|hz| ghz(*hz)).collect();
         let if_shown: Vec<f64> = if_hz.iter().map(|hz| hz / unit_hz).collect();
         let cells = lo_hz.len() * if_hz.len();
-        let (mut values, mut fails) = (vec![None; cells], vec![false; cells]);
+        let (mut values, mut verdicts) = (vec![None; cells], vec![Verdict::Pass; cells]);
         for (at, point) in result.points.iter().enumerate() {
             let column = lo_hz.partition_point(|hz| *hz < point.lo_hz);
             let cell = column * if_hz.len() + if_hz.partition_point(|hz| *hz < point.if_hz);
             let value_db = cut(point.balance.image_rejection_db);
             let decided = assessment.and_then(|own| own.rejection_verdicts.get(at));
             values[cell] = Some(value_db).filter(|db| !db.is_nan());
-            fails[cell] = required
-                .is_some_and(|db| decided.map_or(value_db < db, |verdict| !verdict.passes()));
+            verdicts[cell] = match (required, decided) {
+                (None, _) => Verdict::Pass,
+                (Some(_), Some(decided)) => *decided,
+                (Some(required), None) if value_db < required => Verdict::Fail,
+                (Some(_), None) => Verdict::Pass,
+            };
         }
         Self {
             x: edges(&lo_ghz),
@@ -116,8 +119,10 @@ impl Map {
             is_cut: rejections().any(is_beyond),
             required,
             values,
-            fails,
-            is_decided: assessment.is_some(),
+            verdicts,
+            has_uncertainty: assessment.is_some(),
+            lo_ghz,
+            if_shown,
         }
     }
 
@@ -125,14 +130,30 @@ impl Map {
         self.y.len() - 1
     }
 
-    fn failing(&self) -> impl Iterator<Item = usize> {
-        (0..self.fails.len()).filter(|&cell| self.fails[cell])
+    /// The entries of the legend.
+    fn names(&self) -> Vec<(String, Dash)> {
+        let Some(required) = self.required else { return Vec::new() };
+        let has = |verdict| self.verdicts.contains(&verdict);
+        let within = if self.has_uncertainty { " within the uncertainty" } else { "" };
+        let mut names = Vec::new();
+        for (verdict, word, dash) in [
+            (Verdict::Fail, "FAIL", Dash::Hatched),
+            (Verdict::Undecided, "UNDECIDED", Dash::WideHatched),
+        ] {
+            if has(verdict) {
+                names.push((format!("{word}{within}: required {required} dB"), dash));
+            }
+        }
+        if names.is_empty() {
+            names.push((format!("PASS{within} everywhere: required {required} dB"), Dash::Word));
+        }
+        names
     }
 
-    /// Whether the requirement is reached in one of two cells of the plan and not in the other.
+    /// Whether two cells of the plan have different verdicts.
     fn differ(&self, one: usize, other: usize) -> bool {
         let are_known = self.values[one].is_some() && self.values[other].is_some();
-        are_known && self.fails[one] != self.fails[other]
+        are_known && self.verdicts[one] != self.verdicts[other]
     }
 
     fn scale(&self) -> ColourScale {
@@ -141,6 +162,7 @@ impl Map {
             range: self.colours.clone(),
             mark: self.required,
             label: format!("Image rejection (dB{note})"),
+            palette: Palette::Sequential,
         }
     }
 
@@ -151,14 +173,21 @@ impl Map {
             let (column, row) = (cell / rows, cell % rows);
             let low = chart.backend_coord(&(self.x[column], self.y[row]));
             let high = chart.backend_coord(&(self.x[column + 1], self.y[row + 1]));
-            ((low.0, high.1), (high.0, low.1))
+            (whole((low.0, high.1)), whole((high.0, low.1)))
         };
         for (cell, value) in self.values.iter().enumerate() {
             let (Some(value), (low, high)) = (*value, corners(cell)) else { continue };
             let filled = Rectangle::new([low, high], scale.colour(value).filled());
             canvas.draw(&filled).map_err(PlotError::from_display)?;
-            if self.fails[cell] {
-                hatch(canvas, (low, high), scale.ink(value))?;
+        }
+        for (cell, value) in self.values.iter().enumerate() {
+            let spacing = match self.verdicts[cell] {
+                Verdict::Pass => continue,
+                Verdict::Undecided => WIDE,
+                Verdict::Fail => CLOSE,
+            };
+            if let Some(value) = *value {
+                hatch(canvas, corners(cell), scale.ink(value), spacing)?;
             }
         }
         for (colour, width) in [(WHITE, 6), (BLACK, 3)] {
@@ -172,7 +201,7 @@ impl Map {
         Ok(())
     }
 
-    /// The edges between cells that reach the requirement and cells that do not.
+    /// The edges between cells of different verdicts.
     fn boundary(&self, corners: &impl Fn(usize) -> (Pixel, Pixel)) -> Vec<(Pixel, Pixel)> {
         let rows = self.rows();
         let mut found = Vec::new();
@@ -197,17 +226,20 @@ fn between_ends(all: &[f64], others: &[f64]) -> Vec<f64> {
     all.iter().copied().filter(|value| (*first..=*last).contains(value)).collect()
 }
 
-/// Halfway between neighbours; the outermost as far beyond as the inner ones are within.
+/// Halfway between neighbours; the outermost cells end at their values, where the data end.
 fn edges(values: &[f64]) -> Vec<f64> {
-    let (Some(first), Some(last)) = (values.first(), values.last()) else { return vec![0.0, 1.0] };
-    let mut edges: Vec<f64> = values.windows(2).map(|pair| 0.5 * (pair[0] + pair[1])).collect();
-    // A single value still needs a cell.
-    let alone = 0.02 * first.abs().max(f64::MIN_POSITIVE);
-    let below = edges.first().map_or(alone, |edge| edge - first);
-    let above = edges.last().map_or(alone, |edge| last - edge);
-    edges.insert(0, first - below);
-    edges.push(last + above);
-    edges
+    match values {
+        [] => vec![0.0, 1.0],
+        // A single value still needs a cell.
+        [only] => {
+            let half = 0.02 * only.abs().max(f64::MIN_POSITIVE);
+            vec![only - half, only + half]
+        }
+        [first, .., last] => {
+            let between = values.windows(2).map(|pair| 0.5 * (pair[0] + pair[1]));
+            std::iter::once(*first).chain(between).chain([*last]).collect()
+        }
+    }
 }
 
 fn ends(edges: &[f64]) -> Range<f64> {
@@ -220,7 +252,7 @@ mod tests {
 
     #[test]
     fn cells_meet_halfway() {
-        assert_eq!(edges(&[1.0, 2.0, 4.0]), [0.5, 1.5, 3.0, 5.0]);
+        assert_eq!(edges(&[1.0, 2.0, 4.0]), [1.0, 1.5, 3.0, 4.0]);
         assert_eq!(edges(&[100.0]), [98.0, 102.0]);
     }
 }

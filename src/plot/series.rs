@@ -2,6 +2,7 @@
 
 use super::axis::Chart;
 use super::canvas::{Canvas, Pixel, px, px_i};
+use super::clipping::{clipped_area, clipped_line};
 use super::error::PlotError;
 use super::style::{Dash, SHADE, Sizes};
 use plotters::prelude::{
@@ -24,14 +25,16 @@ pub(super) fn line(
     let per_pixel =
         |range: Range<f64>, pixels: u32| (range.end - range.start) / f64::from(pixels.max(1));
     let scale = (per_pixel(chart.x_range(), width), per_pixel(chart.y_range(), height));
-    for run in points.split(|(_, y)| !y.is_finite()).filter(|run| !run.is_empty()) {
-        if let [alone] = run {
+    let frame = (&chart.x_range(), &chart.y_range());
+    let runs = points.split(|(_, y)| !y.is_finite()).filter(|run| !run.is_empty());
+    for run in runs.flat_map(|run| clipped_line(run, frame)) {
+        if let [alone] = run.as_slice() {
             let dot =
                 EmptyElement::at(*alone) + Circle::new((0, 0), px(sizes.line * 2), colour.filled());
             chart.draw_series(std::iter::once(dot)).map_err(PlotError::from_display)?;
             continue;
         }
-        let run = essential(run, scale).into_iter();
+        let run = essential(&run, scale).into_iter();
         if matches!(dash, Dash::Dashed | Dash::Dotted) {
             let (on, off) = match dash {
                 Dash::Dotted => (px(sizes.line * 4 / 3), px(sizes.line * 4 / 3)),
@@ -71,15 +74,24 @@ pub(super) fn vertical(
     line(chart, [(at, y.start), (at, y.end)], colour, dash, sizes)
 }
 
-/// The points of a line that matter to the eye: those left out lie less than a pixel of the
-/// enlarged canvas off the line through the others. The canvas rounds every point to its pixels,
-/// which would show as steps along a line that is nearly level.
+/// The points of a line that matter to the eye: those left out lie less than a fifth of a pixel
+/// off the line through the others.
+fn essential(points: &[(f64, f64)], scale: (f64, f64)) -> Vec<(f64, f64)> {
+    const TOLERANCE_UNITS: f64 = 2.0;
+    essential_places(points, scale, TOLERANCE_UNITS).into_iter().map(|at| points[at]).collect()
+}
+
+/// The places in a list of those points that leave no other farther than a tolerance off the line
+/// through them; `scale` is the size of a unit in either direction.
 ///
 /// U. Ramer (1972), D. H. Douglas and T. K. Peucker (1973).
-fn essential(points: &[(f64, f64)], scale: (f64, f64)) -> Vec<(f64, f64)> {
-    const TOLERANCE_PIXELS: f64 = 1.0;
+pub(super) fn essential_places(
+    points: &[(f64, f64)],
+    scale: (f64, f64),
+    tolerance: f64,
+) -> Vec<usize> {
+    let Some(last) = points.len().checked_sub(1) else { return Vec::new() };
     let mut keep = vec![false; points.len()];
-    let last = points.len() - 1;
     (keep[0], keep[last]) = (true, true);
     let mut open = vec![(0, last)];
     while let Some((from, to)) = open.pop() {
@@ -93,12 +105,12 @@ fn essential(points: &[(f64, f64)], scale: (f64, f64)) -> Vec<(f64, f64)> {
         };
         let farthest = (from + 1..to)
             .max_by(|&one, &other| distance(&points[one]).total_cmp(&distance(&points[other])));
-        if let Some(at) = farthest.filter(|&at| distance(&points[at]) > TOLERANCE_PIXELS) {
+        if let Some(at) = farthest.filter(|&at| distance(&points[at]) > tolerance) {
             keep[at] = true;
             open.extend([(from, at), (at, to)]);
         }
     }
-    points.iter().zip(keep).filter(|(_, keep)| *keep).map(|(point, _)| *point).collect()
+    (0..points.len()).filter(|&at| keep[at]).collect()
 }
 
 /// Shades a stretch of the x axis over the whole height.
@@ -119,19 +131,28 @@ pub(super) fn area(
     colour: RGBColor,
 ) -> Result<(), PlotError> {
     let corners: Vec<(f64, f64)> = lower.iter().chain(upper.iter().rev()).copied().collect();
+    let corners = clipped_area(&corners, (&chart.x_range(), &chart.y_range()));
+    if corners.len() < 3 {
+        return Ok(());
+    }
     chart
         .draw_series(std::iter::once(Polygon::new(corners, colour.mix(SHADE).filled())))
         .map_err(PlotError::from_display)?;
     Ok(())
 }
 
+/// How far apart the strokes of a hatched cell are, and those of a wide band.
+pub(super) const CLOSE: u32 = 11;
+pub(super) const WIDE: u32 = 26;
+
 /// Crosses a rectangle by strokes that go on in the rectangles beside it.
 pub(super) fn hatch(
     canvas: &Canvas<'_>,
     (low, high): (Pixel, Pixel),
     colour: RGBColor,
+    spacing: u32,
 ) -> Result<(), PlotError> {
-    let every = px_i(11);
+    let every = px_i(spacing);
     let first = (low.0 + low.1).div_euclid(every) + 1;
     for sum in (first..).map(|at| at * every).take_while(|sum| *sum < high.0 + high.1) {
         let (from, to) = (low.0.max(sum - high.1), high.0.min(sum - low.1));
@@ -141,4 +162,16 @@ pub(super) fn hatch(
             .map_err(PlotError::from_display)?;
     }
     Ok(())
+}
+
+/// The outline of a rectangle; the back end draws that of its own rectangles one unit wide.
+pub(super) fn outline(
+    canvas: &Canvas<'_>,
+    (low, high): (Pixel, Pixel),
+    colour: RGBColor,
+    width: u32,
+) -> Result<(), PlotError> {
+    let corners = vec![low, (high.0, low.1), high, (low.0, high.1), low];
+    let style = ShapeStyle::from(&colour).stroke_width(px(width));
+    canvas.draw(&PathElement::new(corners, style)).map_err(PlotError::from_display)
 }

@@ -1,83 +1,102 @@
 //! Pictures of a splitter.
 
 use super::axis::range_of;
-use super::canvas::{Canvas, picture, px, px_i};
+use super::canvas::{Canvas, picture};
+use super::caption::Caption;
 use super::chart::{Axes, chart};
 use super::contour_plane::{contour_axes, corner_away_from, is_inside};
+use super::distinct_lines::DistinctLines;
 use super::error::PlotError;
-use super::frequency_axis::ghz;
+use super::frequency_axis::{FREQUENCY_LABEL, ghz};
 use super::legend::{Entry, limit_entry};
-use super::lettering::{note, place_beside};
-use super::rejection_axis::{HIGHEST_REJECTION_DB, required_name};
-use super::series::{horizontal, line};
-use super::style::{BLACK, BLUE, Dash, GREY, LINES, Sizes, VERMILION};
+use super::picture::Picture;
+use super::rejection_axis::{CUT_NOTE, HIGHEST_REJECTION_DB, cut, is_beyond, required_name};
+use super::series::{horizontal, line, vertical};
+use super::style::{BLUE, Dash, GREY, Sizes, VERMILION};
+use super::track::{Track, draw_tracks};
 use super::verdict_bands::VerdictBands;
 use crate::measurement::Assessment;
 use crate::requirement::Quantity;
 use crate::splitter::{SplitterPoint, SplitterResult, contour_family};
 use crate::units::ShownFrequency;
-use plotters::prelude::{Circle, Color, EmptyElement};
 use std::ops::Range;
 
 /// Amplitude imbalance above phase error, over frequency, with their limits.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
-pub fn imbalance(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
-    picture(|canvas| {
-        let halves = canvas.split_evenly((2, 1));
-        amplitude_panel(&halves[0], result, Sizes::LARGE)?;
-        phase_panel(&halves[1], result, Sizes::LARGE)
+pub fn imbalance(caption: &Caption<'_>, result: &SplitterResult) -> Result<Picture, PlotError> {
+    let name = "Amplitude imbalance and phase error";
+    picture(name, |canvas| {
+        let halves = caption.head(canvas, name)?.split_evenly((2, 1));
+        balance_panels(&[&halves[0], &halves[1]], result, Sizes::LARGE)
     })
 }
 
 /// Image rejection, or a balun's common-mode rejection, over frequency, with the requirement and
-/// the bands that pass.
+/// the bands that pass and fail.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn rejection(
+    caption: &Caption<'_>,
     result: &SplitterResult,
     assessment: Option<&Assessment>,
-) -> Result<Vec<u8>, PlotError> {
-    picture(|canvas| rejection_panel(canvas, result, assessment, Sizes::LARGE))
+) -> Result<Picture, PlotError> {
+    let name = result.roles.kind.rejection().title();
+    picture(&name, |canvas| {
+        let body = caption.head(canvas, &name)?;
+        rejection_panel(&body, result, assessment, ("", Sizes::LARGE))
+    })
 }
 
-/// The part's way through the plane of imbalance and phase error, with curves of constant
+/// The part's track through the plane of imbalance and phase error, with curves of constant
 /// rejection.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
-pub fn contours(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
-    picture(|canvas| contour_panel(canvas, result, Sizes::LARGE))
+pub fn contours(caption: &Caption<'_>, result: &SplitterResult) -> Result<Picture, PlotError> {
+    let name = contour_title(result);
+    picture(&name, |canvas| {
+        contour_panel(&caption.head(canvas, &name)?, result, ("", Sizes::LARGE))
+    })
 }
 
 /// Losses above isolation and return losses, over frequency.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
-pub fn losses(result: &SplitterResult) -> Result<Vec<u8>, PlotError> {
-    picture(|canvas| {
-        let halves = canvas.split_evenly((2, 1));
-        loss_panel(&halves[0], result, Sizes::LARGE)?;
-        isolation_panel(&halves[1], result, Sizes::LARGE)
+pub fn losses(caption: &Caption<'_>, result: &SplitterResult) -> Result<Picture, PlotError> {
+    let name = "Losses, isolation and return losses";
+    picture(name, |canvas| {
+        let halves = caption.head(canvas, name)?.split_evenly((2, 1));
+        loss_panels(&[&halves[0], &halves[1]], result, Sizes::LARGE)
     })
 }
 
-/// Imbalance, phase error, rejection and contours on one picture.
+/// Rejection, contours, imbalance, phase error, losses and isolation on one picture.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn overview(
+    caption: &Caption<'_>,
     result: &SplitterResult,
     assessment: Option<&Assessment>,
-) -> Result<Vec<u8>, PlotError> {
-    picture(|canvas| {
-        let quarters = canvas.split_evenly((2, 2));
-        rejection_panel(&quarters[0], result, assessment, Sizes::SMALL)?;
-        contour_panel(&quarters[1], result, Sizes::SMALL)?;
-        amplitude_panel(&quarters[2], result, Sizes::SMALL)?;
-        phase_panel(&quarters[3], result, Sizes::SMALL)
+) -> Result<Picture, PlotError> {
+    let [a, b] = result.roles.outputs;
+    let name = format!(
+        "{}-degree splitter: input port {}, outputs {a} and {b}",
+        result.roles.nominal_deg.abs(),
+        result.roles.input
+    );
+    picture(&name, |canvas| {
+        let panels = caption.head(canvas, &name)?.split_evenly((2, 3));
+        let sizes = Sizes::SMALL;
+        let title = result.roles.kind.rejection().title();
+        rejection_panel(&panels[0], result, assessment, (&title, sizes))?;
+        balance_panels(&[&panels[1], &panels[4]], result, sizes)?;
+        loss_panels(&[&panels[2], &panels[5]], result, sizes)?;
+        contour_panel(&panels[3], result, ("Curves of constant rejection (dB)", sizes))
     })
 }
 
@@ -87,98 +106,109 @@ fn frequencies(result: &SplitterResult) -> Range<f64> {
     if low < high { low..high } else { low - 0.5..high + 0.5 }
 }
 
+/// Amplitude imbalance and phase error, one above the other.
+fn balance_panels(
+    panels: &[&Canvas<'_>; 2],
+    result: &SplitterResult,
+    sizes: Sizes,
+) -> Result<(), PlotError> {
+    let [a, b] = result.roles.outputs;
+    let limits = result.compliance.limits();
+    let amplitude = Signed {
+        title: format!("Amplitude imbalance, port {b} over {a}"),
+        y_label: "Imbalance (dB)",
+        unit: "dB",
+        limit: limits.on(Quantity::AmplitudeImbalance),
+        value: |p| p.amplitude_imbalance_db,
+    };
+    let phase = Signed {
+        title: format!("Phase error, port {b} minus {a}, nominal {} deg", result.roles.nominal_deg),
+        y_label: "Phase error (deg)",
+        unit: "deg",
+        limit: limits.on(Quantity::PhaseError),
+        value: |p| p.phase_error_deg,
+    };
+    let align = [amplitude.range(result), phase.range(result)];
+    for ((part, panel), y) in [&amplitude, &phase].into_iter().zip(panels).zip(&align) {
+        part.draw(panel, result, (y, &align), sizes)?;
+    }
+    Ok(())
+}
+
 /// One quantity over frequency with limits on both sides.
-fn signed_panel(
-    panel: &Canvas<'_>,
-    result: &SplitterResult,
-    (title, quantity, unit): (&str, &str, &str),
-    value: impl Fn(&SplitterPoint) -> f64,
+struct Signed {
+    title: String,
+    y_label: &'static str,
+    unit: &'static str,
     limit: Option<f64>,
-    sizes: Sizes,
-) -> Result<(), PlotError> {
-    let limits = limit.iter().flat_map(|limit| [-limit, *limit]);
-    let y = range_of(result.points.iter().map(&value).chain(limits.clone()).chain([0.0]), 1e-3);
-    let x = frequencies(result);
-    let y_label = format!("{quantity} ({unit})");
-    let axes = Axes { title, x_label: "Frequency (GHz)", y_label: &y_label, x: x.clone(), y };
-    let limit_name = limit.map(|limit| format!("limit {limit} {unit} either way"));
-    let mut legend = Vec::new();
-    if limit.is_some() {
-        legend.push(Entry { name: "this part", colour: BLUE, dash: Dash::Solid });
-        legend.extend(limit_entry(limit_name.as_ref()));
-    }
-    let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
-    horizontal(&mut chart, &x, 0.0, GREY, Dash::Solid, Sizes { line: 1, ..sizes })?;
-    for limit in limits {
-        horizontal(&mut chart, &x, limit, VERMILION, Dash::Dashed, sizes)?;
-    }
-    line(
-        &mut chart,
-        result.points.iter().map(|p| (ghz(p.frequency_hz), value(p))),
-        BLUE,
-        Dash::Solid,
-        sizes,
-    )
+    value: fn(&SplitterPoint) -> f64,
 }
 
-fn amplitude_panel(
-    panel: &Canvas<'_>,
-    result: &SplitterResult,
-    sizes: Sizes,
-) -> Result<(), PlotError> {
-    let [a, b] = result.roles.outputs;
-    let title = format!("Amplitude imbalance, port {b} over port {a}");
-    let limit = result.compliance.limits().on(Quantity::AmplitudeImbalance);
-    signed_panel(
-        panel,
-        result,
-        (&title, "Imbalance", "dB"),
-        |p| p.amplitude_imbalance_db,
-        limit,
-        sizes,
-    )
-}
+impl Signed {
+    fn limits(&self) -> impl Iterator<Item = f64> + use<> {
+        self.limit.into_iter().flat_map(|limit| [-limit, limit])
+    }
 
-fn phase_panel(panel: &Canvas<'_>, result: &SplitterResult, sizes: Sizes) -> Result<(), PlotError> {
-    let [a, b] = result.roles.outputs;
-    let title =
-        format!("Phase error, port {b} less port {a}, nominal {} deg", result.roles.nominal_deg);
-    let limit = result.compliance.limits().on(Quantity::PhaseError);
-    signed_panel(panel, result, (&title, "Phase error", "deg"), |p| p.phase_error_deg, limit, sizes)
+    fn range(&self, result: &SplitterResult) -> Range<f64> {
+        range_of(result.points.iter().map(self.value).chain(self.limits()).chain([0.0]), 1e-3)
+    }
+
+    fn draw(
+        &self,
+        panel: &Canvas<'_>,
+        result: &SplitterResult,
+        (y, align): (&Range<f64>, &[Range<f64>]),
+        sizes: Sizes,
+    ) -> Result<(), PlotError> {
+        let x = frequencies(result);
+        let axes = Axes {
+            title: &self.title,
+            x_label: FREQUENCY_LABEL,
+            y_label: self.y_label,
+            x: x.clone(),
+            y: y.clone(),
+            align,
+            ..Axes::default()
+        };
+        let limit_name = self.limit.map(|limit| format!("limit {limit} {} either way", self.unit));
+        let legend: Vec<Entry<'_>> = limit_entry(limit_name.as_ref()).into_iter().collect();
+        let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
+        horizontal(&mut chart, &x, 0.0, GREY, Dash::Solid, Sizes { line: 1, ..sizes })?;
+        for limit in self.limits() {
+            horizontal(&mut chart, &x, limit, VERMILION, Dash::Dashed, sizes)?;
+        }
+        let points = result.points.iter().map(|p| (ghz(p.frequency_hz), (self.value)(p)));
+        line(&mut chart, points, BLUE, Dash::Solid, sizes)
+    }
 }
 
 fn rejection_panel(
     panel: &Canvas<'_>,
     result: &SplitterResult,
     assessment: Option<&Assessment>,
-    sizes: Sizes,
+    (title, sizes): (&str, Sizes),
 ) -> Result<(), PlotError> {
     let required = result.compliance.limits().on_rejection_db();
-    let values = || result.points.iter().map(|p| p.rejection_db.min(HIGHEST_REJECTION_DB));
+    let values = || result.points.iter().map(|p| cut(p.rejection_db));
     let y = range_of(values().chain(required), 5.0);
     let x = frequencies(result);
-    let title = result.roles.kind.rejection().title();
-    let is_cut = result.points.iter().any(|p| p.rejection_db > HIGHEST_REJECTION_DB);
-    let cut = if is_cut { format!(", cut at {HIGHEST_REJECTION_DB}") } else { String::new() };
-    let label = format!("{title} (dB{cut})");
+    let is_cut = result.points.iter().any(|p| is_beyond(p.rejection_db));
+    let note = if is_cut { CUT_NOTE } else { "" };
+    let label = format!("{} (dB{note})", result.roles.kind.rejection().title());
     let axes = Axes {
-        title: &title,
-        x_label: "Frequency (GHz)",
+        title,
+        x_label: FREQUENCY_LABEL,
         y_label: &label,
         x: x.clone(),
         y: y.clone(),
+        ..Axes::default()
     };
     let required_name = required_name(required);
-    let has_requirements = !result.compliance.requirements.is_empty();
-    let bands = VerdictBands::new(&result.compliance, assessment);
-    let mut legend = Vec::new();
-    if has_requirements {
-        legend.push(Entry { name: "this part", colour: BLUE, dash: Dash::Solid });
-        legend.extend(limit_entry(required_name.as_ref()));
-        legend.extend(bands.legend());
-    }
-    let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
-    bands.draw(&mut chart, &x, &y)?;
+    let bands = VerdictBands::new(&result.compliance, assessment, &x);
+    let mut legend: Vec<Entry<'_>> = limit_entry(required_name.as_ref()).into_iter().collect();
+    legend.extend(bands.legend());
+    let (canvas, mut chart) = chart(panel, &axes, &legend, sizes)?;
+    bands.draw(&canvas, &mut chart, &x, &y)?;
     if let Some(required) = required {
         horizontal(&mut chart, &x, required, VERMILION, Dash::Dashed, sizes)?;
     }
@@ -186,144 +216,145 @@ fn rejection_panel(
     line(&mut chart, points, BLUE, Dash::Solid, sizes)
 }
 
-fn loss_panel(panel: &Canvas<'_>, result: &SplitterResult, sizes: Sizes) -> Result<(), PlotError> {
+/// Losses, and isolation with return losses, one above the other.
+fn loss_panels(
+    panels: &[&Canvas<'_>; 2],
+    result: &SplitterResult,
+    sizes: Sizes,
+) -> Result<(), PlotError> {
     let [a, b] = result.roles.outputs;
     let input = result.roles.input;
-    let names =
-        [format!("port {input} to {a}"), format!("port {input} to {b}"), "excess".to_owned()];
-    let series: [&dyn Fn(&SplitterPoint) -> f64; 3] =
-        [&|p| p.loss_a_db, &|p| p.loss_b_db, &|p| p.excess_loss_db];
-    let series: Vec<Series<'_>> =
-        names.iter().zip(series).map(|(name, value)| (name.as_str(), value)).collect();
-    decibel_panel(panel, result, ("Insertion loss and excess loss", "Loss (dB)"), &series, sizes)
-}
-
-fn isolation_panel(
-    panel: &Canvas<'_>,
-    result: &SplitterResult,
-    sizes: Sizes,
-) -> Result<(), PlotError> {
+    let trace = |name: String, value: &dyn Fn(&SplitterPoint) -> f64| -> (String, ErrorTrace) {
+        let place = |p: &SplitterPoint| (ghz(p.frequency_hz), value(p).min(HIGHEST_REJECTION_DB));
+        (name, result.points.iter().map(place).collect())
+    };
+    let losses = Decibels {
+        title: "Insertion loss and excess loss",
+        y_label: "Loss (dB)",
+        traces: vec![
+            trace(format!("port {input} to {a}"), &|p| p.loss_a_db),
+            trace(format!("port {input} to {b}"), &|p| p.loss_b_db),
+            trace("excess".to_owned(), &|p| p.excess_loss_db),
+        ],
+        ideal: Some((EQUAL_SPLIT_DB, "ideal 3.01 dB")),
+    };
+    let mut isolation = match result.roles.isolated {
+        Some(port) => {
+            vec![trace(format!("isolation {port}"), &|p| p.isolation_db.unwrap_or(f64::NAN))]
+        }
+        None => vec![trace(format!("isolation {a} to {b}"), &|p| p.output_isolation_db)],
+    };
     let ports = result.points.first().map_or(0, |p| p.return_loss_db.len());
-    let shown = |port: &usize| result.points.iter().any(|p| p.return_loss_db[*port].is_some());
-    let reflections: Vec<(String, usize)> = (0..ports)
-        .filter(shown)
-        // More would crowd the legend; the CSV has them all.
-        .take(4)
-        .map(|port| (format!("return loss {}", port + 1), port))
-        .collect();
-    let isolation = |p: &SplitterPoint| p.isolation_db.unwrap_or(f64::NAN);
-    let between = |p: &SplitterPoint| p.output_isolation_db;
-    type Value = Box<dyn Fn(&SplitterPoint) -> f64>;
-    let values: Vec<Value> = reflections
-        .iter()
-        .map(|&(_, port)| {
-            Box::new(move |p: &SplitterPoint| p.return_loss_db[port].unwrap_or(f64::NAN)) as Value
-        })
-        .collect();
-    let mut series: Vec<Series<'_>> = match result.roles.isolated {
-        Some(_) => vec![("isolation", &isolation)],
-        None => vec![("between outputs", &between)],
+    let is_known = |port: &usize| result.points.iter().any(|p| p.return_loss_db[*port].is_some());
+    // More would crowd the legend; the CSV has them all.
+    isolation.extend((0..ports).filter(is_known).take(4).map(|port| {
+        trace(format!("return loss {}", port + 1), &|p| p.return_loss_db[port].unwrap_or(f64::NAN))
+    }));
+    let isolation = Decibels {
+        title: "Isolation and return losses",
+        y_label: "Loss (dB)",
+        traces: isolation,
+        ideal: None,
     };
-    series.extend(
-        reflections
-            .iter()
-            .zip(&values)
-            .map(|((name, _), value)| (name.as_str(), value.as_ref() as _)),
-    );
-    decibel_panel(
-        panel,
-        result,
-        ("Isolation and return losses", "Isolation, return loss (dB)"),
-        &series,
-        sizes,
-    )
+    let align = [losses.range(), isolation.range()];
+    losses.draw(panels[0], result, &align, sizes)?;
+    isolation.draw(panels[1], result, &align, sizes)
 }
 
-type Series<'s> = (&'s str, &'s dyn Fn(&SplitterPoint) -> f64);
+/// The loss from the input to each of two equal outputs without any other loss: 10 log10(2).
+const EQUAL_SPLIT_DB: f64 = 3.010_299_956_639_812;
 
-fn decibel_panel(
-    panel: &Canvas<'_>,
-    result: &SplitterResult,
-    (title, unit): (&str, &str),
-    series: &[Series<'_>],
-    sizes: Sizes,
-) -> Result<(), PlotError> {
-    let shown = |value: f64| value.min(HIGHEST_REJECTION_DB);
-    let values =
-        series.iter().flat_map(|(_, value)| result.points.iter().map(move |p| shown(value(p))));
-    let axes = Axes {
-        title,
-        x_label: "Frequency (GHz)",
-        y_label: unit,
-        x: frequencies(result),
-        y: range_of(values, 0.5),
-    };
-    let legend: Vec<Entry<'_>> = series
-        .iter()
-        .zip(LINES)
-        .enumerate()
-        .map(|(at, ((name, _), colour))| Entry { name, colour, dash: dash_of(at) })
-        .collect();
-    let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
-    for (at, ((_, value), colour)) in series.iter().zip(LINES).enumerate() {
-        let points = result.points.iter().map(|p| (ghz(p.frequency_hz), shown(value(p))));
-        line(&mut chart, points, colour, dash_of(at), sizes)?;
+/// Frequency (GHz) and a value, or imbalance (dB) and phase error (deg).
+type ErrorTrace = Vec<(f64, f64)>;
+
+/// Several losses over frequency.
+struct Decibels {
+    title: &'static str,
+    y_label: &'static str,
+    traces: Vec<(String, ErrorTrace)>,
+    /// A value for comparison, and its name.
+    ideal: Option<(f64, &'static str)>,
+}
+
+impl Decibels {
+    fn range(&self) -> Range<f64> {
+        let values = self.traces.iter().flat_map(|(_, trace)| trace.iter().map(|at| at.1));
+        range_of(values.chain(self.ideal.map(|ideal| ideal.0)), 0.5)
     }
-    Ok(())
+
+    fn draw(
+        &self,
+        panel: &Canvas<'_>,
+        result: &SplitterResult,
+        align: &[Range<f64>],
+        sizes: Sizes,
+    ) -> Result<(), PlotError> {
+        let (x, y) = (frequencies(result), self.range());
+        let (names, traces): (Vec<String>, Vec<ErrorTrace>) = self.traces.iter().cloned().unzip();
+        let lines = DistinctLines::of(&names, &traces, &y);
+        let axes = Axes {
+            title: self.title,
+            x_label: FREQUENCY_LABEL,
+            y_label: self.y_label,
+            x: x.clone(),
+            y,
+            align,
+            ..Axes::default()
+        };
+        let mut legend = lines.legend();
+        legend.extend(self.ideal.map(|(_, name)| Entry { name, colour: GREY, dash: Dash::Dotted }));
+        let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
+        if let Some((ideal, _)) = self.ideal {
+            horizontal(&mut chart, &x, ideal, GREY, Dash::Dotted, sizes)?;
+        }
+        lines.draw(&mut chart, sizes)
+    }
 }
 
-/// Lines that may lie on one another differ in dash too.
-fn dash_of(at: usize) -> Dash {
-    if at.is_multiple_of(2) { Dash::Solid } else { Dash::Dashed }
+fn contour_title(result: &SplitterResult) -> String {
+    format!(
+        "Imbalance and phase error, with curves of constant {} (dB)",
+        result.roles.kind.rejection().label()
+    )
 }
 
 fn contour_panel(
     panel: &Canvas<'_>,
     result: &SplitterResult,
-    sizes: Sizes,
+    (title, sizes): (&str, Sizes),
 ) -> Result<(), PlotError> {
     let errors: Vec<_> = result.points.iter().map(|p| p.channel_error).collect();
-    let family = contour_family(&errors, result.compliance.limits().on_rejection_db());
-    let title =
-        format!("{} (dB) at each imbalance and phase error", result.roles.kind.rejection().title());
+    let limits = result.compliance.limits();
+    let family = contour_family(&errors, limits.on_rejection_db());
     let track = |p: &SplitterPoint| (p.amplitude_imbalance_db, p.phase_error_deg);
     let away = corner_away_from(result.points.iter().map(track));
-    let (canvas, mut chart) = contour_axes(panel, &family, &title, away, &[], sizes)?;
+    let required_name = required_name(limits.on_rejection_db());
+    let mut legend: Vec<Entry<'_>> = limit_entry(required_name.as_ref()).into_iter().collect();
+    let (db, deg) = (limits.on(Quantity::AmplitudeImbalance), limits.on(Quantity::PhaseError));
+    if db.is_some() || deg.is_some() {
+        let name = "limits on imbalance and phase error";
+        legend.push(Entry { name, colour: VERMILION, dash: Dash::Dotted });
+    }
+    let (canvas, mut chart) = contour_axes(panel, &family, title, away, &legend, sizes)?;
+    for limit in db.into_iter().flat_map(|db| [-db, db]) {
+        let y = -family.reach_deg..family.reach_deg;
+        vertical(&mut chart, limit, &y, VERMILION, Dash::Dotted, sizes)?;
+    }
+    for limit in deg.into_iter().flat_map(|deg| [-deg, deg]) {
+        let x = -family.reach_db..family.reach_db;
+        horizontal(&mut chart, &x, limit, VERMILION, Dash::Dotted, sizes)?;
+    }
     // Beyond the plane the line breaks rather than run along its edge.
-    let shown = result
+    let shown: ErrorTrace = result
         .points
         .iter()
         .map(track)
-        .map(|at| if is_inside(&family, at) { at } else { (at.0, f64::NAN) });
-    line(&mut chart, shown, BLUE, Dash::Solid, sizes)?;
-
-    // A few frequencies along the way, so that its direction can be seen; the ends first.
-    let last = result.points.len() - 1;
-    let inside = |at: &usize| is_inside(&family, track(&result.points[*at]));
-    let mut marked: Vec<usize> = [0, 4, 2, 1, 3].map(|quarter| quarter * last / 4).to_vec();
-    marked.retain(inside);
-    marked.dedup();
-    let on_picture: Vec<(i32, i32)> =
-        result.points.iter().map(|p| chart.backend_coord(&track(p))).collect();
-    let frame = chart.plotting_area().get_pixel_range();
-    let mut noted: Vec<(i32, i32)> = Vec::new();
-    for &at in &marked {
-        let point = &result.points[at];
-        let dot =
-            EmptyElement::at(track(point)) + Circle::new((0, 0), px(sizes.line * 2), BLUE.filled());
-        chart.draw_series(std::iter::once(dot)).map_err(PlotError::from_display)?;
-        let others: Vec<(i32, i32)> =
-            marked.iter().filter(|&&other| other != at).map(|&other| on_picture[other]).collect();
-        let text = ShownFrequency(point.frequency_hz).to_string();
-        let place = place_beside(on_picture[at], (&on_picture, &others), &frame, &text, sizes);
-        let apart = |place: &(i32, i32), other: &(i32, i32)| {
-            (other.0 - place.0).abs() > px_i(sizes.label * 5)
-                || (other.1 - place.1).abs() > px_i(sizes.label * 5 / 4)
-        };
-        if let Some(place) = place.filter(|place| noted.iter().all(|other| apart(place, other))) {
-            note(&canvas, place, &text, BLACK, sizes)?;
-            noted.push(place);
-        }
-    }
-    Ok(())
+        .map(|at| if is_inside(&family, at) { at } else { (at.0, f64::NAN) })
+        .collect();
+    let name = |at: usize| {
+        let point = result.points.get(at);
+        point.map_or_else(String::new, |p| ShownFrequency(p.frequency_hz).to_string())
+    };
+    let track = Track { points: &shown, colour: BLUE, dash: Dash::Solid, names: Some(Box::new(name)) };
+    draw_tracks(&canvas, &mut chart, &[track], sizes)
 }

@@ -1,11 +1,12 @@
 //! Bands that pass, fail or are undecided, as shades behind a curve.
 
 use super::axis::Chart;
+use super::canvas::Canvas;
 use super::error::PlotError;
 use super::frequency_axis::ghz;
 use super::legend::Entry;
-use super::series::shade;
-use super::style::{Dash, GREEN, ORANGE, VERMILION};
+use super::series::{WIDE, hatch, shade};
+use super::style::{Dash, GREEN, ORANGE, PALE_VERMILION, VERMILION};
 use crate::measurement::Assessment;
 use crate::requirement::{Compliance, Verdict};
 use plotters::prelude::RGBColor;
@@ -14,19 +15,22 @@ use std::ops::Range;
 /// Bands with their verdicts; empty without requirements, where everything passes.
 pub(super) struct VerdictBands {
     bands: Vec<(Verdict, f64, f64)>,
-    has_requirements: bool,
     is_decided: bool,
 }
 
 impl VerdictBands {
-    /// The bands that pass as computed or, with an uncertainty, what is decided everywhere.
-    pub(super) fn new(compliance: &Compliance, assessment: Option<&Assessment>) -> Self {
-        let has_requirements = !compliance.requirements.is_empty();
+    /// The bands over an axis from the first frequency to the last, GHz: what passes and fails as
+    /// computed or, with an uncertainty, what is decided.
+    pub(super) fn new(
+        compliance: &Compliance,
+        assessment: Option<&Assessment>,
+        x: &Range<f64>,
+    ) -> Self {
         let bands = match assessment {
-            _ if !has_requirements => Vec::new(),
+            _ if compliance.requirements.is_empty() => Vec::new(),
             None => {
                 let passing = compliance.bands_that_pass_hz.iter();
-                passing.map(|&(low, high)| (Verdict::Pass, ghz(low), ghz(high))).collect()
+                as_computed(passing.map(|&(low, high)| (ghz(low), ghz(high))), x)
             }
             Some(assessment) => {
                 let all = &assessment.bands;
@@ -43,43 +47,73 @@ impl VerdictBands {
                 bands.collect()
             }
         };
-        Self { bands, has_requirements, is_decided: assessment.is_some() }
+        Self { bands, is_decided: assessment.is_some() }
     }
 
     /// What the shades stand for.
     pub(super) fn legend(&self) -> Vec<Entry<'static>> {
         let has = |verdict: Verdict| self.bands.iter().any(|band| band.0 == verdict);
-        let entry = |name, verdict| Entry { name, colour: colour(verdict), dash: Dash::Area };
-        if !self.has_requirements {
-            return Vec::new();
-        }
-        if !self.is_decided {
-            let name = if self.bands.is_empty() { "passes: nowhere" } else { "passes" };
-            return vec![entry(name, Verdict::Pass)];
-        }
-        let all = [
-            ("PASS within the uncertainty", Verdict::Pass),
-            ("UNDECIDED", Verdict::Undecided),
-            ("FAIL within the uncertainty", Verdict::Fail),
-        ];
-        let present = all.into_iter().filter(|(_, verdict)| has(*verdict));
-        present.map(|(name, verdict)| entry(name, verdict)).collect()
+        let names = if self.is_decided {
+            ["PASS within the uncertainty", "UNDECIDED", "FAIL within the uncertainty"]
+        } else {
+            ["PASS", "UNDECIDED", "FAIL"]
+        };
+        let all = [Verdict::Pass, Verdict::Undecided, Verdict::Fail];
+        let present = names.into_iter().zip(all).filter(|(_, verdict)| has(*verdict));
+        present
+            .map(|(name, verdict)| {
+                let dash = if verdict == Verdict::Fail { Dash::HatchedArea } else { Dash::Area };
+                Entry { name, colour: colour(verdict), dash }
+            })
+            .collect()
     }
 
+    /// Draws them on the panel of a chart; what fails is hatched too, since its colour alone is not
+    /// told apart by every eye.
     pub(super) fn draw(
         &self,
+        canvas: &Canvas<'_>,
         chart: &mut Chart<'_, '_>,
         x: &Range<f64>,
         y: &Range<f64>,
     ) -> Result<(), PlotError> {
         for &(verdict, low, high) in &self.bands {
-            // A single point passes too, and should be seen.
+            // A single point has a verdict too, and should be seen.
             let least = if high > low { 0.0 } else { 0.002 * (x.end - x.start) };
             let ends = ((low - least).max(x.start), (high + least).min(x.end));
             shade(chart, ends, y, colour(verdict))?;
+            if verdict == Verdict::Fail {
+                let (left, top) = canvas.get_base_pixel();
+                let corner = |at: (f64, f64)| {
+                    let (x, y) = chart.backend_coord(&at);
+                    (x - left, y - top)
+                };
+                let corners = (corner((ends.0, y.end)), corner((ends.1, y.start)));
+                hatch(canvas, corners, PALE_VERMILION, WIDE)?;
+            }
         }
         Ok(())
     }
+}
+
+/// Bands that pass, and those that fail between them.
+fn as_computed(
+    passing: impl Iterator<Item = (f64, f64)>,
+    x: &Range<f64>,
+) -> Vec<(Verdict, f64, f64)> {
+    let mut bands = Vec::new();
+    let mut reached = x.start;
+    for (low, high) in passing {
+        if low > reached {
+            bands.push((Verdict::Fail, reached, low));
+        }
+        bands.push((Verdict::Pass, low, high));
+        reached = high;
+    }
+    if reached < x.end {
+        bands.push((Verdict::Fail, reached, x.end));
+    }
+    bands
 }
 
 /// The colour of a verdict.
@@ -88,5 +122,19 @@ pub(super) fn colour(verdict: Verdict) -> RGBColor {
         Verdict::Pass => GREEN,
         Verdict::Undecided => ORANGE,
         Verdict::Fail => VERMILION,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_does_not_pass_fails() {
+        let bands = as_computed([(1.0, 2.0), (3.0, 5.0)].into_iter(), &(0.5..5.0));
+        let (pass, fail) = (Verdict::Pass, Verdict::Fail);
+        let expected = [(fail, 0.5, 1.0), (pass, 1.0, 2.0), (fail, 2.0, 3.0), (pass, 3.0, 5.0)];
+        assert_eq!(bands, expected);
+        assert_eq!(as_computed(std::iter::empty(), &(0.5..5.0)), [(fail, 0.5, 5.0)]);
     }
 }

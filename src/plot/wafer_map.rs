@@ -1,33 +1,34 @@
 //! A wafer as it lies: rejection and verdict of every die, where each is worst, and what a smooth
 //! trend leaves.
 
-use super::axis::{Chart, extent};
-use super::canvas::{Canvas, Pixel, WIDTH, picture, px, px_i};
-use super::chart::{Axes, map_chart};
-use super::colour_scale::ColourScale;
+use super::axis::{Chart, Ticks};
+use super::canvas::{Canvas, Pixel, count, offset, picture, px, px_i, whole};
+use super::chart::{Axes, chart, square_panels};
+use super::colour_scale::{ColourScale, Palette};
 use super::error::PlotError;
 use super::legend::Entry;
 use super::lettering::words;
-use super::lot_caption::captioned;
+use super::lot_caption::lot_head;
+use super::picture::Picture;
 use super::rejection_axis::cut;
-use super::series::hatch;
+use super::series::{CLOSE, WIDE, hatch, outline};
 use super::style::{BLACK, BLUE, Dash, GREY, Sizes, VERMILION, letters};
-use crate::requirement::Verdict;
+use super::wafer_scales::WaferScales;
+use crate::requirement::{Quantity, Verdict};
 use crate::wafer::{
-    DieRow, DieStatus, ErrorPart, LotHeading, LotResult, Position, Spatial, WaferGeometry,
-    WaferResult, larger_residuals,
+    DieRow, DieStatus, Direction, ErrorPart, LotHeading, LotResult, Position, WaferGeometry,
+    WaferResult,
 };
-use plotters::prelude::{Circle, Color, PathElement, RGBColor, Rectangle, ShapeStyle};
+use plotters::prelude::{Color, PathElement, RGBColor, Rectangle, ShapeStyle};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
+use std::collections::BTreeSet;
 use std::f64::consts::TAU;
-use std::ops::Range;
 
 /// The large map's share of the picture.
 const LARGE_WIDTH: u32 = 1010;
-/// Room for the large map's scale.
-const LARGE_SCALE: u32 = 140;
-/// Room for the scales of the small maps.
-const SMALL_SCALE: u32 = 110;
+/// Room for the large map's scale, and for those of the small maps.
+const LARGE_SCALE: u32 = 130;
+const SMALL_SCALE: u32 = 115;
 
 /// One wafer. What its values, verdicts and axes are stands above.
 ///
@@ -36,28 +37,41 @@ const SMALL_SCALE: u32 = 110;
 pub fn wafer_map(
     heading: &LotHeading<'_>,
     result: &LotResult,
+    scales: &WaferScales,
     wafer: usize,
-) -> Result<Vec<u8>, PlotError> {
+) -> Result<Picture, PlotError> {
     let (Some(one), Some(map)) = (result.wafers.get(wafer), &result.map) else {
         return Err(PlotError::from_display("there is no such wafer or no map"));
     };
-    let sheet = Sheet { heading, result, wafer: one, map };
+    let sheet = Sheet { heading, result, wafer: one, map, scales };
+    let counts = &one.group.counts;
+    let share = match counts.yield_of_tested().share {
+        Some(share) => format!("yield {:.1} %", 100.0 * share),
+        None => "no die tested".to_owned(),
+    };
     let name = format!(
-        "Lot {}, wafer {}: {} of {} dies pass",
+        "Lot {}, wafer {}: {share}, {} of {} dies pass",
         one.lot,
         one.wafer,
-        one.group.counts.pass,
-        one.group.counts.tested(),
+        counts.pass,
+        counts.tested(),
     );
-    let axes = heading.axes();
-    picture(|canvas| {
-        let body = captioned(canvas, &name, heading, result, &axes)?;
+    let residuals = sheet.residuals();
+    let mut more = heading.axes();
+    if residuals.is_empty() {
+        more.push_str("; no trend: too few dies");
+    }
+    picture(&name, |canvas| {
+        let body = lot_head(canvas, &name, heading, result, &more)?;
         let (left, right) = body.split_horizontally(px(LARGE_WIDTH));
         sheet.rejections(canvas, &left)?;
+        if residuals.is_empty() {
+            return sheet.worst_places(canvas, &right);
+        }
         let (_, height) = right.dim_in_pixel();
         let (upper, lower) = right.split_vertically(height / 2);
         sheet.worst_places(canvas, &upper)?;
-        sheet.residuals(canvas, &lower)
+        sheet.residual_map(canvas, &lower, &residuals)
     })
 }
 
@@ -66,6 +80,7 @@ struct Sheet<'a> {
     result: &'a LotResult,
     wafer: &'a WaferResult,
     map: &'a WaferGeometry,
+    scales: &'a WaferScales,
 }
 
 impl Sheet<'_> {
@@ -85,72 +100,112 @@ impl Sheet<'_> {
     }
 
     fn rejections(&self, canvas: &Canvas<'_>, panel: &Canvas<'_>) -> Result<(), PlotError> {
-        let values = || {
-            self.standing()
-                .filter_map(|(_, row, _)| Some(cut(row.figures.as_ref()?.worst_rejection_db)))
-        };
-        let required = self.result.limits.on_rejection_db();
         let word = self.heading.rejection().label();
         let scale = ColourScale {
-            range: tight(values(), 1.0),
-            mark: required,
+            range: self.scales.rejection.clone(),
+            mark: self.result.limits.on_rejection_db(),
             label: format!("Worst {word} (dB)"),
+            palette: Palette::Sequential,
         };
-        let present =
-            |holds: &dyn Fn(&DieRow) -> bool| self.standing().any(|(_, row, _)| holds(row));
-        let mut legend: Vec<Entry<'_>> = Vec::new();
-        let is_unread =
-            |row: &DieRow| matches!(row.status, DieStatus::Incomplete | DieStatus::Error);
-        for (is_there, name, colour, dash) in [
-            (present(&|row| row.status == DieStatus::Fail), "fails", BLACK, Dash::Hatched),
-            (present(&is_unread), "not measured", GREY, Dash::Crossed),
-            (present(&|row| row.is_outlier), "outlier", VERMILION, Dash::Solid),
-            (present(&|row| row.is_excluded), "edge exclusion", GREY, Dash::Dots),
-        ] {
-            if is_there {
-                legend.push(Entry { name, colour, dash });
-            }
-        }
-        let note = if present(&is_undecided) { "; ? undecided" } else { "" };
-        let title = format!("Worst {word} of each die{note}");
-        let (inner, side) = panel.split_horizontally(px(LARGE_WIDTH - LARGE_SCALE));
-        let mut chart = self.axes(&inner, &title, &legend, Sizes::LARGE)?;
-        let style = ShapeStyle::from(&GREY).stroke_width(px(1));
+        let entries = self.legend();
+        let legend: Vec<Entry<'_>> = entries
+            .iter()
+            .map(|(name, colour, dash)| Entry { name, colour: *colour, dash: *dash })
+            .collect();
+        let title = format!("Worst {word} of each die");
+        let ticks = self.ticks();
+        let axes = self.axes(&title, &ticks);
+        let (inner, side) = square_panels(panel, &axes, &legend, Sizes::LARGE, LARGE_SCALE)?;
+        let (_, mut chart) = chart(&inner, &axes, &legend, Sizes::LARGE)?;
         for (_, row, at) in self.standing() {
-            let cell = self.cell(&chart, at);
-            let Some(figures) = &row.figures else {
-                fill(canvas, cell, WHITE)?;
-                for (from, to) in [(cell.0, cell.1), ((cell.0.0, cell.1.1), (cell.1.0, cell.0.1))] {
-                    let stroke = PathElement::new(vec![from, to], style);
-                    canvas.draw(&stroke).map_err(PlotError::from_display)?;
-                }
-                frame(canvas, cell, GREY, 1)?;
-                continue;
-            };
-            let value = cut(figures.worst_rejection_db);
-            fill(canvas, cell, scale.colour(value))?;
-            if row.status == DieStatus::Fail {
-                hatch(canvas, cell, scale.ink(value))?;
-            }
-            frame(canvas, cell, WHITE, 1)?;
-            self.number(canvas, cell, value, row, &scale)?;
+            self.die(canvas, self.cell(&chart, at), row, &scale)?;
         }
         // What stands out is drawn above all neighbours.
-        for (_, row, at) in self.standing() {
-            let cell = self.cell(&chart, at);
-            if row.is_excluded {
-                dotted(canvas, cell)?;
-            }
-            if row.is_outlier {
-                frame(canvas, cell, VERMILION, 4)?;
-            }
+        for (_, row, at) in self.standing().filter(|(_, row, _)| row.is_outlier) {
+            frame(canvas, self.cell(&chart, at), VERMILION, if row.counts() { 4 } else { 3 })?;
         }
         self.rim(&mut chart, Sizes::LARGE)?;
         let (_, rows) = chart.plotting_area().get_pixel_range();
         scale.draw(&side, &rows, Sizes::LARGE)
     }
 
-    /// The value in the die, where there is room.
+    /// Every mark that is on the large map.
+    fn legend(&self) -> Vec<(String, RGBColor, Dash)> {
+        let present =
+            |holds: &dyn Fn(&DieRow) -> bool| self.standing().any(|(_, row, _)| holds(row));
+        let is_unread =
+            |row: &DieRow| matches!(row.status, DieStatus::Incomplete | DieStatus::Error);
+        let fails = |row: &DieRow| row.status == DieStatus::Fail;
+        let mut legend = Vec::new();
+        let mut add = |is_there: bool, name: String, colour: RGBColor, dash: Dash| {
+            if is_there {
+                legend.push((name, colour, dash));
+            }
+        };
+        let counted = |row: &DieRow| fails(row) && !row.is_excluded;
+        add(present(&counted), "fails".to_owned(), BLACK, Dash::Hatched);
+        for limit in self.result.limits.iter() {
+            let misses = |row: &DieRow| row.missed(&self.result.limits).contains(&limit);
+            let quantity = limit.quantity();
+            let name = format!("{}: {}", code(quantity), quantity.label());
+            add(present(&misses), name, BLACK, Dash::Word);
+        }
+        let excluded = |row: &DieRow| row.is_excluded;
+        add(present(&excluded), "edge exclusion, not counted".to_owned(), GREY, Dash::Faded);
+        let fails_there = |row: &DieRow| fails(row) && row.is_excluded;
+        add(present(&fails_there), "fails there".to_owned(), GREY, Dash::WideHatched);
+        add(present(&is_unread), "not measured".to_owned(), GREY, Dash::Crossed);
+        add(present(&|row| row.is_outlier), "outlier".to_owned(), VERMILION, Dash::Framed);
+        let beyond = |row: &DieRow| !self.beyond(row).is_empty();
+        add(present(&beyond), "▼ ▲ beyond the scale".to_owned(), BLACK, Dash::Word);
+        add(present(&is_undecided), "? undecided".to_owned(), BLACK, Dash::Word);
+        legend
+    }
+
+    /// One die of the large map.
+    fn die(
+        &self,
+        canvas: &Canvas<'_>,
+        cell: (Pixel, Pixel),
+        row: &DieRow,
+        scale: &ColourScale,
+    ) -> Result<(), PlotError> {
+        let Some(figures) = &row.figures else {
+            fill(canvas, cell, WHITE)?;
+            let style = ShapeStyle::from(&GREY).stroke_width(px(1));
+            for (from, to) in [(cell.0, cell.1), ((cell.0.0, cell.1.1), (cell.1.0, cell.0.1))] {
+                let stroke = PathElement::new(vec![from, to], style);
+                canvas.draw(&stroke).map_err(PlotError::from_display)?;
+            }
+            return frame(canvas, cell, GREY, 1);
+        };
+        let value = cut(figures.worst_rejection_db);
+        fill(canvas, cell, scale.colour(value))?;
+        if row.is_excluded {
+            let veil = Rectangle::new([cell.0, cell.1], WHITE.mix(VEIL).filled());
+            canvas.draw(&veil).map_err(PlotError::from_display)?;
+        }
+        match (row.status == DieStatus::Fail, row.is_excluded) {
+            (true, false) => hatch(canvas, cell, scale.ink(value), CLOSE)?,
+            (true, true) => hatch(canvas, cell, GREY, WIDE)?,
+            (false, _) => {}
+        }
+        frame(canvas, cell, WHITE, 1)?;
+        self.number(canvas, cell, value, row, scale)
+    }
+
+    /// A mark for a value that lies beyond the scale; empty for the others.
+    fn beyond(&self, row: &DieRow) -> &'static str {
+        let Some(figures) = &row.figures else { return "" };
+        let value = cut(figures.worst_rejection_db);
+        match &self.scales.rejection {
+            range if value < range.start => "▼",
+            range if value > range.end => "▲",
+            _ => "",
+        }
+    }
+
+    /// The value in the die and the limits that it misses, where there is room.
     fn number(
         &self,
         canvas: &Canvas<'_>,
@@ -160,21 +215,37 @@ impl Sheet<'_> {
         scale: &ColourScale,
     ) -> Result<(), PlotError> {
         let (width, height) = (high.0 - low.0, high.1 - low.1);
-        let size = (width / 4).min(height / 2) / px_i(1);
+        let missed = row.missed(&self.result.limits);
+        let codes: String = missed.iter().map(|limit| code(limit.quantity())).collect();
+        let undecided = if is_undecided(row) { "?" } else { "" };
+        let mut lines = vec![format!("{value:.1}{}{undecided}", self.beyond(row))];
+        if !codes.is_empty() {
+            lines.push(codes);
+        }
+        let letters_across = lines.iter().map(|line| line.chars().count()).max().unwrap_or(1);
+        let across = offset(count(letters_across.max(4)));
+        let down = offset(count(lines.len())) + 1;
+        let size = (width * 3 / (2 * across)).min(height / down) / px_i(1);
         let Some(size) = u32::try_from(size).ok().filter(|size| *size >= 9) else {
             return Ok(());
         };
         let size = size.min(Sizes::LARGE.label * 4 / 5);
+        let ink = if row.is_excluded { BLACK } else { scale.ink(value) };
         let middle = (i32::midpoint(low.0, high.0), i32::midpoint(low.1, high.1));
-        let text = format!("{value:.1}{}", if is_undecided(row) { "?" } else { "" });
+        let pitch = px_i(size) * 23 / 20;
+        let top = middle.1 - pitch * (offset(count(lines.len())) - 1) / 2;
         if row.status == DieStatus::Fail {
-            let half = (px_i(size) * 13 / 10, px_i(size) * 7 / 10);
-            let back =
-                ((middle.0 - half.0, middle.1 - half.1), (middle.0 + half.0, middle.1 + half.1));
-            fill(canvas, back, scale.colour(value))?;
+            let half = px_i(size) * across * 3 / 10;
+            let rows = (top - pitch / 2, top + pitch * (offset(count(lines.len())) * 2 - 1) / 2);
+            let back = ((middle.0 - half, rows.0), (middle.0 + half, rows.1));
+            let paper = if row.is_excluded { WHITE } else { scale.colour(value) };
+            fill(canvas, back, paper)?;
         }
-        let style = letters(size, scale.ink(value)).pos(Pos::new(HPos::Center, VPos::Center));
-        words(canvas, middle, &text, &style)
+        let style = letters(size, ink).pos(Pos::new(HPos::Center, VPos::Center));
+        for (at, line) in (0..).zip(&lines) {
+            words(canvas, (middle.0, top + at * pitch), line, &style)?;
+        }
+        Ok(())
     }
 
     /// At which frequency each die is worst.
@@ -183,41 +254,52 @@ impl Sheet<'_> {
             .standing()
             .filter_map(|(_, row, at)| Some((at, row.figures.as_ref()?.worst_at_hz / 1e9)))
             .collect();
+        if ghz.is_empty() {
+            return Ok(());
+        }
         let word = self.heading.frequency_word();
         let scale = ColourScale {
-            range: tight(ghz.iter().map(|(_, ghz)| *ghz), 0.1),
+            range: self.scales.frequency.clone(),
             mark: None,
             label: format!("Worst {word} (GHz)"),
+            palette: Palette::Sequential,
         };
         self.small(canvas, panel, &format!("Where each is worst: {word}"), &ghz, &scale)
     }
 
-    /// What plane and bowl leave, in the part of the channel error that counts more.
-    fn residuals(&self, canvas: &Canvas<'_>, panel: &Canvas<'_>) -> Result<(), PlotError> {
-        // Without a trend there are no residuals to show.
-        let of = |part: &Spatial| -> Vec<f64> {
-            part.trend.iter().flat_map(|trend| trend.residuals.iter().copied()).collect()
+    /// What tilt and radial trend leave, in the part of the channel error that counts more; empty
+    /// without a trend.
+    fn residuals(&self) -> Vec<(Position, f64)> {
+        let part = match self.scales.part {
+            ErrorPart::Amplitude => &self.wafer.amplitude_db,
+            ErrorPart::Phase => &self.wafer.phase_deg,
         };
-        let (amplitude_db, phase_deg) = (of(&self.wafer.amplitude_db), of(&self.wafer.phase_deg));
-        let (values, title, label) = match larger_residuals(&amplitude_db, &phase_deg) {
-            ErrorPart::Amplitude => (amplitude_db, "Imbalance less its trend", "Residual (dB)"),
-            ErrorPart::Phase => (phase_deg, "Phase error less its trend", "Residual (deg)"),
-        };
-        let places: Vec<(Position, f64)> = self
-            .wafer
-            .fitted
-            .iter()
-            .zip(&values)
+        let values = part.trend.iter().flat_map(|trend| &trend.residuals);
+        let places = self.wafer.fitted.iter().zip(values);
+        places
             .filter_map(|(&row, &value)| Some((self.drawn(&self.result.rows[row])?, value)))
-            .collect();
-        let largest = places.iter().fold(0.01_f64, |largest, (_, value)| largest.max(value.abs()));
-        let scale =
-            ColourScale { range: -largest..largest, mark: Some(0.0), label: label.to_owned() };
-        let title = match places.is_empty() {
-            true => "No trend: too few dies".to_owned(),
-            false => format!("{title}{}", self.heading.of_image_sideband()),
+            .collect()
+    }
+
+    fn residual_map(
+        &self,
+        canvas: &Canvas<'_>,
+        panel: &Canvas<'_>,
+        places: &[(Position, f64)],
+    ) -> Result<(), PlotError> {
+        let (title, label) = match self.scales.part {
+            ErrorPart::Amplitude => ("Imbalance minus its trend", "Residual (dB)"),
+            ErrorPart::Phase => ("Phase error minus its trend", "Residual (deg)"),
         };
-        self.small(canvas, panel, &title, &places, &scale)
+        let largest = self.scales.largest_residual.unwrap_or(1.0);
+        let scale = ColourScale {
+            range: -largest..largest,
+            mark: Some(0.0),
+            label: label.to_owned(),
+            palette: Palette::Diverging,
+        };
+        let title = format!("{title}{}", self.heading.of_image_sideband());
+        self.small(canvas, panel, &title, places, &scale)
     }
 
     fn small(
@@ -228,29 +310,62 @@ impl Sheet<'_> {
         values: &[(Position, f64)],
         scale: &ColourScale,
     ) -> Result<(), PlotError> {
-        let (inner, side) = panel.split_horizontally(px(WIDTH - LARGE_WIDTH - SMALL_SCALE));
-        let mut chart = self.axes(&inner, title, &[], Sizes::SMALL)?;
+        let ticks = self.ticks();
+        let axes = self.axes(title, &ticks);
+        let (inner, side) = square_panels(panel, &axes, &[], Sizes::SMALL, SMALL_SCALE)?;
+        let (_, mut chart) = chart(&inner, &axes, &[], Sizes::SMALL)?;
         for &(at, value) in values {
             let cell = self.cell(&chart, at);
             fill(canvas, cell, scale.colour(value))?;
-            frame(canvas, cell, WHITE, 1)?;
+            frame(canvas, cell, PALE, 1)?;
         }
         self.rim(&mut chart, Sizes::SMALL)?;
         let (_, rows) = chart.plotting_area().get_pixel_range();
         scale.draw(&side, &rows, Sizes::SMALL)
     }
 
-    fn axes<'p, 'b>(
-        &self,
-        panel: &'p Canvas<'b>,
-        title: &str,
-        legend: &[Entry<'_>],
-        sizes: Sizes,
-    ) -> Result<Chart<'p, 'b>, PlotError> {
+    /// The wafer's square with the numbers of the dies' columns and rows along it.
+    fn axes<'t>(&self, title: &'t str, ticks: &'t DieTicks) -> Axes<'t> {
         let half = 0.53 * self.map.diameter_mm();
-        let axes =
-            Axes { title, x_label: "x (mm)", y_label: "y (mm)", x: -half..half, y: -half..half };
-        Ok(map_chart(panel, &axes, legend, sizes)?.1)
+        Axes {
+            title,
+            x_label: ticks.across_name,
+            y_label: ticks.upright_name,
+            x: -half..half,
+            y: -half..half,
+            x_ticks: Ticks::Named(&ticks.across),
+            y_ticks: Ticks::Named(&ticks.upright),
+            has_scale: true,
+            ..Axes::default()
+        }
+    }
+
+    /// Where the columns and rows of dies are on the axes.
+    fn ticks(&self) -> DieTicks {
+        let centre = self.map.centre_die();
+        let (mut columns, mut rows) = (BTreeSet::new(), BTreeSet::new());
+        for (_, row, _) in self.standing() {
+            columns.insert(row.key.die_x);
+            rows.insert(row.key.die_y);
+        }
+        let is_x_across = matches!(self.map.x_axis(), Direction::Left | Direction::Right);
+        let place = |at: Position, is_across: bool| if is_across { at.x_mm } else { at.y_mm };
+        let named = |numbers: BTreeSet<i32>, position: &dyn Fn(f64) -> Position, is_across| {
+            let mut ticks: Vec<(f64, String)> = numbers
+                .into_iter()
+                .map(|die| (place(position(f64::from(die)), is_across), die.to_string()))
+                .collect();
+            ticks.sort_by(|one, other| one.0.total_cmp(&other.0));
+            ticks
+        };
+        let columns = named(columns, &|x| self.map.position(x, centre.1), is_x_across);
+        let rows = named(rows, &|y| self.map.position(centre.0, y), !is_x_across);
+        let (column, row) = ("Die column x", "Die row y");
+        if is_x_across {
+            DieTicks { across: columns, upright: rows, across_name: column, upright_name: row }
+        } else {
+            DieTicks { across: rows, upright: columns, across_name: row, upright_name: column }
+        }
     }
 
     /// A die's corners on the picture: upper left and lower right.
@@ -258,7 +373,7 @@ impl Sheet<'_> {
         let (width, height) = self.map.die_size_mm();
         let low = chart.backend_coord(&(at.x_mm - 0.5 * width, at.y_mm + 0.5 * height));
         let high = chart.backend_coord(&(at.x_mm + 0.5 * width, at.y_mm - 0.5 * height));
-        (low, high)
+        (whole(low), whole(high))
     }
 
     /// The wafer's rim with its notch, and where dies begin not to count.
@@ -295,11 +410,28 @@ impl Sheet<'_> {
 /// Paper.
 const WHITE: RGBColor = RGBColor(255, 255, 255);
 
-/// A range that holds all values with nothing to spare, and is never empty.
-fn tight(values: impl Iterator<Item = f64>, least_width: f64) -> Range<f64> {
-    let Some((low, high)) = extent(values) else { return 0.0..least_width.max(1.0) };
-    let missing = 0.5 * (least_width - (high - low)).max(0.0);
-    low - missing..high + missing
+/// Lines between the cells of a map that has white cells.
+const PALE: RGBColor = RGBColor(205, 205, 205);
+
+/// How much of its colour a die in the edge exclusion loses.
+const VEIL: f64 = 0.6;
+
+/// The numbers of the dies' columns and rows, and where they are, mm.
+struct DieTicks {
+    across: Vec<(f64, String)>,
+    upright: Vec<(f64, String)>,
+    across_name: &'static str,
+    upright_name: &'static str,
+}
+
+/// A letter for a limit that a die misses.
+fn code(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::ImageRejection | Quantity::CommonModeRejection => "R",
+        Quantity::AmplitudeImbalance => "A",
+        Quantity::PhaseError | Quantity::QuadratureError => "P",
+        Quantity::LoPower => "L",
+    }
 }
 
 fn fill(
@@ -312,31 +444,11 @@ fn fill(
 
 fn frame(
     canvas: &Canvas<'_>,
-    (low, high): (Pixel, Pixel),
+    cell: (Pixel, Pixel),
     colour: RGBColor,
     width: u32,
 ) -> Result<(), PlotError> {
-    let style = ShapeStyle::from(&colour).stroke_width(px(width));
-    canvas.draw(&Rectangle::new([low, high], style)).map_err(PlotError::from_display)
-}
-
-/// A dot in each corner of a die that does not count.
-fn dotted(canvas: &Canvas<'_>, (low, high): (Pixel, Pixel)) -> Result<(), PlotError> {
-    let inset = ((high.0 - low.0) / 5).min(px_i(8));
-    let radius = (inset / 3).max(1);
-    for at in [
-        (low.0 + inset, low.1 + inset),
-        (high.0 - inset, low.1 + inset),
-        (low.0 + inset, high.1 - inset),
-        (high.0 - inset, high.1 - inset),
-    ] {
-        for (colour, radius) in [(WHITE, radius * 2), (GREY, radius)] {
-            canvas
-                .draw(&Circle::new(at, radius, colour.filled()))
-                .map_err(PlotError::from_display)?;
-        }
-    }
-    Ok(())
+    outline(canvas, cell, colour, width)
 }
 
 /// Whether the uncertainty of a die's files leaves its verdict open.

@@ -2,6 +2,7 @@
 
 use super::files_error::FilesError;
 use super::json_document::document;
+use super::picture_files::PictureForms;
 use super::publish::ReportFile;
 use super::receiver_budget_report::receiver_budget_csv;
 use super::receiver_correction_report::receiver_corrections_csv;
@@ -12,21 +13,27 @@ use super::tones_report::tones_csv;
 use crate::batch::AssessedReceiver;
 use crate::downconverter::{DownconverterResult, Receiver};
 use crate::measurement::Assessment;
-use crate::plot::{self, PlotError};
+use crate::plot::{self, Caption, Picture, PlotError};
 use rayon::prelude::{IntoParallelIterator as _, ParallelIterator as _};
 use std::path::Path;
 
-type Picture =
-    fn(&Receiver, &DownconverterResult, Option<&Assessment>) -> Result<Vec<u8>, PlotError>;
+type Draw = fn(
+    &Caption<'_>,
+    &Receiver,
+    &DownconverterResult,
+    Option<&Assessment>,
+) -> Result<Picture, PlotError>;
 
-const PICTURES: [(&str, Picture); 7] = [
-    ("image-rejection.png", plot::receiver_rejection),
-    ("image-rejection-map.png", plot::receiver_rejection_map),
-    ("imbalance.png", |receiver, result, _| plot::receiver_imbalance(receiver, result)),
-    ("phasors.png", |receiver, result, _| plot::receiver_phasors(receiver, result)),
-    ("contours.png", |receiver, result, _| plot::receiver_contours(receiver, result)),
-    ("drive.png", |receiver, result, _| plot::receiver_drive(receiver, result)),
-    ("budget.png", |_, result, _| plot::receiver_budget(result)),
+const PICTURES: [(&str, Draw); 7] = [
+    ("image-rejection", plot::receiver_rejection),
+    ("image-rejection-map", plot::receiver_rejection_map),
+    ("imbalance", |caption, receiver, result, _| {
+        plot::receiver_imbalance(caption, receiver, result)
+    }),
+    ("phasors", |caption, receiver, result, _| plot::receiver_phasors(caption, receiver, result)),
+    ("contours", |caption, receiver, result, _| plot::receiver_contours(caption, receiver, result)),
+    ("drive", |caption, receiver, result, _| plot::receiver_drive(caption, receiver, result)),
+    ("budget", |caption, _, result, _| plot::receiver_budget(caption, result)),
 ];
 
 /// The document, the tables and the pictures of a receiver, drawn on all threads.
@@ -37,8 +44,18 @@ pub fn receiver_files(
     folder: &Path,
     assessed: &AssessedReceiver,
     report: &ReceiverReport,
+    forms: PictureForms,
 ) -> Result<Vec<ReportFile>, FilesError> {
     let (receiver, result) = (&assessed.receiver, &assessed.result);
+    // The description is the first file that was read.
+    let described = assessed.inputs.first().and_then(|path| path.file_name());
+    let described = described.map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let date = match assessed.dates.as_slice() {
+        [] => None,
+        [only] => Some(only.clone()),
+        several => Some(format!("variously ({} dates)", several.len())),
+    };
+    let caption = Caption { subject: receiver.title(), file: &described, date: date.as_deref() };
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     let mut files = vec![
         file("report.json", document(report)?.into_bytes()),
@@ -49,18 +66,19 @@ pub fn receiver_files(
     ];
     let uncertainty = assessed.uncertainty.as_ref();
     let assessment = uncertainty.map(|known| &known.assessment);
-    let drawn = PICTURES
-        .into_par_iter()
-        .map(|(name, picture)| Ok(file(name, picture(receiver, result, assessment)?)));
-    files.extend(drawn.collect::<Result<Vec<_>, PlotError>>()?);
+    let drawn = PICTURES.into_par_iter().map(|(name, draw)| {
+        forms.files(folder, name, &draw(&caption, receiver, result, assessment)?)
+    });
+    files.extend(drawn.collect::<Result<Vec<_>, PlotError>>()?.into_iter().flatten());
     if let Some(known) = uncertainty {
         files.push(file("uncertainty.csv", receiver_uncertainty_csv(known)?.into_bytes()));
-        files.push(file("coverage.png", plot::receiver_coverage(receiver, result, known)?));
+        let picture = plot::receiver_coverage(&caption, receiver, result, known)?;
+        files.extend(forms.files(folder, "coverage", &picture)?);
     }
     if let Some(tones) = &assessed.tones {
         files.push(file("measured.csv", tones_csv(tones)?.into_bytes()));
-        let picture = plot::receiver_tones(receiver, result, uncertainty, tones)?;
-        files.push(file("measured.png", picture));
+        let picture = plot::receiver_tones(&caption, receiver, result, uncertainty, tones)?;
+        files.extend(forms.files(folder, "measured", &picture)?);
     }
     Ok(files)
 }

@@ -3,12 +3,13 @@
 use super::files_error::FilesError;
 use super::json_document::document;
 use super::output_place::PublishError;
+use super::picture_files::{PictureForm, PictureForms};
 use super::publish::ReportFile;
 use super::wafer_corrections_report::corrections_csv;
 use super::wafer_dies_report::dies_csv;
 use super::wafer_report::lot_report;
 use crate::batch::LotJob;
-use crate::plot::{self, PlotError};
+use crate::plot::{self, Picture, PlotError, WaferScales};
 use crate::wafer::{LotHeading, LotResult};
 use rayon::prelude::{IntoParallelIterator as _, ParallelIterator as _};
 use std::collections::HashSet;
@@ -18,19 +19,19 @@ const TABLE: &str = "dies.csv";
 const CORRECTIONS: &str = "corrections.csv";
 const DOCUMENT: &str = "summary.json";
 
-type Picture = fn(&LotHeading<'_>, &LotResult) -> Result<Vec<u8>, PlotError>;
+type Draw = fn(&LotHeading<'_>, &LotResult) -> Result<Picture, PlotError>;
 
 /// Pictures of a lot, whether they need a map of the wafers, and what draws them.
-const PICTURES: [(&str, bool, Picture); 5] = [
-    ("distribution.png", false, plot::lot_distribution),
-    ("yield.png", false, plot::lot_yield),
-    ("wafers.png", false, plot::lot_wafers),
-    ("rejection-curves.png", false, plot::lot_curves),
-    ("radial.png", true, plot::lot_radial),
+const PICTURES: [(&str, bool, Draw); 5] = [
+    ("distribution", false, plot::lot_distribution),
+    ("yield", false, plot::lot_yield),
+    ("wafers", false, plot::lot_wafers),
+    ("rejection-curves", false, plot::lot_curves),
+    ("radial", true, plot::lot_radial),
 ];
 
-/// What the names of maps begin and end with.
-const MAP_NAME: (&str, &str) = ("wafer-map-", ".png");
+/// What the names of maps begin with.
+const MAP_NAME: &str = "wafer-map-";
 
 /// The table, the document and the pictures of a lot, on all threads.
 ///
@@ -40,18 +41,21 @@ pub fn lot_files(
     folder: &Path,
     job: &LotJob,
     result: &LotResult,
+    forms: PictureForms,
 ) -> Result<Vec<ReportFile>, FilesError> {
     let heading = job.heading();
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     let wafers = result.wafers.iter().map(|wafer| (wafer.lot.as_str(), wafer.wafer.as_str()));
     let names = map_names(wafers);
-    let maps = (0..result.map.as_ref().map_or(0, |_| names.len()))
-        .into_par_iter()
-        .map(|wafer| Ok(file(&names[wafer], plot::wafer_map(&heading, result, wafer)?)));
+    let scales = WaferScales::of(result);
+    let maps = (0..result.map.as_ref().map_or(0, |_| names.len())).into_par_iter().map(|wafer| {
+        let picture = plot::wafer_map(&heading, result, &scales, wafer)?;
+        forms.files(folder, &names[wafer], &picture)
+    });
     let drawn = PICTURES
         .into_par_iter()
         .filter(|(_, needs_map, _)| result.map.is_some() || !needs_map)
-        .map(|(name, _, picture)| Ok(file(name, picture(&heading, result)?)))
+        .map(|(name, _, draw)| forms.files(folder, name, &draw(&heading, result)?))
         .chain(maps);
     let drawn = drawn.collect::<Result<Vec<_>, PlotError>>()?;
     // The table of millions of rows comes after what pictures take while they are drawn.
@@ -63,7 +67,7 @@ pub fn lot_files(
         let table = corrections_csv(result, corrections)?;
         files.push(file(CORRECTIONS, table.into_bytes()));
     }
-    files.extend(drawn);
+    files.extend(drawn.into_iter().flatten());
     Ok(files)
 }
 
@@ -85,30 +89,33 @@ pub fn refuse_lot_files(folder: &Path) -> Result<(), PublishError> {
 
 /// Whether a report may have a file of this name.
 fn is_ours(name: &str) -> bool {
+    let picture = PictureForm::of_name(Path::new(name)).and_then(|_| name.rsplit_once('.'));
     [TABLE, CORRECTIONS, DOCUMENT].contains(&name)
-        || PICTURES.iter().any(|(own, ..)| *own == name)
-        || name.starts_with(MAP_NAME.0) && name.ends_with(MAP_NAME.1)
+        || picture.is_some_and(|(stem, _)| {
+            PICTURES.iter().any(|(own, ..)| *own == stem) || stem.starts_with(MAP_NAME)
+        })
 }
 
 /// The files that a report on a lot will have, known before it is measured.
 #[must_use]
-pub fn lot_file_paths(folder: &Path, job: &LotJob) -> Vec<PathBuf> {
+pub fn lot_file_paths(folder: &Path, job: &LotJob, forms: PictureForms) -> Vec<PathBuf> {
     let has_map = job.recipe().settings().map().is_some();
     let pictures = PICTURES.iter().filter(|(_, needs_map, _)| has_map || !needs_map);
     let wafers = job.wafers().iter().filter(|_| has_map);
     let maps = map_names(wafers.map(|wafer| (wafer.lot.as_str(), wafer.wafer.as_str())));
     let has_corrections = job.recipe().settings().what_if().correction;
     let corrections = has_corrections.then_some(CORRECTIONS);
-    let names =
-        [TABLE, DOCUMENT].into_iter().chain(corrections).chain(pictures.map(|(name, ..)| *name));
-    names.map(str::to_owned).chain(maps).map(|name| folder.join(name)).collect()
+    let pictures = pictures.map(|(name, ..)| (*name).to_owned()).chain(maps);
+    let pictures = pictures.flat_map(|name| forms.names(&name));
+    let tables = [TABLE, DOCUMENT].into_iter().chain(corrections).map(str::to_owned);
+    tables.chain(pictures).map(|name| folder.join(name)).collect()
 }
 
 /// Bytes that a lot and a wafer may each take of the name of a map: file systems take 255 in all, and
 /// many characters take three.
 const LONGEST_PART: usize = 90;
 
-/// A name for each wafer's map, from its lot and its name in the lot.
+/// A name for each wafer's map, without an ending, from its lot and its name in the lot.
 fn map_names<'w>(wafers: impl Iterator<Item = (&'w str, &'w str)>) -> Vec<String> {
     // What file systems or shells might take amiss becomes a line.
     let plain = |name: &str| -> String {
@@ -125,8 +132,7 @@ fn map_names<'w>(wafers: impl Iterator<Item = (&'w str, &'w str)>) -> Vec<String
     let mut taken: HashSet<String> = HashSet::new();
     wafers
         .map(|(lot, wafer)| {
-            let (start, end) = MAP_NAME;
-            let stem = format!("{start}{}-{}", plain(lot), plain(wafer));
+            let stem = format!("{MAP_NAME}{}-{}", plain(lot), plain(wafer));
             let mut name = stem.clone();
             let mut number = 1;
             // Two names that became the same, or differ in case only, are told apart.
@@ -134,7 +140,7 @@ fn map_names<'w>(wafers: impl Iterator<Item = (&'w str, &'w str)>) -> Vec<String
                 number += 1;
                 name = format!("{stem}-{number}");
             }
-            name + end
+            name
         })
         .collect()
 }

@@ -82,3 +82,64 @@ pub struct TouchstoneFile {
     /// What the reader had to say, one entry per kind.
     pub warnings: Vec<Warning>,
 }
+
+impl TouchstoneFile {
+    /// The date of the data, as the first comment states it that begins with `Date` or with
+    /// `Measured`; `None` where none does. The text is given as it stands: no form of date is
+    /// prescribed for comments.
+    ///
+    /// # Examples
+    /// ```
+    /// use fourphase::touchstone::{ReadOptions, parse};
+    /// use std::path::Path;
+    ///
+    /// let text = "! Date: 2025-03-04 10:12\n# GHz S RI R 50\n1 0 0\n2 0 0\n";
+    /// let file = parse(text.as_bytes(), Path::new("part.s1p"), &ReadOptions::default())?;
+    /// assert_eq!(file.stated_date(), Some("2025-03-04 10:12"));
+    /// # Ok::<(), fourphase::touchstone::ReadError>(())
+    /// ```
+    #[must_use]
+    pub fn stated_date(&self) -> Option<&str> {
+        self.comments.iter().find_map(|comment| date_in(&comment.text))
+    }
+}
+
+/// What follows the word for a date at the beginning of a comment.
+fn date_in(text: &str) -> Option<&str> {
+    /// No date is longer.
+    const LONGEST: usize = 40;
+    let text = text.trim();
+    let after = ["date", "measured on", "measured"].into_iter().find_map(|word| {
+        let begins = text.get(..word.len()).is_some_and(|start| start.eq_ignore_ascii_case(word));
+        let rest = text.get(word.len()..).filter(|_| begins)?;
+        // Another word may begin with these letters.
+        rest.starts_with([' ', ':', '=', '\t']).then_some(rest)
+    })?;
+    let date = after.trim_start_matches([' ', ':', '=', '\t']);
+    let is_date = date.starts_with(|first: char| first.is_ascii_alphanumeric())
+        && date.chars().filter(char::is_ascii_digit).count() >= 4
+        && date.len() <= LONGEST;
+    is_date.then_some(date)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_dates_are_dates() {
+        for (text, expected) in [
+            (" Date: 2025-03-04", Some("2025-03-04")),
+            ("DATE = 4 March 2025, 10:12", Some("4 March 2025, 10:12")),
+            ("measured on 2025-03-04", Some("2025-03-04")),
+            ("Measured: Tue Mar 4 2025", Some("Tue Mar 4 2025")),
+            ("dated", None),
+            ("Dates of 2025", None),
+            ("measured with care", None),
+            ("measured at 25 deg C and 30 % relative humidity in the chamber of 2019", None),
+            ("ä", None),
+        ] {
+            assert_eq!(date_in(text), expected, "{text}");
+        }
+    }
+}

@@ -44,6 +44,13 @@ impl DieRow {
         self.stands && !self.is_excluded
     }
 
+    /// The limits that it misses, the one missed by the largest share of its size first; none for a
+    /// die that was not measured.
+    #[must_use]
+    pub fn missed(&self, limits: &Limits) -> Vec<Limit> {
+        self.figures.as_deref().map_or_else(Vec::new, |figures| missed(figures, limits))
+    }
+
     /// Its figures, if it counts.
     #[must_use]
     pub fn counted_figures(&self) -> Option<&DieFigures> {

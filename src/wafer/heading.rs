@@ -12,6 +12,8 @@ use crate::units::shown_frequencies;
 pub struct LotHeading<'a> {
     /// Its title, where it has one.
     pub given_title: Option<&'a str>,
+    /// The name of its recipe's file.
+    pub file: &'a str,
     /// What was measured, how and against which limits.
     pub settings: &'a LotSettings,
     /// How I and Q are put together on every die of receivers.

@@ -384,9 +384,13 @@ fn a_budget_without_rows_or_none_can_be_drawn() {
     if let Some(budget) = &mut result.budget {
         budget.rows.clear();
     }
-    assert!(fourphase::plot::receiver_budget(&result).is_ok());
+    assert!(
+        fourphase::plot::receiver_budget(&fourphase::plot::Caption::default(), &result).is_ok()
+    );
     result.budget = None;
-    assert!(fourphase::plot::receiver_budget(&result).is_ok());
+    assert!(
+        fourphase::plot::receiver_budget(&fourphase::plot::Caption::default(), &result).is_ok()
+    );
 }
 
 #[test]

@@ -6,7 +6,6 @@ use nalgebra::{DMatrix, DVector};
 use serde_json::Value;
 use std::collections::HashMap;
 use std::fmt::Write as _;
-use std::path::Path;
 
 /// The splitter of the demo's recipe on one file, without requirements.
 fn splitter(file: &str) -> String {
@@ -403,53 +402,49 @@ fn the_map_is_the_right_way_up() {
             "centre_die = [0, 0]\nx_axis = \"{x_axis}\"\ny_axis = \"{y_axis}\"\nnotch = \"{notch}\""
         );
         sandbox.write("demo/own.toml", replaced(RECIPE, &[("centre_die = [0, 0]", &axes)]));
-        run_recipe(&sandbox, "demo/own.toml", "out");
-        let map = Map::read(&sandbox.path("out/wafer-map-L-W.png"));
+        let run = sandbox.run("wafer demo/own.toml --out out --overwrite --pictures svg");
+        assert!(run.status < 2, "{}", run.stderr);
+        let map = Map::read(&sandbox.read("out/wafer-map-L-W.svg"));
         let (x_mm, y_mm) = map.darkest_mm();
-        // A pixel is 0.2 mm, and the line around the die covers a part of its colour.
-        assert!((x_mm - want_mm.0).abs() < 2.0, "{x_mm} {want_mm:?}");
-        assert!((y_mm - want_mm.1).abs() < 2.0, "{y_mm} {want_mm:?}");
+        // Corners of cells are whole pixels of some 0.2 mm.
+        assert!((x_mm - want_mm.0).abs() < 0.3, "{x_mm} {want_mm:?}");
+        assert!((y_mm - want_mm.1).abs() < 0.3, "{y_mm} {want_mm:?}");
     }
 }
 
 type Place = (f64, f64);
 
-/// A wafer map as its pixels show it.
+/// The large map of a wafer as its picture shows it.
 struct Map {
-    /// The middle of the darkest colour, pixels.
+    /// The middle of the darkest cell, pixels.
     darkest: Place,
     /// The corners of the box around the wafer's edge, pixels.
     edge: (Place, Place),
 }
 
 impl Map {
-    fn read(picture: &Path) -> Self {
-        let file = std::io::BufReader::new(std::fs::File::open(picture).unwrap());
-        let mut reader = png::Decoder::new(file).read_info().unwrap();
-        let mut pixels = vec![0; reader.output_buffer_size().unwrap()];
-        let info = reader.next_frame(&mut pixels).unwrap();
-        let (mut sum, mut count) = ((0.0, 0.0), 0.0);
+    fn read(svg: &str) -> Self {
+        let number = |element: &str, name: &str| -> f64 {
+            let (_, rest) = element.split_once(&format!(" {name}=\"")).unwrap();
+            rest.split_once('"').unwrap().0.parse::<f64>().unwrap() / 10.0
+        };
+        let elements = || svg.split('<');
+        // The first that has the darkest colour of the scale, and the first line of many points.
+        let cell = elements().find(|e| e.starts_with("rect") && e.contains("#081D58")).unwrap();
+        let darkest = (
+            number(cell, "x") + 0.5 * number(cell, "width"),
+            number(cell, "y") + 0.5 * number(cell, "height"),
+        );
+        let is_rim = |e: &&str| e.starts_with("polyline") && e.matches(',').count() > 300;
+        let rim = elements().find(is_rim).unwrap().split_once("points=\"").unwrap().1;
         let mut edge = ((f64::MAX, f64::MAX), (0.0_f64, 0.0_f64));
-        // The large map without title, axes and scale.
-        for y in 190..info.height.min(918) {
-            for x in 100..830 {
-                let at = ((y * info.width + x) * 3) as usize;
-                let place = (f64::from(x), f64::from(y));
-                match pixels[at..at + 3] {
-                    [18, 24, 72] => {
-                        sum = (sum.0 + place.0, sum.1 + place.1);
-                        count += 1.0;
-                    }
-                    [0, 0, 0] => {
-                        edge.0 = (edge.0.0.min(place.0), edge.0.1.min(place.1));
-                        edge.1 = (edge.1.0.max(place.0), edge.1.1.max(place.1));
-                    }
-                    _ => {}
-                }
-            }
+        for pair in rim.split_once('"').unwrap().0.split_whitespace() {
+            let (x, y) = pair.split_once(',').unwrap();
+            let (x, y) = (x.parse::<f64>().unwrap() / 10.0, y.parse::<f64>().unwrap() / 10.0);
+            edge.0 = (edge.0.0.min(x), edge.0.1.min(y));
+            edge.1 = (edge.1.0.max(x), edge.1.1.max(y));
         }
-        assert!(count > 100.0, "the darkest colour is on {count} pixels");
-        Self { darkest: (sum.0 / count, sum.1 / count), edge }
+        Self { darkest, edge }
     }
 
     /// The middle of the darkest colour from the wafer's centre, up and to the right.
