@@ -119,18 +119,29 @@ fn uncertain(
     settings: &SplitterSettings,
 ) -> Result<(SplitterResult, SplitterUncertainty), BatchError> {
     let failed = |source| BatchError::Splitter { file: job.file.clone(), source };
-    let sources = stated.of_splitter(&job.file, network)?;
+    let ohmic = job.loads.iter().filter(|(_, given)| matches!(given, GivenLoad::Impedance(_)));
+    let ohmic: Vec<Port> = ohmic.map(|(port, _)| *port).collect();
+    let sources = stated.of_splitter(&job.file, network, &ohmic)?;
     let result = analyse(network, settings).map_err(failed)?;
     let own = scattering_over_band(network, settings).map_err(failed)?;
     let mut load_sources = Vec::new();
-    for ((_, given), (_, load)) in job.loads.iter().zip(&settings.loads) {
-        load_sources.push(match (given, load) {
+    // An uncertain load of ohms is a network, whose entries can deviate.
+    let mut settings = settings.clone();
+    for ((port, given), (_, load)) in job.loads.iter().zip(&mut settings.loads) {
+        load_sources.push(match (given, &*load) {
             (GivenLoad::File(path), Load::OnePort(network)) => stated.of_load(path, network)?,
+            (GivenLoad::Impedance(ohm), _) => match stated.of_impedance(*port, *ohm, own.grid())? {
+                Some((network, sources)) => {
+                    *load = Load::OnePort(network);
+                    sources
+                }
+                None => Vec::new(),
+            },
             _ => Vec::new(),
         });
     }
     let unsure = |source| BatchError::Measurement { file: job.file.clone(), source };
-    let splitter = UncertainSplitter::new(&own, settings, &result.roles, sources.at(&own)?)
+    let splitter = UncertainSplitter::new(&own, &settings, &result.roles, sources.at(&own)?)
         .and_then(|splitter| splitter.with_load_sources(load_sources))
         .map_err(unsure)?;
     let known = splitter_uncertainty(&splitter, &result, stated.trials(), stated.decisions())

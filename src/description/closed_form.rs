@@ -1,6 +1,9 @@
 //! Closed-form blocks and loads of a receiver, made again with another value of a parameter.
 
 use super::blocks::{Blocks, Origin, PlacedLoad};
+use super::error::DescriptionError;
+use super::receiver_output::OutputEntries;
+use super::source::TomlFile;
 use crate::component::{
     Arrangement, ComponentError, Elements, GivenParameter, NamedComponent, ParameterValue,
     termination,
@@ -14,7 +17,8 @@ use num_complex::Complex64;
 pub(super) struct ClosedForm {
     /// A block's name, or a load's port.
     pub(super) name: String,
-    pub(super) place: NetworkPlace,
+    /// Its place in a receiver; `None` for a splitter's load.
+    pub(super) place: Option<NetworkPlace>,
     made_from: MadeFrom,
 }
 
@@ -43,20 +47,24 @@ impl ParameterAmount {
     }
 }
 
-/// The closed forms among blocks and loads, which stand in the receiver's places in this order.
+/// The closed forms among blocks, loads and parts behind the mixers, which stand in the receiver's
+/// places in this order.
 pub(super) fn closed_forms(
+    source: &TomlFile,
     blocks: &Blocks<'_>,
     loads: &[PlacedLoad<'_>],
+    output: &OutputEntries<'_>,
     places: impl Iterator<Item = NetworkPlace>,
-) -> Vec<ClosedForm> {
+) -> Result<Vec<ClosedForm>, DescriptionError> {
+    let mut places = places;
     let blocks = blocks.iter().map(|block| {
         let given = block.entry.component.as_ref().map(|own| own.get_ref().given());
         (block.name().to_owned(), &block.origin, given.unwrap_or_default())
     });
     let loads =
         loads.iter().map(|load| (load.entry.at.get_ref().clone(), &load.origin, Vec::new()));
-    let named = blocks.chain(loads).zip(places);
-    named
+    let named = blocks.chain(loads).zip(places.by_ref());
+    let mut found: Vec<ClosedForm> = named
         .filter_map(|((name, origin, given), place)| {
             let made_from = match origin {
                 Origin::Component(made) => MadeFrom::Component { kind: made.kind().name(), given },
@@ -66,12 +74,29 @@ pub(super) fn closed_forms(
                 }
                 Origin::File(_) | Origin::Open | Origin::Short => return None,
             };
-            Some(ClosedForm { name, place, made_from })
+            Some(ClosedForm { name, place: Some(place), made_from })
         })
-        .collect()
+        .collect();
+    for (part, place) in output.named().into_iter().zip(places) {
+        let Some(entry) = part.component else { continue };
+        let kind = source.component(entry)?.kind().name();
+        let made_from = MadeFrom::Component { kind, given: entry.get_ref().given() };
+        found.push(ClosedForm { name: part.name.to_owned(), place: Some(place), made_from });
+    }
+    Ok(found)
 }
 
 impl ClosedForm {
+    /// A splitter's load of ohms.
+    pub(super) fn of_impedance(name: String, ohm: Complex64) -> Self {
+        Self { name, place: None, made_from: MadeFrom::Impedance(ohm) }
+    }
+
+    /// Its network at these frequencies.
+    pub(super) fn network(&self, grid: &FrequencyGrid) -> Result<Network, String> {
+        self.made_from.network(grid).map_err(|error| error.to_string())
+    }
+
     /// The parameters that can be uncertain.
     fn parameters(&self) -> Vec<&str> {
         match &self.made_from {

@@ -9,17 +9,19 @@ use super::named_files::NamedFiles;
 use super::receiver_plan::{Need, check_cover};
 use super::source::TomlFile;
 use crate::downconverter::{
-    Combination, CorrectionDomain, CorrectionSteps, OutputChoice, OutputStage, QCorrection,
+    Combination, CorrectionDomain, CorrectionSteps, IfPart, IfRole, OutputChoice, OutputStage,
+    QCorrection,
 };
 use crate::network::{FrequencyGrid, Network, ParameterKind, Port, convert};
-use num_complex::Complex64;
-use serde::Deserialize;
+use serde::de::value::MapAccessDeserializer;
+use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
+use std::fmt;
 use std::ops::Range;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use toml::Spanned;
 
 /// How I and Q are combined.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Deserialize)]
 pub(super) enum CombineName {
     /// The combination that rejects the image at the centre of the LO grid.
     #[default]
@@ -32,15 +34,55 @@ pub(super) enum CombineName {
 }
 
 /// Two-ports from the mixers to the outputs of I and Q.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, serde::Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct IfPathEntry {
-    i: Option<Spanned<PathBuf>>,
-    q: Option<Spanned<PathBuf>>,
+    i: Option<Spanned<IfPathPart>>,
+    q: Option<Spanned<IfPathPart>>,
+}
+
+/// A file by its name, or a table with a component.
+#[derive(Debug)]
+enum IfPathPart {
+    File(PathBuf),
+    Component(ComponentOnly),
+}
+
+// Positions in the text are lost in an untagged enum.
+impl<'de> Deserialize<'de> for IfPathPart {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct FileOrTable;
+
+        impl<'de> Visitor<'de> for FileOrTable {
+            type Value = IfPathPart;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("the name of a file, or { component = { kind = \"line\", .. } }")
+            }
+
+            fn visit_str<E: de::Error>(self, name: &str) -> Result<IfPathPart, E> {
+                Ok(IfPathPart::File(PathBuf::from(name)))
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<IfPathPart, A::Error> {
+                let entry = ComponentOnly::deserialize(MapAccessDeserializer::new(map))?;
+                Ok(IfPathPart::Component(entry))
+            }
+        }
+
+        deserializer.deserialize_any(FileOrTable)
+    }
+}
+
+/// A closed-form part.
+#[derive(Debug, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ComponentOnly {
+    component: Spanned<ComponentEntry>,
 }
 
 /// A hybrid that combines I and Q.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, serde::Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct IfHybridEntry {
     file: Option<Spanned<PathBuf>>,
@@ -53,7 +95,7 @@ pub(super) struct IfHybridEntry {
     output: Spanned<PortChoice>,
 }
 
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, serde::Deserialize)]
 #[serde(untagged, expecting = "expected a port number or a list of them")]
 enum PortChoice {
     One(usize),
@@ -62,7 +104,7 @@ enum PortChoice {
 }
 
 /// The correction of Q, and the steps of a quantised one.
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, serde::Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct CorrectionEntry {
     /// `if_phase` when absent.
@@ -76,7 +118,7 @@ pub(super) struct CorrectionEntry {
 }
 
 /// Where a correction acts.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Deserialize)]
 #[serde(rename_all = "snake_case")]
 enum DomainName {
     /// Turns Q at IF.
@@ -97,6 +139,18 @@ impl DomainName {
     }
 }
 
+// The names by which UNCERTAINTY.toml knows the parts behind the mixers.
+const IF_PATH_I: &str = "if_path.i";
+const IF_PATH_Q: &str = "if_path.q";
+const IF_HYBRID: &str = "if_hybrid";
+
+/// A part behind the mixers as it is described.
+pub(super) struct NamedIfPart<'a> {
+    pub(super) name: &'static str,
+    pub(super) file: Option<&'a PathBuf>,
+    pub(super) component: Option<&'a Spanned<ComponentEntry>>,
+}
+
 /// The keys that describe the output.
 pub(super) struct OutputEntries<'a> {
     pub(super) combine: CombineName,
@@ -115,8 +169,20 @@ impl OutputEntries<'_> {
         let source = files.source();
         let grid =
             FrequencyGrid::from_hz(if_hz.to_vec()).map_err(|error| source.error_in_file(error))?;
+        let mut parts = Vec::new();
+        let paths = self.if_path.map_or([None, None], |path| [path.i.as_ref(), path.q.as_ref()]);
+        let names = [(IF_PATH_I, IfRole::PathI), (IF_PATH_Q, IfRole::PathQ)];
+        for ((name, role), given) in names.into_iter().zip(paths) {
+            let Some(given) = given else { continue };
+            let network = path_network(given, &grid, files)?;
+            parts.push(IfPart { name: name.to_owned(), role, network });
+        }
         let choices = match self.if_hybrid {
-            Some(hybrid) if self.combine == CombineName::Auto => hybrid.choices(&grid, files)?,
+            Some(hybrid) if self.combine == CombineName::Auto => {
+                let (choices, part) = hybrid.choices(&grid, files)?;
+                parts.push(part);
+                choices
+            }
             Some(hybrid) => {
                 let what = "an IF hybrid combines I and Q itself; leave combine out, and choose an \
                             output";
@@ -124,18 +190,29 @@ impl OutputEntries<'_> {
             }
             None => self.combine.choices(grid.len()),
         };
-        let (i, q) = match self.if_path {
-            Some(path) => (path.i.as_ref(), path.q.as_ref()),
-            None => (None, None),
-        };
-        let i = path_transfers(i, &grid, files)?;
-        let q = path_transfers(q, &grid, files)?;
-        let paths: Vec<Combination> =
-            i.into_iter().zip(q).map(|(i, q)| Combination { i, q }).collect();
         let correction = self.correction.read(self.if_hybrid.is_some(), source)?;
-        let mut stage = OutputStage::behind_paths(choices, &paths, correction);
-        stage.has_if_parts = self.if_path.is_some() || self.if_hybrid.is_some();
-        Ok(stage)
+        Ok(OutputStage::of_parts(choices, parts, correction))
+    }
+}
+
+impl<'a> OutputEntries<'a> {
+    /// The parts behind the mixers in the order in which they are read: name, file and component.
+    pub(super) fn named(&self) -> Vec<NamedIfPart<'a>> {
+        let paths = self.if_path.map_or([None, None], |path| [path.i.as_ref(), path.q.as_ref()]);
+        let paths = [IF_PATH_I, IF_PATH_Q].into_iter().zip(paths).filter_map(|(name, given)| {
+            Some(match given?.get_ref() {
+                IfPathPart::File(file) => NamedIfPart { name, file: Some(file), component: None },
+                IfPathPart::Component(own) => {
+                    NamedIfPart { name, file: None, component: Some(&own.component) }
+                }
+            })
+        });
+        let hybrid = self.if_hybrid.map(|own| NamedIfPart {
+            name: IF_HYBRID,
+            file: own.file.as_ref().map(Spanned::get_ref),
+            component: own.component.as_ref(),
+        });
+        paths.chain(hybrid).collect()
     }
 }
 
@@ -151,59 +228,73 @@ impl CombineName {
     }
 }
 
-/// S21 of an IF path at each IF; 1 without a path.
-fn path_transfers(
-    file: Option<&Spanned<PathBuf>>,
+/// The scattering parameters of an IF path at each IF.
+fn path_network(
+    given: &Spanned<IfPathPart>,
     grid: &FrequencyGrid,
     files: &mut NamedFiles<'_>,
-) -> Result<Vec<Complex64>, DescriptionError> {
-    let Some(file) = file else { return Ok(vec![Complex64::ONE; grid.len()]) };
+) -> Result<Network, DescriptionError> {
     let source = files.source();
-    let network = files.network(file)?;
-    if network.ports() != 2 {
-        let what = format!("an IF path has 2 ports, this file has {}", network.ports());
-        return Err(source.complaint(file, what));
-    }
-    let network = if_network(&network, file, grid, files)?;
+    let check_ports = |network: &Network, what: &str| match network.ports() {
+        2 => Ok(()),
+        ports => {
+            Err(source.complaint(given, format!("an IF path has 2 ports, {what} has {ports}")))
+        }
+    };
+    let network = match given.get_ref() {
+        IfPathPart::File(file) => {
+            let network = files.network_at(file, given.span())?;
+            check_ports(&network, "this file")?;
+            if_network(&network, file, given.span(), grid, files)?
+        }
+        IfPathPart::Component(own) => {
+            let made = source
+                .component(&own.component)?
+                .network(grid)
+                .map_err(|error| source.error(error, own.component.span()))?;
+            check_ports(&made, "this component")?;
+            made
+        }
+    };
     let [input, output] = [Port::from_index(0), Port::from_index(1)];
-    let transfer = |point| network.matrix(point).at(output, input);
-    let transfers: Vec<Complex64> = (0..grid.len()).map(transfer).collect();
-    if transfers.iter().any(|transfer| transfer.norm() == 0.0) {
-        return Err(
-            source.complaint(file, "this IF path has no transmission from port 1 to port 2")
-        );
+    let transmissions = (0..grid.len()).map(|point| network.matrix(point).at(output, input));
+    if transmissions.into_iter().any(|transmission| transmission.norm() == 0.0) {
+        let what = "this IF path has no transmission from port 1 to port 2";
+        return Err(source.complaint(given, what));
     }
-    Ok(transfers)
+    Ok(network)
 }
 
 /// A file at the IFs, as scattering parameters.
 fn if_network(
     network: &Network,
-    file: &Spanned<PathBuf>,
+    file: &Path,
+    span: Range<usize>,
     grid: &FrequencyGrid,
     files: &mut NamedFiles<'_>,
 ) -> Result<Network, DescriptionError> {
-    let title = format!("the IF file {}", file.get_ref().display());
+    let title = format!("the IF file {}", file.display());
     let need = |&frequency_hz: &f64| Need { frequency_hz, purpose: "IF".to_owned() };
     let needs: Vec<Need> = grid.as_hz().iter().map(need).collect();
-    check_cover(files.source(), network, &needs, &title, file.span())?;
+    check_cover(files.source(), network, &needs, &title, span.clone())?;
     let scattering = convert(network, ParameterKind::Scattering)
-        .map_err(|error| files.source().error(error, file.span()))?;
-    interpolated(&scattering, grid, &title, file.span(), files)
+        .map_err(|error| files.source().error(error, span.clone()))?;
+    interpolated(&scattering, grid, &title, span, files)
 }
 
 impl IfHybridEntry {
-    /// The outputs to choose from; at least one.
+    /// The outputs to choose from, at least one, and the hybrid itself.
     fn choices(
         &self,
         grid: &FrequencyGrid,
         files: &mut NamedFiles<'_>,
-    ) -> Result<Vec<OutputChoice>, DescriptionError> {
+    ) -> Result<(Vec<OutputChoice>, IfPart), DescriptionError> {
         let source = files.source();
         let network = match (&self.file, &self.component) {
             (Some(file), None) => {
                 let content = files.file(file)?;
-                let network = if_network(&content.network, file, grid, files)?;
+                let network =
+                    if_network(&content.network, file.get_ref(), file.span(), grid, files)?;
                 let title = format!("the IF hybrid {}", file.get_ref().display());
                 let band_hz = grid.first_hz()..=grid.last_hz();
                 files.check_passive(&content, band_hz, false, &title, file.span())?;
@@ -248,7 +339,8 @@ impl IfHybridEntry {
         if choices.is_empty() {
             return Err(source.complaint(&self.output, "the IF hybrid needs an output"));
         }
-        Ok(choices)
+        let role = IfRole::Hybrid { i, q };
+        Ok((choices, IfPart { name: IF_HYBRID.to_owned(), role, network }))
     }
 }
 

@@ -235,7 +235,7 @@ pub fn read_receiver(
     .map_err(|error| source.error_in_file(error))?;
     Ok(LoadedReceiver {
         files: receiver_files(&source, &entries, &receiver),
-        closed_forms: closed_forms(&blocks, &loads, receiver.places()),
+        closed_forms: closed_forms(&source, &blocks, &loads, &entries.output(), receiver.places())?,
         receiver,
         inputs: files.inputs,
         warnings: files.warnings,
@@ -260,11 +260,14 @@ fn receiver_files(
     receiver: &Receiver,
 ) -> Vec<ReceiverFile> {
     let blocks = entries.blocks.iter().map(|block| &block.file);
-    let named = blocks.chain(entries.loads.iter().map(|load| &load.file));
+    let loads = entries.loads.iter().map(|load| &load.file);
+    let named = blocks.chain(loads).map(|file| file.as_ref().map(Spanned::get_ref));
+    let output = entries.output().named();
+    let named = named.chain(output.iter().map(|part| part.file));
     let mut files: Vec<ReceiverFile> = Vec::new();
     for (place, file) in receiver.places().zip(named) {
         let Some(file) = file else { continue };
-        let path = source.beside(file.get_ref());
+        let path = source.beside(file);
         match files.iter_mut().find(|own| same_file(&own.path, &path)) {
             Some(own) => own.places.push(place),
             None => files.push(ReceiverFile { path, places: vec![place] }),

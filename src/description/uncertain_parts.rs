@@ -6,11 +6,12 @@ use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::same_file;
 use super::receiver_toml::LoadedReceiver;
 use super::uncertainty_toml::{DescribedSource, Located, SourceKind, Uncertainty};
-use crate::downconverter::{LoRf, NetworkPlace, Receiver};
+use crate::downconverter::{NetworkPlace, OnGrids, Receiver};
 use crate::measurement::{
     EntryAmounts, ErrorSymmetry, PartSource, PassAmount, Source, UncertainPart,
 };
-use crate::network::Network;
+use crate::network::{FrequencyGrid, Network, Port};
+use num_complex::Complex64;
 use std::path::{Path, PathBuf};
 
 /// The sources that are of a splitter's file.
@@ -36,7 +37,8 @@ struct Target {
 }
 
 impl Uncertainty {
-    /// The sources of a splitter's file. Where repeats are given, their mean replaces the network.
+    /// The sources of a splitter's file. Where repeats are given, their mean replaces the network. Loads
+    /// of ohms are at these ports.
     ///
     /// # Errors
     /// [`DescriptionError`] for a source that names blocks or files that do not exist, or whose
@@ -45,13 +47,23 @@ impl Uncertainty {
         &self,
         file: &Path,
         network: &mut Network,
+        loads_of_ohms: &[Port],
     ) -> Result<SplitterSources<'_>, DescriptionError> {
         let mut used = Vec::new();
         for source in &self.sources {
-            let mut named = source.blocks.iter().chain(&source.loads).flatten();
-            if let Some(block) = named.next() {
-                let what = "a splitter has no blocks and loads; name files, or leave all out";
+            if let Some(block) = source.blocks.iter().flatten().next() {
+                let what = "a splitter has no blocks; name files or loads, or leave all out";
                 return Err(block.place.complaint(what));
+            }
+            for load in source.loads.iter().flatten() {
+                if !loads_of_ohms.iter().any(|port| is_number_of(*port, &load.value)) {
+                    let what = format!(
+                        "the splitter has no load of ohms at port '{}'; name such a load by the \
+                         number of its port, as \"4\", and a load that has a file by its file",
+                        load.value
+                    );
+                    return Err(load.place.complaint(what));
+                }
             }
             for named in source.files.iter().flatten() {
                 // A description may name files of other parts, but no file that does not exist.
@@ -84,6 +96,38 @@ impl Uncertainty {
         self.sources.iter().filter(is_its).map(|source| source.at(network)).collect()
     }
 
+    /// A splitter's load of ohms as a network, with its sources; `None` where no source names it.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] for a source that a load of ohms cannot have.
+    pub fn of_impedance(
+        &self,
+        port: Port,
+        ohm: Complex64,
+        grid: &FrequencyGrid,
+    ) -> Result<Option<(Network, Vec<Source>)>, DescriptionError> {
+        let is_named = |source: &&DescribedSource| {
+            source.loads.iter().flatten().any(|load| is_number_of(port, &load.value))
+        };
+        let mut found: Option<(Network, Vec<Source>)> = None;
+        for source in self.sources.iter().filter(is_named) {
+            let form = ClosedForm::of_impedance(format!("the load at port {port}"), ohm);
+            let own = form.network(grid).map_err(|what| source.complaint(what))?;
+            let made = match &source.kind {
+                SourceKind::Parameters(parameters) => {
+                    source.of_parameters(parameters, Some(&form), &own)?
+                }
+                SourceKind::Repeats(_) => {
+                    let what = "repeats are of a file, and this load has none; give parameters";
+                    return Err(source.complaint(what));
+                }
+                _ => source.at(&own)?,
+            };
+            found.get_or_insert_with(|| (own, Vec::new())).1.push(made);
+        }
+        Ok(found)
+    }
+
     /// The sources of a receiver's parts. Where repeats are given, their mean replaces the networks
     /// of the part.
     ///
@@ -106,7 +150,7 @@ impl Uncertainty {
                 parts[part].sources.push(made);
             }
         }
-        parts.retain(|part| part.sources.iter().any(PartSource::is_on_a_path));
+        parts.retain(|part| part.sources.iter().any(PartSource::is_used));
         if parts.is_empty() {
             let what = "no source is of a file or block of the receiver".to_owned();
             // The first input of a receiver is its description.
@@ -179,7 +223,10 @@ impl DescribedSource {
 
     /// Whether it is of a file, by name or because it is of all files.
     fn is_of(&self, file: &Path) -> bool {
-        self.files.as_ref().is_none_or(|files| files.iter().any(|own| same_file(&own.value, file)))
+        match &self.files {
+            Some(files) => files.iter().any(|own| same_file(&own.value, file)),
+            None => self.blocks.is_none() && self.loads.is_none(),
+        }
     }
 
     /// The parts of a receiver that it is of: the blocks and files named, or all files.
@@ -195,8 +242,10 @@ impl DescribedSource {
         }
         let mut targets = Vec::new();
         for Located { value: name, place } in self.blocks.iter().flatten() {
-            let Ok(part) = receiver.block(name) else {
-                let known = receiver.parts().iter().map(|part| part.name.clone()).collect();
+            let Ok(part) = receiver.block(name).or_else(|_| receiver.if_part(name)) else {
+                let if_parts = receiver.output().parts.iter().map(|part| part.name.clone());
+                let blocks = receiver.parts().iter().map(|part| part.name.clone());
+                let known = blocks.chain(if_parts).collect();
                 return Err(
                     place.error(DescriptionProblem::UnknownBlock { name: name.clone(), known })
                 );
@@ -210,7 +259,7 @@ impl DescribedSource {
                 );
                 return Err(place.complaint(what));
             };
-            let places = vec![load.place];
+            let places = load.place.into_iter().collect();
             targets.push(Target { name: format!("load {name}"), places });
         }
         for Located { value: path, place } in self.files.iter().flatten() {
@@ -223,7 +272,7 @@ impl DescribedSource {
         Ok(targets)
     }
 
-    /// The source at the frequencies of both paths of a part, whose networks become the mean of the
+    /// The source at the frequencies at which a part is used, whose networks become the mean of the
     /// repeats where those are given.
     fn of_part(
         &self,
@@ -231,17 +280,17 @@ impl DescribedSource {
         loaded: &mut LoadedReceiver,
     ) -> Result<PartSource, DescriptionError> {
         let (receiver, closed_forms) = (&mut loaded.receiver, &loaded.closed_forms);
-        let on_paths = LoRf::try_of_each(|path| {
+        let on_grids = OnGrids::try_of_each(|grid| {
             let mut made = None;
             for place in places {
-                let Some(own) = receiver.network_at(*place, path) else { continue };
+                let Some(own) = receiver.network_on(*place, grid) else { continue };
                 made = Some(if let SourceKind::Repeats(repeats) = &self.kind {
                     let (mean, source) = self.of_repeats(own, repeats)?;
-                    let fitted = receiver.set_network_at(*place, path, mean);
+                    let fitted = receiver.set_network_on(*place, grid, mean);
                     fitted.map_err(|error| self.misfit(&error))?;
                     source
                 } else if let SourceKind::Parameters(parameters) = &self.kind {
-                    let closed_form = closed_forms.iter().find(|own| own.place == *place);
+                    let closed_form = closed_forms.iter().find(|own| own.place == Some(*place));
                     self.of_parameters(parameters, closed_form, own)?
                 } else {
                     self.at(own)?
@@ -249,7 +298,7 @@ impl DescribedSource {
             }
             Ok(made)
         })?;
-        PartSource::new(self.name.clone(), on_paths).map_err(|error| self.misfit(&error))
+        PartSource::new(self.name.clone(), on_grids).map_err(|error| self.misfit(&error))
     }
 
     fn of_parameters(
@@ -323,6 +372,11 @@ impl DescribedSource {
         };
         made.map_err(|error| self.misfit(&error))
     }
+}
+
+/// Whether a text is the number of a port.
+fn is_number_of(port: Port, text: &str) -> bool {
+    text.trim().parse() == Ok(port.number())
 }
 
 /// A block's name where it alone has the file, else the file's.

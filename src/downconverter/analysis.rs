@@ -227,7 +227,9 @@ fn summary(
     let rejections: Vec<f64> =
         points.iter().map(|point| point.balance.image_rejection_db).collect();
     let pair = centre.of_sideband(receiver.plan().wanted());
-    let q_over_i = pair.q / pair.i * receiver.output().path_ratio;
+    let plan = receiver.plan();
+    let intermediate = plan.points()[plan.centre_point()].intermediate;
+    let q_over_i = pair.q / pair.i * receiver.output().path_ratio(intermediate);
     let worst_by = |badness: fn(&ReceiverBalance) -> f64| points[index_of_worst(points, badness)];
     ReceiverSummary {
         worst: points[worst],

@@ -320,7 +320,7 @@ impl Comparison<'_> {
             let all_but = Evaluation { has_real_gains: false, ..real };
             rows.push(row(Contributor::MixerGains, alone, Some(all_but)));
         }
-        if receiver.output().has_if_parts {
+        if receiver.output().has_if_parts() {
             let alone = Evaluation { transfers: real.transfers, ..ideal };
             let all_but = Evaluation { transfers: ideal.transfers, ..real };
             rows.push(row(Contributor::IfParts, alone, Some(all_but)));

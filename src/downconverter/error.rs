@@ -142,6 +142,8 @@ pub enum ReceiverError {
     NoNetwork { what: String, path: ReceiverPath },
     #[error("the network of {what} must have the plan's frequencies of the {path} path")]
     OtherFrequencies { what: String, path: ReceiverPath },
+    #[error("the network of {what} must have scattering parameters at the plan's IFs")]
+    OtherIfFrequencies { what: String },
     #[error("the network of {what} must have {expected} ports, found {found}")]
     PortCount { what: String, expected: usize, found: usize },
     #[error("{what}: {source}")]

@@ -86,10 +86,11 @@ pub use q_correction::{CorrectionDomain, QCorrection};
 pub use receiver::{GroupIndex, NetworkPlace, Receiver};
 pub(crate) use receiver_setup::entry_ports;
 pub use receiver_setup::{
-    Join, Mixer, OutputChoice, OutputStage, PartKind, PowerInput, RECEIVER_QUANTITIES,
-    ReceiverLoad, ReceiverPart, ReceiverSetup, ReferenceImpedances, ReflectionSweepSettings,
+    IfPart, IfRole, Join, Mixer, OutputChoice, OutputStage, PartKind, PowerInput,
+    RECEIVER_QUANTITIES, ReceiverLoad, ReceiverPart, ReceiverSetup, ReferenceImpedances,
+    ReflectionSweepSettings,
 };
 pub use reflection_sweep::{LoadReflectionSweep, SweptPorts};
-pub use signal_path::{LoRf, ReceiverPath};
+pub use signal_path::{LoRf, OnGrids, ReceiverGrid, ReceiverPath};
 pub use variation::MinLoPower;
 pub(crate) use variation::{Variation, Varied};

@@ -1,28 +1,29 @@
 //! A checked receiver: whoever holds one can solve it.
 
 use super::error::{ReceiverError, Result};
-use super::iq_balance::{Channel, Combination, Mixing};
+use super::if_output::{check_if_parts, check_output};
+use super::iq_balance::{Channel, Mixing};
 use super::iq_correction::CorrectionSteps;
 use super::lo_if_plan::ReceiverPlan;
 use super::receiver_setup::{
     Join, Mixer, OutputStage, PowerInput, RECEIVER_QUANTITIES, ReceiverLoad, ReceiverPart,
     ReceiverSetup, ReferenceImpedances, ReflectionSweepSettings, entry_ports, node_of,
 };
-use super::signal_path::{LoRf, ReceiverPath};
-use crate::network::{Network, NetworkError, Port, Terminal, onto_grid};
+use super::signal_path::{LoRf, ReceiverGrid, ReceiverPath};
+use crate::network::{FrequencyGrid, Network, NetworkError, Port, Terminal, onto_grid};
 use crate::requirement::{Limit, Limits, Quantity};
-use num_complex::Complex64;
 use std::collections::HashSet;
 
-/// A block or a load of a receiver. It is valid for the receiver that gave it and for its copies.
+/// A block, a load or an IF part of a receiver. It is valid for the receiver that gave it and for its copies.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct NetworkPlace(pub(super) Place);
 
-/// The place among the parts or among the loads.
+/// The place among the parts, the loads or the IF parts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(super) enum Place {
     Part(usize),
     Load(usize),
+    IfPart(usize),
 }
 
 /// A single block or a pair of blocks. It is valid for the receiver that gave it and for its copies.
@@ -65,6 +66,8 @@ impl Receiver {
             LoRf::of_each(|path| entry_ports(&counts, &setup.joins, setup.inputs.get(path).at));
         check_mixers(&setup, &entries)?;
         check_networks(&mut setup, &entries)?;
+        check_if_parts(&setup.output, setup.plan.if_hz())?;
+        setup.output.combine();
         check_values(&setup)?;
         check_limits(&setup.limits, &setup.plan)?;
         let turns =
@@ -175,13 +178,61 @@ impl Receiver {
         match place.0 {
             Place::Part(part) => self.parts().get(part).map(|part| part.name.as_str()),
             Place::Load(_) => None,
+            Place::IfPart(part) => self.output().parts.get(part).map(|part| part.name.as_str()),
         }
     }
 
-    /// The places of all blocks, then of all loads, in the receiver's order.
+    /// The place of the IF part of a name.
+    ///
+    /// # Errors
+    /// [`ReceiverError::NoSuch`].
+    pub fn if_part(&self, name: &str) -> Result<NetworkPlace> {
+        let place = self.output().parts.iter().position(|part| part.name == name);
+        let place = place.map(|part| NetworkPlace(Place::IfPart(part)));
+        place.ok_or_else(|| ReceiverError::NoSuch { what: format!("IF part '{name}'") })
+    }
+
+    /// The places of all blocks, of all loads, then of all IF parts, in the receiver's order.
     pub fn places(&self) -> impl Iterator<Item = NetworkPlace> {
         let loads = (0..self.loads().len()).map(Place::Load);
-        (0..self.parts().len()).map(Place::Part).chain(loads).map(NetworkPlace)
+        let if_parts = (0..self.output().parts.len()).map(Place::IfPart);
+        (0..self.parts().len()).map(Place::Part).chain(loads).chain(if_parts).map(NetworkPlace)
+    }
+
+    /// The network in a place, at the frequencies of a place of use; `None` where it is not used there.
+    pub fn network_on(&self, place: NetworkPlace, grid: ReceiverGrid) -> Option<&Network> {
+        match (grid, place.0) {
+            (ReceiverGrid::Path(path), _) => self.network_at(place, path),
+            (ReceiverGrid::If, Place::IfPart(part)) => {
+                self.output().parts.get(part).map(|part| &part.network)
+            }
+            (ReceiverGrid::If, _) => None,
+        }
+    }
+
+    /// Puts another network in a place, see [`set_network_at`](Self::set_network_at).
+    ///
+    /// # Errors
+    /// As [`set_network_at`](Self::set_network_at).
+    pub fn set_network_on(
+        &mut self,
+        place: NetworkPlace,
+        grid: ReceiverGrid,
+        network: Network,
+    ) -> Result<()> {
+        let part = match (grid, place.0) {
+            (ReceiverGrid::Path(path), _) => return self.set_network_at(place, path, network),
+            (ReceiverGrid::If, Place::IfPart(part)) => Some(part),
+            (ReceiverGrid::If, _) => None,
+        };
+        let what = self.place_name(place)?;
+        let Some(part) = part.and_then(|part| self.setup.output.parts.get_mut(part)) else {
+            return Err(ReceiverError::NoSuch { what: format!("{what} behind the mixers") });
+        };
+        part.network = network;
+        check_if_parts(&self.setup.output, self.setup.plan.if_hz())?;
+        self.setup.output.combine();
+        check_output(&self.setup.output, self.setup.plan.if_hz().len())
     }
 
     /// The network in a place, at the frequencies of a path; `None` where that path does not reach it.
@@ -189,6 +240,7 @@ impl Receiver {
         let networks = match place.0 {
             Place::Part(part) => &self.parts().get(part)?.networks,
             Place::Load(load) => &self.loads().get(load)?.networks,
+            Place::IfPart(_) => return None,
         };
         networks.get(path).as_ref()
     }
@@ -212,6 +264,8 @@ impl Receiver {
         *match place.0 {
             Place::Part(part) => self.setup.parts[part].networks.get_mut(path),
             Place::Load(load) => self.setup.loads[load].networks.get_mut(path),
+            // It has no network on a path, which is refused above.
+            Place::IfPart(_) => return Ok(()),
         } = Some(network);
         Ok(())
     }
@@ -249,6 +303,7 @@ impl Receiver {
         let name = match place.0 {
             Place::Part(part) => self.parts().get(part).map(block_name),
             Place::Load(load) => self.loads().get(load).map(|load| load_name(self.parts(), load)),
+            Place::IfPart(part) => self.output().parts.get(part).map(|part| part.name.clone()),
         };
         let missing = || ReceiverError::NoSuch { what: "block or load of this index".to_owned() };
         name.ok_or_else(missing)
@@ -288,6 +343,10 @@ impl Receiver {
         chosen.transfers = vec![chosen.transfers[intermediate]];
         chosen.ideal_transfers = vec![chosen.ideal_transfers[intermediate]];
         setup.output.choices = vec![chosen];
+        let if_grid = FrequencyGrid::from_hz(setup.plan.if_hz().to_vec())?;
+        for part in &mut setup.output.parts {
+            part.network = onto_grid(&part.network, &if_grid)?.network;
+        }
         Ok(one)
     }
 }
@@ -471,33 +530,6 @@ fn check_references(setup: &ReceiverSetup) -> Result<()> {
         if at[..place].iter().any(|(other, _)| node.contains(other)) {
             let allowed = "one reference impedance in its node";
             return Err(ReceiverError::PortTwice { port: shown, allowed });
-        }
-    }
-    Ok(())
-}
-
-/// There is a combination, with a transfer other than 0 for every IF.
-fn check_output(output: &OutputStage, expected: usize) -> Result<()> {
-    let check = |what: &str, found: Complex64| {
-        if found.is_finite() && found.norm() > 0.0 {
-            Ok(())
-        } else {
-            Err(ReceiverError::NoFactor { what: what.to_owned(), found })
-        }
-    };
-    check("the ratio of the IF paths", output.path_ratio)?;
-    if output.choices.is_empty() {
-        return Err(ReceiverError::Transfers { expected, found: 0 });
-    }
-    for choice in &output.choices {
-        for transfers in [&choice.transfers, &choice.ideal_transfers] {
-            if transfers.len() != expected {
-                return Err(ReceiverError::Transfers { expected, found: transfers.len() });
-            }
-            for Combination { i, q } in transfers {
-                check(&choice.name, *i)?;
-                check(&choice.name, *q)?;
-            }
         }
     }
     Ok(())

@@ -146,6 +146,35 @@ pub struct OutputChoice {
     pub transfers: Vec<Combination>,
     /// The same without IF paths and with an ideal IF hybrid.
     pub ideal_transfers: Vec<Combination>,
+    /// The port by which the wanted sideband leaves an IF hybrid, where one combines I and Q.
+    pub hybrid_output: Option<Port>,
+}
+
+/// What a part behind the mixers is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum IfRole {
+    /// Two-port in the path of I: S21 counts.
+    PathI,
+    /// Two-port in the path of Q: S21 counts.
+    PathQ,
+    /// The hybrid that combines I and Q, by the ports that they enter.
+    Hybrid {
+        /// That of I.
+        i: Port,
+        /// That of Q.
+        q: Port,
+    },
+}
+
+/// A part behind the mixers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct IfPart {
+    /// Its name: `if_path.i`, `if_path.q` or `if_hybrid`.
+    pub name: String,
+    /// What it is for.
+    pub role: IfRole,
+    /// Its scattering parameters at the IFs of the plan.
+    pub network: Network,
 }
 
 /// From the mixers to the output.
@@ -156,10 +185,8 @@ pub struct OutputStage {
     pub choices: Vec<OutputChoice>,
     /// The correction of Q.
     pub correction: QCorrection,
-    /// Whether there is an IF path or an IF hybrid.
-    pub has_if_parts: bool,
-    /// The IF path of Q over that of I at the first IF.
-    pub path_ratio: Complex64,
+    /// What is behind the mixers: IF paths and an IF hybrid, one of each role.
+    pub parts: Vec<IfPart>,
 }
 
 impl OutputStage {
@@ -170,6 +197,7 @@ impl OutputStage {
             name: name.to_owned(),
             transfers: vec![combination; ifs],
             ideal_transfers: vec![combination; ifs],
+            hybrid_output: None,
         };
         Self {
             choices: vec![
@@ -177,8 +205,7 @@ impl OutputStage {
                 choice("I - jQ", Combination::I_MINUS_JQ),
             ],
             correction: QCorrection::default(),
-            has_if_parts: false,
-            path_ratio: Complex64::ONE,
+            parts: Vec::new(),
         }
     }
 }

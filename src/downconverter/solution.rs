@@ -77,7 +77,7 @@ impl Solved {
     }
 
     pub(super) fn points(&self, receiver: &Receiver) -> Result<Vec<PlanPoint>> {
-        points_of(receiver, &self.outputs, self.chosen)
+        points_of(receiver, &self.outputs, &Evaluation::real(receiver, self.chosen))
     }
 }
 
@@ -139,9 +139,8 @@ impl<'a> Evaluation<'a> {
 pub(super) fn points_of(
     receiver: &Receiver,
     outputs: &[IqOutputs],
-    chosen: usize,
+    evaluation: &Evaluation<'_>,
 ) -> Result<Vec<PlanPoint>> {
-    let evaluation = Evaluation::real(receiver, chosen);
     let point = |(at, outputs): (usize, &IqOutputs)| {
         let LoIfPoint { lo_hz, if_hz, .. } = receiver.plan().points()[at];
         let balance = evaluation.balance(receiver, at, outputs);

@@ -3,11 +3,13 @@
 
 use super::drive::{LoPoint, conductances_with, lo_points};
 use super::error::Result;
-use super::iq_balance::PlanPoint;
+use super::iq_balance::{Combination, PlanPoint};
 use super::joined_path::{JoinedPath, Terminations};
 use super::receiver::{NetworkPlace, Place, Receiver};
-use super::signal_path::{LoRf, ReceiverPath};
-use super::solution::{Solved, SolvedPath, Voltages, check_channels, iq_outputs, points_of};
+use super::signal_path::{LoRf, ReceiverGrid, ReceiverPath};
+use super::solution::{
+    Evaluation, Solved, SolvedPath, Voltages, check_channels, iq_outputs, points_of,
+};
 use crate::network::{Load, Network, WaveDefinition, change_reference};
 use crate::requirement::{Location, Quantity, UndefinedFigure};
 use num_complex::Complex64;
@@ -66,7 +68,11 @@ enum SlotPlace {
 
 /// A receiver solved with certain networks.
 #[derive(Clone, Debug)]
-pub(crate) struct Varied(LoRf<PathSolution>);
+pub(crate) struct Varied {
+    paths: LoRf<PathSolution>,
+    /// What I and Q are multiplied by at each IF, where it is not the receiver's own.
+    transfers: Option<Vec<Combination>>,
+}
 
 /// The minimum LO power at any mixer.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -119,24 +125,61 @@ impl Variation {
                 changing.solve(&self.receiver, |place| network(place, path))
             }
         })?;
-        Ok(Varied(solved))
+        Ok(Varied { paths: solved, transfers: None })
+    }
+
+    /// The same with these networks of IF parts.
+    pub(crate) fn with_if_networks(
+        &self,
+        varied: Varied,
+        networks: &[(NetworkPlace, &Network)],
+    ) -> Varied {
+        if networks.is_empty() {
+            return varied;
+        }
+        let output = self.receiver.output();
+        let own = |part: usize| {
+            let place = NetworkPlace(Place::IfPart(part));
+            let given = networks.iter().find(|(other, _)| *other == place);
+            given.map_or(&output.parts[part].network, |(_, network)| network)
+        };
+        let transfers = output.transfers(&output.choices[self.chosen], own);
+        Varied { transfers: Some(transfers), ..varied }
     }
 
     /// Rejection and errors over the plan.
     pub(crate) fn points(&self, varied: &Varied) -> Result<Vec<PlanPoint>> {
-        self.points_of_paths(varied, varied)
+        self.points_of_each(|_| varied)
     }
 
-    /// The same with the LO path of one solution and the RF path of another.
-    pub(crate) fn points_of_paths(&self, lo: &Varied, rf: &Varied) -> Result<Vec<PlanPoint>> {
-        self.points_of_voltages(Voltages { lo: &lo.0.lo.voltages, rf: &rf.0.rf.voltages })
+    /// The same with the LO path, the RF path and the IF parts of a solution each.
+    pub(crate) fn points_of_each<'v>(
+        &self,
+        of: impl Fn(ReceiverGrid) -> &'v Varied,
+    ) -> Result<Vec<PlanPoint>> {
+        let on = |path: ReceiverPath| &of(ReceiverGrid::Path(path)).paths.get(path).voltages;
+        let voltages = Voltages { lo: on(ReceiverPath::Lo), rf: on(ReceiverPath::Rf) };
+        let real = Evaluation::real(&self.receiver, self.chosen);
+        let evaluation = match &of(ReceiverGrid::If).transfers {
+            Some(transfers) => Evaluation { transfers, ..real },
+            None => real,
+        };
+        self.points_with(voltages, &evaluation)
     }
 
     /// The same from voltages at the mixers.
     pub(super) fn points_of_voltages(&self, voltages: Voltages<'_>) -> Result<Vec<PlanPoint>> {
+        self.points_with(voltages, &Evaluation::real(&self.receiver, self.chosen))
+    }
+
+    fn points_with(
+        &self,
+        voltages: Voltages<'_>,
+        evaluation: &Evaluation<'_>,
+    ) -> Result<Vec<PlanPoint>> {
         let outputs = iq_outputs(&self.receiver, voltages, true);
         check_channels(&self.receiver, &outputs)?;
-        points_of(&self.receiver, &outputs, self.chosen)
+        points_of(&self.receiver, &outputs, evaluation)
     }
 
     /// The minimum LO power at any mixer, where the receiver limits it.
@@ -145,8 +188,8 @@ impl Variation {
     /// [`ReceiverError::Undefined`](super::ReceiverError::Undefined) where a mixer's LO power has no
     /// level.
     pub(crate) fn min_lo_power(&self, varied: &Varied) -> Result<Option<MinLoPower>> {
-        let Some(conductances) = varied.0.lo.conductances.as_ref() else { return Ok(None) };
-        let voltages = Voltages { lo: &varied.0.lo.voltages, rf: &varied.0.rf.voltages };
+        let Some(conductances) = varied.paths.lo.conductances.as_ref() else { return Ok(None) };
+        let voltages = Voltages { lo: &varied.paths.lo.voltages, rf: &varied.paths.rf.voltages };
         let mut found: Option<MinLoPower> = None;
         for LoPoint { lo_hz, mixers, .. } in lo_points(&self.receiver, voltages, conductances) {
             for (mixer, drive) in self.receiver.mixers().iter().zip(&mixers) {
@@ -183,7 +226,7 @@ impl VariedPath {
             .iter()
             .filter_map(|place| match place.0 {
                 Place::Part(part) => path.part(part).map(|own| own.part),
-                Place::Load(_) => None,
+                Place::Load(_) | Place::IfPart(_) => None,
             })
             .collect();
         // The power at a mixer needs the blocks beside it one by one.
@@ -196,6 +239,7 @@ impl VariedPath {
             let at = match place.0 {
                 Place::Part(part) => SlotPlace::Block(path.part(part)?.block),
                 Place::Load(load) => SlotPlace::Termination(path.load_port(load)?),
+                Place::IfPart(_) => return None,
             };
             Some(Slot { changing, at })
         };

@@ -7,8 +7,8 @@ use super::error_covariance::{PlanCovariance, half_difference};
 use super::plan_noise::{PlanNoise, SharedBy};
 use super::receiver_propagation::{Component, UncertainReceiver};
 use crate::downconverter::{
-    Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, ReceiverPath, ReceiverPlan,
-    analyse_receiver,
+    Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, ReceiverGrid, ReceiverPath,
+    ReceiverPlan, Varied, analyse_receiver,
 };
 use crate::network::onto_grid;
 use num_complex::Complex64;
@@ -28,9 +28,16 @@ pub struct BudgetUncertainty {
 /// One error and its effect on every point of the plan.
 pub(super) struct Effect {
     component: Component,
-    /// One list for each path on which points have errors of their own, or one for both together;
-    /// for each point the errors in the image and in the wanted sideband.
-    changes: Vec<Vec<[Complex64; 2]>>,
+    changes: Vec<Change>,
+}
+
+/// The errors of all points by one error of a part.
+struct Change {
+    /// Where it is, for an error of which each frequency has one of its own; `None` for one that is the
+    /// same everywhere.
+    grid: Option<ReceiverGrid>,
+    /// For each point the errors in the image and in the wanted sideband.
+    errors: Vec<[Complex64; 2]>,
 }
 
 impl UncertainReceiver<'_> {
@@ -47,7 +54,7 @@ impl UncertainReceiver<'_> {
             let part = self.names_of(component.part, source).unwrap_or_default();
             let size = scaled(&part) * component.widening;
             for change in changes {
-                let change = change.iter().map(|pair| pair.map(|error| error * size));
+                let change = change.errors.iter().map(|pair| pair.map(|error| error * size));
                 noise.add(&change.collect::<Vec<_>>(), SharedBy::All);
             }
         }
@@ -60,17 +67,19 @@ impl UncertainReceiver<'_> {
         let effect = |&component: &Component| {
             let [plus, minus] = [1.0, -1.0].map(|size| self.solve(&self.moved(component, size)?));
             let (plus, minus) = (plus?, minus?);
-            let pairs = if component.is_independent {
-                let points = |lo, rf| self.variation.points_of_paths(lo, rf);
-                vec![
-                    [points(&plus, &own)?, points(&minus, &own)?],
-                    [points(&own, &plus)?, points(&own, &minus)?],
-                ]
-            } else {
-                vec![[self.variation.points(&plus)?, self.variation.points(&minus)?]]
+            let change = |grid: Option<ReceiverGrid>| {
+                let points = |moved: &Varied| {
+                    let is_moved = |on| grid.is_none_or(|grid| grid == on);
+                    self.variation.points_of_each(|on| if is_moved(on) { moved } else { &own })
+                };
+                Ok(Change { grid, errors: half_differences(&points(&plus)?, &points(&minus)?) })
             };
-            let changes = pairs.iter().map(|[plus, minus]| half_differences(plus, minus));
-            Ok(Effect { component, changes: changes.collect() })
+            let grids = match component.is_independent {
+                true => self.grids_of(component).into_iter().map(Some).collect(),
+                false => vec![None],
+            };
+            let changes = grids.into_iter().map(change).collect::<Result<_, ReceiverError>>()?;
+            Ok(Effect { component, changes })
         };
         // Gathered first, so that of several errors the first in order is reported.
         let effects: Vec<_> = self.components().par_iter().map(effect).collect();
@@ -93,7 +102,7 @@ impl UncertainReceiver<'_> {
             .collect();
         for Effect { component, changes } in effects {
             for change in changes {
-                let [image, wanted] = change[at];
+                let [image, wanted] = change.errors[at];
                 own[component.part][component.source].add(image, wanted);
             }
         }
@@ -167,24 +176,22 @@ impl UncertainReceiver<'_> {
         component: Component,
     ) -> Result<Vec<[Vec<BudgetRow>; 2]>, ReceiverError> {
         // At one point each path has frequencies of its own; the channel error takes one of each.
-        let moved_paths: &[&[ReceiverPath]] = if component.is_independent {
-            &[&[ReceiverPath::Lo], &[ReceiverPath::Rf]]
-        } else {
-            &[&ReceiverPath::BOTH]
-        };
+        let grids = self.grids_of(component);
+        let moved_together: Vec<&[ReceiverGrid]> =
+            if component.is_independent { grids.chunks(1).collect() } else { vec![&grids] };
         let moved = self.moved_parts(component);
         let mut changes = Vec::new();
-        for paths in moved_paths {
+        for together in moved_together {
             let [plus, minus] = [1.0, -1.0].map(|size| {
                 let mut varied = one.clone();
                 let networks = self.moved(component, size)?;
-                for &path in *paths {
+                for &grid in together {
                     for (place, part) in self.places.iter().filter(|(_, at)| moved.contains(at)) {
-                        let network = networks[*part].get(path).as_ref();
-                        if let (Some(network), Some(own)) = (network, one.network_at(*place, path))
+                        let network = networks[*part].get(grid).as_ref();
+                        if let (Some(network), Some(own)) = (network, one.network_on(*place, grid))
                         {
                             let there = onto_grid(network, own.grid())?.network;
-                            varied.set_network_at(*place, path, there)?;
+                            varied.set_network_on(*place, grid, there)?;
                         }
                     }
                 }
@@ -202,7 +209,7 @@ impl UncertainReceiver<'_> {
 pub(super) fn covariances(effects: &[Effect], points: usize) -> Vec<PlanCovariance> {
     let mut covariances = vec![PlanCovariance::default(); points];
     for change in effects.iter().flat_map(|effect| &effect.changes) {
-        for (covariance, [image, wanted]) in covariances.iter_mut().zip(change) {
+        for (covariance, [image, wanted]) in covariances.iter_mut().zip(&change.errors) {
             covariance.add(*image, *wanted);
         }
     }
@@ -216,15 +223,29 @@ pub(super) fn plan_noise_of(effects: &[Effect], plan: &ReceiverPlan) -> PlanNois
     let los: Vec<usize> = (0..plan.lo_hz().len()).map(|lo| plan.points_of_lo(lo).len()).collect();
     let each = vec![1; points];
     for Effect { component, changes } in effects {
-        // Of a noise that differs from frequency to frequency the LO's is shared by its IFs, and every
-        // IF has an RF of its own.
-        let shared = match changes.len() {
-            1 => [SharedBy::All; 2],
-            _ => [SharedBy::Runs(&los), SharedBy::Runs(&each)],
-        };
-        for (change, shared_by) in changes.iter().zip(shared) {
-            let widened = change.iter().map(|pair| pair.map(|error| error * component.widening));
-            noise.add(&widened.collect::<Vec<_>>(), shared_by);
+        for Change { grid, errors } in changes {
+            let widened = errors.iter().map(|pair| pair.map(|error| error * component.widening));
+            let widened: Vec<_> = widened.collect();
+            // Of a noise that differs from frequency to frequency the LO's is shared by its IFs, every
+            // point has an RF of its own, and that at an IF is shared by the points with this IF.
+            match grid {
+                None => noise.add(&widened, SharedBy::All),
+                Some(ReceiverGrid::Path(ReceiverPath::Lo)) => {
+                    noise.add(&widened, SharedBy::Runs(&los));
+                }
+                Some(ReceiverGrid::Path(ReceiverPath::Rf)) => {
+                    noise.add(&widened, SharedBy::Runs(&each));
+                }
+                Some(ReceiverGrid::If) => {
+                    for intermediate in 0..plan.if_hz().len() {
+                        let own = plan.points().iter().zip(&widened).map(|(point, pair)| {
+                            let is_its = point.intermediate == intermediate;
+                            if is_its { *pair } else { [Complex64::ZERO; 2] }
+                        });
+                        noise.add(&own.collect::<Vec<_>>(), SharedBy::All);
+                    }
+                }
+            }
         }
     }
     noise

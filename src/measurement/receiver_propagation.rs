@@ -4,7 +4,7 @@ use super::deviating_network::deviating;
 use super::error::MeasurementError;
 use super::uncertainty_source::{Deviates, Errors, Source};
 use crate::downconverter::{
-    LoRf, NetworkPlace, Receiver, ReceiverError, ReceiverPath, Variation, Varied,
+    NetworkPlace, OnGrids, Receiver, ReceiverError, ReceiverGrid, Variation, Varied,
 };
 use crate::network::{Network, ParameterKind, convert};
 use rand_chacha::ChaCha8Rng;
@@ -21,32 +21,35 @@ pub struct UncertainPart {
     pub sources: Vec<PartSource>,
 }
 
-/// A source of uncertainty of a part, at the frequencies of both paths.
+/// A source of uncertainty of a part, at the frequencies of both paths and at the IFs.
 #[derive(Clone, Debug)]
 pub struct PartSource {
     name: String,
-    on_paths: LoRf<Option<Source>>,
+    on_grids: OnGrids<Option<Source>>,
     /// Parts that have a source of one number have its errors in common.
     shared: Option<usize>,
 }
 
 impl PartSource {
-    /// The same source at the frequencies of the LO path and of the RF path; `None` where the part is
-    /// not on that path.
+    /// The same source at the frequencies of the LO path, of the RF path and at the IFs; `None` where
+    /// the part is not there.
     ///
     /// # Errors
     /// [`MeasurementError::PathsDiffer`] for sources that are not of one kind.
     pub fn new(
         name: impl Into<String>,
-        on_paths: LoRf<Option<Source>>,
+        on_grids: OnGrids<Option<Source>>,
     ) -> Result<Self, MeasurementError> {
         let name = name.into();
-        if let LoRf { lo: Some(lo), rf: Some(rf) } = &on_paths
-            && !lo.is_like(rf)
-        {
+        let differ = {
+            let mut present = on_grids.iter().flatten();
+            let first = present.next();
+            first.is_some_and(|first| present.any(|other| !first.is_like(other)))
+        };
+        if differ {
             return Err(MeasurementError::PathsDiffer { name });
         }
-        Ok(Self { name, on_paths, shared: None })
+        Ok(Self { name, on_grids, shared: None })
     }
 
     /// With errors that all parts have in common whose sources are shared under this number: a
@@ -55,7 +58,7 @@ impl PartSource {
     /// # Errors
     /// [`MeasurementError::NotShareable`] for repeats and covariances.
     pub fn shared(self, number: usize) -> Result<Self, MeasurementError> {
-        if self.on_paths.iter().flatten().all(Source::can_be_shared) {
+        if self.on_grids.iter().flatten().all(Source::can_be_shared) {
             Ok(Self { shared: Some(number), ..self })
         } else {
             Err(MeasurementError::NotShareable { name: self.name })
@@ -64,7 +67,7 @@ impl PartSource {
 
     /// The source on either path.
     fn any(&self) -> Option<&Source> {
-        self.on_paths.iter().flatten().next()
+        self.on_grids.iter().flatten().next()
     }
 
     /// Its name.
@@ -73,23 +76,23 @@ impl PartSource {
         &self.name
     }
 
-    /// Whether the part is on a path.
+    /// Whether the part is on a path or behind the mixers.
     #[must_use]
-    pub fn is_on_a_path(&self) -> bool {
-        self.on_paths.iter().any(Option::is_some)
+    pub fn is_used(&self) -> bool {
+        self.on_grids.iter().any(Option::is_some)
     }
 }
 
 /// For which errors of repeated measurements are widened: the upper end of a coverage interval of 95 %.
 const UPPER_PROBABILITY: f64 = 0.975;
 
-/// Networks of all parts, on either path; `None` for a part's own network.
-pub(super) type Networks = Vec<LoRf<Option<Network>>>;
+/// Networks of all parts where they are used; `None` for a part's own network.
+pub(super) type Networks = Vec<OnGrids<Option<Network>>>;
 
 /// Deviates of a source that several parts share, in one trial.
 struct SharedDeviates<'s> {
     number: usize,
-    path: ReceiverPath,
+    grid: ReceiverGrid,
     /// That of the part with the most ports.
     source: &'s Source,
     deviates: Deviates,
@@ -113,8 +116,8 @@ pub(super) struct UncertainReceiver<'a> {
     pub(super) variation: Variation,
     /// The places whose networks change, each with the part in it.
     pub(super) places: Vec<(NetworkPlace, usize)>,
-    /// Each part's own scattering network, on either path.
-    nominal: Vec<LoRf<Option<Network>>>,
+    /// Each part's own scattering network where it is used.
+    nominal: Vec<OnGrids<Option<Network>>>,
 }
 
 impl<'a> UncertainReceiver<'a> {
@@ -125,16 +128,16 @@ impl<'a> UncertainReceiver<'a> {
         let mut places = Vec::new();
         let mut nominal = Vec::new();
         for (at, part) in parts.iter().enumerate() {
-            let mut own = LoRf::default();
-            for path in ReceiverPath::BOTH {
+            let mut own = OnGrids::default();
+            for grid in ReceiverGrid::ALL {
                 let mut places = part.places.iter();
-                let network = places.find_map(|&place| receiver.network_at(place, path));
+                let network = places.find_map(|&place| receiver.network_on(place, grid));
                 if let Some(network) = network {
                     let sources = part.sources.iter();
-                    for source in sources.filter_map(|one| one.on_paths.get(path).as_ref()) {
+                    for source in sources.filter_map(|one| one.on_grids.get(grid).as_ref()) {
                         source.check_network(network)?;
                     }
-                    *own.get_mut(path) = Some(convert(network, ParameterKind::Scattering)?);
+                    *own.get_mut(grid) = Some(convert(network, ParameterKind::Scattering)?);
                 }
             }
             nominal.push(own);
@@ -147,62 +150,67 @@ impl<'a> UncertainReceiver<'a> {
 
     /// The receiver solved with these networks.
     pub(super) fn solve(&self, networks: &Networks) -> Result<Varied, ReceiverError> {
-        self.variation.solve(|place, path| {
-            let part = self.places[place].1;
-            let network = networks[part].get(path).as_ref();
-            let network = network.or(self.nominal[part].get(path).as_ref());
+        let varied = self.variation.solve(|place, path| {
+            let (part, grid) = (self.places[place].1, ReceiverGrid::Path(path));
+            let network = networks[part].get(grid).as_ref();
+            let network = network.or(self.nominal[part].get(grid).as_ref());
             let missing = || ReceiverError::NoNetwork { what: self.parts[part].name.clone(), path };
             network.map(Cow::Borrowed).ok_or_else(missing)
-        })
+        })?;
+        let at_if = self.places.iter().filter_map(|&(place, part)| {
+            Some((place, networks[part].get(ReceiverGrid::If).as_ref()?))
+        });
+        Ok(self.variation.with_if_networks(varied, &at_if.collect::<Vec<_>>()))
     }
 
     /// Every part's own network.
     pub(super) fn unchanged(&self) -> Networks {
-        self.parts.iter().map(|_| LoRf::default()).collect()
+        self.parts.iter().map(|_| OnGrids::default()).collect()
     }
 
     /// One part's network with its errors.
     fn with_errors(
         &self,
         part: usize,
-        path: ReceiverPath,
+        grid: ReceiverGrid,
         errors: &Errors,
     ) -> Result<Option<Network>, ReceiverError> {
-        let Some(own) = self.nominal[part].get(path) else { return Ok(None) };
+        let Some(own) = self.nominal[part].get(grid) else { return Ok(None) };
         Ok(Some(deviating(own, errors)?))
     }
 
     /// Networks of one trial.
     pub(super) fn drawn(&self, random: &mut ChaCha8Rng) -> Result<Networks, ReceiverError> {
-        let mut errors = LoRf::<Errors>::default();
+        let mut errors = OnGrids::<Errors>::default();
         let mut networks = Vec::with_capacity(self.parts.len());
         let mut drawn = Vec::new();
         for (at, part) in self.parts.iter().enumerate() {
             let nominal = &self.nominal[at];
-            for path in ReceiverPath::BOTH {
-                // A part that is not on a path has no entries there.
-                let entries = nominal.get(path).as_ref().map_or(0, |own| own.entries().len());
-                errors.get_mut(path).clear(entries);
+            for grid in ReceiverGrid::ALL {
+                // A part that is not on a grid has no entries there.
+                let entries = nominal.get(grid).as_ref().map_or(0, |own| own.entries().len());
+                errors.get_mut(grid).clear(entries);
             }
             for part_source in &part.sources {
                 let mut common: Option<Deviates> = None;
-                for path in ReceiverPath::BOTH {
+                for grid in ReceiverGrid::ALL {
                     let (Some(source), Some(own)) =
-                        (part_source.on_paths.get(path), nominal.get(path))
+                        (part_source.on_grids.get(grid), nominal.get(grid))
                     else {
                         continue;
                     };
                     let deviates = match common.take().filter(|_| !source.is_independent()) {
                         Some(common) => common,
                         None => {
-                            self.drawn_once(part_source.shared, path, source, &mut drawn, random)
+                            self.drawn_once(part_source.shared, grid, source, &mut drawn, random)
                         }
                     };
-                    source.add(own.entries(), &deviates, errors.get_mut(path));
+                    source.add(own.entries(), &deviates, errors.get_mut(grid));
                     common = Some(deviates);
                 }
             }
-            networks.push(LoRf::try_of_each(|path| self.with_errors(at, path, errors.get(path)))?);
+            networks
+                .push(OnGrids::try_of_each(|grid| self.with_errors(at, grid, errors.get(grid)))?);
         }
         Ok(networks)
     }
@@ -211,15 +219,15 @@ impl<'a> UncertainReceiver<'a> {
     fn drawn_once<'s>(
         &'s self,
         shared: Option<usize>,
-        path: ReceiverPath,
+        grid: ReceiverGrid,
         source: &Source,
         drawn: &mut Vec<SharedDeviates<'s>>,
         random: &mut ChaCha8Rng,
     ) -> Deviates {
         let Some(number) = shared else { return source.draw(random) };
-        // What is correlated over frequency is the same on both paths.
+        // What is correlated over frequency is the same everywhere.
         let is_it = |own: &&SharedDeviates<'_>| {
-            own.number == number && (own.path == path || !source.is_independent())
+            own.number == number && (own.grid == grid || !source.is_independent())
         };
         if let Some(own) = drawn.iter().find(is_it) {
             return source.shared(&own.deviates, own.source);
@@ -227,12 +235,12 @@ impl<'a> UncertainReceiver<'a> {
         // The part with the most ports has all errors.
         let largest = self
             .sharing(number)
-            .filter_map(|(_, own)| own.on_paths.get(path).as_ref())
+            .filter_map(|(_, own)| own.on_grids.get(grid).as_ref())
             .max_by_key(|own| own.ports());
         let Some(largest) = largest else { return source.draw(random) };
         let deviates = largest.draw(random);
         let own = source.shared(&deviates, largest);
-        drawn.push(SharedDeviates { number, path, source: largest, deviates });
+        drawn.push(SharedDeviates { number, grid, source: largest, deviates });
         own
     }
 
@@ -243,6 +251,16 @@ impl<'a> UncertainReceiver<'a> {
             let own = part.sources.iter().filter(move |source| source.shared == Some(number));
             own.map(move |source| (at, source))
         })
+    }
+
+    /// Where the errors of a component are: of its part, and of those that share it.
+    pub(super) fn grids_of(&self, component: Component) -> Vec<ReceiverGrid> {
+        let own = &self.parts[component.part].sources[component.source];
+        let is_there = |grid: &ReceiverGrid| match own.shared {
+            None => own.on_grids.get(*grid).is_some(),
+            Some(number) => self.sharing(number).any(|(_, own)| own.on_grids.get(*grid).is_some()),
+        };
+        ReceiverGrid::ALL.into_iter().filter(is_there).collect()
     }
 
     /// The parts that an error moves: one, or all that share it, of which the first has the most ports.
@@ -285,7 +303,7 @@ impl<'a> UncertainReceiver<'a> {
                     continue;
                 }
                 let acting = (0..any.components()).filter(|&component| {
-                    let mut sources = source.on_paths.iter().flatten();
+                    let mut sources = source.on_grids.iter().flatten();
                     sources.any(|source| source.has_effect(component))
                 });
                 all.extend(acting.map(|component| Component {
@@ -312,15 +330,15 @@ impl<'a> UncertainReceiver<'a> {
         };
         for (part, source) in moved {
             let nominal = &self.nominal[part];
-            networks[part] = LoRf::try_of_each(|path| {
-                let (Some(source), Some(own)) = (source.on_paths.get(path), nominal.get(path))
+            networks[part] = OnGrids::try_of_each(|grid| {
+                let (Some(source), Some(own)) = (source.on_grids.get(grid), nominal.get(grid))
                 else {
                     return Ok::<_, ReceiverError>(None);
                 };
                 let mut errors = Errors::default();
                 errors.clear(own.entries().len());
                 source.add(own.entries(), &source.shared(&deviates, first), &mut errors);
-                self.with_errors(part, path, &errors)
+                self.with_errors(part, grid, &errors)
             })?;
         }
         Ok(networks)

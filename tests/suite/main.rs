@@ -60,6 +60,7 @@ mod touchstone_corpus;
 mod touchstone_hostile;
 mod touchstone_round_trip;
 mod uncertainty_command;
+mod uncertainty_if_parts;
 mod uncertainty_sources_command;
 mod uncertainty_values;
 mod undefined_figures;

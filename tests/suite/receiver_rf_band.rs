@@ -83,7 +83,7 @@ fn points_within_the_band_are_those_of_the_whole_plan() {
         }
         assert!((number(&part, "/lo/0/rf_if_hz") - 1.5e9).abs() < 1.0);
         if has_worst {
-            assert_same(&whole["budget"], &part["budget"], &["plan_image_rejection_if_ideal_db"]);
+            assert_same(&whole["budget"], &part["budget"], &["worst_image_rejection_if_ideal_db"]);
         }
     }
 }
