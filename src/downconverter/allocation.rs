@@ -32,6 +32,15 @@ impl Allowance {
     }
 }
 
+/// A return loss that no other of the same loads is below.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WorstReturnLoss {
+    /// The return loss, dB; infinite for matched loads.
+    pub db: f64,
+    /// LO at the mixers where it is, Hz; the first of equals.
+    pub at_lo_hz: f64,
+}
+
 /// The return losses that the loads of the LO path need to keep their allowance.
 ///
 /// Their contribution is the product of two reflections, that of the mixers' loads and that of the
@@ -39,13 +48,17 @@ impl Allowance {
 /// two return losses rises.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReturnLosses {
-    /// The LO at which they are read, that of worst rejection, Hz.
+    /// The worst of the mixers' loads over all LOs.
+    pub worst_mixers: WorstReturnLoss,
+    /// The worst of the isolated ports over all LOs.
+    pub worst_isolated: WorstReturnLoss,
+    /// The LO of worst rejection, Hz: the allowance of the loads and the figures below are those there.
     pub at_lo_hz: f64,
     /// The sum of the two return losses that is needed, dB.
     pub needed_sum_db: f64,
-    /// The worst of the mixers' loads at the LO of worst rejection, dB.
+    /// The worst of the mixers' loads at that LO, dB.
     pub mixers_db: f64,
-    /// The worst of the isolated ports there, dB.
+    /// The worst of the isolated ports at that LO, dB.
     pub isolated_db: f64,
     /// The return loss that the mixers' loads need with the present isolated ports, dB.
     pub mixers_needed_db: f64,
@@ -112,14 +125,27 @@ fn return_losses(
     if isolated.is_empty() || mixers.is_empty() || loads.present < SMALLEST_LOADS {
         return Ok(None);
     }
-    let worst_db = |ends: &[usize]| {
+    let worst_db_at = |ends: &[usize], at: usize| {
         let largest =
-            ends.iter().map(|end| reflections[end * points + worst_lo].norm()).fold(0.0, f64::max);
+            ends.iter().map(|end| reflections[end * points + at].norm()).fold(0.0, f64::max);
         -db_from_amplitude(largest)
+    };
+    let worst_db = |ends: &[usize]| worst_db_at(ends, worst_lo);
+    let worst_of_all = |ends: &[usize]| {
+        let mut worst = WorstReturnLoss { db: f64::INFINITY, at_lo_hz: receiver.plan().lo_hz()[0] };
+        for (at, &at_lo_hz) in receiver.plan().lo_hz().iter().enumerate() {
+            let db = worst_db_at(ends, at);
+            if db < worst.db {
+                worst = WorstReturnLoss { db, at_lo_hz };
+            }
+        }
+        worst
     };
     let (mixers_db, isolated_db) = (worst_db(&mixers), worst_db(&isolated));
     let needed_sum_db = mixers_db + isolated_db + db_from_amplitude(loads.present / loads.allowed);
     Ok(Some(ReturnLosses {
+        worst_mixers: worst_of_all(&mixers),
+        worst_isolated: worst_of_all(&isolated),
         at_lo_hz: receiver.plan().lo_hz()[worst_lo],
         needed_sum_db,
         mixers_db,

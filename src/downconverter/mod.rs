@@ -57,7 +57,7 @@ mod signal_trace;
 mod solution;
 mod variation;
 
-pub use allocation::{Allocation, Allowance, ReturnLosses};
+pub use allocation::{Allocation, Allowance, ReturnLosses, WorstReturnLoss};
 pub use analysis::{DownconverterResult, ReceiverSummary, analyse_receiver, plan_points};
 pub use budget::{Budget, BudgetRow, Contributor, Interaction, PartTaken};
 pub use correction_plan::{

@@ -93,6 +93,10 @@ pub(super) fn allocation_json(allocation: &Allocation) -> Value {
         "factor": allocation.factor,
         "allowances": shares,
         "return_losses": allocation.return_losses.map(|losses| json!({
+            "worst_mixers_db": losses.worst_mixers.db,
+            "worst_mixers_at_lo_hz": losses.worst_mixers.at_lo_hz,
+            "worst_isolated_db": losses.worst_isolated.db,
+            "worst_isolated_at_lo_hz": losses.worst_isolated.at_lo_hz,
             "at_lo_hz": losses.at_lo_hz,
             "needed_sum_db": losses.needed_sum_db,
             "mixers_db": losses.mixers_db,

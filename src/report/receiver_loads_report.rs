@@ -1,7 +1,7 @@
 //! What reflections of a receiver's loads do to its rejection: text and JSON.
 
 use super::text_table::{filled, fixed, rejection};
-use crate::downconverter::{DownconverterResult, LoadReflectionSweep, SweptPorts};
+use crate::downconverter::{DownconverterResult, LoadReflectionSweep, SweptPorts, WorstReturnLoss};
 use crate::units::{ShownFrequency, db_from_amplitude};
 use serde_json::{Value, json};
 
@@ -40,11 +40,16 @@ pub(super) fn loads_text(result: &DownconverterResult) -> String {
         text.push_str(&filled(&sweep_text(at)));
     }
     if let Some(losses) = result.allocation.as_ref().and_then(|all| all.return_losses) {
+        let worst = |own: WorstReturnLoss| {
+            format!("{} dB at LO {}", fixed(own.db, 1), ShownFrequency(own.at_lo_hz))
+        };
         text.push_str(&filled(&format!(
-            "Return losses at LO {}: mixers {}, isolated {} dB; their share needs a sum of {}.",
+            "Worst return losses over LO: mixers {}, isolated {}; at LO {} their sum is {} dB, and the \
+             loads' share needs {}.",
+            worst(losses.worst_mixers),
+            worst(losses.worst_isolated),
             ShownFrequency(losses.at_lo_hz),
-            fixed(losses.mixers_db, 1),
-            fixed(losses.isolated_db, 1),
+            fixed(losses.mixers_db + losses.isolated_db, 1),
             fixed(losses.needed_sum_db, 1),
         )));
     }

@@ -366,6 +366,36 @@ fn the_return_losses_asked_for_give_the_loads_their_share() {
     assert!((worst_db(&mended) - 40.0).abs() < 0.005, "{}", worst_db(&mended));
 }
 
+/// The worst return losses are those over all LOs, read from the loads themselves, and both the LO and
+/// the figures at the LO of worst rejection are named.
+#[test]
+fn return_losses_are_the_worst_over_all_los() {
+    let (receiver, result) = solve(&demo());
+    let losses = result.allocation.unwrap().return_losses.unwrap();
+    for (port, found) in [("balun", losses.worst_mixers), ("hybrid", losses.worst_isolated)] {
+        let own = receiver
+            .loads()
+            .iter()
+            .filter(|load| receiver.port_name(load.at).is_some_and(|name| name.starts_with(port)));
+        let mut worst = (f64::INFINITY, 0.0);
+        for load in own {
+            let network = load.networks.lo.as_ref().unwrap();
+            for (reflection, lo_hz) in network.entries().iter().zip(receiver.plan().lo_hz()) {
+                let db = -20.0 * reflection.norm().log10();
+                if db < worst.0 {
+                    worst = (db, *lo_hz);
+                }
+            }
+        }
+        assert!((found.db - worst.0).abs() < 1e-9, "{port}: {found:?} {worst:?}");
+        assert!((found.at_lo_hz - worst.1).abs() < 1.0, "{port}: {found:?} {worst:?}");
+    }
+    assert!(losses.mixers_db >= losses.worst_mixers.db);
+    assert!(losses.isolated_db >= losses.worst_isolated.db);
+    let text = Sandbox::with_demo().succeeds("downconverter receiver.toml");
+    assert!(text.contains("Worst return losses over LO: mixers"), "{text}");
+}
+
 #[test]
 fn a_kind_that_does_not_fit_is_said() {
     let text =
