@@ -18,6 +18,7 @@ mod deembed_command;
 mod demo_data;
 mod description_hostile;
 mod frequency_plan;
+mod guard_band_values;
 mod harness;
 mod hostile_analyses;
 mod hostile_inputs;
