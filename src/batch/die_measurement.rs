@@ -41,6 +41,14 @@ struct MeasuredPoints {
     /// The nominal phase difference that a splitter's own data are nearest to, degrees, where it is
     /// not given.
     nominal_deg: Option<f64>,
+    /// What speaks against their roles.
+    warnings: Vec<String>,
+}
+
+/// A die's file as it is used, and what speaks against it.
+struct DieNetwork {
+    network: Network,
+    warnings: Vec<String>,
 }
 
 /// How well dies are known.
@@ -60,8 +68,8 @@ pub(super) struct DieMeasurement {
     folder: PathBuf,
     columns: Vec<String>,
     has_correction: bool,
-    /// The frequencies at which dies are used.
-    band_hz: RangeInclusive<f64>,
+    /// The frequencies at which the files of each column are used.
+    bands_hz: Vec<RangeInclusive<f64>>,
 }
 
 impl DieMeasurement {
@@ -73,15 +81,15 @@ impl DieMeasurement {
         columns: &[String],
         options: &ReadOptions,
     ) -> Self {
-        let band_hz = match &subject {
-            MeasuredSubject::Receiver { receiver, .. } => receiver.receiver().plan().band_hz(),
+        let band_of = |column: &String| match &subject {
+            MeasuredSubject::Receiver { receiver, .. } => receiver.band_hz(column),
             MeasuredSubject::Splitter(settings) => {
                 let (low, high) = settings.band_hz.unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
                 low..=high
             }
         };
         Self {
-            band_hz,
+            bands_hz: columns.iter().map(band_of).collect(),
             subject,
             limits,
             known,
@@ -113,15 +121,29 @@ impl DieMeasurement {
         }
     }
 
+    /// The RF band that limits a receiver's plan, Hz.
+    pub(super) fn rf_band_hz(&self) -> Option<(f64, f64)> {
+        match &self.subject {
+            MeasuredSubject::Receiver { receiver, .. } => {
+                receiver.receiver().plan().settings().rf_hz
+            }
+            MeasuredSubject::Splitter(_) => None,
+        }
+    }
+
     /// Reads a die's files and measures it. Whatever is wrong with it is its own result.
     pub(super) fn die(&self, entry: &DieEntry) -> DieOutcome {
         let mut networks = Vec::with_capacity(self.columns.len());
-        for (column, file) in self.columns.iter().zip(&entry.files) {
+        let mut warnings = Vec::new();
+        for (at, (column, file)) in self.columns.iter().zip(&entry.files).enumerate() {
             let Some(file) = file else {
                 return DieOutcome::Incomplete(format!("no file is given for {column}"));
             };
-            match self.network(file) {
-                Ok(network) => networks.push(network),
+            match self.network(at, file) {
+                Ok(read) => {
+                    networks.push(read.network);
+                    warnings.extend(read.warnings.iter().map(|own| format!("{column}: {own}")));
+                }
                 Err(DieFileError::Read(ReadError::Io { source, .. }))
                     if source.kind() == std::io::ErrorKind::NotFound =>
                 {
@@ -131,7 +153,10 @@ impl DieMeasurement {
             }
         }
         match self.measured(&networks) {
-            Ok(die) => DieOutcome::Measured(Box::new(die)),
+            Ok(mut die) => {
+                die.warnings.splice(0..0, warnings);
+                DieOutcome::Measured(Box::new(die))
+            }
             Err(message) => DieOutcome::Error(message),
         }
     }
@@ -140,22 +165,31 @@ impl DieMeasurement {
     pub(super) fn assembled_db(&self, files: &[&Path]) -> Result<f64, String> {
         let networks = files
             .iter()
-            .map(|file| self.network(file).map_err(|error| error.to_string()))
+            .enumerate()
+            .map(|(at, file)| match self.network(at, file) {
+                Ok(read) => Ok(read.network),
+                Err(error) => Err(error.to_string()),
+            })
             .collect::<Result<Vec<_>, _>>()?;
         let points = self.points(&networks)?.points;
         points.iter().try_for_each(DiePoint::check).map_err(|error| error.to_string())?;
         Ok(points.iter().map(|point| point.rejection_db).fold(f64::INFINITY, f64::min))
     }
 
-    fn network(&self, file: &Path) -> Result<Network, DieFileError> {
+    /// A file of a column, by its number.
+    fn network(&self, column: usize, file: &Path) -> Result<DieNetwork, DieFileError> {
         let path = self.folder.join(file);
         let content = read(&path, &self.options)?;
         let accept_active = self.options.accept_active;
-        match passive_file_findings(&content, self.band_hz.clone(), accept_active) {
-            // What has no scattering matrix is refused by the analysis.
-            Ok(_) | Err(PassiveFileError::Network(_)) => Ok(content.network),
-            Err(source) => Err(DieFileError::NotPassive { file: path, source }),
-        }
+        let findings =
+            match passive_file_findings(&content, self.bands_hz[column].clone(), accept_active) {
+                Ok(findings) => findings,
+                // What has no scattering matrix is refused by the analysis.
+                Err(PassiveFileError::Network(_)) => Vec::new(),
+                Err(source) => return Err(DieFileError::NotPassive { file: path, source }),
+            };
+        let warnings = findings.iter().map(ToString::to_string).collect();
+        Ok(DieNetwork { network: content.network, warnings })
     }
 
     /// A message with the file as the manifest names it, so that it is the same from wherever the
@@ -168,13 +202,15 @@ impl DieMeasurement {
     fn points(&self, networks: &[Network]) -> Result<MeasuredPoints, String> {
         match &self.subject {
             MeasuredSubject::Receiver { receiver, .. } => {
-                receiver.check_port_orders(networks).map_err(|error| error.to_string())?;
+                let warnings =
+                    receiver.check_port_orders(networks).map_err(|error| error.to_string())?;
                 let (points, drive) =
                     receiver.points(networks).map_err(|error| error.to_string())?;
                 Ok(MeasuredPoints {
                     points: points.iter().map(die_point).collect(),
                     least_lo_power_dbm: drive.map(|drive| drive.power_dbm),
                     nominal_deg: None,
+                    warnings,
                 })
             }
             MeasuredSubject::Splitter(settings) => {
@@ -196,13 +232,14 @@ impl DieMeasurement {
                     points: points.collect(),
                     least_lo_power_dbm: None,
                     nominal_deg: is_inferred.then_some(result.roles.nominal_deg),
+                    warnings: result.warnings,
                 })
             }
         }
     }
 
     fn measured(&self, networks: &[Network]) -> Result<MeasuredDie, String> {
-        let MeasuredPoints { points, least_lo_power_dbm: drive, nominal_deg } =
+        let MeasuredPoints { points, least_lo_power_dbm: drive, nominal_deg, warnings } =
             self.points(networks)?;
         // Before anything is made of them: a fold over the worst passes over what is no number.
         let checked = points.iter().try_for_each(DiePoint::check);
@@ -219,7 +256,7 @@ impl DieMeasurement {
         };
         let ideal_db = self.ideal_db(networks)?;
         let what_ifs = DieWhatIfs { corrected_db, corrected_per_frequency_db, ideal_db };
-        let die = MeasuredDie { figures, points, what_ifs };
+        let die = MeasuredDie { figures, points, what_ifs, warnings };
         die.check().map_err(|error| error.to_string())?;
         Ok(die)
     }

@@ -140,6 +140,7 @@ impl LotJob {
             settings: self.recipe.settings(),
             combination: self.measurement.combination(),
             if_hz: self.measurement.if_hz(),
+            rf_band_hz: self.measurement.rf_band_hz(),
             file_columns: &self.file_columns,
             carried_columns: &self.carried_columns,
         }

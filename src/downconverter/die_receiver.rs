@@ -14,6 +14,7 @@ use super::variation::{MinLoPower, Variation};
 use crate::network::{Network, ParameterKind, convert, onto_grid};
 use num_complex::Complex64;
 use std::borrow::Cow;
+use std::ops::RangeInclusive;
 
 /// A receiver of which the networks in some places change from die to die.
 #[derive(Clone, Debug)]
@@ -38,6 +39,21 @@ impl DieReceiver {
     /// The receiver with its own blocks.
     pub fn receiver(&self) -> &Receiver {
         self.variation.receiver()
+    }
+
+    /// From the lowest to the highest frequency at which a block is used, Hz; the plan's for a name that
+    /// the receiver does not have.
+    pub fn band_hz(&self, block: &str) -> RangeInclusive<f64> {
+        let (receiver, plan) = (self.receiver(), self.receiver().plan());
+        let place = receiver.block(block).ok();
+        let is_used = |path: &ReceiverPath| {
+            place.is_some_and(|place| receiver.network_at(place, *path).is_some())
+        };
+        let bands = ReceiverPath::BOTH.into_iter().filter(is_used).map(|path| plan.grid(path));
+        let joined = bands.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), grid| {
+            (low.min(grid.first_hz()), high.max(grid.last_hz()))
+        });
+        if joined.0 <= joined.1 { joined.0..=joined.1 } else { plan.band_hz() }
     }
 
     /// The combination of I and Q on every die.
@@ -139,26 +155,29 @@ impl DieReceiver {
         self.variation.points_of_voltages(Voltages::of(&voltages))
     }
 
-    /// Refuses a die on which a splitter is connected otherwise than its data say.
+    /// Refuses a die on which a splitter is connected otherwise than its data say; a contradiction of
+    /// its data without a likely order is a warning.
     ///
     /// # Errors
     /// [`ReceiverError::PortOrder`]; otherwise as [`points`](Self::points).
-    pub fn check_port_orders(&self, networks: &[Network]) -> Result<()> {
+    pub fn check_port_orders(&self, networks: &[Network]) -> Result<Vec<String>> {
         self.check_count(networks)?;
+        let mut warnings = Vec::new();
         for (&place, network) in self.changing.iter().zip(networks) {
             for (path, splitter) in &self.splitters {
                 if place != NetworkPlace(Place::Part(splitter.part())) {
                     continue;
                 }
                 let there = self.on_path(place, network, *path)?;
-                if let Some(found) = splitter.finding(&there).filter(|found| found.likely.is_some())
-                {
-                    let text = splitter.text(self.receiver(), &found);
+                let Some(found) = splitter.finding(&there) else { continue };
+                let text = splitter.text(self.receiver(), &found);
+                if found.likely.is_some() {
                     return Err(ReceiverError::PortOrder { text });
                 }
+                warnings.push(text);
             }
         }
-        Ok(())
+        Ok(warnings)
     }
 
     fn check_count(&self, networks: &[Network]) -> Result<()> {

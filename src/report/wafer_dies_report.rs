@@ -39,6 +39,7 @@ pub fn dies_csv(heading: &LotHeading<'_>, result: &LotResult) -> Result<String, 
         "y_mm",
         "probability",
         "decision",
+        "warnings",
     ];
     // A column of the list that has a name of ours is told apart, for readers by name.
     let apart = |name: &String| match own.contains(&name.as_str()) {
@@ -59,7 +60,7 @@ pub fn dies_csv(heading: &LotHeading<'_>, result: &LotResult) -> Result<String, 
     table.finish()
 }
 
-fn fields(row: &DieRow, result: &LotResult) -> [String; 23] {
+fn fields(row: &DieRow, result: &LotResult) -> [String; 24] {
     let figure = |value: &dyn Fn(&DieFigures) -> f64| optional(row.figures.as_deref().map(value));
     let margin = result
         .limits
@@ -92,6 +93,7 @@ fn fields(row: &DieRow, result: &LotResult) -> [String; 23] {
         position(row.position.map(|position| position.y_mm)),
         optional(conformity.map(|known| known.probability)),
         conformity.map_or_else(String::new, |known| known.decision.name().to_owned()),
+        row.warnings.as_ref().map_or_else(String::new, |text| harmless(text)),
     ]
 }
 
@@ -107,6 +109,8 @@ pub(super) struct ListedRows {
     not_measured: Vec<Value>,
     /// Dies that are outliers of their wafer.
     outliers: Vec<Value>,
+    /// Dies that were measured although something speaks against their files.
+    warned: Vec<Value>,
     /// How many more there are of each kind; absent where all are listed.
     #[serde(skip_serializing_if = "Map::is_empty")]
     left_out: Map<String, Value>,
@@ -118,6 +122,8 @@ impl ListedRows {
         let not_measured =
             || rows().filter(|row| matches!(row.status, DieStatus::Incomplete | DieStatus::Error));
         let outliers = || rows().filter(|row| row.counts() && row.is_outlier);
+        let warned = || rows().filter(|row| row.warnings.is_some());
+        let warnings = |row: &DieRow| named(row, &[("warnings", row.warnings.as_deref().into())]);
         let reason = |row: &DieRow| {
             let status = ("status", row.status.name().into());
             named(row, &[status, ("message", row.message.clone().into())])
@@ -127,6 +133,7 @@ impl ListedRows {
             ("retests", result.retests.len()),
             ("not_measured", not_measured().count()),
             ("outliers", outliers().count()),
+            ("warned", warned().count()),
         ];
         let left_out = left_out.into_iter().filter(|(_, count)| *count > LISTED);
         let retests = result.retests.iter().take(LISTED);
@@ -134,6 +141,7 @@ impl ListedRows {
             retests: retests.map(|retest| retested(retest, result)).collect(),
             not_measured: not_measured().take(LISTED).map(reason).collect(),
             outliers: outliers().take(LISTED).map(outlier).collect(),
+            warned: warned().take(LISTED).map(warnings).collect(),
             left_out: left_out
                 .map(|(kind, count)| (kind.to_owned(), (count - LISTED).into()))
                 .collect(),
@@ -211,5 +219,25 @@ pub(super) fn dies_text(result: &LotResult) -> String {
     if found > ROWS_SHOWN {
         text.push_str(&format!("and {} more in dies.csv\n", found - ROWS_SHOWN));
     }
+    text.push_str(&warned_text(result));
     text
+}
+
+/// How many dies were measured although something speaks against their files, and of the first, what.
+fn warned_text(result: &LotResult) -> String {
+    let mut warned = result.rows.iter().filter_map(|row| Some((row, row.warnings.as_deref()?)));
+    let Some((first, warnings)) = warned.next() else { return String::new() };
+    let others = match warned.count() {
+        0 => String::new(),
+        others => format!(" Warnings of {others} more rows are in dies.csv."),
+    };
+    let ends = if warnings.ends_with('.') { "" } else { "." };
+    filled(&format!(
+        "Warning: {} {} ({}, {}): {}{ends}{others}",
+        abbreviated(&first.key.lot, LONGEST_NAME),
+        abbreviated(&first.key.wafer, LONGEST_NAME),
+        first.key.die_x,
+        first.key.die_y,
+        printable(warnings),
+    ))
 }

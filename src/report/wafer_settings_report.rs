@@ -53,6 +53,7 @@ fn analysis(analysis: LotAnalysis<'_>, heading: &LotHeading<'_>) -> Value {
             "kind": "receiver",
             "combine": heading.combination.map(|name| name.to_lowercase().replace(' ', "")),
             "if_hz": heading.if_hz,
+            "rf_band_hz": heading.rf_band_hz.map(|(low, high)| [low, high]),
             "replaced_blocks": heading.file_columns,
         }),
         LotAnalysis::Splitter { settings, column } => json!({

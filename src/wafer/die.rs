@@ -272,6 +272,8 @@ pub(crate) struct MeasuredDie {
     pub(crate) points: Vec<DiePoint>,
     /// Its smallest rejection under further questions.
     pub(crate) what_ifs: DieWhatIfs,
+    /// What speaks against its files, though they are used.
+    pub(crate) warnings: Vec<String>,
 }
 
 impl MeasuredDie {
@@ -353,6 +355,7 @@ pub(super) mod tests {
     #[test]
     fn what_is_no_number_is_no_figure() {
         let die = |point: DiePoint, corrected_db: f64| MeasuredDie {
+            warnings: Vec::new(),
             figures: DieFigures::of(&[point], None).unwrap(),
             points: vec![point],
             what_ifs: DieWhatIfs {

@@ -43,6 +43,8 @@ struct Kept {
     trims_db: Vec<KeptRejection>,
     #[serde(skip_serializing_if = "String::is_empty", default)]
     points: String,
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    warnings: Vec<String>,
 }
 
 /// A rejection, dB, which may be infinite.
@@ -72,6 +74,7 @@ impl DieRecord {
             figures: None,
             trims_db: Vec::new(),
             points: String::new(),
+            warnings: Vec::new(),
         };
         match &self.outcome {
             DieOutcome::Incomplete(message) => kept.incomplete = Some(message.clone()),
@@ -85,6 +88,7 @@ impl DieRecord {
                     .map(KeptRejection)
                     .collect();
                 kept.points = points_text(&die.points);
+                kept.warnings.clone_from(&die.warnings);
             }
         }
         serde_json::to_string(&kept)
@@ -104,6 +108,7 @@ impl DieRecord {
                     corrected_per_frequency_db: trims.next()?,
                     ideal_db: trims.collect(),
                 };
+                let warnings = kept.warnings;
                 let points = match depth {
                     RecordDepth::Figures => Vec::new(),
                     RecordDepth::Points => points_of(&kept.points)?,
@@ -111,7 +116,7 @@ impl DieRecord {
                 if what_ifs.ideal_db.len() != ideal {
                     return None;
                 }
-                DieOutcome::Measured(Box::new(MeasuredDie { figures, points, what_ifs }))
+                DieOutcome::Measured(Box::new(MeasuredDie { figures, points, what_ifs, warnings }))
             }
             _ => return None,
         };
@@ -234,6 +239,7 @@ mod tests {
                 corrected_per_frequency_db: f64::INFINITY,
                 ideal_db: vec![40.5],
             },
+            warnings: vec!["it is \"not\" reciprocal".into()],
         };
         for outcome in [
             DieOutcome::Measured(Box::new(die)),

@@ -25,6 +25,8 @@ pub struct DieRow {
     pub figures: Option<Box<DieFigures>>,
     /// What stands against it, for people.
     pub message: String,
+    /// What speaks against its files, though they are used; `None` where nothing does.
+    pub warnings: Option<Box<str>>,
     /// Which measurement of the die this is, from 1.
     pub touchdown: usize,
     /// Whether it is the measurement that counts.

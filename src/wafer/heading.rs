@@ -5,7 +5,7 @@ use super::retest::RetestPolicy;
 use super::settings::LotSettings;
 use super::what_if::WhatIf;
 use crate::requirement::{Limit, Quantity};
-use crate::units::shown_frequencies;
+use crate::units::{shown_band, shown_frequencies};
 
 /// What a run is about.
 #[derive(Clone, Copy, Debug)]
@@ -20,6 +20,8 @@ pub struct LotHeading<'a> {
     pub combination: Option<&'a str>,
     /// The IFs of receivers, Hz.
     pub if_hz: &'a [f64],
+    /// The RF band that limits the plan of receivers, Hz.
+    pub rf_band_hz: Option<(f64, f64)>,
     /// Columns of the list of dies that name files.
     pub file_columns: &'a [String],
     /// Columns of the list of dies that are carried through.
@@ -61,6 +63,10 @@ impl LotHeading<'_> {
         if !self.if_hz.is_empty() {
             text.push_str(", IF ");
             text.push_str(&shown_frequencies(self.if_hz));
+        }
+        if let Some(band) = self.rf_band_hz {
+            text.push_str(", wanted RF within ");
+            text.push_str(&shown_band(band));
         }
         text
     }

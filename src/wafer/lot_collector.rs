@@ -65,12 +65,13 @@ impl<'s> LotCollector<'s> {
 
     /// Takes the next row in, in the order of the list of dies.
     pub(crate) fn add(&mut self, record: &DieRecord) {
-        let mut what_ifs = None;
+        let (mut what_ifs, mut warnings) = (None, None);
         let (status, figures, message) = match &record.outcome {
             DieOutcome::Incomplete(message) => (DieStatus::Incomplete, None, message.clone()),
             DieOutcome::Error(message) => (DieStatus::Error, None, message.clone()),
             DieOutcome::Measured(die) => {
                 what_ifs = Some(Box::new(die.what_ifs.clone()));
+                warnings = (!die.warnings.is_empty()).then(|| die.warnings.join("; ").into());
                 let missed = missed(&die.figures, &self.limits);
                 let names: Vec<&str> = missed.iter().map(|limit| limit.quantity().name()).collect();
                 let (status, message) = if names.is_empty() {
@@ -92,6 +93,7 @@ impl<'s> LotCollector<'s> {
             status,
             figures,
             message,
+            warnings,
             touchdown: 1,
             stands: true,
             is_excluded: false,
@@ -383,7 +385,12 @@ mod tests {
                     corrected_per_frequency_db: rejection_db,
                     ideal_db: Vec::new(),
                 };
-                DieOutcome::Measured(Box::new(MeasuredDie { figures, points, what_ifs }))
+                DieOutcome::Measured(Box::new(MeasuredDie {
+                    figures,
+                    points,
+                    what_ifs,
+                    warnings: Vec::new(),
+                }))
             }
             None => DieOutcome::Error("no points".to_owned()),
         };

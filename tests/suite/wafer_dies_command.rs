@@ -1,6 +1,7 @@
 //! `wafer` on dies whose files are not what a die's file should be: each is a row of its own, and the
 //! others are measured as if it were not there.
 
+use crate::harness::unfolded;
 use crate::wafer_lot::{Row, rows, sandbox_with_dies};
 use std::path::Path;
 
@@ -92,4 +93,40 @@ fn inputs_that_are_no_regular_files_are_refused() {
     assert_eq!(folder.status, 2, "{}", folder.stderr);
     assert!(folder.stderr.contains("found a pipe (FIFO)"), "{}", folder.stderr);
     assert!(folder.stdout.contains("demo/dies/"), "{}", folder.stdout);
+}
+
+/// A die that is measured although its file is not reciprocal: the warning that the file alone gives is
+/// in the table, the document and the text, and the others have none.
+#[test]
+fn warnings_of_a_die_reach_the_outputs() {
+    let sandbox = sandbox_with_dies(20, "--no-faults");
+    let list = sandbox.read("demo/dies.csv");
+    let file = list.lines().nth(2).unwrap().split(',').nth(4).unwrap();
+    let path = format!("demo/{file}");
+    sandbox.write_changed(
+        &path,
+        &path,
+        |row, column, entry| {
+            if row > column { entry * 1.03 } else { entry }
+        },
+    );
+    let run = sandbox.run("wafer demo/recipe.toml --out out");
+    assert!(run.status < 2, "{}", run.stderr);
+    let all = rows(&sandbox, "out");
+    let warned: Vec<usize> = (0..all.len()).filter(|&at| !all[at]["warnings"].is_empty()).collect();
+    assert_eq!(warned, [1]);
+    let (row, warning) = (&all[1], &all[1]["warnings"]);
+    assert!(warning.starts_with("hybrid: ") && warning.contains("reciprocal"), "{warning}");
+    let alone = sandbox.run(&format!(
+        "splitter {path} --kind quadrature --input 1 --outputs 2,3 --isolated 4 --band 27GHz..31GHz"
+    ));
+    let told = warning.trim_start_matches("hybrid: ");
+    assert!(unfolded(&alone.stderr).contains(&unfolded(told)), "{told}: {}", alone.stderr);
+    let document: serde_json::Value =
+        serde_json::from_str(&sandbox.read("out/summary.json")).unwrap();
+    let listed = document["warned"].as_array().unwrap();
+    assert_eq!((listed.len(), &listed[0]["warnings"]), (1, &serde_json::json!(warning)));
+    assert_eq!(listed[0]["die_x"].to_string(), row["die_x"]);
+    let place = format!("({}, {}): hybrid:", row["die_x"], row["die_y"]);
+    assert!(unfolded(&run.stdout).contains(&place), "{}", run.stdout);
 }
