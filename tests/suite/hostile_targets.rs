@@ -127,7 +127,8 @@ pub(crate) static FILES: LazyLock<Vec<Seed>> = LazyLock::new(|| {
     sandbox.write("covariance.toml", COVARIANCE);
     sandbox.write("small.toml", RECEIVER);
     sandbox.write("measured.csv", MEASURED);
-    sandbox.write("few.toml", sandbox.read("receiver.toml").replace("points = 41", "points = 3"));
+    let few = sandbox.read("receiver.toml").replace("from = 27.0, to = 31.0", "from = 28, to = 30");
+    sandbox.write("few.toml", few.replace("points = 41", "points = 3"));
     add_lot(&sandbox);
     let names = sandbox.names(".").into_iter().filter(|name| sandbox.path(name).is_file());
     names.map(|name| (name.clone(), sandbox.bytes(&name))).collect()
