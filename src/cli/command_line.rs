@@ -17,6 +17,26 @@ use std::process::ExitCode;
 const FORMER_OPTIONS: [(&str, &str); 1] =
     [("--waves", "--waves is now --wave-definition kurokawa, marks-williams or line-impedance")];
 
+/// Characters of a word that are shown, and of a whole message.
+const LONGEST_WORD: usize = 300;
+const LONGEST_MESSAGE: usize = 4000;
+
+/// A message that may quote an argument of any length.
+fn shortened(message: &str) -> String {
+    let cut = |text: &str, most: usize| match text.char_indices().nth(most) {
+        Some((end, _)) => format!("{}..", &text[..end]),
+        None => text.to_owned(),
+    };
+    let words: Vec<String> = message
+        .split_inclusive(char::is_whitespace)
+        .map(|word| {
+            let end = word.trim_end().len();
+            cut(&word[..end], LONGEST_WORD) + &word[end..]
+        })
+        .collect();
+    cut(&words.concat(), LONGEST_MESSAGE)
+}
+
 /// Does work on so many threads; on all cores if none are given.
 fn on_threads(
     threads: Option<u16>,
@@ -49,7 +69,7 @@ pub fn run() -> ExitCode {
             {
                 in_two = format!("error: {hint}\n\n{}", in_two.trim_start_matches("error: "));
             }
-            let shown = textwrap::fill(in_two.trim_end(), 80);
+            let shown = textwrap::fill(&shortened(in_two.trim_end()), 80);
             let _ = writeln!(io::stderr(), "{shown}");
             return ExitCode::from(2);
         }

@@ -46,8 +46,13 @@ impl Drop for Bar {
 
 fn begun(progress: Progress) -> ProgressBar {
     let bar = ProgressBar::new(progress.total);
-    let template = "{bar:32} {pos}/{len} dies, {per_sec}, {eta} left";
-    if let Ok(style) = ProgressStyle::with_template(template) {
+    let counted = match progress.work {
+        Work::Measuring => "dies",
+        Work::Assembling => "receivers",
+        Work::Rebuilding => "frequencies",
+    };
+    let template = format!("{{bar:32}} {{pos}}/{{len}} {counted}, {{per_sec}}, {{eta}} left");
+    if let Ok(style) = ProgressStyle::with_template(&template) {
         bar.set_style(style);
     }
     bar.enable_steady_tick(Duration::from_millis(200));

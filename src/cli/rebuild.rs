@@ -5,8 +5,10 @@ use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
 use super::output::Outgoing;
+use super::progress_bar::Bar;
+use crate::batch::{Progress, Work};
 use crate::description::read_rebuild_set;
-use crate::measurement::rebuild;
+use crate::measurement::rebuild_with_progress;
 use crate::report::{self, RebuildReport, ReportFile, check_outputs, document, publish};
 
 pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure> {
@@ -16,8 +18,14 @@ pub(super) fn run(given: &Rebuild, console: &Console) -> Result<Outcome, Failure
     for warning in &set.warnings {
         console.warning(warning);
     }
-    let rebuilt = rebuild(&set.settings, &set.measurements)
-        .map_err(|source| Failure::Measurement { file: given.set.clone(), source })?;
+    let bar = Bar::new(console);
+    let show = |done: usize, total: usize| {
+        bar.show(Progress { work: Work::Rebuilding, done: done as u64, total: total as u64 });
+    };
+    let rebuilt = rebuild_with_progress(&set.settings, &set.measurements, &show);
+    drop(bar);
+    let rebuilt =
+        rebuilt.map_err(|source| Failure::Measurement { file: given.set.clone(), source })?;
     for warning in rebuilt.warnings() {
         console.warning(&warning.to_string());
     }

@@ -61,6 +61,11 @@ pub enum DescriptionProblem {
     DuplicateColumn { name: String },
     #[error("this row has {found} fields, the header has {expected}")]
     Fields { expected: usize, found: usize },
+    #[error(
+        "expected a row of at most {most} bytes, found a longer one; check whether a quotation mark \
+         (\") is left open here"
+    )]
+    LongRow { most: u64 },
     #[error("the columns are separated by {found:?}, expected commas")]
     Separator { found: char },
     #[error("the column '{found}' is nearly the block '{block}', and gives no files")]

@@ -4,7 +4,7 @@
 //! | file | subject |
 //! |---|---|
 //! | `source`, `toml_words` | a TOML file with positions; its reader's messages in plain words |
-//! | `table` | a CSV file with positions |
+//! | `table`, `record_bound` | a CSV file with positions; how long one of its rows may be |
 //! | `named_files` | the Touchstone files and tables that a description names |
 //! | `allowed`, `error` | which numbers are allowed; what can be wrong with a file |
 //! | `block_entries`, `blocks` | what networks and receivers share: blocks, joins and loads |
@@ -39,6 +39,7 @@ mod receiver_plan;
 mod receiver_toml;
 mod recipe_entries;
 mod recipe_toml;
+mod record_bound;
 mod require_table;
 mod source;
 mod station_toml;

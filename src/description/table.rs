@@ -7,9 +7,11 @@
 
 use super::allowed::Allowed;
 use super::error::{DescriptionError, DescriptionProblem};
+use super::record_bound::{BoundedRecords, LongRecord};
 use crate::diagnostic::Excerpt;
 use crate::regular_file;
 use crate::units::check_ghz;
+use std::collections::HashSet;
 use std::fs::File;
 use std::io::{BufRead as _, BufReader, Read as _, Seek as _, SeekFrom};
 use std::ops::Range;
@@ -17,6 +19,9 @@ use std::path::{Path, PathBuf};
 
 /// A list of ten million dies fits.
 const LONGEST_MIB: u64 = 4096;
+
+/// Bytes of a row; the reader keeps one whole.
+const LONGEST_ROW: u64 = 1 << 20;
 
 /// Whether lines that start with `#` are comments.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -51,7 +56,7 @@ pub(crate) struct TableHeader {
 #[derive(Debug)]
 pub(super) struct CsvFile {
     header: TableHeader,
-    reader: csv::Reader<File>,
+    reader: csv::Reader<BoundedRecords<File>>,
     has_failed: bool,
 }
 
@@ -81,7 +86,7 @@ impl CsvFile {
             .terminator(csv::Terminator::Any(b'\n'))
             .flexible(true)
             .comment((comments == Comments::Skipped).then_some(b'#'))
-            .from_reader(file);
+            .from_reader(BoundedRecords::new(file, LONGEST_ROW, comments == Comments::Skipped));
         let mut header = TableHeader { path: path.to_owned(), names: Vec::new(), comments };
         let names = reader.headers().map_err(|error| header.csv_error(&error))?;
         header.names = names.iter().map(str::to_owned).collect();
@@ -92,8 +97,9 @@ impl CsvFile {
         while header.names.len() > 1 && header.names.last().is_some_and(String::is_empty) {
             header.names.pop();
         }
+        let mut known = HashSet::new();
         for (at, name) in header.names.iter().enumerate() {
-            if header.names[..at].contains(name) {
+            if !known.insert(name) {
                 let problem = DescriptionProblem::DuplicateColumn { name: name.clone() };
                 return Err(header.error_at(problem, RowPlace::HEADER, at));
             }
@@ -276,6 +282,11 @@ impl TableHeader {
         let (problem, place) = match error.kind() {
             csv::ErrorKind::Utf8 { pos, .. } => (DescriptionProblem::NotText, pos.as_ref()),
             csv::ErrorKind::Io(error) => {
+                let source = error.get_ref().and_then(|source| source.downcast_ref());
+                if let Some(LongRecord { byte, line, most }) = source {
+                    let place = RowPlace { byte: *byte, line: *line };
+                    return self.error_at(DescriptionProblem::LongRow { most: *most }, place, 0);
+                }
                 let copy = std::io::Error::new(error.kind(), error.to_string());
                 return DescriptionError::about_file(&self.path, DescriptionProblem::Io(copy));
             }
@@ -427,6 +438,17 @@ mod tests {
             let found = error.position().map(|position| position.to_string()).unwrap_or_default();
             assert_eq!(found, place, "{error}");
         }
+    }
+
+    /// A quotation mark that is not closed; before, the rest of the file was read as one row.
+    #[test]
+    fn a_row_without_end_is_refused_at_its_line() {
+        let text = format!("a,b\n1,2\n3,\"4\n{}", "5,6\n".repeat(1 << 19));
+        let error = numbers(&text).unwrap_err();
+        assert!(error.problem().to_string().contains("at most 1048576 bytes"), "{error}");
+        assert_eq!(error.position().unwrap().to_string(), "3:1");
+        let header = format!("a,b,{}\n1,2\n", ",".repeat(1 << 21));
+        assert_eq!(numbers(&header).unwrap_err().position().unwrap().to_string(), "1:1");
     }
 
     #[test]

@@ -276,6 +276,19 @@ pub enum MeasurementError {
         /// Where.
         frequency_hz: f64,
     },
+    /// More than a rebuild may take: hours, or gigabytes of covariances.
+    #[error(
+        "expected at most {most} frequencies for a rebuild of {ports} ports from these measurements, \
+         found {points}; bring the first file to fewer frequencies"
+    )]
+    TooMuchWork {
+        /// Ports of the result.
+        ports: usize,
+        /// Frequencies found.
+        points: usize,
+        /// Frequencies that it may have.
+        most: usize,
+    },
     /// A receiver that cannot be solved.
     #[error(transparent)]
     Receiver(#[from] ReceiverError),

@@ -78,7 +78,7 @@ pub use receiver_uncertainty::{
 };
 pub use reconstruction::{
     CovarianceOrigin, PartialMeasurement, RebuildSettings, RebuildWarning, Rebuilt,
-    RebuiltCovariances, RepeatedReflection, rebuild,
+    RebuiltCovariances, RepeatedReflection, rebuild, rebuild_with_progress,
 };
 pub use splitter_uncertainty::{
     SplitterPointUncertainty, SplitterUncertainty, UncertainSplitter, splitter_uncertainty,

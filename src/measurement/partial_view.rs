@@ -35,11 +35,6 @@ pub(super) struct PassedWaves {
 }
 
 impl PartialView {
-    /// The same measurement as if every termination were matched.
-    pub(super) fn matched(&self) -> Self {
-        Self { terminations: vec![Complex64::ZERO; self.terminations.len()], ..self.clone() }
-    }
-
     /// The waves in an N-port of this matrix.
     pub(super) fn waves(&self, matrix: &Matrix) -> Result<PassedWaves, Resonance> {
         let size = self.terminations.len();
@@ -64,7 +59,9 @@ impl PartialView {
     /// The measurement in references in which the terminations reflect nothing.
     pub(super) fn referred_to(&self, terminations: &[Complex64]) -> Result<Self, Resonance> {
         let own: Vec<Complex64> = self.ports.iter().map(|&port| terminations[port]).collect();
-        Ok(Self { measured: referred(&self.measured, &own)?, ..self.matched() })
+        let matched = vec![Complex64::ZERO; self.terminations.len()];
+        let measured = referred(&self.measured, &own)?;
+        Ok(Self { measured, ports: self.ports.clone(), terminations: matched, ..*self })
     }
 }
 

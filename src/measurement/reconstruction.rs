@@ -19,8 +19,12 @@ use crate::network::{
     assess, change_reference, convert, onto_grid,
 };
 use num_complex::Complex64;
+use rayon::prelude::{
+    IndexedParallelIterator as _, IntoParallelRefIterator as _, ParallelIterator as _,
+};
 use std::fmt;
 use std::ops::RangeInclusive;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// A measurement of some ports.
 #[derive(Clone, Debug)]
@@ -143,6 +147,10 @@ const MAX_RESIDUAL_RATIO: f64 = 1.5;
 
 /// The standard uncertainties that a measurement may have: their inverse squares are weights.
 const UNCERTAINTIES: RangeInclusive<f64> = 1e-15..=1e6;
+/// Complex products of one factorisation over all frequencies: an hour on two processors.
+const MAX_PRODUCTS: f64 = 2e11;
+/// Numbers in the covariances of all frequencies: 2 GiB.
+const MAX_COVARIANCES: f64 = 134_217_728.0;
 /// The largest magnitude of a reflection coefficient of a termination.
 const MAX_REFLECTION: f64 = 1e9;
 
@@ -164,7 +172,7 @@ impl Rebuilt {
 /// [`MeasurementError::Terminations`] and [`MeasurementError::Uncertainty`] for a measurement that
 /// contradicts itself; [`MeasurementError::Symmetry`]; [`MeasurementError::Missing`] for an entry that
 /// is in no measurement; [`MeasurementError::Resonance`], [`MeasurementError::Undetermined`] and
-/// [`MeasurementError::NoFit`] with the frequency; errors of [`convert`], [`onto_grid`] and
+/// [`MeasurementError::NoFit`] with the frequency; [`MeasurementError::TooMuchWork`]; errors of [`convert`], [`onto_grid`] and
 /// [`change_reference`].
 ///
 /// # Examples
@@ -199,6 +207,19 @@ pub fn rebuild(
     settings: &RebuildSettings,
     measurements: &[PartialMeasurement],
 ) -> Result<Rebuilt, MeasurementError> {
+    rebuild_with_progress(settings, measurements, &|_, _| {})
+}
+
+/// The same; `on_progress` gets how many frequencies are done and how many there are, from several
+/// threads.
+///
+/// # Errors
+/// As [`rebuild`].
+pub fn rebuild_with_progress(
+    settings: &RebuildSettings,
+    measurements: &[PartialMeasurement],
+    on_progress: &(dyn Fn(usize, usize) + Sync),
+) -> Result<Rebuilt, MeasurementError> {
     let ports = settings.ports;
     let first = measurements.first().ok_or(MeasurementError::NoMeasurements)?;
     let grid = first.network.grid().clone();
@@ -221,17 +242,24 @@ pub fn rebuild(
         Some(uncertainties) => uncertainties.iter().map(|u| 1.0 / u).collect(),
         None => vec![1.0; measurements.len()],
     };
-    let mut points = Vec::with_capacity(grid.len());
-    for (point, &frequency_hz) in grid.as_hz().iter().enumerate() {
+    let equations: usize = networks.iter().map(|network| network.ports().pow(2)).sum();
+    check_work(ports, &unknowns, equations, grid.len())?;
+    let done = AtomicUsize::new(0);
+    let fit = |(point, &frequency_hz): (usize, &f64)| {
         let views: Vec<PartialView> = measurements
             .iter()
             .zip(networks.iter().zip(&weights))
             .map(|(measurement, (network, weight))| view(measurement, network, point, *weight))
             .collect();
-        points.push(FittedPoint::new(&unknowns, &views, frequency_hz)?);
-    }
+        let fitted = FittedPoint::new(&unknowns, &views, frequency_hz);
+        on_progress(done.fetch_add(1, Ordering::Relaxed) + 1, grid.len());
+        fitted
+    };
+    on_progress(0, grid.len());
+    let fitted: Vec<_> = grid.as_hz().par_iter().enumerate().map(fit).collect();
+    // The first frequency without a result is told, whatever the order of the work.
+    let points = fitted.into_iter().collect::<Result<Vec<FittedPoint>, _>>()?;
     // Two real numbers to each complex one.
-    let equations: usize = networks.iter().map(|network| network.ports().pow(2)).sum();
     let degrees_of_freedom = 2 * equations.saturating_sub(unknowns.count()) * grid.len();
     let residuals = Residuals::of(&points, &weights);
     let entries = points.iter().flat_map(|point| row_major(&point.fit.matrix)).collect();
@@ -240,7 +268,7 @@ pub fn rebuild(
         Network::new(ParameterKind::Scattering, grid.clone(), ports, entries, references)?;
     let condition = points.iter().map(|point| point.fit.condition).fold(0.0, f64::max);
     let repeated = (0..ports).map(|port| repeated(port, &points, &measured)).collect();
-    let changes = points.iter().filter_map(|point| point.change_if_matched);
+    let changes = points.iter().map(|point| point.change_if_matched);
     let if_terminations_ignored = changes.fold(0.0, f64::max);
     let is_weighted = uncertainties.is_some();
     let ratio = residuals.weighted_ratio(degrees_of_freedom).filter(|_| is_weighted);
@@ -258,6 +286,24 @@ pub fn rebuild(
         residual_ratio: ratio,
         covariances,
     })
+}
+
+/// Refuses what would take hours, or more memory than there is.
+fn check_work(
+    ports: usize,
+    unknowns: &Unknowns,
+    equations: usize,
+    points: usize,
+) -> Result<(), MeasurementError> {
+    #[expect(clippy::cast_precision_loss, reason = "estimates")]
+    let (per_point, numbers) = (unknowns.products(equations), (ports as f64).powi(4));
+    let most = (MAX_PRODUCTS / per_point).min(MAX_COVARIANCES / numbers);
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "it is bounded")]
+    let most = most.min(1e9) as usize;
+    if points > most.max(1) {
+        return Err(MeasurementError::TooMuchWork { ports, points, most: most.max(1) });
+    }
+    Ok(())
 }
 
 /// A measurement in the common reference impedance, at the common frequencies.
@@ -327,9 +373,8 @@ fn view(
 struct FittedPoint {
     frequency_hz: f64,
     fit: Fit,
-    /// The largest change of an entry if all terminations were matched; `None` where that has no
-    /// result.
-    change_if_matched: Option<f64>,
+    /// The largest change of an entry if all terminations were matched.
+    change_if_matched: f64,
 }
 
 impl FittedPoint {
@@ -339,10 +384,8 @@ impl FittedPoint {
         frequency_hz: f64,
     ) -> Result<Self, MeasurementError> {
         let fit = unknowns.fit(views).map_err(|failure| failure.at(frequency_hz))?;
-        let matched: Vec<PartialView> = views.iter().map(PartialView::matched).collect();
-        let matched = unknowns.fit(&matched).ok();
-        let change_if_matched =
-            matched.map(|matched| (&matched.matrix - &fit.matrix).map(Complex64::norm).max());
+        let matched = unknowns.if_matched(views);
+        let change_if_matched = (matched - &fit.matrix).map(Complex64::norm).max();
         Ok(Self { frequency_hz, fit, change_if_matched })
     }
 }

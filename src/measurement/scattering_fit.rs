@@ -9,8 +9,8 @@
 
 use super::error::MeasurementError;
 use super::partial_view::{Matrix, PartialView, Resonance, referred};
-use crate::network::{Port, decomposed};
-use nalgebra::{DVector, Dyn, SVD};
+use crate::network::{Port, singular_values};
+use nalgebra::{DVector, Dyn, QR};
 use num_complex::Complex64;
 
 /// Relative steps below this change nothing.
@@ -125,18 +125,31 @@ impl Unknowns {
         self.count
     }
 
+    /// How many complex products a factorisation of the equations takes at one frequency.
+    pub(super) fn products(&self, equations: usize) -> f64 {
+        #[expect(clippy::cast_precision_loss, reason = "an estimate")]
+        let products = equations as f64 * (self.count as f64).powi(2);
+        products
+    }
+
+    /// The matrix as if every termination were matched: each entry measured belongs to one unknown
+    /// then, and the fit is a weighted mean.
+    pub(super) fn if_matched(&self, views: &[PartialView]) -> Matrix {
+        self.matrix(&self.averaged(views))
+    }
+
     /// Fits the matrix to all measurements by weighted least squares.
     pub(super) fn fit(&self, views: &[PartialView]) -> Result<Fit, FitFailure> {
         let mut values = self.start(views);
         let mut steps = 0;
-        let (condition, covariance) = loop {
+        let last = loop {
             let (derivative, residuals) = self.linearised(views, &values)?;
-            let decomposed = decomposed(&derivative).ok_or(FitFailure::NotConverged)?;
-            let condition = decomposed.singular_values.max() / decomposed.singular_values.min();
-            if condition.is_nan() || condition > MAX_CONDITION {
-                return Err(FitFailure::Undetermined { condition });
+            let factored = Factored::new(derivative)?;
+            // Later steps are near the first one; the last one is checked again.
+            if steps == 0 {
+                factored.condition()?;
             }
-            let step = decomposed.solve(&residuals, 0.0).map_err(|_| FitFailure::NotConverged)?;
+            let step = factored.solve(residuals)?;
             values += &step;
             if !values.iter().all(|value| value.is_finite() && value.norm() < MAX_ENTRY) {
                 return Err(FitFailure::NotConverged);
@@ -147,10 +160,10 @@ impl Unknowns {
                 if relative > MAX_LAST_STEP {
                     return Err(FitFailure::NotConverged);
                 }
-                let covariance = inverse_square(&decomposed).ok_or(FitFailure::NotConverged)?;
-                break (condition, covariance);
+                break factored;
             }
         };
+        let (condition, covariance) = (last.condition()?, last.inverse_square()?);
         let matrix = self.matrix(&values);
         let residuals = views
             .iter()
@@ -168,21 +181,24 @@ impl Unknowns {
         })
     }
 
-    /// The mean of the measured entries, as if every termination were matched.
+    /// The weighted mean of the measured entries, as if every termination were matched.
     fn averaged(&self, views: &[PartialView]) -> DVector<Complex64> {
         let mut sums = DVector::from_element(self.count, Complex64::ZERO);
-        let mut counts = vec![0.0; self.count];
+        let mut totals = vec![0.0; self.count];
+        // Relative to the largest weight, whose square is a finite number.
+        let largest = views.iter().map(|view| view.weight).fold(0.0, f64::max);
         for view in views {
+            let weight = (view.weight / largest).powi(2).max(f64::MIN_POSITIVE);
             for (row, &to) in view.ports.iter().enumerate() {
                 for (column, &from) in view.ports.iter().enumerate() {
                     let unknown = self.of[to * self.ports + from];
-                    sums[unknown] += view.measured[(row, column)];
-                    counts[unknown] += 1.0;
+                    sums[unknown] += view.measured[(row, column)] * weight;
+                    totals[unknown] += weight;
                 }
             }
         }
-        for (sum, count) in sums.iter_mut().zip(counts) {
-            *sum /= count;
+        for (sum, total) in sums.iter_mut().zip(totals) {
+            *sum /= total;
         }
         sums
     }
@@ -249,11 +265,49 @@ impl Unknowns {
     }
 }
 
-/// (J^H J)⁻¹ = V Σ⁻² V^H; `None` without V.
-fn inverse_square(decomposed: &SVD<Complex64, Dyn, Dyn>) -> Option<Matrix> {
-    let mut scaled = decomposed.v_t.as_ref()?.adjoint();
-    for (mut column, value) in scaled.column_iter_mut().zip(&decomposed.singular_values) {
-        column.unscale_mut(*value);
+/// J = Q R of the weighted derivative. It takes a fraction of the time of singular vectors, and R has the
+/// singular values of J.
+struct Factored {
+    qr: QR<Complex64, Dyn, Dyn>,
+    triangle: Matrix,
+}
+
+impl Factored {
+    fn new(derivative: Matrix) -> Result<Self, FitFailure> {
+        if derivative.iter().any(|entry| !entry.is_finite()) {
+            return Err(FitFailure::NotConverged);
+        }
+        if derivative.nrows() < derivative.ncols() {
+            return Err(FitFailure::Undetermined { condition: f64::INFINITY });
+        }
+        let qr = derivative.qr();
+        Ok(Self { triangle: qr.r(), qr })
     }
-    Some(&scaled * scaled.adjoint())
+
+    /// The condition number of the equations.
+    fn condition(&self) -> Result<f64, FitFailure> {
+        let values = singular_values(&self.triangle).ok_or(FitFailure::NotConverged)?;
+        let condition = values.max() / values.min();
+        if condition.is_nan() || condition > MAX_CONDITION {
+            return Err(FitFailure::Undetermined { condition });
+        }
+        Ok(condition)
+    }
+
+    /// The least-squares solution.
+    fn solve(&self, mut right: DVector<Complex64>) -> Result<DVector<Complex64>, FitFailure> {
+        self.qr.q_tr_mul(&mut right);
+        let top = right.rows(0, self.triangle.ncols()).into_owned();
+        self.triangle.solve_upper_triangular(&top).ok_or(FitFailure::NotConverged)
+    }
+
+    /// (J^H J)⁻¹ = R⁻¹ R⁻^H.
+    fn inverse_square(&self) -> Result<Matrix, FitFailure> {
+        let size = self.triangle.ncols();
+        let inverse = self
+            .triangle
+            .solve_upper_triangular(&Matrix::identity(size, size))
+            .ok_or(FitFailure::NotConverged)?;
+        Ok(&inverse * inverse.adjoint())
+    }
 }

@@ -16,12 +16,14 @@ use crate::network::{Load, Network, NetworkError, ParameterKind, convert};
 use crate::requirement::{Limit, Limits, Quantity};
 use crate::splitter::{
     Roles, SplitterError, SplitterPoint, SplitterResult, SplitterSettings, channel_error_of_waves,
-    channel_errors, image_rejection_of_error_db,
+    channel_errors, worst_rejection_of_errors_db,
 };
 use crate::units::{db_from_neper, wrap_deg};
 use num_complex::Complex64;
 use rayon::prelude::*;
 use std::borrow::Cow;
+use std::f64::consts::TAU;
+use std::ops::RangeInclusive;
 
 /// Uncertainty of one point.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -231,6 +233,15 @@ impl UncertainSplitter<'_> {
         let entries: Vec<Complex64> =
             matrices.flat_map(|matrix| places.map(|place| matrix[place])).collect();
         let at_hz = self.scattering.grid().as_hz();
+        let exact: Vec<Option<Complex64>> = entries
+            .chunks_exact(2)
+            .zip(at_hz)
+            .map(|(pair, &hz)| {
+                let is_ordinary = pair.iter().all(|wave| ORDINARY_WAVES.contains(&wave.norm()));
+                let error = || channel_error_of_waves([pair[0], pair[1]], self.roles, hz).ok();
+                is_ordinary.then(error).flatten()
+            })
+            .collect();
         run_trials(settings, OUTPUTS, |random| {
             let mut errors = Errors::default();
             errors.clear_at(at_hz.len(), &places);
@@ -238,20 +249,47 @@ impl UncertainSplitter<'_> {
                 let deviates = source.draw(random);
                 source.add(&entries, &deviates, &mut errors);
             }
-            let waves = errors.applied(&entries);
-            if let Some(at) = waves.iter().position(|wave| !wave.is_finite()) {
-                let (row, column) = (self.roles.outputs[at % 2], self.roles.input);
-                let frequency_hz = at_hz[at / 2];
-                return Err(NetworkError::NotFinite { row, column, frequency_hz }.into());
-            }
-            let drawn: Vec<Complex64> = waves
-                .chunks_exact(2)
-                .zip(at_hz)
-                .map(|(pair, &hz)| channel_error_of_waves([pair[0], pair[1]], self.roles, hz))
+            let drawn: Vec<Complex64> = (0..at_hz.len())
+                .map(|point| match exact[point].and_then(|error| turned(error, &errors, point)) {
+                    Some(error) => Ok(error),
+                    None => self.drawn_error(&entries, &errors, point),
+                })
                 .collect::<Result<_, _>>()?;
             Ok(trial(&drawn, &self.settings.limits))
         })
     }
+
+    /// The channel error of the two waves at a point with their errors.
+    fn drawn_error(
+        &self,
+        entries: &[Complex64],
+        errors: &Errors,
+        point: usize,
+    ) -> Result<Complex64, SplitterError> {
+        let waves = [2 * point, 2 * point + 1].map(|at| errors.applied_to(at, entries[at]));
+        let frequency_hz = self.scattering.grid().as_hz()[point];
+        if let Some(at) = waves.iter().position(|wave| !wave.is_finite()) {
+            let (row, column) = (self.roles.outputs[at], self.roles.input);
+            return Err(NetworkError::NotFinite { row, column, frequency_hz }.into());
+        }
+        channel_error_of_waves(waves, self.roles, frequency_hz)
+    }
+}
+
+/// Waves that a factor of [`MAX_NEPERS`] leaves far from the smallest and the largest numbers.
+const ORDINARY_WAVES: RangeInclusive<f64> = 1e-70..=1e70;
+const MAX_NEPERS: f64 = 50.0;
+
+/// The channel error of two ordinary waves that are multiplied by errors: their logarithms add, which
+/// spares the exponentials and their logarithm. `None` where something is added to a wave.
+fn turned(exact: Complex64, errors: &Errors, point: usize) -> Option<Complex64> {
+    let [at_a, at_b] = [errors.logarithm(2 * point)?, errors.logarithm(2 * point + 1)?];
+    if !(at_a.re.abs() <= MAX_NEPERS && at_b.re.abs() <= MAX_NEPERS) {
+        return None;
+    }
+    let error = exact + at_b - at_a;
+    let turns = (error.im / TAU).round();
+    error.is_finite().then(|| Complex64::new(error.re, error.im - TAU * turns))
 }
 
 fn cleared(networks: &[Deviating<'_>]) -> Vec<Errors> {
@@ -271,11 +309,12 @@ const OUTPUTS: usize = 3;
 
 /// The worst values over the band, and whether they meet the requirements.
 fn trial(drawn: &[Complex64], limits: &Limits) -> Trial {
-    let rejection = drawn.iter().map(|&error| image_rejection_of_error_db(error));
-    let worst_db = rejection.fold(f64::INFINITY, f64::min);
-    let phase_deg =
-        drawn.iter().map(|error| wrap_deg(error.im.to_degrees()).abs()).fold(0.0, f64::max);
-    let imbalance_db = drawn.iter().map(|error| db_from_neper(error.re).abs()).fold(0.0, f64::max);
+    let worst_db = worst_rejection_of_errors_db(drawn);
+    // Phases are within half a turn either way.
+    let phase_rad = drawn.iter().map(|error| error.im.abs()).fold(0.0, f64::max);
+    let phase_deg = wrap_deg(phase_rad.to_degrees()).abs();
+    let nepers = drawn.iter().map(|error| error.re.abs()).fold(0.0, f64::max);
+    let imbalance_db = db_from_neper(nepers).abs();
     let worst = |quantity: Quantity| match quantity {
         Quantity::ImageRejection | Quantity::CommonModeRejection => Some(worst_db),
         Quantity::PhaseError => Some(phase_deg),

@@ -130,12 +130,22 @@ impl Errors {
 
     /// The entries with their errors.
     pub(crate) fn applied(&self, entries: &[Complex64]) -> Vec<Complex64> {
-        let errors = self.multiplied.iter().zip(&self.added);
-        entries
-            .iter()
-            .zip(errors)
-            .map(|(entry, (multiplied, added))| entry * multiplied.exp() + added)
-            .collect()
+        entries.iter().enumerate().map(|(at, entry)| self.applied_to(at, *entry)).collect()
+    }
+
+    /// One entry with its error.
+    pub(crate) fn applied_to(&self, at: usize, entry: Complex64) -> Complex64 {
+        entry * self.multiplied[at].exp() + self.added[at]
+    }
+
+    /// The logarithm of the factor of an entry to which nothing is added.
+    pub(crate) fn logarithm(&self, at: usize) -> Option<Complex64> {
+        (self.added[at] == Complex64::ZERO).then(|| self.multiplied[at])
+    }
+
+    /// The places of the errors in each matrix of so many entries.
+    fn places(&self, size: usize) -> Vec<usize> {
+        self.places.clone().unwrap_or_else(|| (0..size).collect())
     }
 }
 
@@ -481,20 +491,30 @@ impl Source {
         deviates: &Deviates,
         errors: &mut Errors,
     ) {
-        let (ports, size) = (self.ports, self.ports * self.ports);
+        let ports = self.ports;
         let is_reciprocal = amounts.symmetry == ErrorSymmetry::Reciprocal;
-        for (at, entry) in entries.iter().enumerate() {
-            let (point, place) = errors.position(at, size);
-            let (row, column) = (place / ports, place % ports);
-            let list = if row == column { &amounts.reflection } else { &amounts.transmission };
-            let own = if is_reciprocal && column < row { column * ports + row } else { place };
-            let values = &deviates.of(point)[KINDS * own..KINDS * (own + 1)];
-            let (multiplied, added) = list[point].error(values);
-            errors.multiplied[at] += multiplied;
-            if added != Complex64::ZERO {
-                let length = entry.norm();
-                let direction = if length > 0.0 { entry / length } else { Complex64::ONE };
-                errors.added[at] += added * direction;
+        // For each place its list of amounts and where its deviates are.
+        let places: Vec<(&[EntryAmount], usize)> = errors
+            .places(ports * ports)
+            .into_iter()
+            .map(|place| {
+                let (row, column) = (place / ports, place % ports);
+                let list = if row == column { &amounts.reflection } else { &amounts.transmission };
+                let has_twin = is_reciprocal && column < row;
+                let own = if has_twin { column * ports + row } else { place };
+                (list.as_slice(), KINDS * own)
+            })
+            .collect();
+        for (point, matrix) in entries.chunks_exact(places.len()).enumerate() {
+            let (values, first) = (deviates.of(point), point * places.len());
+            for (at, (entry, (list, own))) in matrix.iter().zip(&places).enumerate() {
+                let (multiplied, added) = list[point].error(&values[*own..own + KINDS]);
+                errors.multiplied[first + at] += multiplied;
+                if added != Complex64::ZERO {
+                    let length = entry.norm();
+                    let direction = if length > 0.0 { entry / length } else { Complex64::ONE };
+                    errors.added[first + at] += added * direction;
+                }
             }
         }
     }

@@ -3,7 +3,7 @@
 //! The iterations of nalgebra run without a bound unless one is given, and do not end for numbers
 //! that are not finite. For finite ones they need a few steps for each row.
 
-use nalgebra::{DMatrix, Dyn, SVD, SymmetricEigen};
+use nalgebra::{DMatrix, DVector, Dyn, SVD, SymmetricEigen};
 use num_complex::Complex64;
 
 /// The most steps for a matrix: far above what finite matrices need.
@@ -32,12 +32,17 @@ pub(crate) fn decomposed(matrix: &DMatrix<Complex64>) -> Option<SVD<Complex64, D
     found(matrix, |matrix| SVD::try_new_unordered(matrix, true, true, f64::EPSILON, steps))
 }
 
-/// The largest singular value; `None` as [`decomposed`].
-pub(crate) fn largest_singular_value(matrix: &DMatrix<Complex64>) -> Option<f64> {
+/// Singular values, in no order; `None` as [`decomposed`].
+pub(crate) fn singular_values(matrix: &DMatrix<Complex64>) -> Option<DVector<f64>> {
     let steps = max_steps(matrix);
     let found =
         found(matrix, |matrix| SVD::try_new_unordered(matrix, false, false, f64::EPSILON, steps))?;
-    Some(found.singular_values.iter().copied().fold(0.0, f64::max))
+    Some(found.singular_values)
+}
+
+/// The largest singular value; `None` as [`decomposed`].
+pub(crate) fn largest_singular_value(matrix: &DMatrix<Complex64>) -> Option<f64> {
+    Some(singular_values(matrix)?.iter().copied().fold(0.0, f64::max))
 }
 
 /// Eigenvalues and eigenvectors of a Hermitian matrix; `None` as [`decomposed`].

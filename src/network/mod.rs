@@ -57,7 +57,7 @@ pub use common_grid::on_common_grid;
 pub use comparison::{Comparison, Difference, EntryDifference, compare};
 pub use container::{MatrixView, Network};
 pub use conversion::convert;
-pub(crate) use decomposition::{decomposed, hermitian};
+pub(crate) use decomposition::{hermitian, singular_values};
 pub use deembedding::{
     Deembedded, ThroughSplit, remove_feeds, remove_fixture, remove_fixtures, remove_open_short,
     remove_through, split_through,

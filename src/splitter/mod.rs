@@ -26,6 +26,7 @@ mod splitter_kind;
 
 pub use allowed_error::{AllowedAmplitudeImbalance, AllowedPhaseError, ToleranceResult, tolerance};
 pub use error::{RoleToGive, SplitterError};
+pub(crate) use image_rejection::worst_rejection_of_errors_db;
 pub use image_rejection::{
     ContourFamily, allowed_amplitude_imbalance_db, allowed_phase_error_deg, channel_error, contour,
     contour_family, image_rejection_db, image_rejection_of_error_db,

@@ -102,3 +102,15 @@ fn a_closed_pipe_is_no_error() {
     assert_eq!(run.status, 0, "{}", run.stderr);
     assert!(run.stderr.is_empty(), "{}", run.stderr);
 }
+
+/// The argument was quoted whole, 20 kB of it.
+#[test]
+fn a_long_argument_is_not_quoted_whole() {
+    let sandbox = Sandbox::new();
+    let long = "x".repeat(20_000);
+    for arguments in [long.clone(), format!("plan --{long}"), format!("plan --rf {long}")] {
+        let message = sandbox.refused(&arguments);
+        assert!(message.len() < 1500, "{} characters", message.len());
+        assert!(message.contains("xxx"), "{message}");
+    }
+}

@@ -167,6 +167,27 @@ pub(crate) fn apply(bytes: &mut Vec<u8>, mutation: &Mutation) {
     }
 }
 
+/// The text of a command line, an argument a line, with a mutation: of the values of its options and
+/// its files, and now and then of a name.
+pub(crate) fn apply_to_arguments(bytes: &mut Vec<u8>, mutation: &Mutation, line: &Index) {
+    let is_of_lines = matches!(
+        mutation,
+        Mutation::LineGone(_) | Mutation::LineTwice(_) | Mutation::LinesSwapped(..)
+    );
+    if is_of_lines {
+        return apply(bytes, mutation);
+    }
+    let mut lines: Vec<Vec<u8>> =
+        bytes.split_inclusive(|&byte| byte == b'\n').map(<[u8]>::to_vec).collect();
+    let any_line = line.index(10) == 0;
+    let is_value = |&at: &usize| any_line || (at > 0 && !lines[at].starts_with(b"--"));
+    let values: Vec<usize> = (0..lines.len()).filter(is_value).collect();
+    if !values.is_empty() {
+        apply(&mut lines[values[line.index(values.len())]], mutation);
+        *bytes = lines.concat();
+    }
+}
+
 fn with_lines(bytes: &mut Vec<u8>, change: impl FnOnce(&mut Vec<&[u8]>)) {
     let mut lines: Vec<&[u8]> = bytes.split_inclusive(|&byte| byte == b'\n').collect();
     change(&mut lines);

@@ -3,9 +3,13 @@
 use crate::description_hostile::{RECEIVER, TREE};
 use crate::harness::{Sandbox, project};
 use crate::hostile_analyses::{analyses_of, content};
+use crate::hostile_commands::{
+    COMMAND_LINES, COMPONENTS, FILE_LISTS, command, component, file_list,
+};
 use fourphase::batch::{
-    BatchError, LotJob, ReceiverJob, SplitterJob, Start, SyntheticLot, SyntheticLotSettings,
-    assess_receiver, assess_splitter, run_lot, run_station,
+    BatchError, LotJob, ReceiverJob, ShardJournals, SplitterJob, Start, SyntheticLot,
+    SyntheticLotSettings, assess_receiver, assess_splitter, join_shards, measure_shard, run_lot,
+    run_station,
 };
 use fourphase::description::{
     DescriptionError, read_network, read_rebuild_set, read_station, read_uncertainty,
@@ -20,6 +24,7 @@ use fourphase::report::{
 use fourphase::requirement::{Limit, Quantity};
 use fourphase::splitter::{GivenRoles, SplitterKind, SplitterSettings};
 use fourphase::touchstone::{ReadOptions, TouchstoneFile, parse, read};
+use fourphase::wafer::Shard;
 use std::path::PathBuf;
 use std::sync::LazyLock;
 
@@ -42,30 +47,56 @@ pub(crate) struct Target {
     pub(crate) name: &'static str,
     /// Its part of all cases.
     pub(crate) share: u64,
+    /// Whether an input is a line for each argument of a command.
+    pub(crate) takes_arguments: bool,
     pub(crate) seeds: fn() -> &'static [Seed],
-    pub(crate) run: fn(&World, &str, &[u8]) -> Outcome,
+    pub(crate) run: Run,
 }
 
-pub(crate) const TARGETS: [Target; 12] = [
-    Target { name: "Touchstone", share: 40, seeds: || &CORPUS, run: touchstone },
-    Target { name: "S-parameters", share: 25, seeds: || &MATRICES, run: touchstone },
-    Target { name: "network TOML", share: 6, seeds: || &TREES, run: network_toml },
-    Target { name: "receiver TOML", share: 8, seeds: || &RECEIVERS, run: receiver_toml },
-    Target { name: "rebuild TOML", share: 4, seeds: || &SETS, run: rebuild_toml },
-    Target { name: "station TOML", share: 3, seeds: || &STATIONS, run: station_toml },
-    Target { name: "uncertainty TOML", share: 3, seeds: || &UNCERTAINTIES, run: uncertainty },
-    Target { name: "uncertainty CSV", share: 3, seeds: || &AMOUNTS, run: uncertainty },
-    Target { name: "tones CSV", share: 3, seeds: || &TONES, run: tones_csv },
-    Target { name: "recipe TOML", share: 2, seeds: || &RECIPES, run: lot },
-    Target { name: "list of dies", share: 2, seeds: || &LISTS, run: lot },
-    Target { name: "journal", share: 1, seeds: || &JOURNALS, run: journal },
+pub(crate) const TARGETS: [Target; 16] = [
+    of_text("Touchstone", 40, || &CORPUS, touchstone),
+    of_text("S-parameters", 25, || &MATRICES, touchstone),
+    of_text("network TOML", 6, || &TREES, network_toml),
+    of_text("receiver TOML", 8, || &RECEIVERS, receiver_toml),
+    of_text("rebuild TOML", 4, || &SETS, rebuild_toml),
+    of_text("station TOML", 3, || &STATIONS, station_toml),
+    of_text("uncertainty TOML", 3, || &UNCERTAINTIES, uncertainty),
+    of_text("uncertainty CSV", 3, || &AMOUNTS, uncertainty),
+    of_text("tones CSV", 3, || &TONES, tones_csv),
+    of_text("recipe TOML", 2, || &RECIPES, lot),
+    of_text("list of dies", 2, || &LISTS, lot),
+    of_text("journal", 1, || &JOURNALS, journal),
+    of_text("journals of shards", 1, || &SHARDS, shards),
+    of_text("list of files", 1, || &FILE_LISTS, file_list),
+    of_arguments("component", 6, || &COMPONENTS, component),
+    of_arguments("command line", 2, || &COMMAND_LINES, command),
 ];
+
+type Run = fn(&World, &str, &[u8]) -> Outcome;
+
+const fn of_text(
+    name: &'static str,
+    share: u64,
+    seeds: fn() -> &'static [Seed],
+    run: Run,
+) -> Target {
+    Target { name, share, takes_arguments: false, seeds, run }
+}
+
+const fn of_arguments(
+    name: &'static str,
+    share: u64,
+    seeds: fn() -> &'static [Seed],
+    run: Run,
+) -> Target {
+    Target { name, share, takes_arguments: true, seeds, run }
+}
 
 /// A folder with the files that descriptions name, few frequencies each.
 pub(crate) struct World(Sandbox);
 
 /// Every file of a world, read once.
-static FILES: LazyLock<Vec<Seed>> = LazyLock::new(|| {
+pub(crate) static FILES: LazyLock<Vec<Seed>> = LazyLock::new(|| {
     let sandbox = Sandbox::with_demo();
     sandbox.add("data-demo/station");
     let grid = FrequencyGrid::linear(24e9, 34e9, 6).unwrap();
@@ -93,7 +124,11 @@ static FILES: LazyLock<Vec<Seed>> = LazyLock::new(|| {
     let uncertainty =
         sandbox.read("uncertainty.toml").replace("seed = 1", "seed = 1\ntrials = 100");
     sandbox.write("uncertainty.toml", &uncertainty);
+    sandbox.write("covariance.toml", COVARIANCE);
     sandbox.write("small.toml", RECEIVER);
+    sandbox.write("measured.csv", MEASURED);
+    let few = sandbox.read("receiver.toml").replace("from = 27.0, to = 31.0", "from = 28, to = 30");
+    sandbox.write("few.toml", few.replace("points = 41", "points = 3"));
     add_lot(&sandbox);
     let names = sandbox.names(".").into_iter().filter(|name| sandbox.path(name).is_file());
     names.map(|name| (name.clone(), sandbox.bytes(&name))).collect()
@@ -116,7 +151,20 @@ fn add_lot(sandbox: &Sandbox) {
     let journal = sandbox.path("journal");
     let result = run_lot(&job, &journal, Start::New, &|_| {}).unwrap();
     assert!(dies_csv(&job.heading(), &result).unwrap().contains("pass"));
+    for number in 1..=2 {
+        let (shard, name) = (Shard::new(number, 2).unwrap(), format!("journal {number}"));
+        let journal = sandbox.path(&name);
+        measure_shard(&job, shard, &journal, Start::New, &|_| {}).unwrap();
+    }
 }
+
+/// Tones at points of both small receivers.
+const MEASURED: &str = "lo_ghz,if_ghz,wanted_dbm,image_dbm,u_wanted_db,u_image_db\n\
+                        28,0.5,-20,-45,0.1,0.2\n29,1,-20.5,-44,0.1,0.2\n30,0.5,-20,-41,0.1,0.2\n";
+
+/// An uncertainty by the covariance of all entries.
+const COVARIANCE: &str = "trials = 100\n[[source]]\nname = \"c\"\nfiles = [\"coupler.s4p\"]\n\
+                          covariance = \"covariance.csv\"\n";
 
 impl World {
     pub(crate) fn new() -> Self {
@@ -125,7 +173,7 @@ impl World {
         Self(sandbox)
     }
 
-    fn path(&self, name: &str) -> PathBuf {
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
         self.0.path(name)
     }
 
@@ -187,32 +235,18 @@ static CORPUS: LazyLock<Vec<Seed>> = LazyLock::new(corpus);
 static MATRICES: LazyLock<Vec<Seed>> = LazyLock::new(matrices);
 static TREES: LazyLock<Vec<Seed>> =
     LazyLock::new(|| vec![("mutated.toml".to_owned(), TREE.clone().into_bytes())]);
-static RECEIVERS: LazyLock<Vec<Seed>> = LazyLock::new(|| {
-    let demo = String::from_utf8(named(&["receiver.toml"]).remove(0).1).unwrap();
-    let few = demo.replace("points = 41", "points = 3");
-    vec![
-        ("small.toml".to_owned(), RECEIVER.as_bytes().to_vec()),
-        ("receiver.toml".to_owned(), few.into_bytes()),
-    ]
-});
+static RECEIVERS: LazyLock<Vec<Seed>> = LazyLock::new(|| named(&["small.toml", "few.toml"]));
 static SETS: LazyLock<Vec<Seed>> = LazyLock::new(|| named(&["set.toml", "p12.s2p"]));
 static STATIONS: LazyLock<Vec<Seed>> = LazyLock::new(|| named(&["station.toml", "open.s2p"]));
-static UNCERTAINTIES: LazyLock<Vec<Seed>> = LazyLock::new(|| {
-    let covariance = "trials = 100\n[[source]]\nname = \"c\"\nfiles = [\"coupler.s4p\"]\n\
-                      covariance = \"covariance.csv\"\n";
-    let mut seeds = named(&["uncertainty.toml"]);
-    seeds.push(("uncertainty.toml".to_owned(), covariance.as_bytes().to_vec()));
-    seeds
-});
-static AMOUNTS: LazyLock<Vec<Seed>> = LazyLock::new(|| named(&["analyser.csv", "coupler.s4p"]));
-static TONES: LazyLock<Vec<Seed>> = LazyLock::new(|| {
-    let table = "lo_ghz,if_ghz,wanted_dbm,image_dbm,u_wanted_db,u_image_db\n\
-                 28,0.5,-20,-45,0.1,0.2\n29,1,-20.5,-44,0.1,0.2\n30,0.5,-20,-41,0.1,0.2\n";
-    vec![("tones.csv".to_owned(), table.as_bytes().to_vec())]
-});
+static UNCERTAINTIES: LazyLock<Vec<Seed>> =
+    LazyLock::new(|| named(&["uncertainty.toml", "covariance.toml"]));
+static AMOUNTS: LazyLock<Vec<Seed>> =
+    LazyLock::new(|| named(&["analyser.csv", "covariance.csv", "coupler.s4p"]));
+static TONES: LazyLock<Vec<Seed>> = LazyLock::new(|| named(&["measured.csv"]));
 static RECIPES: LazyLock<Vec<Seed>> = LazyLock::new(|| named(&["recipe.toml"]));
 static LISTS: LazyLock<Vec<Seed>> = LazyLock::new(|| named(&["dies.csv"]));
 static JOURNALS: LazyLock<Vec<Seed>> = LazyLock::new(|| named(&["journal"]));
+static SHARDS: LazyLock<Vec<Seed>> = LazyLock::new(|| named(&["journal 1", "journal 2"]));
 
 fn touchstone(_: &World, name: &str, bytes: &[u8]) -> Outcome {
     let options = ReadOptions { strict: bytes.len().is_multiple_of(4), ..ReadOptions::default() };
@@ -327,7 +361,9 @@ fn uncertainty(world: &World, name: &str, bytes: &[u8]) -> Outcome {
         ..SplitterSettings::default()
     };
     world.with(name, bytes, || {
-        let read = read_uncertainty(&world.path("uncertainty.toml"), &ReadOptions::default());
+        let stated =
+            if name.starts_with("covariance") { "covariance.toml" } else { "uncertainty.toml" };
+        let read = read_uncertainty(&world.path(stated), &ReadOptions::default());
         let uncertainty = match read {
             // A number of trials that takes minutes is a wish, not a fault.
             Ok(stated) if stated.trials().trials().is_none_or(|count| count.get() > 1000) => {
@@ -378,4 +414,23 @@ fn lot(world: &World, name: &str, bytes: &[u8]) -> Outcome {
 
 fn journal(world: &World, name: &str, bytes: &[u8]) -> Outcome {
     world.with(name, bytes, || lot_of(world, name, Start::Resume))
+}
+
+fn shards(world: &World, name: &str, bytes: &[u8]) -> Outcome {
+    world.with(name, bytes, || {
+        let joined =
+            LotJob::read(&world.path("recipe.toml"), &ReadOptions::default()).and_then(|job| {
+                let journals = ["journal 2", "journal 1"].map(|name| world.path(name));
+                let journals = ShardJournals::read(&journals)?;
+                Ok((join_shards(&job, &journals, &|_| {})?, job))
+            });
+        match joined {
+            Err(error) => failed(&error),
+            Ok((result, job)) => {
+                let mut shown = wafer_text(&job.heading(), &result);
+                shown.push_str(&dies_csv(&job.heading(), &result).unwrap());
+                Outcome::Done { passes: result.passes(), shown }
+            }
+        }
+    })
 }

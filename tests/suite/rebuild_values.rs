@@ -272,3 +272,26 @@ fn what_cannot_be_rebuilt_is_said() {
     assert!(matches!(plainly(3, &[short], true), Err(MeasurementError::Terminations { .. })));
     assert!(plainly(3, &[], true).is_err());
 }
+
+/// All pairs of 64 ports: 8,064 equations for 2,080 entries at each frequency, minutes of work each.
+#[test]
+fn hours_of_work_are_refused_before_they_begin() {
+    let grid = FrequencyGrid::linear(28e9, 30e9, 40).unwrap();
+    let pair = network(&grid, 2, vec![Complex64::from(0.1); 4 * 40]);
+    let pairs = (0..64).flat_map(|one| (one + 1..64).map(move |other| [one, other]));
+    let measurements: Vec<PartialMeasurement> = pairs
+        .map(|ports| PartialMeasurement {
+            network: pair.clone(),
+            ports: ports.map(port).to_vec(),
+            terminations: vec![vec![Complex64::ZERO; 40]; 64],
+            standard_uncertainty: None,
+        })
+        .collect();
+    let start = std::time::Instant::now();
+    let refused = rebuild(&settings(64, true), &measurements).unwrap_err();
+    assert!(
+        matches!(refused, MeasurementError::TooMuchWork { ports: 64, points: 40, most: 5 }),
+        "{refused}"
+    );
+    assert!(start.elapsed() < std::time::Duration::from_secs(10), "{:?}", start.elapsed());
+}

@@ -256,3 +256,28 @@ fn ten_thousand_dies() {
     let rows = rows(&sandbox, "out");
     assert!(rows.iter().zip(&rows[60..]).all(|(one, next)| one["margin_db"] == next["margin_db"]));
 }
+
+/// A picture for each of 30 wafers, with 24 files open at a time: a report of any size needs few.
+#[cfg(unix)]
+#[test]
+fn a_lot_of_many_wafers_opens_few_files_at_a_time() {
+    let sandbox = sandbox_with_dies(1, "--no-faults");
+    let recipe = "demo/recipe.toml";
+    let list = sandbox.read("demo/dies.csv");
+    let row = list.lines().nth(1).unwrap();
+    let mut many = list.lines().next().unwrap().to_owned() + "\n";
+    for wafer in 1..=30 {
+        writeln!(many, "{}", row.replace(",W01,", &format!(",W{wafer:02},"))).unwrap();
+    }
+    sandbox.write("demo/dies.csv", many);
+    sandbox.write(recipe, RECIPE);
+    let run = Run::of(
+        std::process::Command::new("sh")
+            .args(["-c", "ulimit -n 24; exec \"$0\" \"$@\"", env!("CARGO_BIN_EXE_fourphase")])
+            .args(["wafer", recipe, "--out", "out"])
+            .current_dir(sandbox.folder()),
+    );
+    assert!(run.status < 2, "{}", run.stderr);
+    let maps = sandbox.names("out").into_iter().filter(|name| name.starts_with("wafer-map-"));
+    assert_eq!(maps.count(), 30);
+}
