@@ -1,5 +1,6 @@
-//! The linear law of propagation (JCGM 100:2008 and 102:2011) through a receiver: half of the change
-//! from minus to plus one standard deviation of each independent error, added in squares.
+//! The linear law of propagation (JCGM 100:2008 and 102:2011) through a receiver: half of the
+//! change from minus to plus one standard deviation of each independent error, as a root sum
+//! square.
 
 use super::channel_error::ChannelErrorDistribution;
 use super::contribution::Contribution;
@@ -17,24 +18,25 @@ use rayon::iter::{IntoParallelRefIterator as _, ParallelIterator as _};
 /// Uncertainty of a row of the error budget, linear.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BudgetUncertainty {
-    /// Whose row it is.
+    /// The contributor of the row.
     pub contributor: Contributor,
-    /// Standard uncertainty of its amplitude error, nepers.
+    /// Standard uncertainty of the amplitude error of the row, nepers.
     pub u_amplitude: f64,
-    /// Standard uncertainty of its phase error, radians.
+    /// Standard uncertainty of the phase error of the row, radians.
     pub u_phase: f64,
 }
 
 /// One error and its effect on every point of the plan.
 pub(super) struct Effect {
     component: Component,
-    /// One list for each path on which points have errors of their own, or one for both together;
-    /// for each point the errors in the image and in the wanted sideband.
+    /// One list for each path on which points have independent errors, or one list for both paths
+    /// together; for each point the errors in the image and in the wanted sideband.
     changes: Vec<Vec<[Complex64; 2]>>,
 }
 
 impl UncertainReceiver<'_> {
-    /// The covariances of all points with the errors of each part scaled, all points being unrelated.
+    /// The covariances of all points with the errors of each part scaled, without correlation
+    /// between points.
     pub(super) fn scaled_noise(
         &self,
         effects: &[Effect],
@@ -72,13 +74,13 @@ impl UncertainReceiver<'_> {
             let changes = pairs.iter().map(|[plus, minus]| half_differences(plus, minus));
             Ok(Effect { component, changes: changes.collect() })
         };
-        // Gathered first, so that of several errors the first in order is reported.
+        // Results are collected first, so that of several errors the first in order is reported.
         let effects: Vec<_> = self.components().par_iter().map(effect).collect();
         effects.into_iter().collect()
     }
 
-    /// The contribution of each source at one point, largest first; `points` are the receiver's own and
-    /// `covariance` is that of the point.
+    /// The contribution of each source at one point, in descending order; `points` are the
+    /// receiver's own and `covariance` is that of the point.
     pub(super) fn contributions(
         &self,
         effects: &[Effect],
@@ -148,7 +150,7 @@ impl UncertainReceiver<'_> {
                         let found = list.iter().find(|own| own.contributor == row.contributor);
                         found.map(|own| own.error)
                     };
-                    // A contributor that the changed receiver does not have has no change either.
+                    // A contributor that is missing in the changed receiver has no change.
                     if let (Some(plus), Some(minus)) = (of(&plus), of(&minus)) {
                         let half = half_difference(plus, minus);
                         row.u_amplitude = row.u_amplitude.hypot(half.re);
@@ -160,13 +162,14 @@ impl UncertainReceiver<'_> {
         Ok(rows)
     }
 
-    /// The budgets of a receiver at one point, with one error of plus and minus one standard deviation.
+    /// The budgets of a receiver at one point, with one error at plus and at minus one standard
+    /// deviation.
     fn budget_changes(
         &self,
         one: &Receiver,
         component: Component,
     ) -> Result<Vec<[Vec<BudgetRow>; 2]>, ReceiverError> {
-        // At one point each path has frequencies of its own; the channel error takes one of each.
+        // At one point each path has its own frequencies; the channel error uses one of each.
         let moved_paths: &[&[ReceiverPath]] = if component.is_independent {
             &[&[ReceiverPath::Lo], &[ReceiverPath::Rf]]
         } else {
@@ -213,8 +216,8 @@ pub(super) fn covariances(effects: &[Effect], points: usize) -> Vec<PlanCovarian
 pub(super) fn plan_noise_of(effects: &[Effect], points: usize, ifs: usize) -> PlanNoise {
     let mut noise = PlanNoise::exact(points);
     for Effect { component, changes } in effects {
-        // Of a noise that differs from frequency to frequency the LO's is shared by its IFs, and every
-        // IF has an RF of its own.
+        // For a noise that is independent at each frequency, the error at an LO is shared by its
+        // IFs, and every IF has its own RF.
         let shared = match changes.len() {
             1 => [SharedBy::All; 2],
             _ => [SharedBy::RunsOf(ifs), SharedBy::RunsOf(1)],

@@ -1,4 +1,5 @@
-//! A receiver solved with parts that deviate: with all errors drawn at random, or with one at a time.
+//! The solution of a receiver with deviating parts: with all errors drawn at random, or one at a
+//! time.
 
 use super::deviating_network::deviating;
 use super::error::MeasurementError;
@@ -10,12 +11,12 @@ use crate::network::{Network, ParameterKind, convert};
 use rand_chacha::ChaCha8Rng;
 use std::borrow::Cow;
 
-/// A part, or everything that one file describes, with errors that its places share.
+/// A part, or all parts described by one file, with shared errors.
 #[derive(Clone, Debug)]
 pub struct UncertainPart {
-    /// A block's name, or a file's.
+    /// Name of the block or the file.
     pub name: String,
-    /// Where its network is used.
+    /// The places at which its network is used.
     pub places: Vec<NetworkPlace>,
     /// Its sources of uncertainty.
     pub sources: Vec<PartSource>,
@@ -26,13 +27,13 @@ pub struct UncertainPart {
 pub struct PartSource {
     name: String,
     on_paths: LoRf<Option<Source>>,
-    /// Parts that have a source of one number have its errors in common.
+    /// Parts whose sources have the same number share the errors.
     shared: Option<usize>,
 }
 
 impl PartSource {
-    /// The same source at the frequencies of the LO path and of the RF path; `None` where the part is
-    /// not on that path.
+    /// A source at the frequencies of the LO path and of the RF path; `None` where the part is not
+    /// on that path.
     ///
     /// # Errors
     /// [`MeasurementError::PathsDiffer`] for sources that are not of one kind.
@@ -49,8 +50,8 @@ impl PartSource {
         Ok(Self { name, on_paths, shared: None })
     }
 
-    /// With errors that all parts have in common whose sources are shared under this number: a
-    /// calibration, for example. Errors of Sij, or of a port, are then the same for the same ports.
+    /// Shares the errors among all parts whose sources have this number, for example those of a
+    /// calibration. Errors of Sij, or of a port, are then equal for equal ports.
     ///
     /// # Errors
     /// [`MeasurementError::NotShareable`] for repeats and covariances.
@@ -67,7 +68,7 @@ impl PartSource {
         self.on_paths.iter().flatten().next()
     }
 
-    /// Its name.
+    /// The name of the source.
     #[must_use]
     pub fn name(&self) -> &str {
         &self.name
@@ -80,7 +81,8 @@ impl PartSource {
     }
 }
 
-/// For which errors of repeated measurements are widened: the upper end of a coverage interval of 95 %.
+/// The probability for which errors of repeated measurements are widened: the upper end of a
+/// coverage interval of 95 %.
 const UPPER_PROBABILITY: f64 = 0.975;
 
 /// Networks of all parts, on either path; `None` for a part's own network.
@@ -90,7 +92,7 @@ pub(super) type Networks = Vec<LoRf<Option<Network>>>;
 struct SharedDeviates<'s> {
     number: usize,
     path: ReceiverPath,
-    /// That of the part with the most ports.
+    /// The source of the part with the most ports.
     source: &'s Source,
     deviates: Deviates,
 }
@@ -101,13 +103,13 @@ pub(super) struct Component {
     pub(super) part: usize,
     pub(super) source: usize,
     number: usize,
-    /// Whether each frequency has an error of its own.
+    /// Whether the error is independent at each frequency.
     pub(super) is_independent: bool,
-    /// By how much it counts more in decisions, see [`Source::widening`].
+    /// The factor for decisions, see [`Source::widening`].
     pub(super) widening: f64,
 }
 
-/// A receiver ready to be solved with parts that deviate.
+/// A receiver prepared for solutions with deviating parts.
 pub(super) struct UncertainReceiver<'a> {
     pub(super) parts: &'a [UncertainPart],
     pub(super) variation: Variation,
@@ -145,7 +147,7 @@ impl<'a> UncertainReceiver<'a> {
         Ok(Self { parts, variation, places, nominal })
     }
 
-    /// The receiver solved with these networks.
+    /// Solves the receiver with these networks.
     pub(super) fn solve(&self, networks: &Networks) -> Result<Varied, ReceiverError> {
         self.variation.solve(|place, path| {
             let part = self.places[place].1;
@@ -156,7 +158,7 @@ impl<'a> UncertainReceiver<'a> {
         })
     }
 
-    /// Every part's own network.
+    /// The nominal network of every part.
     pub(super) fn unchanged(&self) -> Networks {
         self.parts.iter().map(|_| LoRf::default()).collect()
     }
@@ -166,7 +168,7 @@ impl<'a> UncertainReceiver<'a> {
         self.variation.points(&self.solve(&self.unchanged())?)
     }
 
-    /// One part's network with its errors.
+    /// The network of one part with its errors.
     fn with_errors(
         &self,
         part: usize,
@@ -212,7 +214,7 @@ impl<'a> UncertainReceiver<'a> {
         Ok(networks)
     }
 
-    /// The deviates of a source: those that were drawn for a part which shares it, or new ones.
+    /// The deviates of a source: those drawn for another part that shares it, or new ones.
     fn drawn_once<'s>(
         &'s self,
         shared: Option<usize>,
@@ -222,7 +224,7 @@ impl<'a> UncertainReceiver<'a> {
         random: &mut ChaCha8Rng,
     ) -> Deviates {
         let Some(number) = shared else { return source.draw(random) };
-        // What is correlated over frequency is the same on both paths.
+        // An error that is correlated over frequency is the same on both paths.
         let is_it = |own: &&SharedDeviates<'_>| {
             own.number == number && (own.path == path || !source.is_independent())
         };
@@ -250,7 +252,7 @@ impl<'a> UncertainReceiver<'a> {
         })
     }
 
-    /// The parts that an error moves: one, or all that share it, of which the first has the most ports.
+    /// The parts changed by an error: one, or all that share it, the one with the most ports first.
     pub(super) fn moved_parts(&self, component: Component) -> Vec<usize> {
         let source = &self.parts[component.part].sources[component.source];
         match source.shared {
@@ -259,7 +261,7 @@ impl<'a> UncertainReceiver<'a> {
         }
     }
 
-    /// Whether this is the part that stands for all that share a source.
+    /// Whether this part represents all that share a source.
     fn stands_for_all(&self, part: usize, source: &PartSource) -> bool {
         let Some(number) = source.shared else { return true };
         let ports = |own: &PartSource| own.any().map_or(0, Source::ports);
