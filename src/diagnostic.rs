@@ -1,9 +1,9 @@
-//! Positions in text files, and errors shown with the line they are about.
+//! Positions in text files, and errors with the source line concerned.
 //!
-//! One renderer serves Touchstone, TOML and CSV. Lines and columns count from 1, columns in
-//! characters. An [`Excerpt`] keeps the few characters around the trouble, so that an error can be
-//! shown after its file is gone and a line of two gigabytes costs no more than a short one.
-//! Nothing from a file reaches the terminal raw: control characters are shown as escapes.
+//! One renderer is used for Touchstone, TOML and CSV. Lines and columns count from 1, columns in
+//! characters. An [`Excerpt`] keeps a few characters around the error, so that it can be shown
+//! after its file is gone, and a line of two gigabytes costs no more than a short one. Control
+//! characters of a file are shown as escapes, never sent to the terminal.
 
 use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet};
 use std::borrow::Cow;
@@ -27,27 +27,27 @@ impl fmt::Display for Position {
 
 /// Characters shown on either side of the marked ones when a line is too long to show whole.
 const CONTEXT_CHARACTERS: usize = 60;
-/// The longest mark.
+/// The maximum number of marked characters.
 const LONGEST_MARK: usize = 40;
 
-/// The line an error is about, or the part of it around the trouble, ready to be shown.
+/// The source line of an error, or the part of it around the error, for display.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Excerpt {
     /// Where the marked characters start in the file.
     pub position: Position,
     text: String,
     mark: Range<usize>,
-    /// Whether the text starts where the line does.
+    /// Whether the text begins at the start of the line.
     starts_line: bool,
 }
 
 impl Excerpt {
-    /// Cuts the excerpt out of one line, given without its line end; `mark` is in bytes.
+    /// Cuts the excerpt from one line, given without its line end; `mark` is in bytes.
     #[must_use]
     pub fn of_line(line_number: usize, line: &[u8], mark: Range<usize>) -> Self {
         let start = mark.start.min(line.len());
         let end = mark.end.clamp(start, line.len());
-        // At most four bytes to a character.
+        // A character has at most four bytes.
         let from = start.saturating_sub(4 * CONTEXT_CHARACTERS);
         let to = line.len().min(start + 4 * (LONGEST_MARK + CONTEXT_CHARACTERS));
         let mark_end = end.min(start + LONGEST_MARK);
@@ -69,7 +69,7 @@ impl Excerpt {
         if to < line.len() || after.chars().count() > CONTEXT_CHARACTERS {
             text.push('…');
         }
-        // Counting the bytes that start a character needs no copy of a long line.
+        // Counting the bytes that start a character avoids a copy of a long line.
         let column = line[..start].iter().filter(|&&byte| byte & 0xC0 != 0x80).count() + 1;
         Self {
             position: Position { line: line_number, column },
@@ -79,7 +79,7 @@ impl Excerpt {
         }
     }
 
-    /// Cuts the excerpt for a byte range out of a whole text.
+    /// Cuts the excerpt for a byte range from a whole text.
     #[must_use]
     pub fn of_text(text: &str, mark: Range<usize>) -> Self {
         let bytes = text.as_bytes();
@@ -97,31 +97,31 @@ impl Excerpt {
     }
 }
 
-/// How grave a finding is.
+/// The severity of a diagnostic.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Severity {
-    /// The work could not be done.
+    /// The command or function failed.
     Error,
-    /// It could, but the reader should know.
+    /// The result exists, but may not be what the user expects.
     Warning,
 }
 
-/// A finding, ready to be shown.
+/// An error or warning for display.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Diagnostic {
-    /// How grave it is.
+    /// Error or warning.
     pub severity: Severity,
-    /// What is wrong, in one sentence without a full stop.
+    /// The finding in one sentence without a full stop.
     pub title: String,
     /// The file concerned.
     pub file: Option<String>,
     /// The line concerned.
     pub excerpt: Option<Excerpt>,
-    /// What stands beside the mark.
+    /// Text beside the mark.
     pub label: Option<String>,
-    /// What was expected and why.
+    /// Explanations: what was expected, and the reason.
     pub notes: Vec<String>,
-    /// What to do about it.
+    /// The correction to make.
     pub help: Option<String>,
 }
 
@@ -140,21 +140,21 @@ impl Diagnostic {
         }
     }
 
-    /// The same, about a file.
+    /// Sets the file concerned.
     #[must_use]
     pub fn in_file(mut self, file: impl Into<String>) -> Self {
         self.file = Some(file.into());
         self
     }
 
-    /// The same, with what to do about it.
+    /// Sets the correction to make.
     #[must_use]
     pub fn with_help(mut self, help: impl Into<String>) -> Self {
         self.help = Some(help.into());
         self
     }
 
-    /// The same, with a line of explanation.
+    /// Adds a line of explanation.
     #[must_use]
     pub fn with_note(mut self, note: impl Into<String>) -> Self {
         self.notes.push(note.into());
@@ -190,7 +190,7 @@ impl Diagnostic {
                     if excerpt.starts_line {
                         snippet = snippet.path(file.as_ref());
                     } else {
-                        // The renderer would count the column from the cut.
+                        // The renderer counts columns from the start of the excerpt.
                         let Position { line, column } = excerpt.position;
                         let origin = Origin::path(file.as_ref()).line(line).char_column(column);
                         group = group.element(origin);
@@ -210,17 +210,17 @@ impl Diagnostic {
     }
 }
 
-/// Safe to print, broken into lines at blanks.
+/// Printable text, broken into lines at blanks.
 fn wrapped(text: &str, width: usize) -> String {
     textwrap::fill(&printable(&bounded(text)), width)
 }
 
-/// Characters of a word from outside that a message quotes at most.
+/// Maximum number of characters of an external word quoted in a message.
 const LONGEST_QUOTE: usize = 60;
-/// Characters of a message at most, whatever it quotes.
+/// Maximum number of characters of a message.
 const LONGEST_MESSAGE: usize = 4000;
 
-/// A word from outside as a message quotes it: cut where it is absurdly long.
+/// An external word as a message quotes it: cut where it is too long.
 ///
 /// ```
 /// use fourphase::diagnostic::quoted;
@@ -230,13 +230,13 @@ const LONGEST_MESSAGE: usize = 4000;
 /// ```
 #[must_use]
 pub fn quoted(word: &[u8]) -> String {
-    // At most four bytes to a character.
+    // A character has at most four bytes.
     let text = String::from_utf8_lossy(&word[..word.len().min(4 * LONGEST_QUOTE)]);
     let shown: String = text.chars().take(LONGEST_QUOTE).collect();
     if shown.len() < word.len() { shown + "…" } else { shown }
 }
 
-/// A message of a bounded length: the middle of an absurdly long one is left out.
+/// A message of bounded length: the middle of a longer one is omitted.
 fn bounded(text: &str) -> Cow<'_, str> {
     if text.len() <= LONGEST_MESSAGE {
         return Cow::Borrowed(text);
@@ -248,7 +248,7 @@ fn bounded(text: &str) -> Cow<'_, str> {
     Cow::Owned(format!("{head} … {}", tail.into_iter().collect::<String>()))
 }
 
-/// Text from outside, safe to print: control characters become escapes such as `\u{1b}`.
+/// External text, safe to print: control characters become escapes such as `\u{1b}`.
 #[must_use]
 pub fn printable(text: &str) -> Cow<'_, str> {
     if !text.chars().any(is_unprintable) {
@@ -265,7 +265,7 @@ pub fn printable(text: &str) -> Cow<'_, str> {
     Cow::Owned(shown)
 }
 
-/// Control characters, and those that turn or hide the text around them.
+/// Control characters, and characters that change the direction of text or hide it.
 fn is_unprintable(character: char) -> bool {
     character.is_control()
         || matches!(character, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
@@ -274,7 +274,7 @@ fn is_unprintable(character: char) -> bool {
 fn push_printable(text: &mut String, characters: impl Iterator<Item = char>) {
     for character in characters {
         match character {
-            // One blank for one tab keeps the caret under its character.
+            // One blank per tab keeps the caret under its character.
             '\t' => text.push(' '),
             character if is_unprintable(character) => text.push('\u{fffd}'),
             character => text.push(character),

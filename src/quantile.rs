@@ -1,11 +1,11 @@
-//! Quantiles of sorted values, interpolated straight between neighbours.
+//! Quantiles of sorted values, with linear interpolation between neighbours.
 //!
 //! Source: R. J. Hyndman, Y. Fan, "Sample quantiles in statistical packages", Am. Stat. 50 (1996)
 //! 361-365. Of its nine definitions two are used: 7 for samples of parts, and 5 for Monte Carlo
 //! trials, where JCGM 101:2008, 7.7 gives it. They differ by less than the distance of two
 //! neighbours, and agree at the median.
 
-/// Which value of a sample has a given share of the sample below it.
+/// The definition of a quantile of a sample.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum QuantileDefinition {
     /// Definition 5: the k-th of n values is the quantile of the probability (k - 1/2) / n.
@@ -14,7 +14,7 @@ pub enum QuantileDefinition {
     Seven,
 }
 
-/// The value below which the share `probability` (0 to 1, clamped) of the values lies; `None` without
+/// The value below which the share `probability` (0 to 1, clamped) of the values is; `None` without
 /// values.
 ///
 /// `sorted` ascends by `f64::total_cmp`; infinite values are allowed, and the quantile between a
@@ -65,13 +65,13 @@ mod tests {
     use super::QuantileDefinition::{Five, Seven};
     use super::*;
 
-    /// The definitions written out: places (k - 1/2) / n and (k - 1) / (n - 1) of the values.
+    /// The definitions, written out: positions (k - 1/2) / n and (k - 1) / (n - 1) of the values.
     #[test]
     fn values_are_the_quantiles_of_their_places() {
         let sorted = [-3.0, 0.5, 2.0, 7.0, 11.0];
         for (at, &value) in (0_u32..).zip(&sorted) {
             let place = f64::from(at);
-            // The place is exact but for a rounding of n times the probability, 5 * 2^-53.
+            // The position is exact except for the rounding of n times the probability, 5 * 2^-53.
             let near = |found: f64| (found - value).abs() < 1e-14;
             assert!(near(quantile(&sorted, (place + 0.5) / 5.0, Five).unwrap()), "{at}");
             assert!(near(quantile(&sorted, place / 4.0, Seven).unwrap()), "{at}");

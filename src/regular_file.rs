@@ -1,7 +1,8 @@
-//! Regular files, opened and read within bounds.
+//! Regular files, opened and read within limits.
 //!
-//! Whatever fourphase reads goes through here: a pipe would wait for ever and a device never end, so
-//! both are refused before they are opened, and a file that is too large before memory is given to it.
+//! All files are read by these functions. A pipe may never deliver and a device may never end, so
+//! both are refused before they are opened; a file that is too large is refused before memory is
+//! allocated for it.
 
 use std::fs::{File, FileType, Metadata};
 use std::io::{self, Read as _};
@@ -10,8 +11,8 @@ use std::path::Path;
 /// Opens a regular file to be read.
 ///
 /// # Errors
-/// [`io::ErrorKind::InvalidInput`], with words for the user, for anything else than a regular file;
-/// otherwise what the operating system says.
+/// [`io::ErrorKind::InvalidInput`], with a message for the user, for anything but a regular file;
+/// otherwise the error of the operating system.
 ///
 /// # Examples
 /// ```
@@ -24,12 +25,12 @@ use std::path::Path;
 pub fn open(path: &Path) -> io::Result<File> {
     check(path)?;
     let file = File::open(path)?;
-    // The name may stand for something else by now.
+    // The file of this name may have been replaced since the check.
     checked(&file.metadata()?)?;
     Ok(file)
 }
 
-/// Whether a path leads to a regular file; nothing is opened.
+/// Checks that a path is that of a regular file, without opening it.
 ///
 /// # Errors
 /// As [`open`].
@@ -37,11 +38,11 @@ pub fn check(path: &Path) -> io::Result<()> {
     checked(&std::fs::metadata(path)?)
 }
 
-/// Reads a regular file of at most so many bytes.
+/// Reads a regular file of at most `most_bytes` bytes.
 ///
 /// # Errors
-/// As [`open`]; [`io::ErrorKind::FileTooLarge`] for a longer file, which is not read;
-/// [`io::ErrorKind::OutOfMemory`] where there is not enough.
+/// As [`open`]; [`io::ErrorKind::FileTooLarge`] for a larger file, which is not read;
+/// [`io::ErrorKind::OutOfMemory`] where memory is not sufficient.
 pub fn read(path: &Path, most_bytes: u64) -> io::Result<Vec<u8>> {
     let mut file = open(path)?;
     let too_large = |found: &str| {
@@ -58,7 +59,7 @@ pub fn read(path: &Path, most_bytes: u64) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
     let needed =
         usize::try_from(length).map_err(|_| io::Error::from(io::ErrorKind::OutOfMemory))?;
-    // One more, so that the end is found without a larger buffer.
+    // One more byte, so that the end is found without a larger buffer.
     bytes.try_reserve_exact(needed.saturating_add(1))?;
     file.by_ref().take(most_bytes).read_to_end(&mut bytes)?;
     if file.read(&mut [0])? > 0 {
@@ -76,7 +77,7 @@ fn checked(found: &Metadata) -> io::Result<()> {
     Err(io::Error::new(io::ErrorKind::InvalidInput, message))
 }
 
-/// What stands in the place of a file, in words.
+/// The name of what was found in place of a file.
 fn kind_name(kind: FileType) -> &'static str {
     if kind.is_dir() {
         return "a folder";
@@ -97,7 +98,7 @@ fn kind_name(kind: FileType) -> &'static str {
     "something else"
 }
 
-/// A number of bytes in words.
+/// A number of bytes for display.
 struct ShownSize(u64);
 
 impl std::fmt::Display for ShownSize {

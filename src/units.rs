@@ -1,7 +1,7 @@
 //! Conversions between decibels and ratios, degrees and radians, prefixed and plain hertz.
 //!
-//! Files and people speak GHz, dB and degrees; the kernels speak hertz, linear ratios and
-//! radians. Everything is converted once, here, at the edge.
+//! Files, reports and options use GHz, dB and degrees; computations use hertz, linear ratios and
+//! radians. This file converts between them.
 
 use num_complex::Complex64;
 use std::f64::consts::LN_10;
@@ -63,41 +63,41 @@ pub fn wrap_deg(angle_deg: f64) -> f64 {
     if turned > 180.0 { turned - 360.0 } else { turned }
 }
 
-/// What stops a text from being read as a quantity.
+/// The reason for which a text cannot be read as a quantity.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum UnitError {
-    /// The text is no frequency.
+    /// The text is not a frequency.
     #[error("'{text}' is not a frequency: expected a form such as 27.5GHz")]
     Frequency {
         /// The text as given.
         text: String,
     },
-    /// The text is no frequency range, or runs downwards.
+    /// The text is not a frequency range, or its ends are in the wrong order.
     #[error("expected LO..HI with LO below HI, such as 27GHz..31GHz")]
     Range {
         /// The text as given.
         text: String,
     },
-    /// The text is no grid.
+    /// The text is not a frequency grid.
     #[error("expected LO..HI:POINTS, such as 27GHz..31GHz:401, with 2 to 100000 points")]
     Grid {
         /// The text as given.
         text: String,
     },
-    /// Gigahertz that are meant as hertz.
+    /// A number of gigahertz that is meant as hertz.
     #[error(
         "{name} is in GHz, and {found_ghz} GHz is beyond {MAX_GHZ:e} GHz; if {found_ghz} Hz is meant, \
          write {}",
         found_ghz / 1e9
     )]
     Gigahertz {
-        /// The key or column.
+        /// Name of the key or column.
         name: String,
-        /// The number that was given, GHz.
+        /// The number found, GHz.
         found_ghz: f64,
     },
-    /// The text is no complex number.
+    /// The text is not a complex number.
     #[error("expected ohms such as 50, 40+10j or 40-10j")]
     Complex {
         /// The text as given.
@@ -108,11 +108,11 @@ pub enum UnitError {
 const PREFIXES: [(&str, f64); 5] =
     [("thz", 1e12), ("ghz", 1e9), ("mhz", 1e6), ("khz", 1e3), ("hz", 1.0)];
 
-/// The highest frequency of keys and columns in GHz, and of plans: 1 PHz. Above it a frequency in
-/// hertz was given as gigahertz.
+/// The maximum frequency of keys and columns in GHz, and of plans: 1 PHz. A larger number is a
+/// frequency in hertz, given as gigahertz.
 pub const MAX_GHZ: f64 = 1e6;
 
-/// Refuses a frequency in GHz that is meant as hertz. `name` is its key or column.
+/// Checks that a frequency in GHz is not meant as hertz. `name` is its key or column.
 ///
 /// ```
 /// use fourphase::units::check_ghz;
@@ -123,7 +123,7 @@ pub const MAX_GHZ: f64 = 1e6;
 /// ```
 ///
 /// # Errors
-/// [`UnitError::Gigahertz`] for one above [`MAX_GHZ`].
+/// [`UnitError::Gigahertz`] for a frequency above [`MAX_GHZ`].
 pub fn check_ghz(name: &str, ghz: f64) -> Result<(), UnitError> {
     if ghz.is_finite() && ghz > MAX_GHZ {
         return Err(UnitError::Gigahertz { name: name.to_owned(), found_ghz: ghz });
@@ -131,7 +131,8 @@ pub fn check_ghz(name: &str, ghz: f64) -> Result<(), UnitError> {
     Ok(())
 }
 
-/// Reads a frequency with its unit; a bare number is in hertz. The unit's case is ignored.
+/// Reads a frequency with its unit; a number without a unit is in hertz. The unit's case is
+/// ignored.
 ///
 /// ```
 /// assert_eq!(fourphase::units::parse_frequency_hz("27.5GHz").unwrap(), 27.5e9);
@@ -151,7 +152,8 @@ pub fn parse_frequency_hz(text: &str) -> Result<f64, UnitError> {
     if value_hz.is_finite() && value_hz >= 0.0 { Ok(value_hz) } else { Err(refused()) }
 }
 
-/// Reads a range such as `27GHz..31GHz`; a unit on the right alone serves both ends (`27..31GHz`).
+/// Reads a range such as `27GHz..31GHz`; a unit at the right end applies to both ends
+/// (`27..31GHz`).
 ///
 /// # Errors
 /// [`UnitError::Range`] unless both ends are frequencies and the first is the lower.
@@ -172,7 +174,7 @@ pub fn parse_frequency_range_hz(text: &str) -> Result<(f64, f64), UnitError> {
     if low_hz < high_hz { Ok((low_hz, high_hz)) } else { Err(refused()) }
 }
 
-/// The most points that a grid on the command line or in a description may have.
+/// The maximum number of points of a grid.
 const MOST_GRID_POINTS: usize = 100_000;
 
 /// Reads a grid such as `27GHz..31GHz:401`: equidistant points, both ends included.
@@ -190,8 +192,8 @@ pub fn parse_frequency_grid_hz(text: &str) -> Result<Vec<f64>, UnitError> {
     Ok(equidistant(low_hz, high_hz, points))
 }
 
-/// So many values at equal steps from `low` to `high`, both included. Round steps give round
-/// values: 24 to 34 GHz in a hundred steps is whole hertz at every point.
+/// Equidistant values from `low` to `high`, both included. Round steps give round values: from 24
+/// to 34 GHz in a hundred steps every point is a whole number of hertz.
 #[must_use]
 pub fn equidistant(low: f64, high: f64, points: usize) -> Vec<f64> {
     let steps = points.saturating_sub(1).max(1);
@@ -200,17 +202,17 @@ pub fn equidistant(low: f64, high: f64, points: usize) -> Vec<f64> {
     (0..points).map(|at| if at > 0 && at == steps { high } else { value(at) }).collect()
 }
 
-/// Reads a complex number in the forms `50`, `40+10j`, `-3j`, `1e2-2.5e-1j` (`i` serves as `j`).
+/// Reads a complex number in the forms `50`, `40+10j`, `-3j`, `1e2-2.5e-1j` (`i` is read as `j`).
 ///
 /// # Errors
-/// [`UnitError::Complex`] for anything else.
+/// [`UnitError::Complex`] for any other text.
 pub fn parse_complex(text: &str) -> Result<Complex64, UnitError> {
     let refused = || UnitError::Complex { text: text.to_owned() };
     let whole = text.trim();
     let Some(body) = whole.strip_suffix(['j', 'J', 'i', 'I']) else {
         return plain_number(whole).map(Complex64::from).ok_or_else(refused);
     };
-    // The imaginary part starts at the last sign that is not an exponent's.
+    // The imaginary part starts at the last sign that does not belong to an exponent.
     let split = body
         .char_indices()
         .rev()
@@ -242,17 +244,18 @@ pub fn shown_complex(value: Complex64) -> String {
     format!("{}{sign}{}j", shown(value.re), shown(value.im.abs()))
 }
 
-/// From here on a number is shown with an exponent: a hundred zeros cannot be read.
+/// Numbers from here on are shown with an exponent, because many zeros cannot be read.
 const MANY_DIGITS: f64 = 1e15;
 
-/// A finite number in plain decimal notation; refuses the words (`inf`, `nan`) that Rust takes.
+/// A finite number in plain decimal notation; the words `inf` and `nan`, which Rust parses, are
+/// refused.
 fn plain_number(text: &str) -> Option<f64> {
     let starts_well =
         text.trim_start_matches(['+', '-']).starts_with(|c: char| c.is_ascii_digit() || c == '.');
     text.parse::<f64>().ok().filter(|value| starts_well && value.is_finite())
 }
 
-/// A frequency shown with the prefix that suits it, as in `27.5 GHz`.
+/// A frequency for display with a suitable prefix, such as `27.5 GHz`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ShownFrequency(pub f64);
 
@@ -264,7 +267,7 @@ impl fmt::Display for ShownFrequency {
             hz if hz >= 1e3 => ("kHz", 1e3),
             _ => ("Hz", 1.0),
         };
-        // Seven significant digits: enough to tell neighbouring points of any sweep apart.
+        // Seven significant digits distinguish neighbouring points of any sweep.
         let value = self.0 / scale;
         if value.abs() >= MANY_DIGITS {
             return write!(f, "{value:e} {unit}");
@@ -282,7 +285,8 @@ impl fmt::Display for ShownFrequency {
     }
 }
 
-/// `27 to 31 GHz`: the unit once where both ends share it, one frequency where they are the same.
+/// A band for display, `27 to 31 GHz`: the unit is shown once where both ends have it, one
+/// frequency where they are equal.
 #[must_use]
 pub fn shown_band((low_hz, high_hz): (f64, f64)) -> String {
     let (low, high) = (ShownFrequency(low_hz).to_string(), ShownFrequency(high_hz).to_string());
@@ -293,7 +297,7 @@ pub fn shown_band((low_hz, high_hz): (f64, f64)) -> String {
     }
 }
 
-/// `27 to 31 GHz (41 points)`, or the only one of a list.
+/// A list of frequencies for display, `27 to 31 GHz (41 points)`; one frequency for a list of one.
 #[must_use]
 pub fn shown_frequencies(list_hz: &[f64]) -> String {
     match list_hz {
@@ -305,7 +309,7 @@ pub fn shown_frequencies(list_hz: &[f64]) -> String {
     }
 }
 
-/// A number with so many decimals and its sign; zero has none.
+/// A number with its sign and the given number of decimals; zero has no sign.
 ///
 /// ```
 /// use fourphase::units::shown_signed;

@@ -23,7 +23,7 @@ impl PlanarBalun {
     /// Two equal quarter-wave sections that match a source to two loads.
     ///
     /// Impedances in ohms, centre in Hz; `loss_db` is the loss of each mode of a section at the
-    /// centre, and the last argument is that of [`CoupledLineCoupler`].
+    /// centre, and the last argument has the meaning that it has in [`CoupledLineCoupler`].
     ///
     /// # Method
     /// The sections match the source and have the coupling C = 1 / √(2 Z_load / Z_source + 1).

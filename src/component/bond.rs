@@ -41,17 +41,17 @@ pub enum BondConductor {
 /// A bond wire or ribbon with a pad at each end.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bond {
-    /// What lies between the pads.
+    /// The conductor between the pads.
     pub conductor: BondConductor,
-    /// Resistance in series beside that of the conductor, ohms.
+    /// Resistance in series with that of the conductor, ohms.
     pub resistance_ohm: f64,
     /// Capacitance to ground of each pad, F.
     pub pad_capacitance_f: f64,
 }
 
 impl BondConductor {
-    /// Impedance at a frequency in Hz, ohms: j ω times the inductance of currents on the surface, and the
-    /// internal impedance of the metal.
+    /// Impedance at a frequency in Hz, ohms: j ω times the inductance of currents on the surface,
+    /// plus the internal impedance of the metal.
     ///
     /// # Method
     /// Outside, a straight conductor has 0.2 uH per m times l (ln(2 l / r) - 1); r is the radius of a
@@ -155,7 +155,7 @@ impl BondConductor {
     }
 }
 
-/// Conductors this much thinner than the skin depth carry a uniform current.
+/// A conductor thinner than this multiple of the skin depth carries a uniform current.
 const SLOW: f64 = 1e-6;
 
 fn positive_or_infinite(conductivity_s_per_m: f64) -> Result<(), ComponentError> {
@@ -222,9 +222,10 @@ fn elliptic_integrals(square: f64) -> (f64, f64) {
     (first, first * (1.0 - sum))
 }
 
-/// Inductance in H of a straight round wire in free space at low frequency, where the current fills it,
-/// from its length and diameter in m: 0.2 uH per m times l (ln(4 l / d) - 0.75). Ground nearby lowers
-/// it, and so does the skin effect: see [`BondConductor::impedance_ohm`].
+/// Inductance in H of a straight round wire in free space at low frequency, where the current is
+/// uniform, from its length and diameter in m: 0.2 uH per m times l (ln(4 l / d) - 0.75). Ground
+/// nearby lowers the inductance, and the skin effect does too: see
+/// [`BondConductor::impedance_ohm`].
 ///
 /// Source: F. W. Grover, "Inductance Calculations" (1946), from memory.
 ///
@@ -237,7 +238,7 @@ fn elliptic_integrals(square: f64) -> (f64, f64) {
 /// ```
 /// use fourphase::component::wire_inductance_h;
 ///
-/// // The usual estimate is 0.8 nH per mm of a 25 um wire.
+/// The usual estimate is 0.8 nH per mm of a wire of 25 um.
 /// let inductance_h = wire_inductance_h(1e-3, 25e-6)?;
 /// assert!((0.8e-9..0.9e-9).contains(&inductance_h));
 /// # Ok::<(), fourphase::component::ComponentError>(())
@@ -331,7 +332,7 @@ mod tests {
         assert!(perfect.impedance_ohm(29e9).unwrap().re.abs() < 1e-300);
     }
 
-    /// A wide ribbon has less inductance than a wire of its cross-section, and its surface carries.
+    /// A wide ribbon has less inductance than a wire of the same cross-section.
     #[test]
     fn a_ribbon_has_less_inductance_than_a_wire() {
         let ribbon = |width_m: f64| BondConductor::Ribbon {

@@ -1,8 +1,8 @@
 //! The catalogue of components by name.
 //!
-//! A new kind is a documented function of this room, a row here, and a test. Each row names the
-//! parameters with their rules and defaults; help, the reading of parameters from files and from
-//! texts, and the messages about them follow from it. The form of a row is explained at `kind!`.
+//! A new kind is a documented function of this folder, a row here, and a test. Each row names the
+//! parameters with their rules and defaults. Help texts, the reading of parameters and the error
+//! messages follow from the row. The form of a row is explained at `kind!`.
 
 use super::balun::{PlanarBalun, planar_balun};
 use super::bond::{Bond, BondConductor, bond};
@@ -48,7 +48,7 @@ const HALF_POWER_DB: f64 = 10.0 * LOG10_2;
 const GOLD_MS_PER_M: f64 = 41.0;
 /// Relative permittivity of gallium arsenide.
 const GALLIUM_ARSENIDE: f64 = 12.9;
-/// Height of a usual substrate of gallium arsenide, um.
+/// Height of a common substrate of gallium arsenide, um.
 const HEIGHT_UM: f64 = 100.0;
 
 /// A row for an ideal component with set errors.
@@ -443,7 +443,7 @@ pub static KINDS: &[ComponentKind] = &[
     },
     kind! {
         "bond": "bond wire or flat ribbon with a pad at each end, by its inductance, by length and \
-                 diameter, or by length, width and thickness; with skin effect, of gold unless told",
+                 diameter, or by length, width and thickness; with skin effect, of gold by default",
         ports: ["in", "out"],
         parameters: {
             inductance_ph: Optional<NotNegative>,
@@ -571,7 +571,7 @@ parameters! {
 }
 
 /// A substrate from parameters: `relative_permittivity`, `height_um`, `thickness_um` and
-/// `loss_tangent`, of which each may be left out. Without any it is 100 um of gallium arsenide.
+/// `loss_tangent`, each with a default. Without any it is 100 um of gallium arsenide.
 ///
 /// # Errors
 /// [`ComponentError`] with the parameter that is unknown or out of range.

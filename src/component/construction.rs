@@ -1,4 +1,4 @@
-//! What all components are made with: the reference impedance, constants, checks of parameters,
+//! Common elements of all components: the reference impedance, constants, checks of parameters,
 //! networks and terminals.
 
 use super::error::ComponentError;
@@ -32,7 +32,7 @@ pub(super) fn at(block: usize, number: usize) -> Terminal {
     Terminal { block, port: Port::from_index(number - 1) }
 }
 
-/// The value if the limit holds, or an error with the parameter's name.
+/// The value if it is within the limit, or an error with the parameter's name.
 pub(super) fn checked(
     name: &'static str,
     limit: ParameterLimit,

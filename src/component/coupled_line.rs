@@ -89,7 +89,7 @@ pub fn mode_impedances_ohm(
 
 fn coupling_ratio(coupling_db: f64) -> Result<f64, ComponentError> {
     let coupling = amplitude_from_db(-coupling_db);
-    // A coupling too near to 0 dB is 1 after rounding.
+    // After rounding, a coupling too near to 0 dB is 1.
     if coupling_db > 0.0 && coupling_db <= 1000.0 && coupling < 1.0 {
         Ok(coupling)
     } else {
@@ -102,21 +102,21 @@ fn coupling_ratio(coupling_db: f64) -> Result<f64, ComponentError> {
 pub struct CoupledLineCoupler {
     /// Coupling at the centre, positive dB.
     pub coupling_db: f64,
-    /// The impedance that it matches, ohms.
+    /// The impedance that the coupler matches, ohms.
     pub impedance_ohm: f64,
-    /// The frequency at which it is a quarter wave long, Hz.
+    /// The frequency at which the coupler is a quarter wave long, Hz.
     pub center_hz: f64,
     /// Loss of each mode over its length at the centre, dB.
     pub loss_db: f64,
-    /// How much faster the odd mode is than the even mode, percent of the odd mode's velocity: the
-    /// odd mode's electrical length is this much below the even mode's. It is 0 in a homogeneous
-    /// medium and must be below 100.
+    /// The velocity of the odd mode above that of the even mode, percent of the odd mode's
+    /// velocity: the odd mode's electrical length is shorter by this share. It is 0 in a
+    /// homogeneous medium and must be below 100.
     pub odd_mode_velocity_excess_percent: f64,
 }
 
 impl CoupledLineCoupler {
-    /// The pair of lines that the coupler is made of. The mean of the modes' electrical lengths is a
-    /// quarter wave.
+    /// The pair of lines of the coupler. The mean of the modes' electrical lengths is a quarter
+    /// wave.
     ///
     /// # Errors
     /// [`ComponentError::Coupling`], [`ComponentError::OutOfRange`].
@@ -184,7 +184,7 @@ pub fn coupled_line_coupler(
     coupled_pair(grid, &coupler.pair()?)
 }
 
-/// A coupler of interdigitated strips, alternate strips connected to one another.
+/// A coupler of interdigitated strips; alternate strips are connected to each other.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct InterdigitatedCoupler {
     /// The number of strips, which is even.
@@ -278,15 +278,15 @@ fn strip_count(strips: usize) -> Result<f64, ComponentError> {
 /// The four-port of an interdigitated coupler, in 50 ohm, with the ports of
 /// [`coupled_line_coupler`].
 ///
-/// The connected strips are one coupled pair: their number changes the strips' impedances
+/// The connected strips are one coupled pair: the number of strips changes the strips' impedances
 /// ([`strip_impedances_ohm`]) but not the network.
 ///
 /// # Limits of the model
-/// Where all modes of the strips have one speed the pair is exact for coupling between neighbours. With
-/// `odd_mode_velocity_excess_percent` the two modes of the connected strips get speeds of their own;
-/// n separate strips have n modes with as many speeds, and the wires between strips are left out. Above
-/// two strips isolation, return loss and phase are then estimates, which a field simulation or a
-/// measurement must confirm.
+/// Where all modes of the strips have one velocity, the pair is exact for coupling between
+/// neighbours. With `odd_mode_velocity_excess_percent` the two modes of the connected strips have
+/// different velocities; n separate strips have n modes with up to n velocities, and the wires
+/// between strips are not modelled. Above two strips, isolation, return loss and phase are then
+/// estimates, which a field simulation or a measurement must confirm.
 ///
 /// # Errors
 /// [`ComponentError::Strips`], [`ComponentError::Coupling`], [`ComponentError::OutOfRange`].

@@ -32,7 +32,7 @@ pub(super) fn bessel(order: Order, x: f64) -> f64 {
 }
 
 fn quadrature_points(x: f64) -> u32 {
-    // Fewer than half the argument in points cannot resolve the integrand; with these the error is
+    // Fewer points than half the argument cannot resolve the integrand; with these the error is
     // that of rounding.
     #[expect(
         clippy::cast_possible_truncation,
@@ -50,7 +50,7 @@ pub(super) fn neumann(order: Order, x: f64) -> f64 {
     if x > SERIES_END { neumann_of_large(order, x) } else { neumann_of_small(order, x) }
 }
 
-/// M sin(x - (n/2 + 1/4) π) + ..., through the P and Q series up to their smallest term.
+/// M sin(x - (n/2 + 1/4) π) + ..., by the P and Q series up to their smallest term.
 fn neumann_of_large(order: Order, x: f64) -> f64 {
     let order = f64::from(order.number());
     let mu = 4.0 * order * order;
@@ -103,7 +103,7 @@ mod tests {
     #[test]
     fn cylinder_functions_match_the_tables() {
         // Abramowitz and Stegun, tables 9.1 (from memory, 7 digits), and the Wronskian
-        // J1 N0 - J0 N1 = 2 / (π x), which ties both kinds together.
+        // J1 N0 - J0 N1 = 2 / (π x), which relates both kinds.
         for (got, want) in [
             (bessel(Order::Zero, 1.0), 0.765_197_69),
             (bessel(Order::One, 1.0), 0.440_050_59),

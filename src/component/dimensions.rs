@@ -15,16 +15,16 @@ pub struct Dimension {
     pub value: f64,
 }
 
-/// The figures of a component, and what cannot be made.
+/// The dimensions of a component, with notes on what cannot be made.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Dimensions {
-    /// The figures in order.
+    /// The dimensions in order.
     pub list: Vec<Dimension>,
     /// A sentence for each line that cannot be made on the substrate.
     pub notes: Vec<String>,
 }
 
-/// Dimensions while they are collected. On a substrate lines get widths, gaps and lengths.
+/// The dimensions while they are collected. On a substrate lines get widths, gaps and lengths.
 pub(super) struct DimensionList<'a> {
     substrate: Option<&'a Substrate>,
     made: Dimensions,
@@ -39,13 +39,13 @@ impl<'a> DimensionList<'a> {
         self.made
     }
 
-    /// A figure.
+    /// Adds a dimension.
     pub(super) fn value(&mut self, name: impl Into<String>, value: f64) {
         self.made.list.push(Dimension { name: name.into(), value });
     }
 
-    /// The impedance of a line in ohms; on the substrate its width and length too, for an electrical
-    /// length in degrees at a frequency in Hz.
+    /// Adds the impedance of a line in ohms; on the substrate also its width and length, for an
+    /// electrical length in degrees at a frequency in Hz.
     pub(super) fn line(
         &mut self,
         name: &str,
@@ -65,7 +65,7 @@ impl<'a> DimensionList<'a> {
         Ok(())
     }
 
-    /// The same of a line with an open end, drawn shorter by the end's extension.
+    /// Adds a line with an open end, shorter by the extension of the end.
     pub(super) fn open_line(
         &mut self,
         name: &str,
@@ -89,8 +89,8 @@ impl<'a> DimensionList<'a> {
         Ok(())
     }
 
-    /// The mode impedances of a coupled pair in ohms; on the substrate its width and gap too, and
-    /// the mean of its modes' quarter waves at a frequency in Hz.
+    /// Adds the mode impedances of a coupled pair in ohms; on the substrate also its width and gap,
+    /// and the mean of its modes' quarter-wave lengths at a frequency in Hz.
     pub(super) fn pair(
         &mut self,
         name: &str,
@@ -112,7 +112,7 @@ impl<'a> DimensionList<'a> {
         Ok(())
     }
 
-    /// A geometry, or a note in its place if it cannot be made on the substrate.
+    /// Adds a geometry, or a note if it cannot be made on the substrate.
     fn or_note<T>(
         &mut self,
         name: &str,

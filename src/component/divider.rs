@@ -13,7 +13,7 @@ use num_complex::Complex64;
 pub struct Stage {
     /// Impedance of each arm, ohms.
     pub impedance_ohm: f64,
-    /// The resistor, ohms.
+    /// Resistance of the resistor, ohms.
     pub resistance_ohm: f64,
 }
 
@@ -30,7 +30,7 @@ pub struct WilkinsonDivider {
     pub loss_db: f64,
 }
 
-/// The stages of a divider of which all ports are matched to an impedance Z in ohms.
+/// The stages of a divider with all ports matched to an impedance Z in ohms.
 ///
 /// # Method
 /// One stage: arms of √2 Z and a resistor of 2 Z. Two stages: the maximally flat transformer, with
@@ -88,8 +88,9 @@ fn two_stage_resistors(first: f64, second: f64) -> (f64, f64) {
     (inner, outer_for(inner))
 }
 
-/// The stages of a divider as they are given: a number, or an impedance and a resistor in ohms for
-/// each stage; [`default_stages`] where there are no lists, one stage where there is no number.
+/// The stages of a divider from its parameters: a number of stages, or an impedance and a resistor
+/// in ohms for each stage. Without lists they are those of [`default_stages`]; without a number
+/// there is one stage.
 pub(super) fn given_stages(
     count: Option<usize>,
     impedances_ohm: Option<&[f64]>,

@@ -1,24 +1,24 @@
-//! What can be wrong with a component's kind or parameters.
+//! Errors of a component's kind or parameters.
 
 use super::parameter_limit::ParameterLimit;
 use crate::network::NetworkError;
 use crate::units::UnitError;
 
-/// Why a component cannot be made.
+/// The reason for which a component cannot be made.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum ComponentError {
-    /// A number that the parameter does not take.
+    /// A number outside the limits of the parameter.
     #[error("{name} must be {limit}, found {}", shortest(*value))]
     OutOfRange {
         /// The parameter.
         name: &'static str,
-        /// What it takes.
+        /// The limits.
         limit: ParameterLimit,
-        /// What was given.
+        /// The value found.
         value: f64,
     },
-    /// A frequency in another unit.
+    /// A frequency in the wrong unit.
     #[error(transparent)]
     Unit(#[from] UnitError),
     /// A value of the wrong type, such as a word where a number is needed.
@@ -26,9 +26,9 @@ pub enum ComponentError {
     WrongValue {
         /// The parameter.
         name: &'static str,
-        /// What it takes.
+        /// The type or words expected.
         expected: String,
-        /// What was given.
+        /// The value found.
         found: String,
     },
     /// A parameter that has no default and is not given.
@@ -46,7 +46,7 @@ pub enum ComponentError {
     UnknownParameter {
         /// The kind of component.
         of: &'static str,
-        /// The name that was given.
+        /// The name found.
         name: String,
         /// All parameters of the kind.
         takes: String,
@@ -54,7 +54,7 @@ pub enum ComponentError {
     /// The former name of a parameter.
     #[error("parameter '{name}' is now '{now}'")]
     RenamedParameter {
-        /// The name that was given.
+        /// The name found.
         name: String,
         /// Its present name.
         now: &'static str,
@@ -65,7 +65,7 @@ pub enum ComponentError {
         /// The parameter.
         name: String,
     },
-    /// A text that does not name a parameter and its value.
+    /// A text that is not of the form NAME=VALUE.
     #[error("'{text}' is not a parameter: expected NAME=VALUE, such as center_ghz=29")]
     NotAParameter {
         /// The text.
@@ -74,7 +74,7 @@ pub enum ComponentError {
     /// A kind that does not exist.
     #[error("there is no component of kind '{kind}'; the kinds are {}", known.join(", "))]
     UnknownKind {
-        /// The name that was given.
+        /// The name found.
         kind: String,
         /// The names of all kinds.
         known: Vec<&'static str>,
@@ -82,12 +82,12 @@ pub enum ComponentError {
     /// The former name of a kind.
     #[error("kind '{kind}' is now '{now}'")]
     RenamedKind {
-        /// The name that was given.
+        /// The name found.
         kind: String,
         /// Its present name.
         now: &'static str,
     },
-    /// A bond with neither or both of an inductance and the dimensions of a wire.
+    /// A bond with both an inductance and dimensions, or with neither.
     #[error(
         "a bond needs either inductance_ph, or length_um and diameter_um, or length_um, width_um and \
          thickness_um"
@@ -126,7 +126,7 @@ pub enum ComponentError {
     LongRadialStub {
         /// Outer radius over the wavelength at the highest frequency.
         wavelengths: f64,
-        /// The most that is computed.
+        /// The maximum that is computed.
         limit: f64,
     },
     /// Mode impedances of a pair whose even mode is not above its odd mode.
@@ -142,7 +142,7 @@ pub enum ComponentError {
         /// Odd-mode impedance, ohms.
         odd_ohm: f64,
     },
-    /// A hybrid whose isolated port would take all the power that its loss leaves.
+    /// A hybrid whose isolated port would receive all the power that its loss leaves.
     #[error(
         "the isolation of a hybrid must be above its loss of {} dB, found {} dB",
         shortest(*loss_db),
@@ -183,14 +183,14 @@ pub enum ComponentError {
         /// The number of stages.
         stages: usize,
     },
-    /// Lists that do not hold one impedance and one resistor for each stage.
+    /// Lists without one impedance and one resistor for each stage.
     #[error(
         "each stage of a divider needs an impedance and a resistor, \
          found {impedances} impedances and {resistors} resistors{}",
         for_stages(*stages)
     )]
     StageLists {
-        /// The number of stages, where it is given.
+        /// The number of stages, if given.
         stages: Option<usize>,
         /// The number of impedances.
         impedances: usize,
@@ -209,10 +209,10 @@ pub enum ComponentError {
         /// Gap over the height of the substrate, for coupled strips.
         gap_to_height: Option<f64>,
     },
-    /// No width or gap on this substrate gives the impedance.
+    /// An impedance that no width or gap on this substrate gives.
     #[error("{what} of {value_ohm:.1} ohm cannot be made on this substrate")]
     NoGeometry {
-        /// What was wanted.
+        /// The strip or mode.
         what: &'static str,
         /// Its impedance, ohms.
         value_ohm: f64,
@@ -223,7 +223,7 @@ pub enum ComponentError {
 }
 
 impl ComponentError {
-    /// The name of the parameter that the error is about, where it is about one that was given.
+    /// The name of the parameter concerned, if it is one that was given.
     #[must_use]
     pub fn parameter(&self) -> Option<&str> {
         match self {
@@ -258,7 +258,7 @@ fn with_gap(gap_to_height: Option<f64>) -> String {
 
 /// At most nine digits, without zeros at the end.
 fn shortest(value: f64) -> String {
-    // Rounded text of a number is a number again; infinities and NaN have no digits to round.
+    // The rounded text of a number can be parsed; infinities and NaN have no digits to round.
     let rounded = format!("{value:.8e}").parse().unwrap_or(value);
     if rounded == 0.0 || (1e-4..1e9).contains(&f64::abs(rounded)) {
         format!("{rounded}")

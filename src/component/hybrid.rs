@@ -132,8 +132,8 @@ fn ring(grid: &FrequencyGrid, ring: &RatRace) -> Result<Network, ComponentError>
 
 /// Where the lines are whole half waves, as at zero frequency, a wave that no port excites or
 /// receives may circulate in the ring, and joining is singular. The scattering matrix has a finite
-/// limit there, which is taken from a frequency this fraction of the centre beside it. That changes
-/// the entries by about as much.
+/// limit there, which is computed at a frequency offset by this fraction of the centre. The offset
+/// changes the entries by about as much.
 const BESIDE: f64 = 1e-8;
 
 fn past_trapped_waves(

@@ -1,8 +1,10 @@
-//! Ideal parts whose imbalance, phase error, loss and isolation are set.
+//! Ideal parts with given imbalance, phase error, loss and isolation.
 //!
 //! All ports are matched. The second output over the first is the ideal ratio times
-//! 10^(imbalance/20) at the phase error; power that reaches neither an output nor the isolated port
-//! is lost. Not every set of errors belongs to a passive network: a lossless matched four-port, for
+//! 10^(imbalance/20) with the phase error added; power that reaches neither an output nor the
+//! isolated port is lost. Not every set of errors belongs to a passive network: a lossless matched
+//! four-port, for example, is always in quadrature. For an impossible set the error names the loss
+//! that is missing.
 //! instance, is always in quadrature. An impossible set is refused with the loss that is missing.
 
 use super::choice::Choice;
@@ -33,10 +35,10 @@ impl Default for IdealSplit {
     }
 }
 
-/// What the isolation is between.
+/// The ports between which the isolation is defined.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Isolation {
-    /// The input and the isolated port of a four-port, which takes power from the outputs.
+    /// The input and the isolated port of a four-port; that port receives power from the outputs.
     IsolatedPort,
     /// The outputs of a three-port.
     Outputs,
@@ -71,7 +73,7 @@ fn constant(
 ) -> Result<Network, ComponentError> {
     let network = scattering(grid, ports, matrix.repeat(grid.len()))?;
     let largest = assess(&network)?.max_singular_value.value;
-    // Rounding can make the largest singular value exceed 1 by a little.
+    // Rounding can raise the maximum singular value slightly above 1.
     if largest > 1.0 + 1e-9 {
         return Err(ComponentError::NotPassive { missing_db: db_from_amplitude(largest) });
     }
@@ -154,8 +156,8 @@ pub fn ideal_hybrid_180(
     constant(grid, 4, &matrix)
 }
 
-/// The three-port of an ideal balun with set errors, in 50 ohm:
-/// 1 input, 2 plus, 3 minus. A resistor inside matches all ports.
+/// The three-port of an ideal balun with set errors, in 50 ohm: 1 input, 2 plus, 3 minus. An
+/// internal resistor matches all ports.
 ///
 /// # Errors
 /// [`ComponentError::OutOfRange`] for an error out of range; [`ComponentError::NotPassive`] for a
@@ -175,8 +177,8 @@ pub fn ideal_balun(grid: &FrequencyGrid, split: &IdealSplit) -> Result<Network, 
     three_port(grid, split, -1.0)
 }
 
-/// The three-port of an ideal in-phase divider with set errors, in 50 ohm:
-/// 1 input, 2 and 3 outputs. A resistor inside matches all ports.
+/// The three-port of an ideal in-phase divider with set errors, in 50 ohm: 1 input, 2 and 3
+/// outputs. An internal resistor matches all ports.
 ///
 /// # Errors
 /// [`ComponentError::OutOfRange`] for an error out of range; [`ComponentError::NotPassive`] for a

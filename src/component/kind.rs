@@ -1,4 +1,4 @@
-//! A kind of component: what a row of the catalogue holds, and the form in which it is written.
+//! A kind of component: the content of a row of the catalogue, and the form of the row.
 
 use super::dimensions::{DimensionList, Dimensions};
 use super::error::ComponentError;
@@ -23,13 +23,13 @@ pub struct ComponentKind {
 }
 
 impl ComponentKind {
-    /// Its name, such as `wilkinson`.
+    /// The name of the kind, such as `wilkinson`.
     #[must_use]
     pub fn name(&self) -> &'static str {
         self.name
     }
 
-    /// What it is, in a few words.
+    /// A description in a few words.
     #[must_use]
     pub fn summary(&self) -> &'static str {
         self.summary
@@ -41,13 +41,13 @@ impl ComponentKind {
         self.ports
     }
 
-    /// The parameters that it takes.
+    /// The parameters of the kind.
     #[must_use]
     pub fn parameters(&self) -> &'static [Parameter] {
         self.parameters
     }
 
-    /// Parameters with which it can be made, as `NAME=VALUE` separated by spaces.
+    /// Parameters of an example, as `NAME=VALUE` separated by spaces.
     #[must_use]
     pub fn example(&self) -> &'static str {
         self.example
@@ -65,7 +65,7 @@ pub(super) trait Part: fmt::Debug + Send + Sync {
 type NetworkOf<T> = fn(&FrequencyGrid, &T) -> Result<Network, ComponentError>;
 type DimensionsOf<T> = fn(&T, &mut DimensionList<'_>) -> Result<(), ComponentError>;
 
-/// The parameters of a component's function, and what a row of the catalogue makes of them.
+/// The parameters of a component's function, with the function and the dimensions.
 struct Described<T> {
     part: T,
     network: NetworkOf<T>,
@@ -157,7 +157,7 @@ macro_rules! parameters {
 /// }
 /// ```
 ///
-/// `dimensions` is left out for a component without any.
+/// `dimensions` is omitted for a component without any.
 macro_rules! kind {
     (
         $name:literal: $summary:literal,

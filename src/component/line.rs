@@ -82,7 +82,7 @@ pub(super) fn line_scattering(
     reference_ohm: f64,
 ) -> [Complex64; 2] {
     let (z, r) = (impedance_ohm, reference_ohm);
-    // Divided by e^γl, nothing overflows for a long or lossy line.
+    // Division by e^γl avoids overflow for a long or lossy line.
     let once = (-exponent).exp();
     let (sinh, cosh) = (1.0 - once * once, 1.0 + once * once);
     let denominator = 2.0 * z * r * cosh + (z * z + r * r) * sinh;
@@ -114,7 +114,7 @@ pub fn line(grid: &FrequencyGrid, line: &Line) -> Result<Network, ComponentError
     scattering(grid, 2, entries.collect())
 }
 
-/// A two-port of no length: its ports are connected.
+/// A two-port of zero length, with its ports connected.
 ///
 /// # Errors
 /// [`ComponentError::Network`] if the network cannot be made.
@@ -176,7 +176,7 @@ pub struct Stub {
 pub fn stub(grid: &FrequencyGrid, stub: &Stub) -> Result<Network, ComponentError> {
     stub.line.check()?;
     let entries = grid.as_hz().iter().flat_map(|&hz| {
-        // Divided by e^γl, as in the line.
+        // Division by e^γl, as in `line_scattering`.
         let twice = (-2.0 * stub.line.exponent_of_checked(hz)).exp();
         let (sinh, cosh) = (1.0 - twice, 1.0 + twice);
         let impedance_ohm = stub.line.impedance_ohm;

@@ -1,6 +1,6 @@
 //! Resistors, inductors and capacitors: in series, in shunt, and as one-ports.
 //!
-//! An impedance is kept as a ratio n/d, which holds an open (d = 0) and a short (n = 0) exactly.
+//! An impedance is a ratio n/d, which represents an open (d = 0) and a short (n = 0) exactly.
 
 use super::choice::Choice;
 use super::construction::{REFERENCE_OHM, not_negative, scattering};
@@ -9,7 +9,7 @@ use crate::network::{FrequencyGrid, Network};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
-/// A resistor, an inductor and a capacitor, each of which may be absent.
+/// A resistor, an inductor and a capacitor; each may be absent.
 ///
 /// Without any of them a series arrangement is a short and a parallel arrangement is an open.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -22,7 +22,7 @@ pub struct Elements {
     pub capacitance_f: Option<f64>,
 }
 
-/// How the elements are connected to one another.
+/// The connection of the elements to each other.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Arrangement {
     /// In series.
@@ -65,7 +65,7 @@ impl Elements {
                 }
             }
             Arrangement::Parallel => {
-                // A resistor of 0 ohms shorts the other elements.
+                // A resistor of 0 ohms shorts the elements in parallel.
                 if self.resistance_ohm.is_some_and(|ohm| ohm == 0.0) {
                     return (zero, one);
                 }
@@ -182,7 +182,7 @@ pub fn termination(
     scattering(grid, 1, entries.collect())
 }
 
-/// A one-port that is open but for a fringing capacitance, F.
+/// A one-port that is open except for a fringing capacitance, F.
 ///
 /// # Errors
 /// [`ComponentError::OutOfRange`] for a negative or infinite capacitance.

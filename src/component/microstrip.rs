@@ -108,7 +108,7 @@ pub fn strip(substrate: &Substrate, width_m: f64) -> Result<Strip, ComponentErro
     positive("width_m", width_m)?;
     let er = substrate.relative_permittivity;
     let (u, t) = (width_m / substrate.height_m, substrate.thickness_m / substrate.height_m);
-    // The thickness of the metal widens the strip effectively, in air more than on the substrate.
+    // The thickness of the metal increases the effective width, in air more than on the substrate.
     let wider = if t > 0.0 {
         let coth = 1.0 / (6.517 * u).sqrt().tanh();
         t / PI * (1.0 + 4.0 * std::f64::consts::E / (t * coth * coth)).ln()
@@ -295,10 +295,11 @@ pub fn loss_db_per_m(
     Ok(dielectric + neper_to_db * sheet_ohm / (line.impedance_ohm * width_m))
 }
 
-/// The range of widths in heights of the substrate among which a width is sought.
+/// The range of widths for the search, in heights of the substrate.
 const NARROWEST: f64 = 1e-3;
 const WIDEST: f64 = 1e2;
-/// The range of gaps in heights of the substrate for which the formulas of coupled strips hold.
+/// The range of gaps for which the formulas of coupled strips are valid, in heights of the
+/// substrate.
 const SMALLEST_GAP: f64 = 0.1;
 const LARGEST_GAP: f64 = 10.0;
 
@@ -358,7 +359,7 @@ pub fn width_and_gap_m(
     let modes = |u: f64, g: f64| coupled_strips(substrate, u * h, g * h);
     let mean = |pair: &StripPair| (pair.even.impedance_ohm * pair.odd.impedance_ohm).sqrt();
     let wanted_mean = (even_ohm * odd_ohm).sqrt();
-    // For each gap one width gives the geometric mean, and the ratio falls with the gap.
+    // For each gap one width gives the geometric mean, and the ratio decreases with the gap.
     let width_at =
         |g: f64| bisect_log(NARROWEST, WIDEST, |u| Ok(mean(&modes(u, g)?) > wanted_mean));
     let ratio_at = |g: f64| -> Result<f64, ComponentError> {
@@ -373,7 +374,7 @@ pub fn width_and_gap_m(
     Ok((width_at(g)? * h, g * h))
 }
 
-/// By how much an open end of a strip makes it electrically longer, m.
+/// The extension of an open end of a strip: the equivalent length, m.
 ///
 /// Source: M. Kirschning, R. H. Jansen, N. H. L. Koster, Electronics Letters 17 (1981), 123-125, from
 /// memory: within 2.5 % for widths of 0.01 to 100 heights and permittivities to 50.

@@ -9,7 +9,8 @@ use super::microstrip::{
 };
 use crate::network::{FrequencyGrid, Network};
 
-/// At zero frequency, where a wave has no length, a strip is that of the lowest frequency in Hz.
+/// At zero frequency the strip is computed at this frequency in Hz, because the wavelength is
+/// infinite.
 const LOWEST_HZ: f64 = 1.0;
 
 /// A single strip on a substrate.
@@ -52,7 +53,7 @@ pub fn microstrip_line(
     let impedance_ohm = microstrip::strip(&substrate, width_m)?.impedance_ohm;
     let mut entries = Vec::with_capacity(4 * grid.len());
     for &hz in grid.as_hz() {
-        // Each frequency has a line of its own, described at that frequency.
+        // Each frequency has its own line, described at that frequency.
         let center_hz = hz.max(LOWEST_HZ);
         let permittivity = dispersed_permittivity(&substrate, width_m, center_hz)?;
         let wavelength_m = length_m(permittivity, 360.0, center_hz)?;

@@ -2,14 +2,14 @@
 //!
 //! Every function takes a frequency grid and parameters in SI units, degrees and dB, and returns a
 //! [`Network`](crate::network::Network) in 50 ohm. Components that consist of lines are joined from
-//! lines; the tests compare them with the closed forms of textbooks. [`NamedComponent`] makes a
-//! component from the name of its kind and named parameters, as descriptions and the command line
-//! give them; [`KINDS`] is the catalogue.
+//! Components of lines are joined from line networks; the tests compare them with the closed forms
+//! of textbooks. [`NamedComponent`] makes a component from the name of its kind and named
+//! parameters, as in files and on the command line; [`KINDS`] is the catalogue.
 //!
 //! | file | subject |
 //! |---|---|
 //! | `ideal` | quadrature and 180-degree hybrid, balun, divider, attenuator, each with set errors |
-//! | `line` | uniform line, line of no length, stub |
+//! | `line` | uniform line, zero-length line, stub |
 //! | `radial_stub`, `cylinder_functions` | radial stub, and its Bessel functions |
 //! | `coupled_line` | coupled pair, coupled-line coupler, interdigitated coupler |
 //! | `hybrid` | branch-line hybrid, ring hybrid |
@@ -22,9 +22,10 @@
 //! | `spread_coupler` | couplers of a synthetic wafer |
 //! | `catalogue` | the table of kinds: ports, parameters, function, dimensions |
 //! | `kind`, `named` | the form of a row of the table; a component made by name |
-//! | `parameter_value`, `parameter_rule`, `parameter_limit`, `choice`, `parameter` | parameters by name: as given, what they take, a kind's list of them |
-//! | `renamed` | former names, refused with the present ones |
-//! | `dimensions` | what a layout needs to know |
+//! | `parameter_value`, `parameter_rule`, `parameter_limit`, `choice`, `parameter` | parameters by
+//! name: values as given, rules, and the list of a kind |
+//! | `renamed` | former names, for the error that gives the present ones |
+//! | `dimensions` | dimensions for a layout |
 //! | `construction`, `search` | reference impedance, checks, networks; roots and minima |
 
 mod balun;

@@ -31,26 +31,26 @@ pub struct NamedComponent {
 }
 
 impl NamedComponent {
-    /// A component of a kind of [`KINDS`]. All parameters are checked here.
+    /// Makes a component of a kind of [`KINDS`]. All parameters are checked here.
     ///
     /// # Errors
-    /// [`ComponentError`] with the kind or the parameter that is wrong;
-    /// [`ComponentError::parameter`] names it.
+    /// [`ComponentError`] for a wrong kind or parameter; [`ComponentError::parameter`] names the
+    /// parameter.
     pub fn new(kind: &str, given: &[GivenParameter]) -> Result<Self, ComponentError> {
         let kind = find(kind)?;
         let made = Self { kind, part: (kind.part)(given)? };
-        // Making it once, at any frequency, checks the parameters against one another.
+        // Computing the network once, at any frequency, checks the parameters against each other.
         made.network(&FrequencyGrid::from_hz(vec![1e9])?)?;
         Ok(made)
     }
 
-    /// Its kind.
+    /// The kind of the component.
     #[must_use]
     pub fn kind(&self) -> &'static ComponentKind {
         self.kind
     }
 
-    /// Its network on a grid, in 50 ohm, with the ports of its kind.
+    /// The network on a grid, in 50 ohm, with the ports of the kind.
     ///
     /// # Errors
     /// [`ComponentError`] where the network cannot be made at a frequency.
@@ -58,8 +58,8 @@ impl NamedComponent {
         self.part.network(grid)
     }
 
-    /// Its dimensions for a layout, where it has some. On a substrate lines get widths, gaps and
-    /// lengths.
+    /// The dimensions for a layout; the list is empty for kinds without any. On a substrate lines
+    /// get widths, gaps and lengths.
     ///
     /// # Errors
     /// [`ComponentError`] for a substrate with a parameter out of range.

@@ -1,11 +1,11 @@
-//! The parameters that a kind of component takes, and given parameters checked against them.
+//! The parameters of a kind of component, and the check of given parameters.
 
 use super::error::ComponentError;
 use super::parameter_rule::Rule;
 use super::parameter_value::GivenParameter;
 use super::renamed::parameter_now;
 
-/// A parameter that a kind of component takes.
+/// A parameter of a kind of component.
 #[derive(Clone, Copy, Debug)]
 pub struct Parameter {
     pub(super) name: &'static str,
@@ -27,14 +27,14 @@ impl Parameter {
         (self.is_required)()
     }
 
-    /// Its name with what it takes or its default, such as `impedance_ohm=50` or `end=open|short`.
+    /// The name with its type or default, such as `impedance_ohm=50` or `end=open|short`.
     #[must_use]
     pub fn usage(&self) -> String {
         (self.usage)()
     }
 }
 
-/// Given parameters, checked against the names that a kind takes.
+/// Given parameters, checked against the names of a kind.
 pub(super) struct Given<'a> {
     of: &'static str,
     takes: &'static [Parameter],
@@ -42,7 +42,7 @@ pub(super) struct Given<'a> {
 }
 
 impl<'a> Given<'a> {
-    /// Refuses names that the kind does not take, and names given twice.
+    /// Checks that every name is a parameter of the kind and is given once.
     pub(super) fn new(
         of: &'static str,
         takes: &'static [Parameter],

@@ -1,8 +1,8 @@
-//! The ranges of parameters: which numbers a parameter takes, and the words for them.
+//! The limits of parameters, with their texts.
 
 use std::fmt;
 
-/// The numbers that a parameter takes.
+/// The limits of a parameter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum ParameterLimit {
@@ -25,7 +25,7 @@ pub enum ParameterLimit {
 }
 
 impl ParameterLimit {
-    /// Whether a number is one of them.
+    /// Whether a number is within the limits.
     #[must_use]
     pub fn holds(self, value: f64) -> bool {
         let is_infinite_allowed =

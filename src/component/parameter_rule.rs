@@ -1,4 +1,4 @@
-//! What a parameter takes: a number within a limit, a whole number, a list, or one of a few words.
+//! Rules of parameters: a number within limits, a whole number, a list, or one of a few words.
 
 use super::choice::Choice;
 use super::error::ComponentError;
@@ -7,15 +7,15 @@ use super::parameter_value::ParameterValue;
 use crate::units::check_ghz;
 use std::marker::PhantomData;
 
-/// What a parameter takes; a row of the catalogue names one for each parameter.
+/// The rule of a parameter; a row of the catalogue names one for each parameter.
 pub(super) trait Rule {
-    /// What the parameter becomes.
+    /// The type of the parameter's value.
     type Value;
-    /// The value of a parameter that is not given and has no default; none where it is required.
+    /// The value of an optional parameter that is not given; `None` if the parameter is required.
     const ABSENT: Option<Self::Value> = None;
     /// Reads a value.
     fn read(name: &'static str, given: &ParameterValue) -> Result<Self::Value, ComponentError>;
-    /// The name with what it takes or its default.
+    /// The name with its type or default.
     fn usage(name: &'static str, default: Option<Self::Value>) -> String;
 }
 
@@ -180,10 +180,10 @@ impl<R: Rule> Rule for Optional<R> {
     }
 }
 
-/// The value of a word.
+/// The value that a word stands for.
 ///
 /// # Errors
-/// [`ComponentError::WrongValue`] with the words that there are.
+/// [`ComponentError::WrongValue`] with the list of valid words.
 ///
 /// # Examples
 /// ```
@@ -209,6 +209,6 @@ fn wrong_value(name: &'static str, expected: &str, found: &ParameterValue) -> Co
 
 /// At most six digits, for help.
 fn six_digits(value: f64) -> String {
-    // Rounded text of a number is a number again.
+    // The rounded text of a number can be parsed.
     format!("{value:.5e}").parse().unwrap_or(value).to_string()
 }

@@ -1,21 +1,21 @@
-//! Parameters as they are given: names and values from a file or a text.
+//! Parameters as given: names and values from a file or a text.
 
 use super::error::ComponentError;
 use std::fmt;
 
-/// A value as it is given, before it is known what the parameter takes.
+/// A value as given, before the rule of its parameter is applied.
 #[derive(Clone, Debug, PartialEq)]
 pub enum ParameterValue {
     /// A number.
     Number(f64),
-    /// Anything that is neither a number nor a list of numbers, as text.
+    /// Any other value, as text.
     Word(String),
     /// A list of numbers.
     Numbers(Vec<f64>),
 }
 
 impl ParameterValue {
-    /// The value that a text such as `29`, `open` or `[80,60]` stands for.
+    /// The value of a text such as `29`, `open` or `[80,60]`.
     #[must_use]
     pub fn from_text(text: &str) -> Self {
         let text = text.trim();
@@ -45,7 +45,7 @@ impl fmt::Display for ParameterValue {
     }
 }
 
-/// A parameter as it is given: a name and a value.
+/// A parameter as given: a name and a value.
 #[derive(Clone, Debug, PartialEq)]
 pub struct GivenParameter {
     /// Its name, such as `center_ghz`.
@@ -54,7 +54,7 @@ pub struct GivenParameter {
     pub value: ParameterValue,
 }
 
-/// Parameters from texts of the form `NAME=VALUE`. A hyphen in a name stands for an underscore.
+/// Reads parameters of the form `NAME=VALUE`. A hyphen in a name is read as an underscore.
 ///
 /// # Errors
 /// [`ComponentError::NotAParameter`] for a text without `=`.

@@ -10,13 +10,13 @@ use crate::units::SPEED_OF_LIGHT_M_PER_S;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
-/// The largest outer radius in wavelengths: the effort of the Bessel functions grows with it.
+/// Maximum outer radius in wavelengths, because the effort of the Bessel functions grows with it.
 const MAX_WAVELENGTHS: f64 = 1e4;
 
 /// A sector of metal in shunt to the signal path, open at its outer edge.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RadialStub {
-    /// Radius where it meets the line, m.
+    /// Radius of the connection to the line, m.
     pub inner_radius_m: f64,
     /// Outer radius, m.
     pub outer_radius_m: f64,

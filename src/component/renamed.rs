@@ -1,4 +1,4 @@
-//! Former names of kinds and parameters, which are refused with their present name.
+//! Former names of kinds and parameters; the error for them gives the present name.
 
 /// Former and present names of kinds.
 const KINDS: [(&str, &str); 6] = [

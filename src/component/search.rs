@@ -2,14 +2,14 @@
 
 use super::error::ComponentError;
 
-/// The value at which a condition turns from true to false between two positive bounds, by bisection
-/// of its logarithm.
+/// The value at which a condition changes from true to false between two positive bounds, by
+/// bisection of its logarithm.
 pub(super) fn bisect_log(
     low: f64,
     high: f64,
     holds: impl Fn(f64) -> Result<bool, ComponentError>,
 ) -> Result<f64, ComponentError> {
-    // Sixty halvings leave rounding only.
+    // After sixty halvings only rounding errors remain.
     const HALVINGS: usize = 60;
     let (mut low, mut high) = (low.ln(), high.ln());
     for _ in 0..HALVINGS {
@@ -19,9 +19,9 @@ pub(super) fn bisect_log(
     Ok((0.5 * (low + high)).exp())
 }
 
-/// Where a function with one minimum between two bounds has it, by trisection.
+/// The position of the minimum of a function with one minimum between two bounds, by trisection.
 pub(super) fn minimum_between(low: f64, high: f64, function: impl Fn(f64) -> f64) -> f64 {
-    // Each step leaves two thirds: 200 leave rounding only.
+    // Each step keeps two thirds: after 200 steps only rounding errors remain.
     const STEPS: usize = 200;
     let (mut low, mut high) = (low, high);
     for _ in 0..STEPS {

@@ -1,7 +1,8 @@
-//! Couplers of a synthetic wafer: one design, and its spread by the process.
+//! Couplers of a synthetic wafer: one design with process variation.
 //!
 //! Gaps widen towards the edge, which weakens the coupling there; the film is thicker on one side,
-//! which shifts the centre frequency and the length of an interconnect; and every die has small
+//! which shifts the centre frequency and the length of an interconnect; every die has small random
+//! deviations.
 //! random deviations of its own.
 
 use super::construction::at;

@@ -1,26 +1,28 @@
-//! Which uncertainty must be reduced, and by how much, for an undecided rejection to be decided.
+//! The uncertainty to reduce, and its reduction, for an undecided rejection to be decided.
 
 use super::contribution::Contribution;
 use super::plane_noise::allowed;
 use super::root::root;
 
-/// What would decide a requirement on the rejection that is undecided.
+/// The reduction of uncertainty that decides an undecided requirement on the rejection.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Advice {
     /// The part whose uncertainty contributes most.
     pub part: String,
-    /// Its share of the variance of the rejection.
+    /// The share of this part in the variance of the rejection.
     pub share: f64,
-    /// The fraction of itself to which its uncertainty must be reduced for the requirement to be
-    /// decided, all others unchanged; `None` if not even 0 would decide it.
+    /// The fraction to which the uncertainty of this part must be reduced for the requirement to be
+    /// decided, all others unchanged; `None` if not even 0 decides it.
     pub reduce_to: Option<f64>,
-    /// The same for all uncertainties together.
+    /// The fraction to which all uncertainties together must be reduced; `None` if not even 0
+    /// decides it.
     pub reduce_all_to: Option<f64>,
 }
 
-/// The uncertainty to reduce for a rejection that is undecided; `None` where nothing contributes.
-/// `remaining` is the smaller of the probabilities against either decision, with the uncertainty of one
-/// part, or of all, scaled by a size; a requirement is decided once it is below `risk`.
+/// The uncertainty to reduce for an undecided rejection; `None` where no part contributes.
+/// `remaining` is the smaller of the probabilities against either decision, with the uncertainty of
+/// one part, or of all, scaled by a factor. A requirement is decided if that probability is below
+/// `risk`.
 pub(super) fn advice(
     contributions: &[Contribution],
     risk: f64,
@@ -35,7 +37,7 @@ pub(super) fn advice(
     }
     let largest = parts.into_iter().max_by(|one, other| one.1.total_cmp(&other.1));
     let (part, share) = largest.filter(|(_, share)| *share > 0.0)?;
-    // The largest fraction of an uncertainty with which the requirement is decided.
+    // The maximum fraction of an uncertainty with which the requirement is decided.
     let largest_decided = |part: Option<&str>| {
         let excess = |size: f64| remaining(part, size).map_or(1.0, |own| own - allowed(risk));
         if excess(0.0) >= 0.0 {

@@ -1,4 +1,4 @@
-//! The common part of every uncertainty analysis: trials made, requirements decided.
+//! Results common to every uncertainty analysis: trials and decided requirements.
 
 use super::channel_error::ChannelErrorDistribution;
 use super::conformity::DecidedRequirement;
@@ -6,10 +6,10 @@ use super::monte_carlo::{TrialSettings, Trials};
 use crate::requirement::Verdict;
 use std::ops::Range;
 
-/// Neighbouring frequencies with one verdict.
+/// Neighbouring frequencies with the same verdict.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DecidedBand {
-    /// Of all requirements there.
+    /// The verdict on all requirements in the band.
     pub verdict: Verdict,
     /// The first and the last of the frequencies, Hz.
     pub band_hz: (f64, f64),
@@ -40,45 +40,45 @@ pub struct Assessment {
     pub coverage: f64,
     /// The seed of the trials.
     pub seed: u64,
-    /// How many trials there were.
+    /// The number of trials.
     pub trials: usize,
-    /// The stability of median and lower end of the worst rejection, dB; `None` where it was not
-    /// required.
+    /// The stability of median and lower end of the worst rejection, dB; `None` where the number of
+    /// trials was given.
     pub stability_db: Option<f64>,
     /// The rejection above which a perfect part reads with the probability `coverage`, at the point
     /// of worst rejection, dB.
     pub highest_distinguishable_db: f64,
-    /// By how much the worst reading must exceed the required rejection for the requirement to be met,
-    /// dB: the guard band that is given, or the one found by searching with the decision itself, all
-    /// errors being larger or smaller by one factor. `None` without a requirement on the rejection, and
-    /// where no reading is enough.
+    /// The guard band of the rejection, dB: the amount by which the worst reading must exceed the
+    /// required rejection for a pass. It is the given one, or is found from the decision rule with
+    /// all errors scaled by one factor. `None` without a requirement on the rejection, and where no
+    /// reading is sufficient.
     pub guard_band_db: Option<f64>,
     /// The requirements, in the order of the result.
     pub requirements: Vec<DecidedRequirement>,
-    /// The probability that all are met together.
+    /// The probability that all requirements are met.
     pub probability: f64,
-    /// The decision on all together.
+    /// The decision on all requirements together.
     pub decision: Verdict,
     /// The decision at each frequency of a splitter or LO of a receiver.
     pub bands: Vec<DecidedBand>,
-    /// The decision on the rejection at each point; empty where it is not limited.
+    /// The decision on the rejection at each point; empty without a limit.
     pub rejection_verdicts: Vec<Verdict>,
 }
 
-/// Decisions point by point and frequency by frequency.
+/// Decisions per point and per frequency.
 pub(super) struct PointVerdicts<'a> {
-    /// Ascending, Hz.
+    /// Ascending frequencies, Hz.
     pub(super) frequencies_hz: &'a [f64],
     /// Neighbours among them, between which there is no gap.
     pub(super) runs: &'a [Range<usize>],
     /// One for each frequency.
     pub(super) verdicts: Vec<Verdict>,
-    /// Of the rejection, one for each point.
+    /// One verdict on the rejection for each point.
     pub(super) rejection: Vec<Verdict>,
 }
 
 impl Assessment {
-    /// The bands with one verdict, Hz.
+    /// The bands with the given verdict, Hz.
     #[must_use]
     pub fn bands_hz(&self, verdict: Verdict) -> Vec<(f64, f64)> {
         let bands = self.bands.iter().filter(|band| band.verdict == verdict);

@@ -1,8 +1,9 @@
-//! A channel error with its uncertainty, and the distribution of the image rejection that follows.
+//! An I/Q channel error with its uncertainty, and the resulting distribution of the image
+//! rejection.
 //!
-//! The error is taken as normal in its two parts, imbalance and phase error; the rejection, which is
-//! far from linear near balance, is then treated exactly: a rejection of at least L is the region
-//! inside a closed curve around perfect balance, and the probability of it an integral over the
+//! The error has a normal distribution in its two parts, imbalance and phase error. The rejection
+//! is far from linear near balance and is computed exactly: a rejection of at least L is the region
+//! inside a closed curve around perfect balance, and its probability is an integral over the
 //! imbalance of a normal probability in the phase.
 
 use super::error::MeasurementError;
@@ -37,20 +38,20 @@ pub struct ChannelErrorDistribution {
     covariance: ErrorCovariance,
 }
 
-/// Rejections outside this range are taken for its ends.
+/// Rejections outside this range are set to its ends.
 const REJECTIONS_DB: (f64, f64) = (-200.0, 400.0);
-/// Normal deviates beyond this have a probability below 1e-18 and are left out.
+/// Normal deviates beyond this have a probability below 1e-18 and are neglected.
 const MAX_DEVIATE: f64 = 9.0;
-/// Standard deviations below this, nepers and radians, are taken for it: no measurement reaches them,
-/// and narrower densities would be lost in rounding.
+/// Smaller standard deviations, nepers and radians, are set to this value: no measurement reaches
+/// them, and narrower densities would be lost in rounding.
 const MIN_DEVIATION: f64 = 1e-8;
-/// The relative precision of probabilities while a quantile is searched for: the quantile is then
-/// known to a hundred thousandth of its standard deviation.
+/// The relative precision of probabilities in the search for a quantile, which gives the quantile
+/// to 1e-5 of its standard deviation.
 const SEARCH_PRECISION: f64 = 1e-5;
 
-/// The risk with which a reading may be as bad, for a truth of so many standard deviations, so that an
-/// interval has this coverage: its lower end excludes half of 1 - `coverage` far from balance, and never
-/// perfect balance.
+/// The risk with which a reading may be as bad as the measured one, for a truth at a distance in
+/// standard deviations, so that an interval has this coverage. Far from balance its lower end
+/// excludes half of 1 - `coverage`; it never excludes perfect balance.
 pub(super) fn interval_risk(coverage: f64) -> impl Fn(f64) -> f64 {
     move |deviations| {
         let below = 0.5 * (1.0 - coverage) * -(-deviations * deviations / 40.0).exp_m1();
@@ -59,7 +60,7 @@ pub(super) fn interval_risk(coverage: f64) -> impl Fn(f64) -> f64 {
 }
 
 impl ChannelErrorDistribution {
-    /// From a best estimate (nepers and radians) and its covariance.
+    /// A distribution from a best estimate (nepers and radians) and its covariance.
     ///
     /// # Errors
     /// [`MeasurementError::NotAnEstimate`] unless both parts of the estimate are finite.
@@ -71,8 +72,8 @@ impl ChannelErrorDistribution {
         }
     }
 
-    /// From an imbalance (dB) and a phase error (deg) and their standard uncertainties, independent of
-    /// each other.
+    /// A distribution from an imbalance (dB), a phase error (deg) and their standard uncertainties,
+    /// which are independent.
     ///
     /// # Errors
     /// As [`new`](Self::new) and [`ErrorCovariance::new`], for numbers that are not finite.
@@ -85,9 +86,10 @@ impl ChannelErrorDistribution {
         Self::new(crate::splitter::channel_error(imbalance_db, phase_deg), covariance)
     }
 
-    /// Of the waves at two outputs a and b, whose ratio b/a is ideally `ideal`, from the covariance of
-    /// their real and imaginary parts (Re a, Im a, Re b, Im b). With ε = ln(b / a / ideal) the error is
-    /// dε = db/b - da/a: the multivariate law of propagation of JCGM 102:2011, 6.2.
+    /// The distribution for the waves at two outputs a and b with the ideal ratio b/a = `ideal`,
+    /// from the covariance of their real and imaginary parts (Re a, Im a, Re b, Im b). With ε =
+    /// ln(b / a / ideal) the error is dε = db/b - da/a: the multivariate law of propagation of JCGM
+    /// 102:2011, 6.2.
     ///
     /// # Errors
     /// [`MeasurementError::NotAnEstimate`] where a wave or the ideal ratio is 0, and
@@ -98,7 +100,7 @@ impl ChannelErrorDistribution {
         covariance: &[[f64; 4]; 4],
     ) -> Result<Self, MeasurementError> {
         let (to_a, to_b) = (-a.inv(), b.inv());
-        // d Re ε and d Im ε by each of the four.
+        // The derivatives of Re ε and Im ε by each of the four parts.
         let rows = [[to_a.re, -to_a.im, to_b.re, -to_b.im], [to_a.im, to_a.re, to_b.im, to_b.re]];
         let product = |one: usize, other: usize| -> f64 {
             let pairs = (0..4).flat_map(|i| (0..4).map(move |j| (i, j)));
@@ -111,8 +113,8 @@ impl ChannelErrorDistribution {
         Self::new(mean, ErrorCovariance::new(product(0, 0), product(1, 1), product(0, 1))?)
     }
 
-    /// Of a channel error that a solved receiver or splitter has: both channels carry a signal, which
-    /// makes it finite.
+    /// The distribution of the channel error of a solved receiver or splitter. Both channels carry
+    /// a signal, so the error is finite.
     pub(super) fn of_solved(mean: Complex64, covariance: ErrorCovariance) -> Self {
         Self { mean, covariance }
     }
@@ -123,13 +125,13 @@ impl ChannelErrorDistribution {
         self.mean
     }
 
-    /// Its covariance.
+    /// The covariance of the estimate.
     #[must_use]
     pub fn covariance(&self) -> ErrorCovariance {
         self.covariance
     }
 
-    /// The same covariance around another estimate.
+    /// The distribution with this covariance around another estimate.
     ///
     /// # Errors
     /// As [`new`](Self::new).
@@ -137,7 +139,7 @@ impl ChannelErrorDistribution {
         Self::new(mean, self.covariance)
     }
 
-    /// The same around a finite estimate.
+    /// The distribution around another, finite estimate.
     fn moved(self, mean: Complex64) -> Self {
         Self { mean, ..self }
     }
@@ -148,7 +150,7 @@ impl ChannelErrorDistribution {
         self.probability_to(1e-9, limit_db)
     }
 
-    /// The same to a relative precision, for searches, which need it often.
+    /// The probability to a relative precision, for searches that evaluate it often.
     fn probability_to(&self, precision: f64, limit_db: f64) -> f64 {
         let ratio = power_from_db(-limit_db);
         let covariance = &self.covariance;
@@ -175,7 +177,7 @@ impl ChannelErrorDistribution {
             }
             let reach = 2.0 * sine_squared.min(1.0).sqrt().asin();
             let mean = self.mean.im + slope * (imbalance - self.mean.re);
-            // Phases a whole turn apart are the same.
+            // Phases a whole turn apart are equal.
             let turns = [-TAU, 0.0, TAU].map(|turn| {
                 normal_between((turn - reach - mean) / phase_u, (turn + reach - mean) / phase_u)
             });
@@ -191,7 +193,8 @@ impl ChannelErrorDistribution {
         if low >= high {
             return f64::from(u8::from(has_all_outside));
         }
-        // x = c + h sin t: near the ends of the region its width goes as a root, which sin t smooths.
+        // x = c + h sin t: near the ends of the region its width varies as a square root, which sin
+        // t makes smooth.
         let (centre, half) = (0.5 * (low + high), 0.5 * (high - low));
         let integrand = |t: f64| {
             let imbalance = centre + half * t.sin();
@@ -199,20 +202,22 @@ impl ChannelErrorDistribution {
             let counted = if has_all_outside { 1.0 - inside } else { inside };
             density(imbalance) * counted * half * t.cos()
         };
-        // Deviates are differences, and carry the rounding of an estimate that is large against them.
+        // Deviates are differences; if the estimate is large against them, they have its rounding
+        // errors.
         let size = self.mean.re.abs().max(self.mean.im.abs()).max(1.0);
         let rounding = 8.0 * f64::EPSILON * size / amplitude_u.min(phase_u);
         let sum = integral(&integrand, (-0.5 * PI, 0.5 * PI), rounding.max(precision));
         (if has_all_outside { 1.0 - sum } else { sum }).clamp(0.0, 1.0)
     }
 
-    /// The rejection below which a part lies with this probability (0 to 1), dB; from -200 to 400.
+    /// The rejection that a part does not reach with this probability (0 to 1), dB; from -200 to
+    /// 400.
     #[must_use]
     pub fn rejection_quantile_db(&self, probability: f64) -> f64 {
         let excess =
             |limit_db: f64| 1.0 - self.probability_to(SEARCH_PRECISION, limit_db) - probability;
         let (lowest_db, highest_db) = REJECTIONS_DB;
-        // Away from the estimate in growing steps, until the probability is passed.
+        // The search moves away from the estimate in growing steps until the probability is passed.
         let start_db = self.rejection_db().clamp(lowest_db, highest_db);
         let mut near = (start_db, excess(start_db));
         let is_above = near.1 < 0.0;
@@ -237,14 +242,14 @@ impl ChannelErrorDistribution {
         image_rejection_of_error_db(self.mean)
     }
 
-    /// Whether the measurement cannot distinguish the part from a perfect one: a perfect part would give
-    /// a reading as low as this, or lower, with a probability of at least 1 - `coverage`.
+    /// Whether the part may be perfect: a perfect part would give a reading as low as this one, or
+    /// lower, with a probability of at least 1 - `coverage`.
     #[must_use]
     pub fn may_be_perfect(&self, coverage: f64) -> bool {
         self.highest_truth_db(coverage).is_infinite()
     }
 
-    /// The highest distinguishable rejection, dB: a perfect part gives a reading above it with the
+    /// The highest distinguishable rejection, dB: the reading of a perfect part exceeds it with the
     /// probability `coverage`.
     #[must_use]
     pub fn highest_distinguishable_db(&self, coverage: f64) -> f64 {
@@ -252,11 +257,11 @@ impl ChannelErrorDistribution {
     }
 
     /// A coverage interval for the true rejection, dB: every rejection that this reading does not
-    /// refute. A truth is refuted where it would read as well as this, or as badly, too rarely: far from
-    /// balance in less than half of 1 - `coverage` either way; perfect balance, which cannot read too
-    /// well, in less than 1 - `coverage` (the approach of J. Neyman, Phil. Trans. A 236 (1937) 333, from
-    /// memory). It contains the reading, and the true value with at least about the probability
-    /// `coverage`.
+    /// refute. A truth is refuted if readings as good as this, or as bad, are too rare: far from
+    /// balance rarer than half of 1 - `coverage` on either side; for perfect balance, whose
+    /// readings cannot be too good, rarer than 1 - `coverage` (the approach of J. Neyman, Phil.
+    /// Trans. A 236 (1937) 333, from memory). The interval contains the reading, and it contains
+    /// the true value with a probability of about `coverage` or more.
     #[must_use]
     pub fn interval_db(&self, coverage: f64) -> (f64, f64) {
         let largest = self.plane_reading().largest_truth(0.5 * (1.0 - coverage));
@@ -277,10 +282,10 @@ impl ChannelErrorDistribution {
         PlaneReading::new(value, &self.covariance.turned(factor))
     }
 
-    /// 2 tanh(ε/2) and its derivative.
+    /// The value 2 tanh(ε/2) and its derivative.
     pub(super) fn in_plane(&self) -> (Complex64, Complex64) {
         let half = (0.5 * self.mean).tanh();
-        // Where the wanted sideband vanishes the rejection has no lower end.
+        // Where the wanted sideband vanishes the rejection has no lower limit.
         let half = if half.is_finite() { half } else { Complex64::from(1e3) };
         (2.0 * half, 1.0 - half * half)
     }
@@ -292,7 +297,7 @@ impl ChannelErrorDistribution {
         if self.mean == Complex64::ZERO {
             return f64::INFINITY;
         }
-        // d/de of 20 log10 |coth(e/2)| is -20/ln(10)/sinh(e) in the complex plane.
+        // The derivative of 20 log10 |coth(e/2)| is -20/ln(10)/sinh(e) in the complex plane.
         let derivative = -20.0 / std::f64::consts::LN_10 / self.mean.sinh();
         let (along, across) = (derivative.re, -derivative.im);
         let [[a, b], [_, d]] = self.covariance.rows();
@@ -305,7 +310,7 @@ impl ChannelErrorDistribution {
 mod tests {
     use super::*;
 
-    /// Everything on one line: the probability is that of one normal deviate.
+    /// With all errors on one line the probability is that of one normal deviate.
     #[test]
     fn one_direction_alone_is_a_normal_probability() {
         let limit_db = 30.0;
@@ -324,8 +329,8 @@ mod tests {
 
     #[test]
     fn correlated_errors_turn_with_their_axes() {
-        // The region of a high rejection is round; turning the ellipse and the estimate together by any
-        // angle changes next to nothing.
+        // The region of a high rejection is nearly a circle; a rotation of the ellipse together
+        // with the estimate changes almost nothing.
         let (long, short) = (0.01_f64, 0.002_f64);
         let at = |angle: f64| {
             let (s, c) = angle.sin_cos();

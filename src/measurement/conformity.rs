@@ -1,4 +1,4 @@
-//! Decisions on requirements within the uncertainty of what is measured: met, not met, or undecided
+//! Decisions on requirements within the uncertainty of the measurement: pass, fail or undecided
 //! (JCGM 106:2012).
 
 use super::error::MeasurementError;
@@ -8,21 +8,21 @@ use super::plane_noise::allowed;
 use crate::requirement::{Limit, Quantity, Verdict};
 use std::collections::BTreeMap;
 
-/// The rule by which a requirement is decided.
+/// The rule for the decision on a requirement.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum DecisionRule {
-    /// Met where every truth that misses the limit would read as well as this too rarely, not met where
-    /// every truth that meets it would read as badly too rarely: in less than the complement of this
-    /// probability.
+    /// Pass if for every truth that misses the limit a reading as good as this is rarer than the
+    /// complement of this probability; fail if for every truth that meets it a reading as bad as
+    /// this is.
     Conformity(f64),
-    /// Met if the best estimate is inside the limit by at least this width, not met if it is outside
+    /// Pass if the best estimate is inside the limit by at least this width, fail if it is outside
     /// by more; in the unit of the requirement.
     GuardBand(f64),
 }
 
 impl DecisionRule {
-    /// Decides from the margin by which the best estimate is inside the limit (negative outside) and
-    /// what the reading says against truths on either side.
+    /// Decides from the margin by which the best estimate is inside the limit (negative outside)
+    /// and the evidence of the reading against truths on either side.
     ///
     /// # Examples
     /// ```
@@ -53,7 +53,7 @@ impl DecisionRule {
     }
 }
 
-/// The rules by which requirements are decided.
+/// The rules for the decisions on requirements.
 ///
 /// # Examples
 /// ```
@@ -80,13 +80,13 @@ impl Default for DecisionSettings {
     }
 }
 
-/// A requirement, decided.
+/// A requirement with its decision.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DecidedRequirement {
-    /// The probability of conformity (JCGM 106:2012), every error of every point being equally likely
-    /// beforehand.
+    /// The probability of conformity (JCGM 106:2012), with a uniform prior for every error of every
+    /// point.
     pub probability: f64,
-    /// What the reading says against truths on either side of the limit.
+    /// The evidence of the reading against truths on either side of the limit.
     pub against: Refutation,
     /// The smallest and the largest true worst value that the reading does not refute, at the risk of
     /// the decision either way: a requirement is met where both meet the limit, and not met where
@@ -154,14 +154,14 @@ impl DecisionSettings {
         }
     }
 
-    /// Decides a requirement from the best estimate of the limited quantity and what the reading says
-    /// against truths on either side of the limit, see [`DecisionRule::decide`].
+    /// Decides a requirement from the best estimate of the limited quantity and the evidence of the
+    /// reading against truths on either side of the limit, see [`DecisionRule::decide`].
     #[must_use]
     pub fn decide(&self, limit: Limit, estimate: f64, against: Refutation) -> Verdict {
         self.rule(limit.quantity()).decide(limit.margin(estimate), against)
     }
 
-    /// Decides a requirement whose reading is known with its noise.
+    /// Decides a requirement from a reading with its noise.
     pub(super) fn decided(
         &self,
         limit: Limit,
@@ -187,9 +187,10 @@ impl DecisionSettings {
     }
 }
 
-/// How far inside a limit an estimate must lie for a one-sided requirement to be met with the
-/// probability `probability` (0 to 1), for a normally distributed value of standard uncertainty `u`
-/// (JCGM 106:2012, 8.3.3). The answer has the unit of `u`; it is negative below one half.
+/// The distance by which an estimate must be inside a limit for a one-sided requirement to be met
+/// with the probability `probability` (0 to 1), for a normally distributed value of standard
+/// uncertainty `u` (JCGM 106:2012, 8.3.3). The result has the unit of `u`; it is negative for a
+/// probability below one half.
 ///
 /// # Examples
 /// ```
@@ -198,6 +199,6 @@ impl DecisionSettings {
 /// ```
 #[must_use]
 pub fn guard_band(u: f64, probability: f64) -> f64 {
-    // Adding 0 turns the -0 of one half into 0.
+    // Adding 0 turns -0 into 0.
     u * normal_deviate(probability) + 0.0
 }

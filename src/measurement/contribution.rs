@@ -1,4 +1,4 @@
-//! How much each source of uncertainty contributes.
+//! The contribution of each source of uncertainty.
 
 use super::error_covariance::ErrorCovariance;
 
@@ -9,8 +9,8 @@ pub struct Contribution {
     pub part: String,
     /// The source.
     pub source: String,
-    /// Covariance of the channel error from this source alone.
+    /// The covariance of the channel error from this source alone.
     pub covariance: ErrorCovariance,
-    /// Its share of the variance of the rejection.
+    /// The share of the source in the variance of the rejection.
     pub share: f64,
 }

@@ -3,7 +3,8 @@
 use super::uncertainty_source::Errors;
 use crate::network::{Network, NetworkError};
 
-/// A network with errors in its entries; kind, frequencies and reference impedances stay.
+/// A network with errors added to its entries; kind, frequencies and reference impedances are
+/// unchanged.
 pub(super) fn deviating(own: &Network, errors: &Errors) -> Result<Network, NetworkError> {
     let entries = errors.applied(own.entries());
     let references = own.stored_references().to_vec();

@@ -9,14 +9,15 @@ use num_complex::Complex64;
 pub const COVARIANCE_COLUMNS: [&str; 7] =
     ["frequency_hz", "row_a", "column_a", "row_b", "column_b", "re", "im"];
 
-/// Rounding may leave variances as negative as this, and entries as unequal, relative to the largest.
+/// Negative variances and unequal mirror entries up to this share of the maximum are rounding
+/// errors.
 const ROUNDING: f64 = 1e-9;
 
-/// Covariances of the entries of an N-port at one ascending frequency or more.
+/// Covariances of the entries of an N-port at one or more ascending frequencies.
 ///
-/// Each matrix is Hermitian, has no negative variance in any direction, and runs over the entries in
-/// row-major order: the mean of e_a conj(e_b) / 2, which puts the variances of real and imaginary
-/// parts on its diagonal.
+/// Each matrix is Hermitian, has no negative variance in any direction, and has the entries in
+/// row-major order. An element is the mean of e_a conj(e_b) / 2, so the diagonal holds the
+/// variances of real and imaginary parts.
 #[derive(Clone, Debug, PartialEq)]
 pub struct EntryCovariances {
     ports: usize,
@@ -25,8 +26,8 @@ pub struct EntryCovariances {
 }
 
 impl EntryCovariances {
-    /// Checks covariances of the entries of a network with so many ports, each with its frequency in
-    /// Hz.
+    /// Checks covariances of the entries of a network with `ports` ports, each with its frequency
+    /// in Hz.
     ///
     /// # Errors
     /// [`MeasurementError::NoCovariances`] for an empty list, and
@@ -49,8 +50,8 @@ impl EntryCovariances {
         Ok(Self { ports, at_hz, matrices })
     }
 
-    /// The covariances of a least-squares fit, which are Hermitian and without negative variances by
-    /// their formula, V Σ⁻² V^H; one at least, at ascending frequencies.
+    /// The covariances of a least-squares fit, at one or more ascending frequencies. Their formula
+    /// V Σ⁻² V^H makes them Hermitian without negative variances.
     pub(super) fn of_fit(
         ports: usize,
         at_hz: &[f64],
@@ -70,7 +71,7 @@ impl EntryCovariances {
         self.at_hz.iter().copied().zip(&self.matrices)
     }
 
-    /// The largest standard uncertainty of an entry's real or imaginary part.
+    /// The maximum standard uncertainty of an entry's real or imaginary part.
     #[must_use]
     pub fn largest_uncertainty(&self) -> f64 {
         let diagonals = self
@@ -80,7 +81,7 @@ impl EntryCovariances {
         diagonals.fold(0.0, f64::max).sqrt()
     }
 
-    /// Ports of the network.
+    /// The number of ports of the network.
     #[must_use]
     pub fn ports(&self) -> usize {
         self.ports
@@ -92,7 +93,7 @@ impl EntryCovariances {
         (self.at_hz[0], self.at_hz[self.at_hz.len() - 1])
     }
 
-    /// The covariance at a frequency: linear between those on either side.
+    /// The covariance at a frequency, linear between its neighbours.
     ///
     /// # Errors
     /// [`MeasurementError::OutsideCovariances`] for a frequency outside the band; nothing is

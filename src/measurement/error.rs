@@ -1,4 +1,4 @@
-//! Why a measurement or its uncertainty cannot be evaluated.
+//! Errors in the evaluation of a measurement or its uncertainty.
 
 use crate::downconverter::ReceiverError;
 use crate::network::{NetworkError, Port};
@@ -7,17 +7,17 @@ use crate::units::{ShownFrequency, shown_band, shown_complex};
 use num_complex::Complex64;
 use std::fmt;
 
-/// Why a measurement or its uncertainty cannot be evaluated.
+/// The reason for which a measurement or its uncertainty cannot be evaluated.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum MeasurementError {
     /// An estimate that is infinite or not a number.
     #[error("a channel error must be finite, found {found}")]
     NotAnEstimate {
-        /// Nepers and radians.
+        /// The estimate found, nepers and radians.
         found: Complex64,
     },
-    /// Numbers that are no covariance of two values.
+    /// Numbers that are not a covariance of two values.
     #[error(
         "variances must be 0 or more and the correlation from -1 to 1: found variances \
          {amplitude_variance} and {phase_variance} with the covariance {covariance}"
@@ -30,107 +30,107 @@ pub enum MeasurementError {
         /// Covariance of both, Np rad.
         covariance: f64,
     },
-    /// A stability of 0 or less, which no number of trials reaches.
+    /// A stability of 0 or less.
     #[error("the stability of trials must be above 0, found {found}")]
     NotAStability {
-        /// The number given.
+        /// The number found.
         found: f64,
     },
-    /// A coverage probability of 0 or 1, or outside.
+    /// A coverage probability that is not between 0 and 1.
     #[error("a coverage probability must be above 0 and below 1, found {found}")]
     NotACoverage {
-        /// The number given.
+        /// The number found.
         found: f64,
     },
-    /// A probability of conformity that lets a requirement be met and not met at once.
+    /// A probability of conformity with which a requirement could pass and fail at once.
     #[error(
         "a probability of conformity must be from 0.5 up to but not including 1, found {found}"
     )]
     NotAConformity {
-        /// The number given.
+        /// The number found.
         found: f64,
     },
     /// A guard band that is negative or not finite.
     #[error("a guard band must be 0 or wider, found {found}")]
     NotAGuardBand {
-        /// The number given.
+        /// The number found.
         found: f64,
     },
     /// A plan without a point.
     #[error("a requirement needs at least one point to be decided, found none")]
     NoPoints,
-    /// A source that parts cannot share.
+    /// A source that several parts cannot share.
     #[error("{name}: repeats and covariances are of one part; only stated amounts can be shared")]
     NotShareable {
         /// The source.
         name: String,
     },
-    /// Covariances of another number of points.
+    /// A number of covariances that is not the number of points.
     #[error("{points} points need as many covariances, found {covariances}")]
     CovarianceCount {
-        /// How many points there are.
+        /// The number of points.
         points: usize,
-        /// How many covariances.
+        /// The number of covariances.
         covariances: usize,
     },
-    /// Sources of uncertainty of another number of loads.
+    /// A number of lists of sources that is not the number of loads.
     #[error("{loads} loads need as many lists of sources, found {found}")]
     LoadCount {
-        /// How many loads there are.
+        /// The number of loads.
         loads: usize,
-        /// How many lists.
+        /// The number of lists.
         found: usize,
     },
     /// A standard uncertainty that is negative or not finite.
     #[error("a standard uncertainty must be 0 or more, found {found}")]
     NotAnAmount {
-        /// The number given.
+        /// The number found.
         found: f64,
     },
-    /// Standard uncertainties of another number of frequencies.
+    /// A number of standard uncertainties that is not the number of frequencies.
     #[error("{points} frequencies need as many standard uncertainties, found {found}")]
     AmountCount {
         /// Frequencies of the network.
         points: usize,
-        /// How many standard uncertainties.
+        /// The number of standard uncertainties.
         found: usize,
     },
     /// An effective permittivity below 1.
     #[error("an effective permittivity must be 1 or more, found {found}")]
     NotAPermittivity {
-        /// The number given.
+        /// The number found.
         found: f64,
     },
-    /// Too few repeated measurements for a scatter.
-    #[error("a scatter needs two measurements or more, found {found}")]
+    /// Too few repeated measurements for a standard deviation.
+    #[error("a standard deviation needs two measurements or more, found {found}")]
     Repeats {
-        /// How many there are.
+        /// The number of measurements.
         found: usize,
     },
-    /// No covariance at all.
+    /// An empty list of covariances.
     #[error("covariances of entries need at least one frequency, found none")]
     NoCovariances,
-    /// A matrix that is no covariance of entries.
+    /// A matrix that is not a covariance of entries.
     #[error("at {}: {fault}", ShownFrequency(*frequency_hz))]
     EntryCovariance {
-        /// Which, from 0.
+        /// Index of the matrix, from 0.
         point: usize,
-        /// Its frequency.
+        /// Frequency, Hz.
         frequency_hz: f64,
-        /// What is wrong with it.
+        /// The property that the matrix lacks.
         fault: CovarianceFault,
     },
     /// A frequency that the covariances do not cover.
     #[error(
-        "the covariance covers {}, {} is needed; nothing is extrapolated",
+        "the covariance covers {}, expected data at {}; data are not extrapolated",
         shown_band((*first_hz, *last_hz)), ShownFrequency(*frequency_hz)
     )]
     OutsideCovariances {
-        /// The first frequency of the covariances.
+        /// The first frequency of the covariances, Hz.
         first_hz: f64,
-        /// Their last.
+        /// The last frequency of the covariances, Hz.
         last_hz: f64,
-        /// The frequency outside.
+        /// The frequency outside the covariances, Hz.
         frequency_hz: f64,
     },
     /// A source of uncertainty of another network.
@@ -141,17 +141,17 @@ pub enum MeasurementError {
     OtherNetwork {
         /// Ports of the source's network.
         ports: usize,
-        /// Its frequencies.
+        /// Number of frequencies of the source's network.
         points: usize,
         /// Ports of the network.
         found_ports: usize,
-        /// Its frequencies.
+        /// Number of frequencies of the network.
         found_points: usize,
     },
-    /// A source that is not the same on both paths.
+    /// A source of different kinds on the two paths.
     #[error("source '{name}' must be of one kind on both paths")]
     PathsDiffer {
-        /// Its name.
+        /// The name of the source.
         name: String,
     },
     /// A measured tone that the plan does not contain.
@@ -161,14 +161,14 @@ pub enum MeasurementError {
         ShownFrequency(*lo_hz), ShownFrequency(*if_hz)
     )]
     NotInPlan {
-        /// Which, counted from 1.
+        /// The number of the measurement, from 1.
         measurement: usize,
-        /// Its LO.
+        /// The LO frequency, Hz.
         lo_hz: f64,
-        /// Its IF.
+        /// The IF frequency, Hz.
         if_hz: f64,
     },
-    /// The analysis of another part.
+    /// An analysis of another part.
     #[error(
         "the analysis is not that of this part: its plan or band has {points} points, the analysis {found}"
     )]
@@ -178,45 +178,46 @@ pub enum MeasurementError {
         /// Points of the analysis.
         found: usize,
     },
-    /// Nothing to rebuild from.
+    /// An empty list of measurements.
     #[error("an N-port needs at least one measurement, found none")]
     NoMeasurements,
-    /// A measurement with other ports than it names, with duplicate ports, or with ports beyond N.
+    /// A measurement whose list of ports does not match its network, has duplicates, or has ports
+    /// beyond N.
     #[error(
         "measurement {measurement} must name the {found} ports of its network, each once and from 1 to {ports}; \
          found {named} names"
     )]
     Ports {
-        /// Which, counted from 1.
+        /// The number of the measurement, from 1.
         measurement: usize,
-        /// How many it names.
+        /// The number of ports named.
         named: usize,
-        /// How many there are in all.
+        /// The number of ports of the N-port.
         ports: usize,
-        /// How many its network has.
+        /// The number of ports of the measured network.
         found: usize,
     },
-    /// Terminations of another number than ports, or of another number of frequencies.
+    /// A number of terminations that is not the number of ports or of frequencies.
     #[error(
         "measurement {measurement} needs a reflection coefficient for each of the {ports} ports at each of the \
          {points} frequencies"
     )]
     Terminations {
-        /// Which, counted from 1.
+        /// The number of the measurement, from 1.
         measurement: usize,
-        /// How many ports there are.
+        /// The number of ports.
         ports: usize,
-        /// How many frequencies.
+        /// The number of frequencies.
         points: usize,
     },
-    /// A termination that is no reflection coefficient.
+    /// A termination whose reflection coefficient is out of range.
     #[error(
         "measurement {measurement}: the reflection coefficient of the termination of port {port} \
          must be at most 1e9, found {}",
         shown_complex(*found)
     )]
     Termination {
-        /// Which, counted from 1.
+        /// The number of the measurement, from 1.
         measurement: usize,
         /// The terminated port.
         port: Port,
@@ -226,7 +227,7 @@ pub enum MeasurementError {
     /// A symmetry that does not name every port once.
     #[error("a symmetry must list each of the {ports} ports once")]
     Symmetry {
-        /// How many there are.
+        /// The number of ports.
         ports: usize,
     },
     /// A standard uncertainty out of range.
@@ -235,9 +236,9 @@ pub enum MeasurementError {
          found {found:e}"
     )]
     Uncertainty {
-        /// Which, counted from 1.
+        /// The number of the measurement, from 1.
         measurement: usize,
-        /// The number given.
+        /// The number found.
         found: f64,
     },
     /// An entry that no measurement contains.
@@ -250,30 +251,30 @@ pub enum MeasurementError {
         /// Its column.
         column: Port,
     },
-    /// Measurements that leave some entries free.
+    /// Measurements that do not determine all entries.
     #[error(
         "at {} the measurements do not determine the matrix: condition number {condition:.1e}",
         ShownFrequency(*frequency_hz)
     )]
     Undetermined {
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
         /// The condition number of the equations.
         condition: f64,
     },
     /// A resonance of the matrix with its terminations.
     #[error(
-        "at {} the terminations and the matrix are in resonance, without a finite answer; check the terminations",
+        "at {} the terminations and the matrix are in resonance, without a finite result; check the terminations",
         ShownFrequency(*frequency_hz)
     )]
     Resonance {
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
     /// Measurements and terminations that contradict each other.
     #[error("at {} no matrix fits the measurements; check the terminations", ShownFrequency(*frequency_hz))]
     NoFit {
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
     /// More than a rebuild may take: hours, or gigabytes of covariances.
@@ -300,17 +301,17 @@ pub enum MeasurementError {
     Network(#[from] NetworkError),
 }
 
-/// What makes a matrix unfit to be a covariance.
+/// The reason for which a matrix is not a covariance.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum CovarianceFault {
-    /// The frequency does not lie above the one before.
+    /// The frequency is not above the one before.
     NotAscending,
-    /// Another number of rows or columns than entries.
+    /// The number of rows or columns is not that of the entries.
     Size,
     /// An entry that is infinite or not a number.
     NotFinite,
-    /// An entry that is not the conjugate of its mirror image.
+    /// An entry is not the conjugate of its mirror image.
     NotHermitian,
     /// A negative variance in some direction.
     NegativeVariance,
@@ -324,7 +325,7 @@ impl fmt::Display for CovarianceFault {
             Self::NotFinite => "the covariance must be finite",
             Self::NotHermitian => "the covariance must be Hermitian",
             Self::NegativeVariance => {
-                "some variance is negative; a covariance has no negative variance in any direction"
+                "a variance is negative; a covariance must have no negative variance in any direction"
             }
         })
     }

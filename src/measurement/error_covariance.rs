@@ -13,12 +13,12 @@ pub struct ErrorCovariance {
     mixed: f64,
 }
 
-/// A determinant that is negative by less than this share of the variances' product is rounding.
+/// A determinant that is negative by a smaller share of the variances' product is a rounding error.
 const ROUNDING: f64 = 1e-9;
 
 impl ErrorCovariance {
-    /// From the variance of the amplitude imbalance (Np²), that of the phase error (rad²), and the
-    /// covariance of both (Np rad).
+    /// A covariance from the variance of the amplitude imbalance (Np²), that of the phase error
+    /// (rad²), and the covariance of both (Np rad).
     ///
     /// # Errors
     /// [`MeasurementError::NotACovariance`] unless all are finite, both variances are at least 0, and
@@ -82,7 +82,8 @@ impl ErrorCovariance {
         self.phase.sqrt().to_degrees()
     }
 
-    /// The correlation coefficient of both parts, -1 to 1; `None` where one of them is exact.
+    /// The correlation coefficient of both parts, -1 to 1; `None` where one of them has no
+    /// variance.
     #[must_use]
     pub fn correlation(&self) -> Option<f64> {
         let correlation = self.mixed / (self.amplitude.sqrt() * self.phase.sqrt());
@@ -95,7 +96,7 @@ impl ErrorCovariance {
         [[self.amplitude, self.mixed], [self.mixed, self.phase]]
     }
 
-    /// The covariance of the error times a factor.
+    /// The covariance of the error multiplied by a factor.
     pub(super) fn turned(&self, factor: Complex64) -> Self {
         let (p, q) = (factor.re, factor.im);
         let Self { amplitude: a, phase: d, mixed: b } = *self;
@@ -106,7 +107,7 @@ impl ErrorCovariance {
         }
     }
 
-    /// One variance alone, of an error in one direction.
+    /// The covariance of an error in one direction only.
     pub(super) fn of_one(variance: f64) -> Self {
         Self { amplitude: variance, phase: 0.0, mixed: 0.0 }
     }
@@ -122,9 +123,9 @@ impl ErrorCovariance {
 /// Uncertainty of one point of a plan by the linear law of propagation.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct PlanCovariance {
-    /// Of the error in the image sideband, the channel error.
+    /// Covariance of the error in the image sideband, the channel error.
     pub image: ErrorCovariance,
-    /// Of the error in the wanted sideband.
+    /// Covariance of the error in the wanted sideband.
     pub wanted: ErrorCovariance,
 }
 
@@ -154,7 +155,7 @@ mod tests {
             assert!(ErrorCovariance::new(amplitude, phase, mixed).is_err());
         }
         assert!(ErrorCovariance::new(0.0, 0.0, 0.0).is_ok());
-        // Fully correlated: 0.3 and 0.1 to the last digit are not exact.
+        // Fully correlated; 0.3 and 0.1 are not exact in binary.
         assert!(ErrorCovariance::new(0.3 * 0.3, 0.1 * 0.1, 0.3 * 0.1).is_ok());
     }
 }

@@ -1,5 +1,5 @@
-//! Rejections measured with tones against predictions from S-parameters: the normalised error, and the
-//! channel error that the mixers must have added.
+//! Rejections measured with tones compared with those from S-parameters: the normalised error, and
+//! the channel error that the mixers must have added.
 
 use super::error::MeasurementError;
 use super::error_covariance::ErrorCovariance;
@@ -12,7 +12,7 @@ use nalgebra::{Matrix2, Vector2};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
-/// A rejection measured with a tone in either sideband.
+/// A rejection measured with a tone in each sideband.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ToneMeasurement {
     /// LO at the mixers, Hz.
@@ -21,67 +21,69 @@ pub struct ToneMeasurement {
     pub if_hz: f64,
     /// Wanted over image power, dB.
     pub rejection_db: f64,
-    /// Its standard uncertainty, dB.
+    /// Standard uncertainty of the rejection, dB.
     pub u_db: f64,
 }
 
-/// A measured rejection with the prediction for its point of the plan.
+/// A measured rejection with the one computed for its point of the plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PredictedTone {
     /// The measurement.
     pub measured: ToneMeasurement,
-    /// The point of the plan.
+    /// The computed point of the plan.
     pub point: PlanPoint,
-    /// The spread of the predicted rejection; `None` where its uncertainty is not known.
+    /// The distribution of the computed rejection; `None` where its uncertainty is not known.
     pub spread: Option<Spread>,
-    /// The covariance of the predicted channel error; `None` likewise.
+    /// The covariance of the computed channel error; `None` where it is not known.
     pub covariance: Option<ErrorCovariance>,
 }
 
-/// A measured rejection beside the predicted one.
+/// A measured rejection with the one from S-parameters.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ToneComparison {
     /// The measurement.
     pub measured: ToneMeasurement,
-    /// The predicted rejection, dB.
+    /// The rejection from S-parameters, dB.
     pub predicted_db: f64,
-    /// Its coverage interval, dB; both ends are the prediction where its uncertainty is not known.
+    /// Its coverage interval, dB; both ends are the rejection itself where its uncertainty is not
+    /// known.
     pub interval_db: (f64, f64),
-    /// E_n: the difference over the expanded uncertainties of both (k = 2 for the measurement), added in
-    /// squares; from -1 to 1 where they agree (ISO/IEC 17043:2010, B.3.1.3, from memory). `None` where
-    /// the interval of the prediction is open upwards, so that it has no expanded uncertainty.
+    /// E_n: the difference divided by the root sum square of both expanded uncertainties (k = 2 for
+    /// the measurement); from -1 to 1 where they agree (ISO/IEC 17043:2010, B.3.1.3, from memory).
+    /// `None` where the computed interval has no upper end, and so no expanded uncertainty.
     pub normalised_error: Option<f64>,
-    /// Whether both agree: |E_n| at most 1 or, with an open interval, a measurement that within its
+    /// Whether both agree: |E_n| is at most 1 or, with an open interval, the measurement plus its
     /// expanded uncertainty is not below the interval.
     pub agrees: bool,
-    /// The minimum and the maximum channel error, in nepers or radians, that the mixers may have added:
-    /// a rejection gives the size of the whole error, not its direction.
+    /// The minimum and the maximum channel error, in nepers or radians, that the mixers may have
+    /// added: a rejection determines the size of the whole error, not its direction.
     pub added_error: (f64, f64),
 }
 
-/// One channel error added by the mixers at all points: the best fit to the measurements.
+/// One channel error that the mixers add at all points: the best fit to the measurements.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MixerError {
-    /// Nepers and radians, in the image sideband.
+    /// The error in the image sideband, nepers and radians.
     pub error: Complex64,
-    /// Their standard uncertainties, that of the prediction included where it is known: what it has in
-    /// common at all points adds to the mixers' error.
+    /// Its standard uncertainties. The uncertainty of the S-parameters is included where known:
+    /// what all points have in common adds to the uncertainty of the mixers' error.
     pub u: (f64, f64),
-    /// Root of the mean square of the fit residuals, in standard uncertainties.
+    /// Root mean square of the fit residuals, in standard uncertainties.
     pub rms: f64,
-    /// The same without such an error.
+    /// Root mean square of the residuals without an error of the mixers.
     pub rms_without: f64,
 }
 
 /// All measured rejections.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ToneComparisons {
-    /// In the order of the measurements.
+    /// The comparisons, in the order of the measurements.
     pub points: Vec<ToneComparison>,
-    /// Every error of the mixers that the points do not rule out, the best fit first; empty with fewer
-    /// than three points, or where the points do not determine it.
+    /// Every error of the mixers that the measurements do not exclude, the best fit first; empty
+    /// with fewer than three points, or where the points do not determine it.
     pub mixers: Vec<MixerError>,
-    /// Where in the plan a further measurement would distinguish best between the first two of several.
+    /// The point of the plan whose measurement would best distinguish between the first two of
+    /// several errors.
     pub deciding: Option<DecidingTone>,
 }
 
@@ -92,26 +94,26 @@ pub struct DecidingTone {
     pub lo_hz: f64,
     /// IF, Hz.
     pub if_hz: f64,
-    /// By how much the two rejections differ, dB.
+    /// The difference of the two rejections, dB.
     pub difference_db: f64,
-    /// Whether that is more than three standard uncertainties of the measurements at hand.
+    /// Whether that is more than three standard uncertainties of the present measurements.
     pub is_enough: bool,
 }
 
 impl ToneComparisons {
-    /// How many agree.
+    /// The number of measurements that agree.
     #[must_use]
     pub fn agreeing(&self) -> usize {
         self.points.iter().filter(|point| point.agrees).count()
     }
 
-    /// Whether every prediction was taken for exact: its interval has no width.
+    /// Whether every computed rejection has no uncertainty: its interval has no width.
     #[must_use]
     pub fn has_exact_predictions(&self) -> bool {
         self.points.iter().all(|point| point.interval_db.0.total_cmp(&point.interval_db.1).is_eq())
     }
 
-    /// The point that agrees least of those that have a normalised error.
+    /// The point that agrees least, of those with a normalised error.
     #[must_use]
     pub fn worst(&self) -> Option<&ToneComparison> {
         let size = |point: &ToneComparison| point.normalised_error.map_or(-1.0, f64::abs);
@@ -120,8 +122,8 @@ impl ToneComparisons {
     }
 }
 
-/// Compares measured rejections with predictions, whose spreads have the coverage probability
-/// `coverage`.
+/// Compares measured rejections with those from S-parameters, whose distributions have the coverage
+/// probability `coverage`.
 ///
 /// # Errors
 /// [`MeasurementError::Uncertainty`] for a measurement whose standard uncertainty is not above 0, and
@@ -133,7 +135,7 @@ impl ToneComparisons {
 /// use fourphase::measurement::{PredictedTone, ToneMeasurement, compare_tones};
 /// use fourphase::splitter::{channel_error, image_rejection_db};
 ///
-/// // 30.8 dB predicted, 30.0 dB measured with a standard uncertainty of 0.5 dB: they agree.
+/// 30.8 dB from S-parameters, 30.0 dB measured with a standard uncertainty of 0.5 dB: they agree.
 /// let error = channel_error(0.4, 2.0);
 /// let balance = ReceiverBalance {
 ///     image_rejection_db: image_rejection_db(0.4, 2.0),
@@ -161,7 +163,7 @@ pub fn compare_tones(
             return Err(MeasurementError::Uncertainty { measurement: at + 1, found });
         }
     }
-    // Expanded uncertainties have a factor of 2, whatever the coverage of the spreads.
+    // Expanded uncertainties have a factor of 2, independent of the coverage of the intervals.
     let scale = 2.0 / normal_deviate(0.5 + 0.5 * coverage);
     Ok(ToneComparisons {
         points: tones.iter().map(|tone| compared(tone, scale)).collect(),
@@ -170,11 +172,11 @@ pub fn compare_tones(
     })
 }
 
-/// Frequencies this close, relatively, are one: those of a file have few digits.
+/// Frequencies within this relative distance are equal, because those of a file have few digits.
 const SAME_FREQUENCY: f64 = 1e-9;
 
-/// Compares measured rejections with those of a receiver's analysis, and with their spread where the
-/// uncertainty of the receiver is known.
+/// Compares measured rejections with those of a receiver's analysis, and with their distributions
+/// where the uncertainty of the receiver is known.
 ///
 /// # Errors
 /// [`MeasurementError::NotInPlan`] for a measurement at another LO or IF than those of the plan, and
@@ -203,12 +205,12 @@ pub fn compare_tones_with_analysis(
         };
         let spread = known.map(|known| known.rejection);
         let covariance = known.map(|known| known.channel_error.covariance());
-        // The plan's own frequencies: those of a file may be rounded.
+        // The plan's own frequencies are used, because those of a file may be rounded.
         let measured = ToneMeasurement { lo_hz: point.lo_hz, if_hz: point.if_hz, ..*tone };
         Ok(PredictedTone { measured, point, spread, covariance })
     });
     let predicted = predicted.collect::<Result<Vec<_>, MeasurementError>>()?;
-    // Without uncertainty there is no spread, and its coverage has no effect.
+    // Without uncertainty there is no distribution, and its coverage has no effect.
     let coverage = uncertainty
         .map_or(TrialSettings::default().coverage(), |uncertainty| uncertainty.assessment.coverage);
     let mut compared = compare_tones(&predicted, coverage)?;
@@ -234,14 +236,14 @@ fn deciding_tone(
     Some(DecidingTone { lo_hz: point.lo_hz, if_hz: point.if_hz, difference_db, is_enough })
 }
 
-/// One comparison; `scale` turns half an interval into an expanded uncertainty.
+/// One comparison; `scale` converts half an interval to an expanded uncertainty.
 fn compared(tone: &PredictedTone, scale: f64) -> ToneComparison {
     let PredictedTone { measured, point, spread, .. } = tone;
     let predicted_db = point.balance.image_rejection_db;
     let interval_db =
         spread.map_or((predicted_db, predicted_db), |spread| (spread.low, spread.high));
     let difference = measured.rejection_db - predicted_db;
-    // The side of the interval on which the measurement is.
+    // The half of the interval on the side of the measurement.
     let half =
         if difference < 0.0 { predicted_db - interval_db.0 } else { interval_db.1 - predicted_db };
     let expanded = (2.0 * measured.u_db).hypot(scale * half.max(0.0));
@@ -252,7 +254,7 @@ fn compared(tone: &PredictedTone, scale: f64) -> ToneComparison {
         Some(error) => error.abs() <= 1.0,
         None => is_open && measured.rejection_db + 2.0 * measured.u_db >= interval_db.0,
     };
-    // The size of the error that makes this rejection, without the sideband gain of the paths.
+    // The size of the error that causes this rejection, without the sideband gain of the paths.
     let balance_db = measured.rejection_db - point.balance.sideband_gain_db;
     let ratio = 10_f64.powf(-balance_db / 20.0);
     let size = if ratio < 1.0 { 2.0 * ratio.atanh() } else { f64::INFINITY };
@@ -267,7 +269,8 @@ fn compared(tone: &PredictedTone, scale: f64) -> ToneComparison {
     }
 }
 
-/// The rejection with an error added by the mixers: conjugate in the other sideband, as their gains are.
+/// The rejection with an error added by the mixers; in the other sideband the error is conjugate,
+/// as the gains are.
 fn with_error(point: &PlanPoint, added: Complex64) -> f64 {
     let balance = &point.balance;
     let wanted = 1.0 + (balance.wanted_error + added.conj()).exp();
@@ -332,16 +335,16 @@ fn refined(tones: &[PredictedTone], start: Complex64) -> Option<Complex64> {
     Some(best.0)
 }
 
-/// Eigenvalues of the normal equations whose ratio is above this leave one direction undetermined.
+/// Above this ratio of the eigenvalues of the normal equations one direction is not determined.
 const MAX_CONDITION: f64 = 1e13;
 
-/// Sizes and directions from which minima are searched: circles from 0.017 dB to 3 dB.
+/// Sizes and directions at which the search for minima starts: circles from 0.017 dB to 3 dB.
 const RINGS: usize = 14;
 const TURNS: usize = 24;
-/// The sum of squares may exceed the smallest by this much: 99 % for two unknowns.
+/// Sums of squares above the minimum by less than this are not excluded: 99 % for two unknowns.
 const NOT_RULED_OUT: f64 = 9.21;
 
-/// The minima of the sum of squares over a grid of circles that none of their neighbours is below.
+/// The local minima of the sum of squares over a grid of circles.
 fn starts(tones: &[PredictedTone]) -> Vec<Complex64> {
     let added = |ring: usize, turn: usize| {
         let size = 0.002 * 1.6_f64.powi(i32::try_from(ring).unwrap_or(0));
@@ -366,14 +369,14 @@ fn starts(tones: &[PredictedTone]) -> Vec<Complex64> {
     starts
 }
 
-/// Every minimum that the data do not rule out, the best first.
+/// Every minimum that the data do not exclude, the best first.
 fn mixer_errors(tones: &[PredictedTone]) -> Vec<MixerError> {
     if tones.len() < 3 {
         return Vec::new();
     }
     let mut minima: Vec<(Complex64, f64)> = Vec::new();
     for error in starts(tones).into_iter().filter_map(|start| refined(tones, start)) {
-        // Errors this close are one minimum.
+        // Errors within this distance are one minimum.
         let is_new = minima.iter().all(|(known, _)| (known - error).norm() > 1e-5);
         if error.is_finite() && is_new {
             minima.push((error, sum_of_squares(tones, error)));
@@ -381,7 +384,7 @@ fn mixer_errors(tones: &[PredictedTone]) -> Vec<MixerError> {
     }
     minima.sort_by(|one, other| one.1.total_cmp(&other.1));
     let Some(&(_, smallest)) = minima.first() else { return Vec::new() };
-    // Where even the best does not fit, residuals are larger than their uncertainties say.
+    // If even the best fit is bad, the residuals exceed their stated uncertainties.
     #[expect(clippy::cast_precision_loss, reason = "few points")]
     let scale = (smallest / (tones.len() as f64 - 2.0)).max(1.0);
     let left = minima.into_iter().filter(|(_, sum)| sum - smallest <= NOT_RULED_OUT * scale);
@@ -390,7 +393,8 @@ fn mixer_errors(tones: &[PredictedTone]) -> Vec<MixerError> {
 
 /// A minimum with its uncertainty; `None` where a direction is not determined.
 fn described(tones: &[PredictedTone], error: Complex64) -> Option<MixerError> {
-    // The covariance is the inverse of JᵀJ, here by its eigenvalues, which show whether it exists.
+    // The covariance is the inverse of JᵀJ, computed from its eigenvalues, which show whether it
+    // exists.
     let split = normal_equations(tones, error).0.symmetric_eigen();
     let (smallest, largest) = (split.eigenvalues.min(), split.eigenvalues.max());
     if !(smallest > 0.0 && largest <= MAX_CONDITION * smallest) {
@@ -402,7 +406,7 @@ fn described(tones: &[PredictedTone], error: Complex64) -> Option<MixerError> {
     };
     #[expect(clippy::cast_precision_loss, reason = "few points")]
     let count = tones.len() as f64;
-    // An error of the prediction that all points share cannot be distinguished from the mixers'.
+    // An error of the S-parameters that all points share cannot be distinguished from the mixers'.
     let predicted = |of: fn(&ErrorCovariance) -> f64| {
         tones.iter().filter_map(|tone| tone.covariance.as_ref()).map(of).sum::<f64>() / count
     };
@@ -417,9 +421,10 @@ fn described(tones: &[PredictedTone], error: Complex64) -> Option<MixerError> {
 }
 
 impl MixerError {
-    /// The complex gain of Q's mixers that is this error: what the gain of each, as described, is to be
-    /// multiplied by. A mixer's gain counts as it is in the upper and conjugate in the lower sideband,
-    /// so that the phase of the gain is that of the image's channel error or its negative.
+    /// The complex gain of Q's mixers that is equivalent to this error: the factor for the gain of
+    /// each in the description. A mixer's gain is used unchanged for the upper sideband and
+    /// conjugate for the lower, so the phase of the gain is that of the image's channel error or
+    /// its negative.
     #[must_use]
     pub fn gain(&self, wanted: Sideband) -> Complex64 {
         match wanted.opposite() {
@@ -428,7 +433,7 @@ impl MixerError {
         }
     }
 
-    /// In dB and degrees.
+    /// The error in dB and degrees.
     #[must_use]
     pub fn amplitude_and_phase(&self) -> (f64, f64) {
         (db_from_neper(self.error.re), self.error.im.to_degrees())

@@ -1,22 +1,23 @@
-//! From numbers of a probe station to results: uncertainty, decisions, tones, checks, reconstruction.
+//! Evaluation of measurements: uncertainty, decisions, tones, checks of standards, reconstruction.
 //!
 //! | file | subject |
 //! |---|---|
-//! | `error` | why a measurement or its uncertainty cannot be evaluated |
+//! | `error` | errors in the evaluation of a measurement or its uncertainty |
 //! | `quadrature`, `root`, `normal` | integrals, zeros, the normal distribution |
 //! | `error_covariance`, `channel_error` | a channel error with its covariance, and the distribution of the rejection |
-//! | `monte_carlo` | trials until their answers are stable |
-//! | `conformity`, `assessment` | requirements decided within the uncertainty |
-//! | `plane_noise`, `plan_noise`, `plan_reading` | truths that one reading refutes, noise of many points, truths about their worst |
-//! | `plan_conformity` | what balances at all points of a plan say about a limit |
+//! | `monte_carlo` | trials until their results are stable |
+//! | `conformity`, `assessment` | decisions on requirements within the uncertainty |
+//! | `plane_noise`, `plan_noise`, `plan_reading` | truths that a reading refutes, noise of many
+//! points, truths about the worst point |
+//! | `plan_conformity` | decisions on a limit from the balances at all points of a plan |
 //! | `stated_amount`, `entry_covariances` | standard uncertainties and covariances of entries |
 //! | `uncertainty_source`, `deviating_network` | uncertainty of S-parameters, and networks with errors drawn from it |
 //! | `contribution`, `advice` | shares of the variance, and which uncertainty to reduce |
 //! | `receiver_propagation`, `receiver_linear`, `receiver_uncertainty` | uncertainty of a receiver |
 //! | `splitter_uncertainty` | uncertainty of a splitter |
-//! | `measured_tones` | measured rejections against predicted ones |
+//! | `measured_tones` | measured rejections compared with those from S-parameters |
 //! | `probe_placement` | the delay of a misplaced probe |
-//! | `standard_checks` | whether an open, a short or a line is one |
+//! | `standard_checks` | checks of an open, a short or a line |
 //! | `probe_checks` | checks at the probe station: thru, drift, placement |
 //! | `entry_covariances` | covariances of the entries of a network |
 //! | `partial_view`, `scattering_fit`, `reconstruction` | an N-port from measurements of some of its ports at a time |

@@ -1,9 +1,9 @@
-//! Monte Carlo trials: seeded, in parallel, until their answers are stable (JCGM 101:2008, 7.9).
+//! Monte Carlo trials: seeded, in parallel, until the results are stable (JCGM 101:2008, 7.9).
 //!
-//! Every trial draws from a stream of its own, which makes the result depend on the seed alone and not
-//! on the number of threads. Trials come in sequences; the spread of the sequences' answers gives the
-//! stability of their mean. An answer is the mean over sequences, whose values need not be kept, and
-//! memory does not grow with the number of trials.
+//! Every trial has its own random stream, so the result depends on the seed alone and not on the
+//! number of threads. Trials are grouped in sequences; the scatter of the sequences' results gives
+//! the stability of their mean. A result is the mean over sequences, whose values need not be kept,
+//! so memory does not grow with the number of trials.
 
 use super::error::MeasurementError;
 use crate::quantile::{QuantileDefinition, quantile};
@@ -12,7 +12,7 @@ use rand_chacha::rand_core::SeedableRng as _;
 use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 use std::num::NonZeroUsize;
 
-/// How many trials are made, from which seed, and for which coverage.
+/// Number of trials, seed and coverage.
 ///
 /// # Examples
 /// ```
@@ -39,21 +39,21 @@ impl Default for TrialSettings {
 }
 
 impl TrialSettings {
-    /// With this seed of the random streams.
+    /// Sets the seed of the random streams.
     #[must_use]
     pub fn with_seed(self, seed: u64) -> Self {
         Self { seed, ..self }
     }
 
-    /// With exactly this number of trials, whatever the stability.
+    /// Sets a fixed number of trials, independent of the stability.
     #[must_use]
     pub fn with_trials(self, trials: NonZeroUsize) -> Self {
         Self { trials: Some(trials), ..self }
     }
 
-    /// With trials until twice the standard deviation of the mean, over sequences, of the first
-    /// output's median and lower end is at most `stability`, in the output's unit. The upper end, which
-    /// near balance grows without bound, does not count.
+    /// Sets the stability: trials continue until twice the standard deviation of the mean, over
+    /// sequences, of the first output's median and lower end is at most `stability`, in the
+    /// output's unit. The upper end, which grows without bound near balance, does not count.
     ///
     /// # Errors
     /// [`MeasurementError::NotAStability`] unless it is above 0.
@@ -65,7 +65,7 @@ impl TrialSettings {
         }
     }
 
-    /// With intervals of this coverage probability.
+    /// Sets the coverage probability of intervals.
     ///
     /// # Errors
     /// [`MeasurementError::NotACoverage`] unless it is above 0 and below 1.
@@ -83,13 +83,13 @@ impl TrialSettings {
         self.seed
     }
 
-    /// The number of trials, where it is given.
+    /// The number of trials, if given.
     #[must_use]
     pub fn trials(&self) -> Option<NonZeroUsize> {
         self.trials
     }
 
-    /// The stability required where the number of trials is not given.
+    /// The stability required if the number of trials is not given.
     #[must_use]
     pub fn stability(&self) -> f64 {
         self.stability
@@ -105,21 +105,22 @@ impl TrialSettings {
 /// The distribution of one output over the trials.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Spread {
-    /// Mean of the values that are finite.
+    /// Mean of the finite values.
     pub mean: f64,
-    /// Their standard deviation: the standard uncertainty.
+    /// Standard deviation of the finite values: the standard uncertainty.
     pub standard_uncertainty: f64,
-    /// Half of all values are below.
+    /// Median of all values.
     pub median: f64,
-    /// The lower end of the coverage interval: for a rejection, an imbalance or a phase error that of the
-    /// truths that are not refuted, otherwise the probabilistically symmetric one of the trials.
+    /// The lower end of the coverage interval: for a rejection, an imbalance or a phase error that
+    /// of the truths that are not refuted, for other quantities that of the probabilistically
+    /// symmetric interval of the trials.
     pub low: f64,
-    /// Its upper end.
+    /// The upper end of the coverage interval.
     pub high: f64,
 }
 
 impl Spread {
-    /// By how much a best estimate differs from the median of the values: its bias.
+    /// The difference between a best estimate and the median of the values: its bias.
     #[must_use]
     pub fn bias_of(&self, estimate: f64) -> f64 {
         estimate - self.median
@@ -131,22 +132,22 @@ impl Spread {
         self.high.is_infinite()
     }
 
-    /// With another interval.
+    /// Replaces the interval.
     pub(super) fn with_interval(self, (low, high): (f64, f64)) -> Self {
         Self { low, high, ..self }
     }
 }
 
-/// The answers of all trials.
+/// The results of all trials.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Trials {
-    /// One for each output.
+    /// One distribution for each output.
     pub(super) outputs: Vec<Spread>,
-    /// For each condition the share of the trials in which it held.
+    /// For each condition the share of the trials in which it was true.
     pub(super) shares: Vec<f64>,
-    /// The share of the trials in which all conditions held.
+    /// The share of the trials in which all conditions were true.
     pub(super) share_of_all: f64,
-    /// How many trials there were.
+    /// The number of trials.
     pub(super) count: usize,
     /// The stability reached; `None` after a single sequence.
     pub(super) stability: Option<f64>,
@@ -155,26 +156,26 @@ pub(super) struct Trials {
 /// The result of one trial.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Trial {
-    /// In single precision, since there are many.
+    /// The outputs, in single precision because there are many.
     pub(super) outputs: Vec<f32>,
-    /// Whether each condition held.
+    /// Whether each condition was true.
     pub(super) held: Vec<bool>,
 }
 
-/// The answers of one sequence.
+/// The results of one sequence.
 struct Sequence {
     spreads: Vec<Spread>,
     shares: Vec<f64>,
     share_of_all: f64,
 }
 
-/// Values that a sequence keeps at most: 80 MB.
+/// Maximum number of values that a sequence keeps: 80 MB.
 const MAX_VALUES: usize = 20_000_000;
 const MIN_SEQUENCE: usize = 1_000;
 const MAX_SEQUENCES: usize = 40;
 
-/// Runs trials until the first output's median and lower end are stable. `trial` gets a generator of
-/// its own and gives `outputs` values each time.
+/// Runs trials until the first output's median and lower end are stable. `trial` gets its own
+/// generator and returns `outputs` values each time.
 ///
 /// # Errors
 /// The first error of a trial, in the order of trials.
@@ -223,7 +224,7 @@ fn sequence_length(coverage: f64) -> usize {
     for_coverage.max(10_000)
 }
 
-/// The answers of one sequence of at least one trial.
+/// The results of one sequence of at least one trial.
 #[expect(clippy::cast_precision_loss, reason = "counts far below 2^53")]
 fn summed(made: &[Trial], outputs: usize, coverage: f64) -> Sequence {
     let spread = |output: usize| {
@@ -235,7 +236,7 @@ fn summed(made: &[Trial], outputs: usize, coverage: f64) -> Sequence {
         let mean = finite.iter().sum::<f64>() / count;
         let squares: f64 = finite.iter().map(|value| (value - mean).powi(2)).sum();
         let tail = 0.5 * (1.0 - coverage);
-        // JCGM 101:2008, 7.7. Without trials, which does not occur, nothing is known.
+        // JCGM 101:2008, 7.7. A sequence without trials does not occur.
         let at = |probability: f64| {
             quantile(&values, probability, QuantileDefinition::Five).unwrap_or(f64::NAN)
         };
@@ -258,7 +259,7 @@ fn summed(made: &[Trial], outputs: usize, coverage: f64) -> Sequence {
     }
 }
 
-/// Twice the standard deviation of the mean, of median or lower end, whichever is larger.
+/// Twice the standard deviation of the mean of median or lower end, the larger of both.
 #[expect(clippy::cast_precision_loss, reason = "few sequences")]
 fn stability(sequences: &[Sequence]) -> Option<f64> {
     let count = sequences.len() as f64;
@@ -340,7 +341,8 @@ mod tests {
         StandardNormal.sample(random)
     }
 
-    /// The same distribution: two million trials of another program, a hundred thousand here.
+    /// The distribution equals that of two million trials of another program; a hundred thousand
+    /// trials here.
     #[test]
     fn trials_agree_with_the_exact_distribution() {
         for case in cases("irr") {
@@ -384,8 +386,8 @@ mod tests {
         }
     }
 
-    /// JCGM 101:2008, 9.4 (comparison loss, from memory): near 0 the linear law gives no uncertainty
-    /// at all, trials give the exact moments.
+    /// JCGM 101:2008, 9.4 (comparison loss, from memory): near 0 the linear law gives an
+    /// uncertainty of 0, trials give the exact moments.
     #[test]
     fn a_square_near_zero_needs_trials() {
         for case in cases("jcgm101") {
@@ -408,8 +410,8 @@ mod tests {
         }
     }
 
-    /// JCGM 101:2008, 9.2 (additive model, from memory): four normal inputs give -3.92 to 3.92, four
-    /// rectangular ones -3.88 to 3.88. The trials go on until that is stable.
+    /// JCGM 101:2008, 9.2 (additive model, from memory): four normal inputs give -3.92 to 3.92,
+    /// four rectangular ones -3.88 to 3.88. The trials continue until that is stable.
     #[test]
     fn the_additive_model_of_the_guide() {
         let settings = TrialSettings::default().with_stability(0.02).unwrap();
@@ -434,7 +436,7 @@ mod tests {
             assert!((found.low + end).abs() < 0.03 && (found.high - end).abs() < 0.03, "{found:?}");
             // Two standard errors of 20,000 trials with a standard deviation of 2; the seed is fixed.
             assert!((found.standard_uncertainty - 2.0).abs() < 0.02 && found.mean.abs() < 0.03);
-            // The same again, independent of the threads.
+            // A second run gives the same result, independent of the threads.
             assert_eq!(run(is_normal), trials);
         }
     }

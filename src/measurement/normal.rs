@@ -3,10 +3,10 @@
 use statrs::function::erf::{erfc, erfc_inv};
 use std::f64::consts::SQRT_2;
 
-/// The probability that a normally distributed value lies between two limits (JCGM 106:2012, 7).
+/// The probability that a normally distributed value is between two limits (JCGM 106:2012, 7).
 ///
 /// `estimate`, its standard uncertainty `u` and the limits have one unit; either limit may be
-/// infinite. Without uncertainty (`u` 0) the answer is 0 or 1, and a value at a limit conforms. A
+/// infinite. Without uncertainty (`u` = 0) the result is 0 or 1, and a value at a limit conforms. A
 /// negative `u` gives NaN.
 ///
 /// # Examples
@@ -29,8 +29,9 @@ pub fn conformity_probability(estimate: f64, u: f64, lower: f64, upper: f64) -> 
     below(upper) - below(lower)
 }
 
-/// The standard normal deviate that lies above the share `probability` of all; probabilities nearer
-/// than 1e-15 to 0 or 1 are taken for that, so that deviates stay within 8 either way.
+/// The standard normal deviate below which the share `probability` of all deviates is;
+/// probabilities nearer than 1e-15 to 0 or 1 are set to that distance, so that deviates stay within
+/// 8 on either side.
 pub(super) fn normal_deviate(probability: f64) -> f64 {
     let kept = probability.clamp(1e-15, 1.0 - 1e-15);
     SQRT_2 * erfc_inv(2.0 * (1.0 - kept))
@@ -39,7 +40,7 @@ pub(super) fn normal_deviate(probability: f64) -> f64 {
 /// The probability of a standard normal deviate between two numbers, without cancellation in the
 /// tails.
 pub(super) fn normal_between(low: f64, high: f64) -> f64 {
-    // Beyond 9 standard deviations less than 1e-18 is left.
+    // Beyond 9 standard deviations the probability is below 1e-18.
     if low > 9.0 || high < -9.0 {
         return 0.0;
     }
@@ -63,7 +64,8 @@ mod tests {
         assert_eq!([within(-1.0), within(0.3), within(1.1)], [1.0, 1.0, 0.0]);
     }
 
-    /// Φ(-6) - Φ(-7) from tables: 9.865876e-10 - 1.279813e-12 (Abramowitz, Stegun, table 26.2).
+    /// The value Φ(-6) - Φ(-7) from tables: 9.865876e-10 - 1.279813e-12 (Abramowitz, Stegun, table
+    /// 26.2).
     #[test]
     fn tails_keep_their_digits() {
         let want = 9.865_876e-10 - 1.279_813e-12;

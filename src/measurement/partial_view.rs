@@ -22,11 +22,12 @@ pub(super) struct PartialView {
     pub(super) measured: Matrix,
     /// Reflection coefficients of the terminations of all ports; 0 at measured ports.
     pub(super) terminations: Vec<Complex64>,
-    /// One over the standard uncertainty of the entries, or 1 where the measurements have none.
+    /// One divided by the standard uncertainty of the entries, or 1 where the measurements have
+    /// none.
     pub(super) weight: f64,
 }
 
-/// How waves pass between the measured ports and all ports of the terminated N-port.
+/// The waves between the measured ports and all ports of the terminated N-port.
 pub(super) struct PassedWaves {
     /// Waves into all ports for a unit wave into each measured port; N rows.
     pub(super) into: Matrix,
@@ -40,7 +41,7 @@ impl PartialView {
         let size = self.terminations.len();
         let repeated = repeated_reflections(matrix, &self.terminations)?;
         let into = repeated.select_columns(&self.ports);
-        // 1 + S (1 - Γ S)⁻¹ Γ, its rows at the measured ports.
+        // The matrix 1 + S (1 - Γ S)⁻¹ Γ, reduced to the rows of the measured ports.
         let mut out = matrix * &repeated;
         for column in 0..size {
             for row in 0..size {
@@ -51,7 +52,7 @@ impl PartialView {
         Ok(PassedWaves { into, out: out.select_rows(&self.ports) })
     }
 
-    /// What is measured less the measurement that an N-port of this matrix would give.
+    /// The measurement minus that of an N-port with this matrix.
     pub(super) fn residual(&self, matrix: &Matrix, waves: &PassedWaves) -> Matrix {
         &self.measured - (matrix * &waves.into).select_rows(&self.ports)
     }
@@ -65,10 +66,10 @@ impl PartialView {
     }
 }
 
-/// (1 - Γ S)⁻¹: the waves into all ports for waves that arise there.
+/// The matrix (1 - Γ S)⁻¹: the waves into all ports for waves that arise there.
 fn repeated_reflections(matrix: &Matrix, terminations: &[Complex64]) -> Result<Matrix, Resonance> {
     let size = terminations.len();
-    // Row-major, as the solver has it.
+    // Row-major, as the solver needs it.
     let system: Vec<Complex64> = (0..size * size)
         .map(|at| {
             let (row, column) = (at / size, at % size);
@@ -83,8 +84,8 @@ fn repeated_reflections(matrix: &Matrix, terminations: &[Complex64]) -> Result<M
     Ok(Matrix::from_row_slice(size, size, &inverse))
 }
 
-/// S in waves a - Γ b and b, of which a port that ends in Γ has none coming in: S (1 - Γ S)⁻¹. With -Γ
-/// it is the way back.
+/// S in the waves a - Γ b and b: S (1 - Γ S)⁻¹. A port terminated in Γ has no incident wave then.
+/// With -Γ it is the inverse transformation.
 pub(super) fn referred(matrix: &Matrix, terminations: &[Complex64]) -> Result<Matrix, Resonance> {
     Ok(matrix * repeated_reflections(matrix, terminations)?)
 }
@@ -104,7 +105,7 @@ mod tests {
         let terminations: Vec<Complex64> = (0..3).map(|at| number(at + 7, 0.4)).collect();
         let back: Vec<Complex64> = terminations.iter().map(|end| -end).collect();
         let there = referred(&matrix, &terminations).unwrap();
-        // A few roundings of numbers of size one.
+        // A few rounding errors of numbers of size one.
         assert!((referred(&there, &back).unwrap() - matrix).norm() < 1e-14);
     }
 

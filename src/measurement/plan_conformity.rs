@@ -1,7 +1,7 @@
-//! What balances at all points of a plan, known with their noise, say about its worst point.
+//! Decisions on the worst point of a plan from the balances at all points with their noise.
 //!
-//! Errors are propagated linearly up to the channel error. From there the rejection is exact, and
-//! imbalance and phase error are normal.
+//! Errors are propagated linearly up to the channel error. From there on the rejection is exact,
+//! and imbalance and phase error are normal.
 
 use super::channel_error::{ChannelErrorDistribution, interval_risk};
 use super::conformity::DecisionSettings;
@@ -41,7 +41,7 @@ use num_complex::Complex64;
 /// let noise = PlanNoise::independent(&[PlanCovariance { image: covariance, wanted: covariance }])?;
 /// let noise = NoiseDraws::new(noise, 1);
 /// let known = KnownBalances::new(&[balance], &noise)?;
-/// // One standard uncertainty inside the limit of 0.5 dB: 84 %, known from draws to 0.5 %.
+/// One standard uncertainty inside the limit of 0.5 dB: 84 %, computed from draws to 0.5 %.
 /// let limit = Limit::new(Quantity::AmplitudeImbalance, 0.5)?;
 /// assert!((known.probability(&[limit]) - 0.8413).abs() < 0.02);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -58,15 +58,15 @@ struct KnownBalance {
     wanted: ErrorCovariance,
     /// The channel error in the plane in which contours of the rejection are circles.
     in_plane: PlaneReading,
-    /// What turns an error into that plane.
+    /// The factor that transforms an error to that plane.
     factor: Complex64,
 }
 
-/// Noise beyond so many standard deviations has no effect.
+/// Noise beyond this number of standard deviations has no effect.
 const MAX_DEVIATE: f64 = 8.0;
 
 impl KnownBalance {
-    /// The reading in the plane of a quantity.
+    /// The reading of a quantity in its plane.
     fn reading(&self, quantity: Quantity) -> Option<PlaneReading> {
         let wanted = self.balance.wanted_error;
         match quantity {
@@ -86,7 +86,7 @@ impl KnownBalance {
     fn new(balance: ReceiverBalance, own: &PlanCovariance) -> Self {
         let error = ChannelErrorDistribution::of_solved(balance.channel_error, own.image);
         let (value, factor) = error.in_plane();
-        // Of the size that the rejection has, in which the wanted sideband counts too.
+        // The size that the rejection has, which includes the effect of the wanted sideband.
         let own_db = balance.image_rejection_db - balance.sideband_gain_db;
         let size = if own_db == f64::INFINITY { 0.0 } else { size_of_rejection(own_db) };
         let length = value.norm();
@@ -126,7 +126,8 @@ impl<'n> KnownBalances<'n> {
     ///
     /// # Errors
     /// [`MeasurementError::NoPoints`] without a point, [`MeasurementError::CovarianceCount`] unless
-    /// there is noise for each, and [`MeasurementError::NotAnEstimate`] for an error that is not finite.
+    /// each point has noise, and [`MeasurementError::NotAnEstimate`] for an error that is not
+    /// finite.
     pub fn new(
         balances: &[ReceiverBalance],
         noise: &'n NoiseDraws,
@@ -159,8 +160,8 @@ impl<'n> KnownBalances<'n> {
         }
     }
 
-    /// What the readings of a quantity say about its worst value; `None` for LO power, which a balance
-    /// does not contain.
+    /// The evidence of the readings of a quantity about its worst value; `None` for LO power, which
+    /// a balance does not contain.
     pub(super) fn reading(&self, quantity: Quantity) -> Option<PlanReading<DrawsOf<'_>>> {
         let points: Option<Vec<_>> =
             self.points.iter().map(|point| point.reading(quantity)).collect();
@@ -168,7 +169,7 @@ impl<'n> KnownBalances<'n> {
         Some(PlanReading::new(points?, self.scale(quantity), draws))
     }
 
-    /// The same without draws, for many sizes of the noise.
+    /// The evidence without draws, for computations at many scales of the noise.
     pub(super) fn reading_without_draws(&self, quantity: Quantity) -> Option<PlanReading<NoDraws>> {
         let points: Option<Vec<_>> =
             self.points.iter().map(|point| point.reading(quantity)).collect();
@@ -185,34 +186,34 @@ impl<'n> KnownBalances<'n> {
         (rejection(largest), rejection(smallest))
     }
 
-    /// The coverage interval of the worst value of a quantity, without sign: every worst value that the
-    /// readings do not refute. Far from balance a truth is refuted where it would read as well, or as
-    /// badly, in less than half of 1 - `coverage`; a perfect part in less than 1 - `coverage`. `None`
-    /// for LO power.
+    /// The coverage interval of the worst value of a quantity, without sign: every worst value that
+    /// the readings do not refute. Far from balance a truth is refuted if readings as good, or as
+    /// bad, are rarer than half of 1 - `coverage`; a perfect part if they are rarer than 1 -
+    /// `coverage`. `None` for LO power.
     #[must_use]
     pub fn interval_of_worst(&self, quantity: Quantity, coverage: f64) -> Option<(f64, f64)> {
         let risk = 0.5 * (1.0 - coverage);
         Some(self.reading(quantity)?.truths(risk, &interval_risk(coverage)))
     }
 
-    /// The smallest and the largest worst value that the readings do not refute at this risk either way,
-    /// without sign: where both keep a limit it is met, where neither does it is missed. `None` for LO
-    /// power.
+    /// The minimum and the maximum worst value that the readings do not refute at this risk on
+    /// either side, without sign. If both meet a limit, it is a pass; if neither does, a fail.
+    /// `None` for LO power.
     #[must_use]
     pub fn truths(&self, quantity: Quantity, risk: f64) -> Option<(f64, f64)> {
         Some(self.reading(quantity)?.truths(risk, &|_| risk))
     }
 
-    /// From which worst reading on a limit is met, and from which on it is missed, at this risk, all
-    /// errors being larger or smaller by one factor; `None` where no reading is enough.
+    /// The worst reading from which on a limit passes, and the one from which on it fails, at this
+    /// risk, with all errors scaled by one factor; `None` where no reading is sufficient.
     #[must_use]
     pub fn acceptance(&self, limit: Limit, risk: f64) -> (Option<f64>, Option<f64>) {
         let reading = self.reading(limit.quantity());
         reading.map_or((None, None), |reading| reading.acceptance(limit.value(), risk))
     }
 
-    /// What the readings say against truths on either side of a limit at the worst point, at this risk;
-    /// `None` for LO power.
+    /// The evidence of the readings against truths on either side of a limit at the worst point, at
+    /// this risk; `None` for LO power.
     #[must_use]
     pub fn against(&self, limit: Limit, risk: f64) -> Option<Refutation> {
         Some(self.reading(limit.quantity())?.against(limit.value(), risk))
@@ -232,7 +233,7 @@ impl<'n> KnownBalances<'n> {
         (0..self.points.len()).map(verdict).collect()
     }
 
-    /// The decision on the rejection at each point; empty where it is not limited.
+    /// The decision on the rejection at each point; empty without a limit.
     pub(super) fn rejection_verdicts(
         &self,
         requirements: &[RequirementResult],
@@ -261,8 +262,8 @@ impl<'n> KnownBalances<'n> {
         Some(decisions.decide(limit, scale.value(at, reading.size()), against))
     }
 
-    /// The points that may be on the wrong side of any of the limits: all others have no effect on a
-    /// decision.
+    /// The points that may be on the wrong side of any of the limits: other points have no effect
+    /// on a decision.
     #[must_use]
     pub fn near(&self, limits: &[Limit]) -> Vec<usize> {
         let may_miss = |at: &usize| {
@@ -275,8 +276,8 @@ impl<'n> KnownBalances<'n> {
         (0..self.points.len()).filter(may_miss).collect()
     }
 
-    /// The probability that all limits are kept at all points, every error being equally likely
-    /// beforehand; limits of the LO power do not count.
+    /// The probability that all limits are met at all points, with a uniform prior for every error;
+    /// limits of the LO power do not count.
     #[must_use]
     pub fn probability(&self, limits: &[Limit]) -> f64 {
         let mut conditions = Vec::new();

@@ -1,5 +1,5 @@
-//! Noise of the errors at all points of a plan or band by the linear law, and draws from it that keep
-//! what points have in common.
+//! Noise of the errors at all points of a plan or band by the linear law, and draws from it that
+//! keep the correlation between points.
 
 use super::error::MeasurementError;
 use super::error_covariance::PlanCovariance;
@@ -17,7 +17,7 @@ type Pair = [Complex64; 2];
 #[derive(Clone, Debug, PartialEq)]
 struct NoiseGroup {
     first: usize,
-    /// How many points.
+    /// The number of points.
     points: usize,
     /// For each error its effect on each of the points.
     columns: Vec<Vec<Pair>>,
@@ -30,7 +30,7 @@ pub struct PlanNoise {
     groups: Vec<NoiseGroup>,
 }
 
-/// Noise of a plan and draws from it, made once when they are needed.
+/// Noise of a plan with draws from it, made once when needed.
 #[derive(Debug)]
 pub struct NoiseDraws {
     noise: PlanNoise,
@@ -38,7 +38,7 @@ pub struct NoiseDraws {
     draws: OnceLock<Vec<Vec<Pair>>>,
 }
 
-/// Draws of noise: enough that 5 % are known to 0.35 %, in 100 MB.
+/// The number of draws, with which 5 % is known to 0.35 %, within 100 MB.
 fn draw_count(points: usize) -> usize {
     (3_000_000 / points.max(1)).clamp(1_000, 4_000)
 }
@@ -62,14 +62,14 @@ impl NoiseDraws {
         Self::new(self.noise.of_points(selected), self.seed)
     }
 
-    /// By draw and point.
+    /// The draws, indexed by draw and point.
     pub(super) fn draws(&self) -> &[Vec<Pair>] {
         let count = draw_count(self.noise.covariances.len());
         self.draws.get_or_init(|| self.noise.draws(count, self.seed))
     }
 }
 
-/// How many neighbouring points share the error of a source.
+/// The number of neighbouring points that share the error of a source.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum SharedBy<'r> {
     /// All of them.
@@ -79,12 +79,12 @@ pub(super) enum SharedBy<'r> {
 }
 
 impl PlanNoise {
-    /// No noise yet, on so many points.
+    /// Zero noise on this number of points.
     pub(super) fn exact(points: usize) -> Self {
         Self { covariances: vec![PlanCovariance::default(); points], groups: Vec::new() }
     }
 
-    /// Noise of these covariances, with nothing in common from point to point.
+    /// Noise with these covariances, independent from point to point.
     ///
     /// # Errors
     /// [`MeasurementError::NoPoints`] without a point.
@@ -94,7 +94,7 @@ impl PlanNoise {
         }
         let mut noise = Self::exact(covariances.len());
         for (at, covariance) in covariances.iter().enumerate() {
-            // Image and wanted sideband are taken as one error where they have one covariance.
+            // Image and wanted sideband have one error where they have one covariance.
             let same = covariance.image == covariance.wanted;
             for column in 0..2 {
                 let image = root_column(covariance.image.rows(), column);
@@ -166,7 +166,7 @@ impl PlanNoise {
         part
     }
 
-    /// Errors of all points drawn so many times, independent of the number of threads.
+    /// Draws errors of all points `count` times, independent of the number of threads.
     fn draws(&self, count: usize, seed: u64) -> Vec<Vec<Pair>> {
         let groups: Vec<NoiseGroup> = self.groups.iter().map(NoiseGroup::reduced).collect();
         let draw = |number: usize| {
@@ -189,7 +189,7 @@ impl PlanNoise {
 }
 
 impl NoiseGroup {
-    /// The same noise from no more errors than it has real parts.
+    /// The equivalent noise of the smallest number of errors, at most the number of its real parts.
     fn reduced(&self) -> Self {
         let size = 4 * self.points;
         if self.columns.len() <= size {
@@ -222,7 +222,7 @@ fn root_columns(mut left: Vec<Vec<f64>>) -> Vec<Vec<f64>> {
     let mut columns = Vec::new();
     let smallest = 1e-12 * (0..size).map(|at| left[at][at]).fold(0.0, f64::max);
     for _ in 0..size {
-        // The largest variance that is left comes first.
+        // The largest remaining variance is processed first.
         let variances = (0..size).map(|at| (at, left[at][at]));
         let Some((pivot, variance)) = variances.max_by(|a, b| a.1.total_cmp(&b.1)) else { break };
         if variance <= smallest {
@@ -251,7 +251,7 @@ fn root_column(rows: [[f64; 2]; 2], column: usize) -> Complex64 {
 mod tests {
     use super::*;
 
-    /// Draws have the covariance that is given, at one point and between points.
+    /// Draws have the given covariance, at one point and between points.
     #[test]
     fn draws_have_the_stated_covariance() {
         let mut noise = PlanNoise::exact(4);

@@ -1,12 +1,14 @@
-//! What a measurement of many points says about the worst of them.
+//! The evidence of a measurement of many points about the worst of them.
 //!
-//! One question for decisions and intervals: a true worst value is refuted where it would read as well
-//! (or as badly) as this too rarely.
-//! - The largest true error is at most the largest of the pointwise upper limits: the point that is
-//!   truly worst lies below its own limit often enough, whatever points have in common.
-//! - It is at least the largest of simultaneous lower limits: with every point at the assumed worst, or
-//!   as far out as its own reading leaves it, draws of the joint noise show how often the reading that
-//!   exceeds it most, in standard deviations, does so as much as the one measured.
+//! Decisions and intervals use one test: a true worst value is refuted if a reading as good (or as
+//! bad) as this one is too rare for it.
+//! - The maximum true error is at most the maximum of the pointwise upper limits: the point that is
+//!   truly worst is below its own limit often enough, independent of the correlation between
+//!   points.
+//! - It is at least the maximum of simultaneous lower limits. Every point is set to the assumed
+//!   worst value, or to the largest value that its own reading permits. Draws of the joint noise
+//!   then show how often the largest excess of a reading, in standard deviations, reaches the
+//!   measured one.
 //!
 //! This is the intersection-union and the union-intersection principle (R. L. Berger, Technometrics 24
 //! (1982) 295; S. N. Roy, Ann. Math. Stat. 24 (1953) 220; both from memory).
@@ -18,18 +20,19 @@ use crate::units::{amplitude_from_db, db_from_amplitude};
 use num_complex::Complex64;
 use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 
-/// What a point's error is measured by.
+/// The measure of a point's error.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Scale {
-    /// A rejection in dB, with the gain of each point's wanted over its image sideband, dB.
+    /// A rejection in dB, with the ratio of the wanted to the image sideband's gain of each point,
+    /// dB.
     Rejection(Vec<f64>),
-    /// A magnitude, so many units for a neper or a radian.
+    /// A magnitude, with its units per neper or radian.
     Magnitude(f64),
     /// A level in dBm, of one point: its distance from [`HIGHEST_DBM`].
     Level,
 }
 
-/// No level is as high: it is a truth without error.
+/// A level that none exceeds: it represents a truth without error.
 const HIGHEST_DBM: f64 = 1e3;
 
 /// A level with its standard uncertainty.
@@ -39,7 +42,7 @@ pub(super) fn level_reading(level_dbm: f64, u_db: f64) -> PlanReading<NoDraws> {
     PlanReading::new(vec![point], Scale::Level, NoDraws)
 }
 
-/// Rejections outside this range are taken for its ends, dB.
+/// Rejections outside this range are set to its ends, dB.
 const REJECTIONS_DB: (f64, f64) = (-60.0, 400.0);
 
 /// The size of an error in the plane in which contours of the rejection are circles.
@@ -48,7 +51,7 @@ pub(super) fn size_of_rejection(rejection_db: f64) -> f64 {
 }
 
 impl Scale {
-    /// The size of the error of a point that has this value.
+    /// The size of the error at a point with this value.
     pub(super) fn size(&self, point: usize, value: f64) -> f64 {
         match self {
             Self::Rejection(_) if value == f64::INFINITY => 0.0,
@@ -67,7 +70,7 @@ impl Scale {
         }
     }
 
-    /// Whether higher values are better.
+    /// Whether a higher value is better.
     fn ascends(&self) -> bool {
         !matches!(self, Self::Magnitude(_))
     }
@@ -82,25 +85,25 @@ impl Scale {
     }
 }
 
-/// What a reading says against truths on either side of a limit.
+/// The evidence of a reading against truths on either side of a limit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Refutation {
-    /// The largest probability with which truths that miss the limit read as well as this.
+    /// The maximum probability of a reading as good as this for truths that miss the limit.
     pub misses_read_as_well: f64,
-    /// The largest probability with which truths that meet the limit read as badly as this.
+    /// The maximum probability of a reading as bad as this for truths that meet the limit.
     pub meets_read_as_badly: f64,
 }
 
-/// Errors drawn from the joint noise of a plan, seen in the plane of a quantity.
+/// Errors drawn from the joint noise of a plan, in the plane of a quantity.
 pub(super) trait DrawnErrors: Sync {
-    /// How many draws there are; without any, errors of different points are taken as unrelated and
-    /// their probabilities add up.
+    /// The number of draws. Without draws the errors of different points are assumed to be
+    /// unrelated and their probabilities are added.
     fn count(&self) -> usize;
     /// The error of a point in a draw.
     fn error(&self, draw: usize, point: usize) -> Complex64;
 }
 
-/// No draws.
+/// Used in place of draws where there are none.
 pub(super) struct NoDraws;
 
 impl DrawnErrors for NoDraws {
@@ -130,7 +133,7 @@ impl<D: DrawnErrors> PlanReading<D> {
         self.worst_scaled(&self.points, 1.0)
     }
 
-    /// The same with all errors larger by a factor.
+    /// The worst value with all errors scaled by a factor.
     fn worst_scaled(&self, points: &[PlaneReading], factor: f64) -> f64 {
         let values = points.iter().enumerate();
         let values = values.map(|(at, point)| self.scale.value(at, factor * point.size()));
@@ -138,7 +141,8 @@ impl<D: DrawnErrors> PlanReading<D> {
         values.fold(self.scale.perfect(), worse)
     }
 
-    /// The largest probability with which truths whose worst value is this, or worse, read as well.
+    /// The maximum probability of a reading as good as this for truths whose worst value is this or
+    /// worse.
     fn reads_as_well(&self, worst: f64) -> f64 {
         self.scaled_reads_as_well(&self.points, 1.0, worst)
     }
@@ -159,7 +163,8 @@ impl<D: DrawnErrors> PlanReading<D> {
         largest
     }
 
-    /// The largest probability with which truths whose worst value is this, or better, read as badly.
+    /// The maximum probability of a reading as bad as this for truths whose worst value is this or
+    /// better.
     fn reads_as_badly(&self, worst: f64, risk: f64) -> f64 {
         self.scaled_reads_as_badly(&self.points, 1.0, worst, risk)
     }
@@ -177,7 +182,7 @@ impl<D: DrawnErrors> PlanReading<D> {
             let is_beyond = point.size() > size;
             match point.boundary(size) {
                 Some(boundary) if point.noise().long() > 0.0 => seen.push((at, point, boundary)),
-                // A reading without noise, or without a truth that it could have come from.
+                // A reading without noise, or one that no truth could have caused.
                 _ if is_beyond => return 0.0,
                 _ => {}
             }
@@ -190,18 +195,19 @@ impl<D: DrawnErrors> PlanReading<D> {
         let assumed = seen.into_iter().filter_map(|(at, point, boundary)| {
             let inside = (-boundary.beyond - reach).max(0.0);
             let noise = *point.noise();
-            // Points that far inside have no effect.
+            // Points this far inside have no effect.
             (inside + largest < 7.0).then_some(Assumed { at, noise, boundary, inside })
         });
         self.share(&assumed.collect::<Vec<_>>(), largest)
     }
 
-    /// How often any point reads beyond its boundary by so many standard deviations.
+    /// The share of draws in which any point reads beyond its boundary by this number of standard
+    /// deviations.
     fn share(&self, assumed: &[Assumed], beyond: f64) -> f64 {
         let alone = assumed.iter().map(|one| one.boundary.reads_beyond(beyond, one.inside));
         let (sum, largest) =
             alone.fold((0.0, 0.0_f64), |(sum, largest), p| (sum + p, largest.max(p)));
-        // Where one point decides, or nothing is in doubt, no draws are needed.
+        // Where one point dominates, or nothing is in doubt, no draws are needed.
         if sum - largest < 0.002 * largest || sum < 0.005 || largest > 0.3 {
             return if sum < 0.005 { sum } else { largest };
         }
@@ -228,7 +234,7 @@ impl<D: DrawnErrors> PlanReading<D> {
         share.clamp(largest, sum)
     }
 
-    /// What the reading says against truths on either side of a limit.
+    /// The evidence of the reading against truths on either side of a limit.
     pub(super) fn against(&self, limit: f64, risk: f64) -> Refutation {
         Refutation {
             misses_read_as_well: self.reads_as_well(limit),
@@ -236,21 +242,21 @@ impl<D: DrawnErrors> PlanReading<D> {
         }
     }
 
-    /// The lowest and highest true worst rejection, or the smallest and largest true worst magnitude,
-    /// that is not refuted. `well` is the risk with which a reading may be as well, `badly` that with
-    /// which it may be as bad, for a truth of so many standard deviations.
+    /// The minimum and maximum true worst rejection, or worst magnitude, that is not refuted.
+    /// `well` is the risk with which a reading may be as good, `badly` the one with which it may be
+    /// as bad, for a truth at a distance in standard deviations.
     pub(super) fn truths(&self, well: f64, badly: &dyn Fn(f64) -> f64) -> (f64, f64) {
         let (with_limit, without) = (self.worst_side(well), self.best_side(badly));
         if self.scale.ascends() { (with_limit, without) } else { (without, with_limit) }
     }
 
-    /// How far from the reading truths are looked for.
+    /// The distance from the reading within which truths are searched.
     fn reach(&self) -> f64 {
         let noise = self.points.iter().map(|point| point.noise().long()).fold(0.0, f64::max);
         7.0 * (self.scale.value(0, noise) - self.scale.value(0, 0.0)).abs()
     }
 
-    /// The worst truth that is left.
+    /// The worst truth that is not refuted.
     fn worst_side(&self, risk: f64) -> f64 {
         let excess = |worst: f64| self.reads_as_well(worst) - allowed(risk);
         let reading = self.worst();
@@ -266,7 +272,7 @@ impl<D: DrawnErrors> PlanReading<D> {
         }
     }
 
-    /// The best truth that is left.
+    /// The best truth that is not refuted.
     fn best_side(&self, risk: &dyn Fn(f64) -> f64) -> f64 {
         let deviations = |worst: f64| {
             let sizes = self.points.iter().enumerate().map(|(at, point)| {
@@ -292,9 +298,9 @@ impl<D: DrawnErrors> PlanReading<D> {
         }
     }
 
-    /// From which reading on of the worst point a limit is met, and from which on it is missed, with
-    /// all points' errors larger or smaller by one factor: found by the tests themselves. `None` where
-    /// no reading is enough.
+    /// The reading of the worst point from which on a limit passes, and the one from which on it
+    /// fails, with all points' errors scaled by one factor; computed with the tests themselves.
+    /// `None` where no reading is sufficient.
     pub(super) fn acceptance(&self, limit: f64, risk: f64) -> (Option<f64>, Option<f64>) {
         if self.points.iter().all(|point| point.size() == 0.0) {
             let points: Vec<_> = self.points.iter().map(|point| point.of_size(1e-3)).collect();
@@ -324,11 +330,11 @@ impl<D: DrawnErrors> PlanReading<D> {
     }
 }
 
-/// A point at the assumed worst, or as far inside as its own reading leaves it.
+/// A point at the assumed worst value, or as far inside as its own reading permits.
 struct Assumed {
     at: usize,
     noise: PlaneNoise,
     boundary: Boundary,
-    /// How far inside, in standard deviations.
+    /// The distance inside, in standard deviations.
     inside: f64,
 }

@@ -1,15 +1,17 @@
-//! Normal noise in a plane, and what a measurement of one value in it says about the truth.
+//! Normal noise in a plane, and the evidence of a reading of one value in it about the truth.
 //!
-//! A value is a complex number whose magnitude, its size, must be small: an I/Q channel error in the
-//! plane in which contours of constant rejection are circles, or an imbalance, which has one direction
-//! only. A truth is refuted where it would give a reading as good (or as bad) as this one too rarely.
+//! A value is a complex number whose magnitude, its size, must be small: an I/Q channel error in
+//! the plane in which contours of constant rejection are circles, or an imbalance, which has one
+//! direction only. A truth is refuted if a reading as good (or as bad) as this one is too rare for
+//! it.
 //!
-//! How good a reading is against truths of one size is its distance from the circle of that size in
-//! standard deviations, so that a direction which is known well counts as known well. The circle is
-//! replaced by the one that touches it there with the same curvature, once noise is the same in all
-//! directions; this is exact for noise that is. Near zero a lucky reading would refute every truth, the
-//! perfect one included; the probability is therefore divided by that of a perfect part (A. L. Read,
-//! J. Phys. G 28 (2002) 2693, from memory).
+//! A reading is compared with truths of one size by its distance from the circle of that size in
+//! standard deviations, so that a direction of small noise counts as such. After scaling to equal
+//! noise in all directions the curve is replaced by the circle that touches it at the nearest point
+//! with the same curvature; this is exact for noise that is equal in all directions. Near zero a
+//! fortunate reading would refute every truth, including the perfect one; the probability is
+//! therefore divided by that of a perfect part (A. L. Read, J. Phys. G 28 (2002) 2693, from
+//! memory).
 
 use super::error_covariance::ErrorCovariance;
 use super::normal::{normal_between, normal_deviate};
@@ -18,25 +20,25 @@ use super::root::root;
 use num_complex::Complex64;
 use std::f64::consts::FRAC_PI_2;
 
-/// Normal deviates beyond this are left out.
+/// Normal deviates beyond this are neglected.
 const MAX_DEVIATE: f64 = 8.5;
-/// Below this ratio of both standard deviations noise has one direction only.
+/// Below this ratio of both standard deviations the noise has one direction only.
 const ONE_DIRECTION: f64 = 1e-3;
-/// From this ratio on it is taken as the same in all directions.
+/// From this ratio on the noise is treated as equal in all directions.
 const ROUND: f64 = 0.97;
-/// The share of the risk that is spent on excluding points that cannot be the worst.
+/// The share of the risk used for excluding points that cannot be the worst.
 const RISK_OF_REACH: f64 = 0.01;
-/// A boundary that is flatter is straight.
+/// A boundary of larger radius is treated as straight.
 const MAX_RADIUS: f64 = 1e4;
 
 /// Normal noise of mean 0 in a plane.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct PlaneNoise {
-    /// Standard deviation along `axis`, the larger one.
+    /// Standard deviation along `axis`, the larger of both.
     long: f64,
-    /// Standard deviation across it.
+    /// Standard deviation perpendicular to the axis.
     short: f64,
-    /// Of length 1.
+    /// Direction of the larger standard deviation, a complex number of magnitude 1.
     axis: Complex64,
 }
 
@@ -50,7 +52,7 @@ impl PlaneNoise {
         Self { long, short, axis: Complex64::cis(angle) }
     }
 
-    /// The larger standard deviation.
+    /// The larger of both standard deviations.
     pub(super) fn long(&self) -> f64 {
         self.long
     }
@@ -59,14 +61,14 @@ impl PlaneNoise {
         self.long < 1e-12
     }
 
-    /// A difference in standard deviations along and across the axis.
+    /// A difference in standard deviations, along the axis and perpendicular to it.
     pub(super) fn in_deviations(&self, difference: Complex64) -> Complex64 {
         let turned = difference * self.axis.conj();
         let across = if self.short > 0.0 { turned.im / self.short } else { 0.0 };
         Complex64::new(turned.re / self.long, across)
     }
 
-    /// The probability that a truth reads at most `size`.
+    /// The probability that the reading of a truth is at most `size`.
     pub(super) fn within(&self, size: f64, truth: Complex64) -> f64 {
         let (across, along) = {
             let turned = truth * self.axis.conj();
@@ -87,7 +89,8 @@ impl PlaneNoise {
         if low >= high {
             return 0.0;
         }
-        // x = c + h sin t: near the ends of the circle the reach goes as a root, which sin t smooths.
+        // x = c + h sin t: near the ends of the circle the width varies as a square root, which sin
+        // t makes smooth.
         let (centre, half) = (0.5 * (low + high), 0.5 * (high - low));
         let integrand = |t: f64| {
             let x = centre + half * t.sin();
@@ -106,22 +109,23 @@ pub(super) struct PlaneReading {
     noise: PlaneNoise,
 }
 
-/// Truths of one size as seen from a reading, in standard deviations: a circle that touches them where
-/// they are nearest.
+/// Truths of one size relative to a reading, in standard deviations: a circle that touches them at
+/// the nearest point.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Boundary {
-    /// How far the reading is beyond it; negative inside.
+    /// The distance of the reading beyond the boundary; negative inside.
     pub(super) beyond: f64,
     /// The radius of the circle.
     pub(super) radius: f64,
-    /// From the circle's centre to the nearest truth, of length 1.
+    /// Direction from the circle's centre to the nearest truth, magnitude 1.
     pub(super) outwards: Complex64,
-    /// Whether noise has one direction only.
+    /// Whether the noise has one direction only.
     is_line: bool,
 }
 
 impl Boundary {
-    /// The probability that a truth at this distance from the centre reads at most so far from it.
+    /// The probability that the reading of a truth at this distance from the centre is within a
+    /// distance of it.
     fn within(&self, reading: f64, truth: f64) -> f64 {
         if self.is_line {
             return normal_between(-reading - truth, reading - truth);
@@ -130,7 +134,8 @@ impl Boundary {
         unit.within(reading, truth.into())
     }
 
-    /// The probability that a truth which is inside the boundary by `inside` reads beyond it by `beyond`.
+    /// The probability that a truth inside the boundary by `inside` gives a reading beyond it by
+    /// `beyond`.
     pub(super) fn reads_beyond(&self, beyond: f64, inside: f64) -> f64 {
         1.0 - self.within(self.radius + beyond, self.radius - inside)
     }
@@ -153,18 +158,19 @@ impl PlaneReading {
         &self.noise
     }
 
-    /// The same noise around a reading that is larger by a factor.
+    /// The reading multiplied by a factor, with unchanged noise.
     pub(super) fn scaled(self, factor: f64) -> Self {
         Self { value: self.value * factor, ..self }
     }
 
-    /// The same noise around a reading of this size, in the direction of the most noise.
+    /// A reading of this size with unchanged noise, in the direction of the most noise.
     pub(super) fn of_size(self, size: f64) -> Self {
         Self { value: self.noise.axis * size, ..self }
     }
 
-    /// Truths of a size as seen from this reading; `None` where noise has one direction only and there
-    /// are none that it could have come from, which the reading is then beyond.
+    /// The boundary of truths of a size relative to this reading. `None` where the noise has one
+    /// direction only and no truth of the size could have caused the reading, which is then beyond
+    /// them.
     pub(super) fn boundary(&self, size: f64) -> Option<Boundary> {
         let PlaneNoise { long, short, axis } = self.noise;
         let turned = self.value * axis.conj();
@@ -192,7 +198,7 @@ impl PlaneReading {
         Some(self.nearest_of_ellipse(size))
     }
 
-    /// In standard deviations a circle is an ellipse.
+    /// In standard deviations a circle becomes an ellipse.
     fn nearest_of_ellipse(&self, size: f64) -> Boundary {
         let own = self.noise.in_deviations(self.value);
         let (x, y) = (own.re.abs(), own.im.abs());
@@ -225,7 +231,7 @@ impl PlaneReading {
         Boundary { beyond, radius, outwards, is_line: false }
     }
 
-    /// The probability with which truths of a size read as well as this, in relation to that of a
+    /// The probability of a reading as good as this for truths of a size, relative to that of a
     /// perfect part.
     pub(super) fn reads_as_well(&self, size: f64) -> f64 {
         if self.size() > size {
@@ -235,13 +241,13 @@ impl PlaneReading {
             return 0.0;
         }
         let Some(boundary) = self.boundary(size) else { return 1.0 };
-        // Nearer to the centre the relation changes no more.
+        // Nearer to the centre the ratio no longer changes.
         let reading = (boundary.radius + boundary.beyond).max(0.02);
         let perfect = boundary.within(reading, 0.0);
         (boundary.within(reading, boundary.radius) / perfect).min(1.0)
     }
 
-    /// The probability with which truths of a size, or better ones, read as badly as this.
+    /// The probability of a reading as bad as this for truths of a size, or better ones.
     pub(super) fn reads_as_badly(&self, size: f64) -> f64 {
         if self.size() <= size {
             return 1.0;
@@ -252,7 +258,7 @@ impl PlaneReading {
         self.boundary(size).map_or(0.0, |boundary| boundary.reads_beyond(boundary.beyond, 0.0))
     }
 
-    /// The largest size of a truth that is not refuted at this risk.
+    /// The maximum size of a truth that is not refuted at this risk.
     pub(super) fn largest_truth(&self, risk: f64) -> f64 {
         let (low, noise) = (self.size(), self.noise.long);
         if self.noise.is_exact() {
@@ -263,7 +269,7 @@ impl PlaneReading {
         })
     }
 
-    /// The smallest size of a truth that is not refuted; the risk may depend on the truth's size in
+    /// The minimum size of a truth that is not refuted; the risk may depend on the truth's size in
     /// standard deviations.
     pub(super) fn smallest_truth(&self, risk: impl Fn(f64) -> f64) -> f64 {
         let high = self.size();
@@ -275,14 +281,15 @@ impl PlaneReading {
     }
 }
 
-/// How many standard deviations truths are from their reading at most, for one of so many points.
+/// The maximum distance of truths from their reading in standard deviations, for one of `points`
+/// points.
 pub(super) fn reach(risk: f64, points: usize) -> f64 {
     #[expect(clippy::cast_precision_loss, reason = "points of a plan")]
     let own = RISK_OF_REACH * risk / points.max(1) as f64;
     normal_deviate(1.0 - own)
 }
 
-/// What is left of a risk when points that cannot be the worst have been excluded.
+/// The risk that remains after the exclusion of points that cannot be the worst.
 pub(super) fn allowed(risk: f64) -> f64 {
     (1.0 - RISK_OF_REACH) * risk
 }
@@ -294,7 +301,8 @@ mod tests {
     use crate::measurement::ChannelErrorDistribution;
     use crate::units::power_from_db;
 
-    /// Against the adaptive integral of the exact map, for errors small enough that both planes agree.
+    /// Comparison with the adaptive integral of the exact map, for errors small enough that both
+    /// planes agree.
     #[test]
     fn probabilities_agree_with_the_adaptive_integral() {
         for (mean, u) in [
@@ -315,13 +323,13 @@ mod tests {
         }
     }
 
-    /// Far from zero the limits are 1.645 standard deviations away; at zero the largest truth is that
-    /// of Rayleigh's distribution, and the smallest is zero.
+    /// Far from zero the limits are 1.645 standard deviations away; at zero the maximum truth is
+    /// that of Rayleigh's distribution, and the minimum is zero.
     #[test]
     fn limits_far_from_zero_and_at_zero() {
         let covariance = ErrorCovariance::new(1e-4, 1e-4, 0.0).unwrap();
         let far = PlaneReading::new(Complex64::new(3.0, 4.0), &covariance);
-        // A hundredth of the risk is spent: 1.649; the curvature is u/1000 of u.
+        // A hundredth of the risk is used for the exclusion: 1.649; the curvature is u/1000 of u.
         assert!((far.largest_truth(0.05) - 5.01649).abs() < 2e-4, "{}", far.largest_truth(0.05));
         assert!((far.smallest_truth(|_| 0.05) - 4.98351).abs() < 2e-4);
         let at_zero = PlaneReading::new(Complex64::ZERO, &covariance);
@@ -334,12 +342,12 @@ mod tests {
         assert!(at_zero.smallest_truth(|_| 0.05) == 0.0);
     }
 
-    /// What is known well counts as known well: a reading of 1 along the exact direction.
+    /// A direction of small noise counts as such: a reading of 1 along the exact direction.
     #[test]
     fn a_direction_that_is_excluded_does_not_count() {
         let covariance = ErrorCovariance::new(1e-8, 1e-4, 0.0).unwrap();
         let reading = PlaneReading::new(Complex64::new(0.1, 0.0), &covariance);
-        // Across the reading 0.03 at most is left, which adds 0.03² / 0.2.
+        // Perpendicular to the reading at most 0.03 remains, which adds 0.03² / 0.2.
         assert!(reading.largest_truth(0.05) < 0.106, "{}", reading.largest_truth(0.05));
         assert!(reading.smallest_truth(|_| 0.05) > 0.09);
     }

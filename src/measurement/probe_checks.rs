@@ -1,4 +1,4 @@
-//! Checks at the probe station: whether a thru is ideal, and what has drifted.
+//! Checks of probe measurements: the residual of a thru, and drift.
 
 use crate::network::{
     Difference, Network, NetworkError, ParameterKind, Port, WaveDefinition, change_reference,
@@ -9,34 +9,34 @@ use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
-/// Steps of the decomposition of an equation for each port, far more than it needs.
+/// Maximum number of steps per port in the decomposition of an equation, far more than needed.
 const MAX_STEPS: usize = 100_000;
 
-/// A value and the frequency at which it was found.
+/// A value with the frequency at which it was found.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct ValueAt {
     /// The value.
     pub value: f64,
-    /// Hz.
+    /// Frequency, Hz.
     pub at_hz: f64,
 }
 
-/// How far a thru is from an ideal one, apart from its length.
+/// The deviation of a thru from an ideal one of the same length.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ThruResidual {
-    /// The largest reflection.
+    /// The maximum reflection.
     pub reflection: ValueAt,
-    /// The largest | |transmission| - 1 |.
+    /// The maximum | |transmission| - 1 |.
     pub transmission: ValueAt,
-    /// The delay of its transmission, seconds.
+    /// The delay of the transmission, seconds.
     pub delay_s: f64,
-    /// The largest deviation of its phase from that delay, degrees.
+    /// The maximum deviation of the phase from that delay, degrees.
     pub phase_deg: ValueAt,
 }
 
 impl ThruResidual {
-    /// The largest of all, as the magnitude of the error of a complex number of magnitude 1; the phase
-    /// counts in radians.
+    /// The maximum of all deviations, as the magnitude of the error of a complex number of
+    /// magnitude 1; the phase counts in radians.
     #[must_use]
     pub fn worst(&self) -> f64 {
         let phase = self.phase_deg.value.to_radians();
@@ -49,21 +49,22 @@ impl ThruResidual {
 pub struct Drift {
     /// The entry that changed most.
     pub entry: (Port, Port),
-    /// By how much, as |difference|.
+    /// The change of this entry, as |difference|.
     pub vector: Difference,
-    /// The largest change of a transmission's magnitude, dB, with its sign.
+    /// The maximum change of a transmission's magnitude, dB, with its sign.
     pub magnitude_db: ValueAt,
-    /// The largest change of a transmission's phase, degrees, with its sign.
+    /// The maximum change of a transmission's phase, degrees, with its sign.
     pub phase_deg: ValueAt,
-    /// The change of delay at each port, seconds: the best fit to the phases of the transmissions, each
-    /// of which has the delays of both its ports. A two-port has one entry, the sum of both.
+    /// The change of delay at each port, seconds: the best fit to the phases of the transmissions,
+    /// each of which includes the delays of both its ports. A two-port has one value, the sum for
+    /// both ports.
     pub delays_s: Vec<f64>,
-    /// The frequencies that both cover, Hz.
+    /// The common band of both measurements, Hz.
     pub band_hz: (f64, f64),
 }
 
-/// The length in micrometres of a line that delays by `delay_s` seconds: delay times the speed of light,
-/// over the root of the effective permittivity, which is at least 1.
+/// The length in micrometres of a line with the delay `delay_s` in seconds: delay times the speed
+/// of light, divided by the root of the effective permittivity, which is at least 1.
 ///
 /// # Examples
 /// ```
@@ -124,7 +125,7 @@ pub fn thru_residual(network: &Network) -> Result<ThruResidual, NetworkError> {
     Ok(found)
 }
 
-/// Compares two measurements of the same part, one before and one after; at the frequencies of both.
+/// Compares two measurements of the same part, one before and one after, over their common band.
 ///
 /// # Errors
 /// Those of [`compare`].
@@ -150,7 +151,7 @@ pub fn drift(before: &Network, after: &Network) -> Result<Drift, NetworkError> {
     let unknowns = if ports > 2 { ports } else { 1 };
     let mut squares = DMatrix::<f64>::zeros(unknowns, unknowns);
     let mut products = DVector::<f64>::zeros(unknowns);
-    // Frequencies relative to the highest: squares of hertz may be beyond the range of numbers.
+    // Frequencies are divided by the highest one: squares of hertz may exceed the range of numbers.
     let last_hz = comparison.first.grid().last_hz();
     let scale_hz = if last_hz > 0.0 { last_hz } else { 1.0 };
     let entries = comparison.first.entries().iter().zip(comparison.second.entries());
@@ -170,7 +171,8 @@ pub fn drift(before: &Network, after: &Network) -> Result<Drift, NetworkError> {
             }
         }
     }
-    // Without transmissions the equations are zero, and their shortest solution is no change of delay.
+    // Without transmissions the equations are zero, and their minimum-norm solution is no change of
+    // delay.
     let delays = squares
         .try_svd(true, true, f64::EPSILON, MAX_STEPS)
         .ok_or(NetworkError::NoSingularValues { frequency_hz: comparison.band_hz.0 })?

@@ -1,4 +1,4 @@
-//! The delay of a probe that is off its nominal position on a line.
+//! The delay caused by a probe that is off its nominal position on a line.
 
 use super::error::MeasurementError;
 use crate::units::SPEED_OF_LIGHT_M_PER_S;
@@ -12,7 +12,8 @@ pub struct ProbePlacement {
 }
 
 impl ProbePlacement {
-    /// A position known to so many micrometres, 0 or more; the effective permittivity is at least 1.
+    /// A standard uncertainty of position in micrometres, 0 or more; the effective permittivity is
+    /// at least 1.
     ///
     /// # Errors
     /// [`MeasurementError::NotAnAmount`] and [`MeasurementError::NotAPermittivity`].
@@ -21,7 +22,8 @@ impl ProbePlacement {
     /// ```
     /// use fourphase::measurement::ProbePlacement;
     ///
-    /// // 11 um on a line with an effective permittivity of 7 delay by 97 fs: 1 degree at 29 GHz.
+    /// 11 um on a line with an effective permittivity of 7 are a delay of 97 fs: 1 degree at 29
+    /// GHz.
     /// let placement = ProbePlacement::new(11.0, 7.0)?;
     /// assert!((placement.phase_rad(29e9).to_degrees() - 1.01).abs() < 0.01);
     /// # Ok::<(), fourphase::measurement::MeasurementError>(())
@@ -37,7 +39,7 @@ impl ProbePlacement {
     }
 
     /// The delay of a wave over that distance, seconds: distance times the root of the effective
-    /// permittivity, over the speed of light.
+    /// permittivity, divided by the speed of light.
     #[must_use]
     pub fn delay_s(&self) -> f64 {
         self.um * 1e-6 * self.effective_permittivity.sqrt() / SPEED_OF_LIGHT_M_PER_S

@@ -1,20 +1,20 @@
 //! Integrals of a function of one real variable, to about nine digits.
 //!
-//! Gauss-Legendre rules of 16 points on pieces of the range, each piece halved until halving changes
-//! nothing. Nodes are the roots of the Legendre polynomial, by Newton's method from
-//! cos(π (k - 1/4) / (n + 1/2)); weights are 2 / ((1 - x²) P'(x)²).
+//! Gauss-Legendre rules of 16 points on pieces of the range; each piece is halved until this
+//! changes nothing. Nodes are the roots of the Legendre polynomial, by Newton's method from cos(π
+//! (k - 1/4) / (n + 1/2)); weights are 2 / ((1 - x²) P'(x)²).
 //! Source: P. J. Davis, P. Rabinowitz, Methods of Numerical Integration, 2nd ed. (1984), 2.7.
 
 use std::f64::consts::PI;
 use std::sync::OnceLock;
 
-/// A jump is located by this many halvings; rounding errors must not be halved without end.
+/// Number of halvings that locate a jump; rounding errors must not cause endless halving.
 const MAX_HALVINGS: u32 = 16;
-/// Pieces that are halved at most: a function that is noise is not followed to the last piece.
+/// Maximum number of halved pieces: noise in a function is not resolved further.
 const MAX_HALVED: usize = 1000;
 /// Points of a rule, enough for any smooth piece.
 const ORDER: usize = 16;
-/// Pieces at the start, so that no narrow peak falls between all points.
+/// Pieces at the start, so that no narrow peak is between all points.
 const FIRST_PIECES: u32 = 2;
 
 /// Nodes and weights of the rule on -1 to 1.

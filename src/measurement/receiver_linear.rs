@@ -1,5 +1,6 @@
-//! The linear law of propagation (JCGM 100:2008 and 102:2011) through a receiver: half of the change
-//! from minus to plus one standard deviation of each independent error, added in squares.
+//! The linear law of propagation (JCGM 100:2008 and 102:2011) through a receiver: half of the
+//! change from minus to plus one standard deviation of each independent error, as a root sum
+//! square.
 
 use super::channel_error::ChannelErrorDistribution;
 use super::contribution::Contribution;
@@ -17,11 +18,11 @@ use rayon::iter::{IntoParallelRefIterator as _, ParallelIterator as _};
 /// Uncertainty of a row of the error budget, linear.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BudgetUncertainty {
-    /// Whose row it is.
+    /// The contributor of the row.
     pub contributor: Contributor,
-    /// Standard uncertainty of its amplitude error, nepers.
+    /// Standard uncertainty of the amplitude error of the row, nepers.
     pub u_amplitude: f64,
-    /// Standard uncertainty of its phase error, radians.
+    /// Standard uncertainty of the phase error of the row, radians.
     pub u_phase: f64,
 }
 
@@ -41,7 +42,8 @@ struct Change {
 }
 
 impl UncertainReceiver<'_> {
-    /// The covariances of all points with the errors of each part scaled, all points being unrelated.
+    /// The covariances of all points with the errors of each part scaled, without correlation
+    /// between points.
     pub(super) fn scaled_noise(
         &self,
         effects: &[Effect],
@@ -81,13 +83,13 @@ impl UncertainReceiver<'_> {
             let changes = grids.into_iter().map(change).collect::<Result<_, ReceiverError>>()?;
             Ok(Effect { component, changes })
         };
-        // Gathered first, so that of several errors the first in order is reported.
+        // Results are collected first, so that of several errors the first in order is reported.
         let effects: Vec<_> = self.components().par_iter().map(effect).collect();
         effects.into_iter().collect()
     }
 
-    /// The contribution of each source at one point, largest first; `points` are the receiver's own and
-    /// `covariance` is that of the point.
+    /// The contribution of each source at one point, in descending order; `points` are the
+    /// receiver's own and `covariance` is that of the point.
     pub(super) fn contributions(
         &self,
         effects: &[Effect],
@@ -157,7 +159,7 @@ impl UncertainReceiver<'_> {
                         let found = list.iter().find(|own| own.contributor == row.contributor);
                         found.map(|own| own.error)
                     };
-                    // A contributor that the changed receiver does not have has no change either.
+                    // A contributor that is missing in the changed receiver has no change.
                     if let (Some(plus), Some(minus)) = (of(&plus), of(&minus)) {
                         let half = half_difference(plus, minus);
                         row.u_amplitude = row.u_amplitude.hypot(half.re);
@@ -169,7 +171,8 @@ impl UncertainReceiver<'_> {
         Ok(rows)
     }
 
-    /// The budgets of a receiver at one point, with one error of plus and minus one standard deviation.
+    /// The budgets of a receiver at one point, with one error at plus and at minus one standard
+    /// deviation.
     fn budget_changes(
         &self,
         one: &Receiver,

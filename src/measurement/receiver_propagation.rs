@@ -1,4 +1,5 @@
-//! A receiver solved with parts that deviate: with all errors drawn at random, or with one at a time.
+//! The solution of a receiver with deviating parts: with all errors drawn at random, or one at a
+//! time.
 
 use super::deviating_network::deviating;
 use super::error::MeasurementError;
@@ -10,12 +11,12 @@ use crate::network::{Network, ParameterKind, convert};
 use rand_chacha::ChaCha8Rng;
 use std::borrow::Cow;
 
-/// A part, or everything that one file describes, with errors that its places share.
+/// A part, or all parts described by one file, with shared errors.
 #[derive(Clone, Debug)]
 pub struct UncertainPart {
-    /// A block's name, or a file's.
+    /// Name of the block or the file.
     pub name: String,
-    /// Where its network is used.
+    /// The places at which its network is used.
     pub places: Vec<NetworkPlace>,
     /// Its sources of uncertainty.
     pub sources: Vec<PartSource>,
@@ -52,8 +53,8 @@ impl PartSource {
         Ok(Self { name, on_grids, shared: None })
     }
 
-    /// With errors that all parts have in common whose sources are shared under this number: a
-    /// calibration, for example. Errors of Sij, or of a port, are then the same for the same ports.
+    /// Shares the errors among all parts whose sources have this number, for example those of a
+    /// calibration. Errors of Sij, or of a port, are then equal for equal ports.
     ///
     /// # Errors
     /// [`MeasurementError::NotShareable`] for repeats and covariances.
@@ -70,7 +71,7 @@ impl PartSource {
         self.on_grids.iter().flatten().next()
     }
 
-    /// Its name.
+    /// The name of the source.
     #[must_use]
     pub fn name(&self) -> &str {
         &self.name
@@ -83,7 +84,8 @@ impl PartSource {
     }
 }
 
-/// For which errors of repeated measurements are widened: the upper end of a coverage interval of 95 %.
+/// The probability for which errors of repeated measurements are widened: the upper end of a
+/// coverage interval of 95 %.
 const UPPER_PROBABILITY: f64 = 0.975;
 
 /// Networks of all parts where they are used; `None` for a part's own network.
@@ -104,13 +106,13 @@ pub(super) struct Component {
     pub(super) part: usize,
     pub(super) source: usize,
     number: usize,
-    /// Whether each frequency has an error of its own.
+    /// Whether the error is independent at each frequency.
     pub(super) is_independent: bool,
-    /// By how much it counts more in decisions, see [`Source::widening`].
+    /// The factor for decisions, see [`Source::widening`].
     pub(super) widening: f64,
 }
 
-/// A receiver ready to be solved with parts that deviate.
+/// A receiver prepared for solutions with deviating parts.
 pub(super) struct UncertainReceiver<'a> {
     pub(super) parts: &'a [UncertainPart],
     pub(super) variation: Variation,
@@ -148,7 +150,7 @@ impl<'a> UncertainReceiver<'a> {
         Ok(Self { parts, variation, places, nominal })
     }
 
-    /// The receiver solved with these networks.
+    /// Solves the receiver with these networks.
     pub(super) fn solve(&self, networks: &Networks) -> Result<Varied, ReceiverError> {
         let varied = self.variation.solve(|place, path| {
             let (part, grid) = (self.places[place].1, ReceiverGrid::Path(path));
@@ -163,12 +165,12 @@ impl<'a> UncertainReceiver<'a> {
         Ok(self.variation.with_if_networks(varied, &at_if.collect::<Vec<_>>()))
     }
 
-    /// Every part's own network.
+    /// The nominal network of every part.
     pub(super) fn unchanged(&self) -> Networks {
         self.parts.iter().map(|_| OnGrids::default()).collect()
     }
 
-    /// One part's network with its errors.
+    /// The network of one part with its errors.
     fn with_errors(
         &self,
         part: usize,
@@ -215,7 +217,7 @@ impl<'a> UncertainReceiver<'a> {
         Ok(networks)
     }
 
-    /// The deviates of a source: those that were drawn for a part which shares it, or new ones.
+    /// The deviates of a source: those drawn for another part that shares it, or new ones.
     fn drawn_once<'s>(
         &'s self,
         shared: Option<usize>,
@@ -272,7 +274,7 @@ impl<'a> UncertainReceiver<'a> {
         }
     }
 
-    /// Whether this is the part that stands for all that share a source.
+    /// Whether this part represents all that share a source.
     fn stands_for_all(&self, part: usize, source: &PartSource) -> bool {
         let Some(number) = source.shared else { return true };
         let ports = |own: &PartSource| own.any().map_or(0, Source::ports);

@@ -1,8 +1,8 @@
 //! Uncertainty of a receiver whose parts have uncertain S-parameters.
 //!
-//! Two routes: the linear law of propagation for channel error, imbalance and quadrature error at each
-//! point, for the budget, and for the contribution of each source; and trials (JCGM 101:2008) for the
-//! rejection, for the worst of everything over the plan, and for the decision.
+//! There are two methods: the linear law of propagation for channel error, imbalance and quadrature
+//! error at each point, for the budget, and for the contribution of each source; Monte Carlo trials
+//! (JCGM 101:2008) for the rejection, for the worst values over the plan, and for the decision.
 
 use super::advice::{Advice, advice};
 use super::assessment::{Assessment, PointVerdicts};
@@ -31,14 +31,16 @@ pub struct PointUncertainty {
     pub lo_hz: f64,
     /// IF, Hz.
     pub if_hz: f64,
-    /// Of the rejection, dB: the interval as [`ChannelErrorDistribution::interval_db`] has it, whose
-    /// upper end is infinite where the point may be perfect, the rest by trials.
+    /// Distribution of the rejection, dB. The interval is that of
+    /// [`ChannelErrorDistribution::interval_db`], whose upper end is infinite where the point may
+    /// be perfect; the rest is from trials.
     pub rejection: Spread,
-    /// Of the channel error, linear.
+    /// Distribution of the channel error, by the linear law.
     pub channel_error: ChannelErrorDistribution,
-    /// Of the imbalance in the wanted sideband, linear, dB.
+    /// Standard uncertainty of the imbalance in the wanted sideband, by the linear law, dB.
     pub u_imbalance_db: f64,
-    /// Of the quadrature error in the wanted sideband, linear, degrees.
+    /// Standard uncertainty of the quadrature error in the wanted sideband, by the linear law,
+    /// degrees.
     pub u_quadrature_deg: f64,
 }
 
@@ -51,17 +53,17 @@ pub struct ReceiverUncertainty {
     pub points: Vec<PointUncertainty>,
     /// The worst rejection over the plan, dB.
     pub worst_rejection: Spread,
-    /// The largest imbalance over the plan, either way, dB.
+    /// The maximum imbalance over the plan, magnitude, dB.
     pub largest_imbalance: Spread,
-    /// The largest quadrature error over the plan, either way, degrees.
+    /// The maximum quadrature error over the plan, magnitude, degrees.
     pub largest_quadrature: Spread,
-    /// The minimum LO power over the plan, dBm, where the receiver limits it.
+    /// The minimum LO power over the plan, dBm; `None` where the receiver has no limit for it.
     pub least_power: Option<Spread>,
-    /// Largest first.
+    /// The contributions of all sources, in descending order.
     pub contributions: Vec<Contribution>,
-    /// In the order of the budget; empty without one.
+    /// The uncertainties of the budget's rows, in their order; empty without a budget.
     pub budget: Vec<BudgetUncertainty>,
-    /// Where the rejection is undecided.
+    /// Advice where the rejection is undecided.
     pub advice: Option<Advice>,
 }
 
@@ -148,8 +150,8 @@ pub fn receiver_uncertainty(
     })
 }
 
-/// The noise of all points of a receiver's plan, by the linear law alone: what many dies of one receiver
-/// have in common.
+/// The noise of all points of a receiver's plan, by the linear law alone. It is common to many dies
+/// of one receiver.
 ///
 /// # Errors
 /// [`MeasurementError::Receiver`] where the receiver cannot be solved with parts that deviate.
@@ -173,7 +175,7 @@ fn lo_verdicts(
     let verdicts = known.verdicts(&limits, decisions);
     let power = limits.iter().find(|limit| limit.quantity() == Quantity::LoPower);
     let of_power = |at: usize| {
-        // A power without a number is refused before anything is judged.
+        // A power without a value is an error before anything is decided.
         let powers = result.lo.get(at)?.mixers.iter().filter_map(|mixer| mixer.lo_power_dbm);
         let powers = powers.filter_map(Figure::value);
         let (limit, least_dbm) = (power?, powers.reduce(f64::min)?);
@@ -189,7 +191,7 @@ fn lo_verdicts(
     (0..plan.lo_hz().len()).map(of_lo).collect()
 }
 
-/// Where in the plan the rejection is worst.
+/// The point of the plan with the worst rejection.
 fn worst_place(
     receiver: &Receiver,
     result: &DownconverterResult,
@@ -201,7 +203,7 @@ fn worst_place(
         .ok_or(MeasurementError::OtherResult { points, found: result.points.len() })
 }
 
-/// The worst of everything over a plan, without signs.
+/// The worst values over a plan, without signs.
 struct Extremes {
     rejection_db: f64,
     imbalance_db: f64,
@@ -221,7 +223,7 @@ impl Extremes {
         worst
     }
 
-    /// Whether a limit is kept; `power_dbm` is the minimum LO power where it is limited.
+    /// Whether a limit is met; `power_dbm` is the minimum LO power where it has a limit.
     fn keep(&self, limit: Limit, power_dbm: Option<f64>) -> bool {
         let worst = match limit.quantity() {
             Quantity::ImageRejection => Some(self.rejection_db),
@@ -240,14 +242,14 @@ const IMBALANCE: usize = 1;
 const QUADRATURE: usize = 2;
 const POWER: usize = 3;
 
-/// What a trial gives out.
+/// The outputs of a trial.
 struct Outputs {
-    /// Whether the minimum LO power is among them.
+    /// Whether the minimum LO power is one of them.
     has_power: bool,
 }
 
 impl Outputs {
-    /// Where the rejections of the points begin.
+    /// The index of the first rejection of a point.
     fn first_point(&self) -> usize {
         if self.has_power { POWER + 1 } else { POWER }
     }
@@ -263,7 +265,7 @@ impl Outputs {
             let varied = uncertain.solve(&uncertain.drawn(random)?)?;
             let points = uncertain.variation.points(&varied)?;
             let extremes = Extremes::of(&points);
-            // Without any LO power its level is minus infinity.
+            // Without any LO power the level is minus infinity.
             let power = if self.has_power {
                 let least = uncertain.variation.min_lo_power(&varied)?;
                 Some(least.map_or(f64::NEG_INFINITY, |drive| drive.power_dbm))
@@ -282,7 +284,7 @@ impl Outputs {
         })
     }
 
-    /// The standard uncertainty of the minimum LO power, dB; 0 where it is not limited.
+    /// The standard uncertainty of the minimum LO power, dB; 0 without a limit.
     fn power_u_db(&self, trials: &Trials) -> f64 {
         let power = trials.outputs.get(POWER).filter(|_| self.has_power);
         power.map_or(0.0, |spread| spread.standard_uncertainty)
@@ -301,7 +303,7 @@ impl Outputs {
             if let Some(reading) = known.reading(limit.quantity()) {
                 return decisions.decided(*limit, *worst, &reading, *share);
             }
-            // The minimum LO power is taken as one value.
+            // The minimum LO power is treated as one value.
             let u_db = self.power_u_db(trials);
             decisions.decided(*limit, *worst, &level_reading(*worst, u_db), *share)
         };

@@ -1,14 +1,14 @@
-//! An N-port from measurements of some of its ports at a time, the others ending in known
-//! terminations.
+//! Reconstruction of an N-port from measurements of some of its ports at a time, with known
+//! terminations at the others.
 //!
-//! All measurements together are solved for S by least squares, see `scattering_fit`. Sets that are
-//! complete only by reciprocity or symmetry, and terminations that differ between measurements, need
-//! nothing more.
+//! S is solved from all measurements together by least squares, see `scattering_fit`. Sets that are
+//! complete only by reciprocity or symmetry, and terminations that differ between measurements,
+//! need no special treatment.
 //!
-//! Weights are the inverse squares of the measurements' standard uncertainties, which are taken to be
-//! equal in all directions of the complex plane and independent from entry to entry. Without
-//! uncertainties the weights are equal, and the fit residuals estimate one variance for all entries and
-//! frequencies.
+//! Weights are the inverse squares of the measurements' standard uncertainties, which are assumed
+//! to be equal in all directions of the complex plane and independent from entry to entry. Without
+//! uncertainties the weights are equal, and the fit residuals estimate one variance for all entries
+//! and frequencies.
 
 use super::entry_covariances::EntryCovariances;
 use super::error::MeasurementError;
@@ -31,53 +31,53 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 pub struct PartialMeasurement {
     /// The measured network, in any reference impedances and parameter.
     pub network: Network,
-    /// The port of the N-port that each of its ports is.
+    /// For each of its ports the port of the N-port.
     pub ports: Vec<Port>,
-    /// The termination of every port of the N-port while it is not measured: reflection coefficients
-    /// in the common reference impedance, port after port, frequency after frequency. Those of measured
-    /// ports are not used.
+    /// The termination of every port of the N-port while it is not measured: reflection
+    /// coefficients in the common reference impedance, indexed by port and frequency. Those of
+    /// measured ports are not used.
     pub terminations: Vec<Vec<Complex64>>,
-    /// Standard uncertainty of the real and of the imaginary part of its entries, where it is known;
-    /// above 0.
+    /// Standard uncertainty of the real and of the imaginary part of its entries, above 0; `None`
+    /// if not known.
     pub standard_uncertainty: Option<f64>,
 }
 
-/// The N-port to be rebuilt, and what is known of it beforehand.
+/// The N-port to be rebuilt, with its known properties.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RebuildSettings {
-    /// How many ports it has.
+    /// The number of its ports.
     pub ports: usize,
     /// The real reference impedance of the result, ohm.
     pub reference_ohm: f64,
-    /// Whether Sij = Sji.
+    /// Whether the part is reciprocal: Sij = Sji.
     pub is_reciprocal: bool,
-    /// Each lists all ports in an order in which the part is the same: entry k is the port that can
-    /// take the place of port k.
+    /// Each symmetry lists all ports in an order in which the part is the same: entry k is the port
+    /// that can replace port k.
     pub symmetries: Vec<Vec<Port>>,
 }
 
-/// One reflection coefficient in several measurements.
+/// A reflection coefficient that is in several measurements.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RepeatedReflection {
     /// The port.
     pub port: Port,
-    /// In how many measurements.
+    /// The number of measurements.
     pub count: usize,
-    /// The largest distance of a measurement from what the rebuilt matrix gives for it.
+    /// The maximum distance of a measurement from the value of the rebuilt matrix.
     pub largest_residual: f64,
-    /// Where, Hz.
+    /// Frequency of the maximum, Hz.
     pub at_hz: f64,
 }
 
-/// Where covariances come from.
+/// The origin of covariances.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CovarianceOrigin {
     /// The standard uncertainties of the measurements.
     Measurements,
-    /// The fit residuals, which estimate one variance from this many degrees of freedom: real numbers
-    /// measured less real numbers sought.
+    /// The fit residuals, which estimate one variance from this number of degrees of freedom:
+    /// measured real numbers minus unknown real numbers.
     Residuals {
-        /// How many.
+        /// The number of degrees of freedom.
         degrees_of_freedom: usize,
     },
 }
@@ -85,43 +85,43 @@ pub enum CovarianceOrigin {
 /// Covariances of the entries of a rebuilt network.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RebuiltCovariances {
-    /// At each frequency of the network.
+    /// The covariances at each frequency of the network.
     pub entries: EntryCovariances,
-    /// Where they come from.
+    /// Their origin.
     pub origin: CovarianceOrigin,
 }
 
-/// An N-port rebuilt.
+/// A rebuilt N-port.
 #[derive(Clone, Debug)]
 pub struct Rebuilt {
     /// The network in the common reference impedance.
     pub network: Network,
-    /// Its passivity and reciprocity.
+    /// Figures of its passivity and reciprocity.
     pub quality: Quality,
-    /// Root of the mean square of the fit residuals.
+    /// Root mean square of the fit residuals.
     pub residual_rms: f64,
-    /// The largest fit residual.
+    /// The maximum fit residual.
     pub residual_largest: f64,
-    /// Where, Hz.
+    /// Frequency of the maximum, Hz.
     pub residual_at_hz: f64,
-    /// The largest condition number of the equations: the factor by which relative errors may grow.
+    /// The maximum condition number of the equations: the factor by which relative errors may grow.
     pub condition: f64,
-    /// The reflection coefficients, which are in several measurements.
+    /// The reflection coefficients that are in several measurements.
     pub repeated: Vec<RepeatedReflection>,
-    /// The largest change of an entry if all terminations were taken for matched.
+    /// The maximum change of an entry if all terminations were assumed to be matched.
     pub if_terminations_ignored: f64,
-    /// The fit residuals over those that the measurements' uncertainties allow, both as root mean
-    /// squares; `None` without uncertainties, or with no more numbers measured than sought.
+    /// The fit residuals divided by those expected from the measurements' uncertainties, both as
+    /// root mean squares; `None` without uncertainties, or without redundant measurements.
     pub residual_ratio: Option<f64>,
-    /// The covariances of the entries; `None` with no more numbers measured than sought and without
+    /// The covariances of the entries; `None` without both redundant measurements and
     /// uncertainties.
     pub covariances: Option<RebuiltCovariances>,
 }
 
-/// What should be checked in a rebuilt network.
+/// A warning about a rebuilt network.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum RebuildWarning {
-    /// It is not passive.
+    /// The network is not passive.
     NotPassive,
     /// The fit residuals exceed the stated uncertainties by this factor.
     LargeResiduals(f64),
@@ -142,10 +142,10 @@ impl fmt::Display for RebuildWarning {
     }
 }
 
-/// With correct uncertainties the ratio of the residuals is near 1 and hardly ever above this.
+/// With correct uncertainties the ratio of the residuals is near 1 and rarely above this.
 const MAX_RESIDUAL_RATIO: f64 = 1.5;
 
-/// The standard uncertainties that a measurement may have: their inverse squares are weights.
+/// The valid standard uncertainties of a measurement: their inverse squares are weights.
 const UNCERTAINTIES: RangeInclusive<f64> = 1e-15..=1e6;
 /// Complex products of one factorisation over all frequencies: an hour on two processors.
 const MAX_PRODUCTS: f64 = 2e11;
@@ -155,7 +155,7 @@ const MAX_COVARIANCES: f64 = 134_217_728.0;
 const MAX_REFLECTION: f64 = 1e9;
 
 impl Rebuilt {
-    /// What should be checked.
+    /// Warnings about the result.
     #[must_use]
     pub fn warnings(&self) -> Vec<RebuildWarning> {
         let passive = self.quality.passive_within(PASSIVITY_TOLERANCE);
@@ -168,9 +168,8 @@ impl Rebuilt {
 /// Rebuilds an N-port at the frequencies of the first measurement.
 ///
 /// # Errors
-/// [`MeasurementError::NoMeasurements`]; [`MeasurementError::Ports`],
-/// [`MeasurementError::Terminations`] and [`MeasurementError::Uncertainty`] for a measurement that
-/// contradicts itself; [`MeasurementError::Symmetry`]; [`MeasurementError::Missing`] for an entry that
+/// [`MeasurementError::Terminations`] and [`MeasurementError::Uncertainty`] for an inconsistent
+/// measurement; [`MeasurementError::Symmetry`]; [`MeasurementError::Missing`] for an entry that
 /// is in no measurement; [`MeasurementError::Resonance`], [`MeasurementError::Undetermined`] and
 /// [`MeasurementError::NoFit`] with the frequency; [`MeasurementError::TooMuchWork`]; errors of [`convert`], [`onto_grid`] and
 /// [`change_reference`].
@@ -235,7 +234,7 @@ pub fn rebuild_with_progress(
     }
     let measured: Vec<&[Port]> = measurements.iter().map(|one| one.ports.as_slice()).collect();
     let unknowns = Unknowns::new(ports, settings.is_reciprocal, &settings.symmetries, &measured)?;
-    // Weights count only if every measurement has one.
+    // Weights are used only if every measurement has an uncertainty.
     let uncertainties: Option<Vec<f64>> =
         measurements.iter().map(|one| one.standard_uncertainty).collect();
     let weights: Vec<f64> = match &uncertainties {
@@ -390,14 +389,14 @@ impl FittedPoint {
     }
 }
 
-/// What all fit residuals come to.
+/// Sums over all fit residuals.
 struct Residuals {
     /// The sum of their squares.
     squares: f64,
     /// The same, each over its standard uncertainty.
     weighted: f64,
     rms: f64,
-    /// The largest, and where, Hz.
+    /// The maximum residual and its frequency, Hz.
     largest: (f64, f64),
 }
 
@@ -422,7 +421,7 @@ impl Residuals {
         Self { squares, weighted, rms: (squares / count).sqrt(), largest }
     }
 
-    /// The weighted residuals over those expected; `None` where there are none.
+    /// The ratio of the weighted residuals to those expected; `None` where none are expected.
     fn weighted_ratio(&self, degrees_of_freedom: usize) -> Option<f64> {
         #[expect(clippy::cast_precision_loss, reason = "few equations")]
         let expected = degrees_of_freedom as f64;
@@ -443,7 +442,8 @@ fn covariances(
     let (matrices, origin) = if is_weighted {
         (own.collect(), CovarianceOrigin::Measurements)
     } else if degrees_of_freedom > 0 {
-        // One variance for all frequencies: a single one has too few residuals to estimate it.
+        // One variance is used for all frequencies: a single frequency has too few residuals for an
+        // estimate.
         #[expect(clippy::cast_precision_loss, reason = "few equations")]
         let variance = Complex64::from(squares / degrees_of_freedom as f64);
         let origin = CovarianceOrigin::Residuals { degrees_of_freedom };

@@ -1,19 +1,20 @@
 //! The zero of a monotonic function of one real variable.
 //!
-//! Bisection and the Illinois variant of regula falsi in turns: the first is safe, the second fast.
+//! Alternating bisection and the Illinois variant of regula falsi: the first always converges, the
+//! second converges fast.
 //! Source: M. Dowell, P. Jarratt, BIT 11 (1971) 168-174.
 
-/// Steps after which the bracket is taken as it is: bisection alone needs 60 for the last digit.
+/// Maximum number of steps; bisection alone needs 60 for the last digit.
 const MAX_STEPS: usize = 200;
 
-/// Where `function` changes its sign within `range`, to within `precision`. Without a change of sign
-/// it is the end at which the function is nearer to zero.
+/// The position at which `function` changes its sign within `range`, to within `precision`. Without
+/// a change of sign it is the end at which the function is nearer to zero.
 pub(super) fn root(range: (f64, f64), precision: f64, function: impl Fn(f64) -> f64) -> f64 {
     let (low, high) = range;
     root_between((low, function(low)), (high, function(high)), precision, function)
 }
 
-/// The same from the two ends with the values there.
+/// The zero from both ends of a range and the values there.
 pub(super) fn root_between(
     (mut low, mut at_low): (f64, f64),
     (mut high, mut at_high): (f64, f64),

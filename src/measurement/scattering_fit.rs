@@ -1,4 +1,5 @@
-//! One scattering matrix fitted to measurements of some of its ports at a time, at one frequency.
+//! The fit of one scattering matrix to measurements of some of its ports at a time, at one
+//! frequency.
 //!
 //! The start fills the matrix in references that equal the terminations, in which a terminated port has
 //! no incident wave (J. C. Tippet and R. A. Speciale, IEEE Trans. MTT-30 (1982) 661-666, from memory).
@@ -13,18 +14,18 @@ use crate::network::{Port, singular_values};
 use nalgebra::{DVector, Dyn, QR};
 use num_complex::Complex64;
 
-/// Relative steps below this change nothing.
+/// Relative steps below this have no effect.
 const CONVERGED: f64 = 1e-14;
-/// Rounding may keep steps above that without end; with a last step above this the fit has not
-/// converged.
+/// Rounding may keep all steps above that limit; if the last step is above this one, the fit has
+/// not converged.
 const MAX_LAST_STEP: f64 = 1e-9;
 const MAX_STEPS: usize = 60;
 /// Entries above this have diverged.
 const MAX_ENTRY: f64 = 1e6;
-/// Conditions above this leave fewer than four good digits.
+/// Above this condition number fewer than four digits are correct.
 const MAX_CONDITION: f64 = 1e12;
 
-/// Which entries of S are one unknown.
+/// The assignment of entries of S to unknowns.
 pub(super) struct Unknowns {
     ports: usize,
     /// The unknown of each entry, row-major.
@@ -38,18 +39,18 @@ pub(super) struct Fit {
     pub(super) matrix: Matrix,
     /// The condition number of the equations.
     pub(super) condition: f64,
-    /// For each measurement what is measured less what the matrix gives.
+    /// For each measurement its difference to the value of the matrix.
     pub(super) residuals: Vec<Matrix>,
     /// Covariance of the entries, for weights of one over the standard uncertainty.
     pub(super) covariance: Matrix,
 }
 
-/// Why no matrix comes out.
+/// The reason for which the fit has no result.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum FitFailure {
     /// Matrix and terminations are in resonance.
     Resonance,
-    /// The measurements leave some entries free.
+    /// The measurements do not determine all entries.
     Undetermined { condition: f64 },
     /// The steps do not converge.
     NotConverged,
@@ -86,7 +87,7 @@ impl Unknowns {
         symmetries: &[Vec<Port>],
         measured: &[&[Port]],
     ) -> Result<Self, MeasurementError> {
-        // Equal entries, by the first of them.
+        // Equal entries are represented by the first of them.
         let mut first: Vec<usize> = (0..ports * ports).collect();
         let mut unite = |one: usize, other: usize| {
             let (kept, gone) = (first[one].min(first[other]), first[one].max(first[other]));
@@ -120,7 +121,7 @@ impl Unknowns {
         Ok(Self { ports, of, count: numbered.len() })
     }
 
-    /// How many there are.
+    /// The number of unknowns.
     pub(super) fn count(&self) -> usize {
         self.count
     }
@@ -203,14 +204,14 @@ impl Unknowns {
         sums
     }
 
-    /// The start of the fit. A resonance is no fault here: without terminations the start is only
-    /// worse.
+    /// The start of the fit. A resonance is not an error here: without terminations the start is
+    /// only less accurate.
     fn start(&self, views: &[PartialView]) -> DVector<Complex64> {
         self.start_by_references(views).unwrap_or_else(|Resonance| self.averaged(views))
     }
 
-    /// Fills the matrix in references in which the terminations reflect nothing, and comes back. Where
-    /// terminations differ between measurements the first of each port counts.
+    /// Fills the matrix in references in which the terminations reflect nothing, and transforms it
+    /// back. Where terminations differ between measurements the first of each port is used.
     fn start_by_references(&self, views: &[PartialView]) -> Result<DVector<Complex64>, Resonance> {
         let terminations: Vec<Complex64> = (0..self.ports)
             .map(|port| {

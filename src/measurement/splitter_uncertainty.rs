@@ -1,4 +1,4 @@
-//! Uncertainty of a splitter with uncertain S-parameters, and with uncertain loads.
+//! Uncertainty of a splitter with uncertain S-parameters and uncertain loads.
 
 use super::assessment::{Assessment, PointVerdicts};
 use super::channel_error::ChannelErrorDistribution;
@@ -30,9 +30,9 @@ use std::ops::RangeInclusive;
 pub struct SplitterPointUncertainty {
     /// Frequency, Hz.
     pub frequency_hz: f64,
-    /// Of the channel error, linear.
+    /// Distribution of the channel error, by the linear law.
     pub channel_error: ChannelErrorDistribution,
-    /// Half of all repeated measurements of this part would give less, dB.
+    /// The median of repeated measurements of this part, dB.
     pub median_db: f64,
     /// The coverage interval of the rejection, dB; its upper end is infinite where the part may be
     /// perfect.
@@ -48,9 +48,9 @@ pub struct SplitterUncertainty {
     pub points: Vec<SplitterPointUncertainty>,
     /// The worst rejection over the band, dB.
     pub worst_rejection: Spread,
-    /// The largest phase error over the band, either way, degrees.
+    /// The maximum phase error over the band, magnitude, degrees.
     pub largest_phase_error: Spread,
-    /// The largest imbalance over the band, either way, dB.
+    /// The maximum imbalance over the band, magnitude, dB.
     pub largest_imbalance: Spread,
 }
 
@@ -61,22 +61,22 @@ pub struct UncertainSplitter<'a> {
     settings: &'a SplitterSettings,
     roles: &'a Roles,
     sources: Vec<Source>,
-    /// For each of the settings' loads.
+    /// The sources of each of the settings' loads.
     load_sources: Vec<Vec<Source>>,
 }
 
-/// A network that deviates.
+/// A network with uncertain entries.
 struct Deviating<'a> {
-    /// Which load it is; `None` for the splitter itself.
+    /// Index of the load; `None` for the splitter itself.
     load: Option<usize>,
     network: Network,
     sources: &'a [Source],
 }
 
 impl<'a> UncertainSplitter<'a> {
-    /// A splitter with ideal loads: its matrices as
-    /// [`scattering_over_band`](crate::splitter::scattering_over_band) gives them, the settings and
-    /// roles of its analysis, and its sources of uncertainty at its frequencies.
+    /// A splitter with ideal loads: its matrices from
+    /// [`scattering_over_band`](crate::splitter::scattering_over_band), the settings and roles of
+    /// its analysis, and its sources of uncertainty at its frequencies.
     ///
     /// # Errors
     /// [`MeasurementError::OtherNetwork`] for a source at other frequencies.
@@ -91,8 +91,8 @@ impl<'a> UncertainSplitter<'a> {
         Ok(Self { scattering, settings, roles, sources, load_sources })
     }
 
-    /// With sources of uncertainty for each of the settings' loads, at the frequencies of the load's
-    /// file; an empty list for a load without.
+    /// Adds sources of uncertainty for each of the settings' loads, at the frequencies of the
+    /// load's file; an empty list for a load without uncertainty.
     ///
     /// # Errors
     /// [`MeasurementError::LoadCount`] unless there is one list for each load, and
@@ -127,7 +127,7 @@ impl<'a> UncertainSplitter<'a> {
         Ok(all)
     }
 
-    /// The channel errors with the networks of [`networks`](Self::networks) off by these.
+    /// The channel errors with these deviations of the networks of [`networks`](Self::networks).
     fn channel_errors(
         &self,
         networks: &[Deviating<'_>],
@@ -145,8 +145,8 @@ impl<'a> UncertainSplitter<'a> {
         channel_errors(&scattering, &settings, self.roles)
     }
 
-    /// The noise of the channel error at all points, by the linear law of propagation; that of repeated
-    /// measurements widened for decisions.
+    /// The noise of the channel error at all points, by the linear law of propagation; noise of
+    /// repeated measurements is widened for decisions.
     ///
     /// # Errors
     /// As [`channel_errors`].
@@ -207,7 +207,7 @@ impl<'a> UncertainSplitter<'a> {
     }
 }
 
-/// A point's error as that of both sidebands of a receiver.
+/// The error of a point, in the form of a receiver's sidebands.
 fn balance(point: &SplitterPoint) -> ReceiverBalance {
     ReceiverBalance {
         image_rejection_db: point.rejection_db,
@@ -217,11 +217,13 @@ fn balance(point: &SplitterPoint) -> ReceiverBalance {
     }
 }
 
-/// For which errors of repeated measurements are widened: the upper end of a coverage interval of 95 %.
+/// The probability for which errors of repeated measurements are widened: the upper end of a
+/// coverage interval of 95 %.
 const UPPER_PROBABILITY: f64 = 0.975;
 
 impl UncertainSplitter<'_> {
-    /// The trials where the balance is that of two entries of each matrix: the others need no errors.
+    /// Trials for a balance that depends on two entries of each matrix: the other entries need no
+    /// errors.
     fn run_trials_of_outputs(&self, settings: &TrialSettings) -> Result<Trials, SplitterError> {
         let ports = self.scattering.ports();
         for port in [self.roles.input, self.roles.outputs[0], self.roles.outputs[1]] {

@@ -1,9 +1,9 @@
-//! Whether the standards of a probe station are what they are said to be: an open, a short, a line.
+//! Checks whether a standard of a probe station is an open, a short or a line.
 //!
 //! An open and a short for pads and interconnects are measured with the same probes as the part, at
-//! the ends of the access lines that are taken off before, or without any. An open then is a small
-//! capacitance and a short a small inductance: both reflect nearly everything, the open with the
-//! smaller admittance, and their phases turn little over the band.
+//! the ends of the access lines that are removed before, or without access lines. The open is then
+//! a small capacitance and the short a small inductance: both reflect nearly everything, the open
+//! has the smaller admittance, and their phases change little over the band.
 
 use crate::network::{
     Network, NetworkError, ParameterKind, Port, WaveDefinition, change_reference, convert,
@@ -12,23 +12,23 @@ use crate::units::ShownFrequency;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
-/// Why a standard is not what it is said to be.
+/// The reason for which a standard is not the expected one.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum StandardFault {
-    /// The open conducts better than the short.
+    /// The open has a higher admittance than the short.
     #[error(
         "the open conducts better than the short at port {port}: the two files are exchanged, or \
          their access lines turn one into the other"
     )]
     Exchanged {
-        /// Where.
+        /// The port concerned.
         port: Port,
     },
-    /// A standard that should reflect absorbs or transmits.
+    /// A standard that should reflect but absorbs or transmits.
     #[error(
-        "it reflects {magnitude:.2} at port {port} at {}, and an open or a short about 1: it is \
-         another standard or has lost contact",
+        "reflection {magnitude:.2} at port {port} at {}, expected about 1 for an open or a short: it \
+         is another standard, or a contact was lost",
         ShownFrequency(*frequency_hz)
     )]
     NotReflecting {
@@ -36,35 +36,36 @@ pub enum StandardFault {
         port: Port,
         /// The magnitude of its reflection.
         magnitude: f64,
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
-    /// A line or thru that transmits nearly nothing.
+    /// A line or thru with almost no transmission.
     #[error(
-        "it transmits {magnitude:.3} at {}, and a line or a thru about 1: it is another standard, \
+        "transmission {magnitude:.3} at {}, expected about 1 for a line or a thru: it is another standard, \
          or its ports are others",
         ShownFrequency(*frequency_hz)
     )]
     NotTransmitting {
         /// The magnitude of its transmission.
         magnitude: f64,
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
-    /// A network without scattering matrix.
+    /// A network without a scattering matrix.
     #[error(transparent)]
     Network(#[from] NetworkError),
 }
 
-/// Opens and shorts of probe stations reflect more than this (ours; -6 dB is that of a lossy line of
-/// 3 dB).
+/// Minimum reflection of opens and shorts of probe stations (own choice; -6 dB corresponds to a
+/// line with a loss of 3 dB).
 const SMALLEST_REFLECTION: f64 = 0.5;
-/// Lines and thrus transmit more than this (ours).
+/// Minimum transmission of lines and thrus (own choice).
 const SMALLEST_TRANSMISSION: f64 = 0.1;
-/// Pads of 50 fF and interconnects of 125 pH turn the phase like 5 ps of line there and back (ours).
+/// Pads of 50 fF and interconnects of 125 pH have the round-trip delay of 5 ps of line (own
+/// choice).
 const LONGEST_PAD_DELAY_S: f64 = 5e-12;
 
-/// Checks an open or a short alone.
+/// Checks an open or a short by itself.
 ///
 /// # Errors
 /// [`StandardFault::NotReflecting`] at the port and frequency that reflect the least.
@@ -84,7 +85,7 @@ pub fn check_reflecting(standard: &Network) -> Result<(), StandardFault> {
 /// Checks a line or a thru.
 ///
 /// # Errors
-/// [`StandardFault::NotTransmitting`] at the first frequency at which it transmits too little.
+/// [`StandardFault::NotTransmitting`] at the first frequency with too little transmission.
 pub fn check_transmitting(line: &Network) -> Result<(), StandardFault> {
     if line.ports() != 2 {
         return Err(NetworkError::PortCount { expected: 2, found: line.ports() }.into());
@@ -99,11 +100,11 @@ pub fn check_transmitting(line: &Network) -> Result<(), StandardFault> {
     Ok(())
 }
 
-/// Checks an open against its short, on one grid. Gives the delay there and back that both have in
-/// excess of pads, in seconds, where their access lines are likely still on.
+/// Checks an open against its short, on one grid. Returns the round-trip delay, in seconds, by
+/// which both exceed pads, if their access lines have probably not been removed.
 ///
 /// # Errors
-/// [`StandardFault::Exchanged`] where the open conducts better than the short.
+/// [`StandardFault::Exchanged`] where the open has a higher admittance than the short.
 ///
 /// # Examples
 /// ```
@@ -122,7 +123,7 @@ pub fn check_transmitting(line: &Network) -> Result<(), StandardFault> {
 /// ```
 pub fn check_open_and_short(open: &Network, short: &Network) -> Result<Option<f64>, StandardFault> {
     if open.ports() != short.ports() || open.grid() != short.grid() {
-        // The removal says what does not fit.
+        // The removal itself reports the error.
         return Ok(None);
     }
     let both = [in_50_ohm(open)?, in_50_ohm(short)?];
@@ -149,8 +150,8 @@ fn in_50_ohm(network: &Network) -> Result<Network, NetworkError> {
     change_reference(&scattering, vec![50.0.into()], WaveDefinition::Kurokawa)
 }
 
-/// The mean group delay, from the turns between neighbouring points: the phase itself is that of an
-/// open or a short.
+/// The mean group delay, from the phase steps between neighbouring points: the phase itself is that
+/// of an open or a short.
 fn group_delay_s(hz: &[f64], reflections: &[Complex64]) -> f64 {
     let turned: f64 = reflections.windows(2).map(|pair| (pair[1] * pair[0].conj()).arg()).sum();
     -turned / (TAU * (hz[hz.len() - 1] - hz[0]))
@@ -186,9 +187,9 @@ mod tests {
             check_open_and_short(&reflecting(0.95, delay_s), &reflecting(-0.95, delay_s)).unwrap()
         };
         assert_eq!(with(2e-12), None);
-        // Twice one full turn, so that open and short stay what they are at the mean.
+        // Twice one full turn, so that open and short are unchanged at the mean.
         let found = with(100e-12).unwrap();
-        // Rounding of twenty turns of a twentieth each.
+        // Rounding errors of twenty steps of a twentieth turn each.
         assert!((found - 100e-12).abs() < 1e-24, "{found}");
     }
 
@@ -196,6 +197,6 @@ mod tests {
     fn another_standard_is_told_by_its_magnitude() {
         assert!(check_reflecting(&reflecting(-0.9, 1e-12)).is_ok());
         let fault = check_reflecting(&reflecting(0.1, 1e-12)).unwrap_err();
-        assert!(fault.to_string().starts_with("it reflects 0.10 at port 1 at 20 GHz"), "{fault}");
+        assert!(fault.to_string().starts_with("reflection 0.10 at port 1 at 20 GHz"), "{fault}");
     }
 }

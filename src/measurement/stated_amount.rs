@@ -2,23 +2,23 @@
 
 use super::error::MeasurementError;
 
-/// Standard uncertainties of a complex number at one frequency; 0 where there is none.
+/// Standard uncertainties of a complex number at one frequency; 0 if there is none.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct EntryAmount {
-    /// Of the magnitude, relative, nepers.
+    /// Relative uncertainty of the magnitude, nepers.
     pub magnitude_np: f64,
-    /// Of the magnitude, absolute, linear.
+    /// Absolute uncertainty of the magnitude, linear.
     pub magnitude_linear: f64,
-    /// Of the phase, radians.
+    /// Uncertainty of the phase, radians.
     pub phase_rad: f64,
 }
 
-/// Standard uncertainties of one pass through a port at one frequency; 0 where there is none.
+/// Standard uncertainties of one pass through a port at one frequency; 0 if there is none.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct PassAmount {
-    /// Of the magnitude, relative, nepers.
+    /// Relative uncertainty of the magnitude, nepers.
     pub magnitude_np: f64,
-    /// Of the phase, radians.
+    /// Uncertainty of the phase, radians.
     pub phase_rad: f64,
 }
 

@@ -2,8 +2,8 @@
 //!
 //! In:  for one network a stated standard uncertainty of every entry or of every pass through a port
 //!      (a connection, a cable, a probe's position), repeated measurements, or a covariance.
-//! Out: a set of independent standard deviates for each source, and the errors of the entries that
-//!      they cause. Errors of several sources add up.
+//! Out: independent standard deviates for each source, and the resulting errors of the entries.
+//! Errors of several sources are added.
 //!
 //! A source is correlated over frequency, with one deviate for the whole sweep, or independent, with a
 //! deviate for each frequency. A stated magnitude in nepers and a phase multiply an entry by
@@ -24,7 +24,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
 use statrs::distribution::{ContinuousCDF as _, StudentsT};
 
-/// How errors at one frequency are related to those at another.
+/// The relation of errors at different frequencies.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum OverFrequency {
     /// One deviate for the whole sweep: drift, placement, a connection.
@@ -33,23 +33,23 @@ pub enum OverFrequency {
     Independent,
 }
 
-/// How the errors of Sij and Sji are related.
+/// The relation of the errors of Sij and Sji.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ErrorSymmetry {
     /// Both have the same error, as in a reciprocal part.
     Reciprocal,
-    /// Each has an error of its own.
+    /// Each has an independent error.
     Unrelated,
 }
 
 /// Standard uncertainties of all entries, with one value for each frequency of a network.
 #[derive(Clone, Debug, PartialEq)]
 pub struct EntryAmounts {
-    /// Of entries off the diagonal.
+    /// Uncertainties of entries off the diagonal.
     pub transmission: Vec<EntryAmount>,
-    /// Of entries on the diagonal.
+    /// Uncertainties of entries on the diagonal.
     pub reflection: Vec<EntryAmount>,
-    /// Of Sij and Sji.
+    /// The relation of the errors of Sij and Sji.
     pub symmetry: ErrorSymmetry,
 }
 
@@ -69,51 +69,51 @@ enum Kind {
         amounts: EntryAmounts,
         over_frequency: OverFrequency,
     },
-    /// Sij takes the errors of passes through i and through j, Sii its own twice.
+    /// Sij has the errors of passes through i and through j, Sii those of i twice.
     Passes {
         amounts: Vec<PassAmount>,
         over_frequency: OverFrequency,
     },
-    /// For each measurement the deviations of all entries from the mean, each divided by the root of
-    /// n (n - 1): their squares add up to the variance of the mean.
+    /// For each measurement the deviations of all entries from the mean, each divided by the root
+    /// of n (n - 1): their squares add up to the variance of the mean.
     Repeats {
         deviations: Vec<Vec<Complex64>>,
     },
-    /// For each parameter of a closed form the change of all entries by its standard uncertainty.
+    /// For each parameter of a closed form the change of all entries for its standard uncertainty.
     Changes {
         changes: Vec<Vec<Complex64>>,
     },
-    /// Independent from point to point: for each point the matrix that turns standard deviates, as
-    /// many complex ones as entries, into errors.
+    /// Independent from point to point: for each point the matrix that transforms complex standard
+    /// deviates, one per entry, to errors.
     Covariances {
         factors: Vec<DMatrix<Complex64>>,
     },
 }
 
-/// Errors of a network's entries, all of them or those in some places of each matrix, gathered from
-/// its sources.
+/// The sum of the errors of all sources in a network's entries: in all of them, or in those at some
+/// positions of each matrix.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Errors {
-    /// The places, row-major; `None` for all.
+    /// The positions, row-major; `None` for all.
     places: Option<Vec<usize>>,
     multiplied: Vec<Complex64>,
     added: Vec<Complex64>,
 }
 
 impl Errors {
-    /// None yet, of all entries.
+    /// Sets zero errors of all entries.
     pub(crate) fn clear(&mut self, entries: usize) {
         self.places = None;
         self.resize(entries);
     }
 
-    /// None yet, of the entries in these places at each of so many points.
+    /// Sets zero errors of the entries at these positions, at each of `points` points.
     pub(crate) fn clear_at(&mut self, points: usize, places: &[usize]) {
         self.places = Some(places.to_vec());
         self.resize(points * places.len());
     }
 
-    /// The point and the place of an error, in matrices of so many entries.
+    /// The point and the position of an error, in matrices of `size` entries.
     fn position(&self, at: usize, size: usize) -> (usize, usize) {
         match &self.places {
             Some(places) => (at / places.len(), places[at % places.len()]),
@@ -128,7 +128,7 @@ impl Errors {
         }
     }
 
-    /// The entries with their errors.
+    /// The entries with the errors applied.
     pub(crate) fn applied(&self, entries: &[Complex64]) -> Vec<Complex64> {
         entries.iter().enumerate().map(|(at, entry)| self.applied_to(at, *entry)).collect()
     }
@@ -152,7 +152,7 @@ impl Errors {
 /// Standard deviates of one source in one trial.
 #[derive(Clone, Debug)]
 pub(crate) struct Deviates {
-    /// Component after component, for each point where they differ from point to point.
+    /// One value per component, and per point where they are independent between points.
     values: Vec<f64>,
     components: usize,
     is_independent: bool,
@@ -173,7 +173,7 @@ const ACROSS: usize = 3;
 const KINDS: usize = 4;
 
 impl EntryAmount {
-    /// Logarithm of the factor, and the error added in the entry's own direction.
+    /// Logarithm of the factor, and the error in the direction of the entry.
     fn error(&self, deviates: &[f64]) -> (Complex64, Complex64) {
         // A linear magnitude without a phase is uncertain in all directions.
         let across = if self.phase_rad == 0.0 { self.magnitude_linear } else { 0.0 };
@@ -187,7 +187,7 @@ impl EntryAmount {
     }
 }
 
-/// Which kinds of components of an entry have an effect at some frequency.
+/// The kinds of components of an entry that have an effect at some frequency.
 fn acting_kinds(amounts: &[EntryAmount]) -> [bool; KINDS] {
     let any = |amount: fn(&EntryAmount) -> f64| amounts.iter().any(|one| amount(one) != 0.0);
     let mut acting = [false; KINDS];
@@ -247,7 +247,7 @@ impl Source {
         Ok(Self::new(network, Kind::Entries { amounts, over_frequency }, acting))
     }
 
-    /// A stated standard uncertainty of every pass through a port of a network: Sij takes the errors
+    /// A stated standard uncertainty of every pass through a port of a network: Sij has the errors
     /// of a pass through i and of a pass through j.
     ///
     /// # Errors
@@ -267,8 +267,8 @@ impl Source {
         Ok(Self::new(network, Kind::Passes { amounts, over_frequency }, acting))
     }
 
-    /// The mean of repeated measurements of a part, and its uncertainty from their scatter, at the
-    /// frequencies and in the reference impedances of `network`.
+    /// The mean of repeated measurements of a part, and its uncertainty from their standard
+    /// deviation, at the frequencies and in the reference impedances of `network`.
     ///
     /// # Errors
     /// [`MeasurementError::Repeats`] for fewer than two measurements,
@@ -355,7 +355,7 @@ impl Source {
         Self { ports: network.ports(), points: network.grid().len(), kind, acting }
     }
 
-    /// Refuses a network with another number of ports or frequencies.
+    /// Checks that a network has the number of ports and frequencies of the source.
     pub(crate) fn check_network(&self, network: &Network) -> Result<(), MeasurementError> {
         let found = (network.ports(), network.grid().len());
         if found == (self.ports, self.points) {
@@ -374,7 +374,7 @@ impl Source {
         self.components() == other.components() && self.is_independent() == other.is_independent()
     }
 
-    /// How many independent deviates it has, at each point if they differ from point to point.
+    /// The number of independent deviates, per point if they differ from point to point.
     pub(crate) fn components(&self) -> usize {
         self.acting.len()
     }
@@ -384,8 +384,8 @@ impl Source {
         self.acting[component]
     }
 
-    /// By how much its errors count more than their standard deviations say where a decision needs this
-    /// probability: Student's factor over the normal one (JCGM 100:2008, G.3).
+    /// The factor by which its errors count more than their standard deviations in a decision with
+    /// this probability: Student's factor divided by the normal one (JCGM 100:2008, G.3).
     pub(crate) fn widening(&self, probability: f64) -> f64 {
         let Kind::Repeats { deviations } = &self.kind else { return 1.0 };
         #[expect(clippy::cast_precision_loss, reason = "few measurements")]
@@ -394,7 +394,7 @@ impl Source {
         student.map_or(1.0, |own| own.inverse_cdf(probability) / normal_deviate(probability))
     }
 
-    /// Whether points have deviates of their own.
+    /// Whether each point has independent deviates.
     pub(crate) fn is_independent(&self) -> bool {
         match self.kind {
             Kind::Entries { over_frequency, .. } | Kind::Passes { over_frequency, .. } => {
@@ -412,8 +412,8 @@ impl Source {
         Deviates { values, components: self.components(), is_independent: false }
     }
 
-    /// The deviates of this source from those of another of its kind, of a part with as many ports or
-    /// more: an error of Sij, or of a port, is that of the same ports there.
+    /// The deviates of this source from those of another source of the same kind, of a part with at
+    /// least as many ports: the error of Sij, or of a port, is that of the same ports there.
     pub(crate) fn shared(&self, deviates: &Deviates, other: &Self) -> Deviates {
         let components = self.components();
         if (self.ports, components) == (other.ports, other.components()) {
@@ -434,12 +434,12 @@ impl Source {
         Deviates { values: values.collect(), components, is_independent }
     }
 
-    /// Whether parts can share its errors.
+    /// Whether several parts can share its errors.
     pub(crate) fn can_be_shared(&self) -> bool {
         matches!(self.kind, Kind::Entries { .. } | Kind::Passes { .. })
     }
 
-    /// How many ports its part has.
+    /// The number of ports of its part.
     pub(crate) fn ports(&self) -> usize {
         self.ports
     }
@@ -464,7 +464,7 @@ impl Source {
     }
 
     /// Adds the errors that these deviates cause in a network's entries, point after point. The
-    /// entries are those of the errors: all, or those in their places.
+    /// entries are those of `errors`: all, or those at its positions.
     pub(crate) fn add(&self, entries: &[Complex64], deviates: &Deviates, errors: &mut Errors) {
         match &self.kind {
             Kind::Entries { amounts, .. } => {
@@ -556,16 +556,16 @@ fn check_count(network: &Network, found: usize) -> Result<(), MeasurementError> 
     if points == found { Ok(()) } else { Err(MeasurementError::AmountCount { points, found }) }
 }
 
-/// The matrix that turns standard deviates into errors of this covariance; `None` for one whose
-/// eigenvalues are not found.
+/// The matrix that transforms standard deviates to errors of this covariance; `None` if its
+/// eigenvalues cannot be computed.
 fn root(covariance: DMatrix<Complex64>) -> Option<DMatrix<Complex64>> {
     let split = hermitian(covariance)?;
     let roots = split.eigenvalues.map(|value| Complex64::from(value.max(0.0).sqrt()));
     Some(&split.eigenvectors * DMatrix::from_diagonal(&roots))
 }
 
-/// A factor that turns normal deviates into deviates of Student's distribution, which a mean of few
-/// measurements has (JCGM 101:2008, 6.4.9).
+/// A factor that transforms normal deviates to deviates of Student's distribution, which the mean
+/// of few measurements has (JCGM 101:2008, 6.4.9).
 fn student_widening(measurements: usize, random: &mut ChaCha8Rng) -> f64 {
     // There are at least two measurements.
     #[expect(clippy::cast_precision_loss, reason = "few measurements")]
@@ -590,7 +590,7 @@ mod tests {
         let grid = FrequencyGrid::from_hz(vec![1e3]).unwrap();
         let sets: Vec<Network> = (0..5)
             .map(|at| {
-                // Any complex number will do for an entry: kiloohms.
+                // The entry may be any complex number: kiloohms here.
                 let value = Complex64::from_polar(volts[at] / milliamps[at], radians[at]);
                 let reference = vec![50.0.into()];
                 Network::new(ParameterKind::Scattering, grid.clone(), 1, vec![value], reference)

@@ -1,4 +1,4 @@
-//! One code path for every change of description.
+//! One method for every change of parameter, wave definition and reference impedance.
 //!
 //! A matrix M of any parameter relates a dependent to an independent quantity at each port:
 //! d = M x, with (x, d) = (a, b) for S, (I, V) for Z, (V, I) for Y, and a mixture for H and G.
@@ -7,9 +7,9 @@
 //!
 //! x' = α x + β d,  d' = γ x + δ d,  so  M' = (γ + δ M)(α + β M)⁻¹
 //!
-//! with diagonal matrices α to δ. Conversions between parameters, between wave definitions and
-//! between references are all this one step, and none passes through a matrix that the network
-//! may lack: an ideal through has no Z, yet it renormalises.
+//! with diagonal matrices α to δ. Every conversion between parameters, wave definitions and
+//! reference impedances is this one step. No intermediate matrix is needed that may not exist: an
+//! ideal zero-length line has no Z, yet its reference impedance can be changed.
 
 use super::lu::{Lu, Singular};
 use super::waves::PortWaves;
@@ -47,12 +47,12 @@ impl PortFrame {
     }
 }
 
-/// α, β, γ, δ of one port.
+/// The diagonal entries α, β, γ, δ of one port.
 #[derive(Clone, Copy, Debug)]
 struct PortStep([Complex64; 4]);
 
 impl PortStep {
-    /// Q' Q⁻¹.
+    /// The step Q' Q⁻¹ from one frame to another.
     fn between(from: PortFrame, to: PortFrame) -> Self {
         let (PortFrame([a, b, c, d]), PortFrame([p, q, r, s])) = (from, to);
         let scale = (a * d - b * c).inv();
@@ -93,8 +93,8 @@ impl Bilinear {
         let n = self.ports;
         for (row, (from, to)) in frames.enumerate() {
             let PortStep([alpha, beta, gamma, delta]) = PortStep::between(from, to);
-            // Volts and amperes differ in size; weighing the rows of the denominator keeps the test
-            // for singularity independent of units. The weights come off again at the end.
+            // Volts and amperes differ in size; scaling the rows of the denominator makes the test
+            // for singularity independent of units. The scale is removed at the end.
             let weight = 1.0 / (alpha.norm() + beta.norm());
             let range = row * n..(row + 1) * n;
             for (entry, below) in

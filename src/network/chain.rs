@@ -1,4 +1,4 @@
-//! Chain matrices: two-ports and 2N-ports one after the other.
+//! Chain matrices of cascaded two-ports and 2N-ports.
 //!
 //! Ports 1..N are on the left, N+1..2N on the right. With currents into the network,
 //!
@@ -7,9 +7,10 @@
 //! | voltage (ABCD) | (V, I) left = M (V, -I) right |
 //! | wave cascade (T) | (b, a) left = T (a, b) right |
 //!
-//! Both multiply in the order of the signal's way. They exist where the transmission from left to
-//! right can be inverted. Source: D. A. Frickey, IEEE Trans. MTT 42 (1994) 205-211, with the
-//! conjugate references of power waves; here they follow from the definitions for any waves.
+//! The product of two chain matrices is the cascade in the direction of the signal. A chain matrix
+//! exists where the transmission from left to right can be inverted. Source: D. A. Frickey, IEEE
+//! Trans. MTT 42 (1994) 205-211, with the conjugate reference impedances of power waves; here the
+//! forms follow from the definitions for any waves.
 
 use super::lu::Lu;
 use super::waves::PortWaves;
@@ -19,12 +20,12 @@ use super::{
 };
 use num_complex::Complex64;
 
-/// Which chain matrix.
+/// The form of a chain matrix.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ChainForm {
-    /// ABCD: voltages and currents.
+    /// ABCD: relates voltages and currents.
     Voltage,
-    /// T: waves.
+    /// T: relates waves.
     WaveCascade,
 }
 
@@ -122,7 +123,8 @@ pub fn to_chain(network: &Network, form: ChainForm) -> Result<Chain, NetworkErro
     Ok(Chain { form, side, grid: scattering.grid().clone(), entries })
 }
 
-/// The scattering network of chain matrices, in the references given (one, or one per port).
+/// The scattering network of chain matrices, in the reference impedances given (one, or one per
+/// port).
 ///
 /// # Errors
 /// [`NetworkError::NoInverse`] with the frequency at which the chain belongs to no scattering
@@ -184,7 +186,7 @@ pub fn from_chain(
     .with_wave_definition(waves))
 }
 
-/// Two 2N-ports one after the other: ports N+1..2N of the first meet ports 1..N of the second.
+/// Cascades two 2N-ports: ports N+1..2N of the first connect to ports 1..N of the second.
 ///
 /// Unlike a product of chain matrices this needs no transmission to exist.
 ///

@@ -1,22 +1,22 @@
-//! Two networks against each other, entry by entry.
+//! Comparison of two networks, entry by entry.
 
 use super::common_grid::common_grid;
 use super::{Network, NetworkError, ParameterKind, Port, change_reference, convert, onto_grid};
 use crate::units::db_from_amplitude;
 use num_complex::Complex64;
 
-/// A largest difference and where it stands, and the root mean square over frequency.
+/// The maximum difference with its frequency, and the root mean square over frequency.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Difference {
-    /// Largest magnitude, with the sign of second less first.
+    /// Difference of maximum magnitude: second minus first, with its sign.
     pub worst: f64,
-    /// Where, Hz.
+    /// Frequency of the maximum, Hz.
     pub worst_at_hz: f64,
-    /// Root mean square.
+    /// Root mean square over frequency.
     pub rms: f64,
 }
 
-/// How one entry differs.
+/// The difference of one matrix entry.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct EntryDifference {
     /// The responding port.
@@ -25,7 +25,7 @@ pub struct EntryDifference {
     pub column: Port,
     /// Magnitudes, dB; `None` where an entry of either is zero.
     pub magnitude_db: Option<Difference>,
-    /// Phases, degrees, the short way round; `None` where an entry of either is zero.
+    /// Phases, degrees, wrapped to (-180, 180]; `None` where an entry of either is zero.
     pub phase_deg: Option<Difference>,
     /// |difference| of the complex values.
     pub vector: Difference,
@@ -34,15 +34,15 @@ pub struct EntryDifference {
 /// Two networks compared over the band that both cover.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Comparison {
-    /// The band, Hz.
+    /// The common band, Hz.
     pub band_hz: (f64, f64),
-    /// The first on the common grid, as S.
+    /// The first network on the common grid, as S.
     pub first: Network,
-    /// The second on it, as S in the references of the first.
+    /// The second network on the common grid, as S in the reference impedances of the first.
     pub second: Network,
-    /// Entry by entry, row by row: at least one.
+    /// All entries, row by row; at least one.
     entries: Vec<EntryDifference>,
-    /// Whether the second had to be moved to the references of the first.
+    /// Whether the second network was brought to the reference impedances of the first.
     pub was_renormalised: bool,
 }
 
@@ -53,14 +53,14 @@ impl Comparison {
         &self.entries
     }
 
-    /// The entry whose vector difference is largest.
+    /// The entry with the maximum vector difference.
     #[must_use]
     pub fn worst(&self) -> &EntryDifference {
         // A network has at least one port, so there is an entry.
         self.entries[1..].iter().fold(&self.entries[0], larger_vector)
     }
 
-    /// Whether no entry differs by more than a limit, as |difference| of complex values.
+    /// Whether every entry differs by at most `limit`, as |difference| of complex values.
     #[must_use]
     pub fn is_within(&self, limit: f64) -> bool {
         self.worst().vector.worst <= limit
@@ -71,7 +71,7 @@ fn larger_vector<'e>(one: &'e EntryDifference, other: &'e EntryDifference) -> &'
     if other.vector.worst.total_cmp(&one.vector.worst).is_ge() { other } else { one }
 }
 
-/// Compares two networks as S, second less first.
+/// Compares two networks as S: second minus first.
 ///
 /// # Errors
 /// [`NetworkError::PortCount`], [`NetworkError::UnequalModes`] if their rows stand for different

@@ -1,4 +1,4 @@
-//! The container: one square matrix per frequency, checked once, contiguous.
+//! The container of network data: one square matrix per frequency, checked once, in one block.
 
 use super::error::{MAX_REFERENCE_OHM, MIN_REFERENCE_OHM, NetworkError};
 use super::grid::FrequencyGrid;
@@ -10,9 +10,9 @@ use num_complex::Complex64;
 
 /// An N-port over frequency.
 ///
-/// Whoever holds one can rely on: at least one port and one frequency, frequencies that never
-/// descend, one square matrix of finite numbers per frequency, and a reference with a positive
-/// real part for every port. Z, Y, H and G are in ohms, siemens and plain ratios.
+/// Every value has: at least one port and one frequency, frequencies that never descend, one square
+/// matrix of finite numbers per frequency, and a reference impedance with a positive real part for
+/// every port. Z is in ohms, Y in siemens; H and G are in the units of their entries.
 ///
 /// ```
 /// use fourphase::network::{FrequencyGrid, Network, ParameterKind, Port};
@@ -42,11 +42,11 @@ impl Network {
     /// point (point-major). A mixed-mode row still counts as one port here, with the reference
     /// of its mode.
     ///
-    /// Entries are within [`ParameterKind::max_magnitude`]; references have a real part from 1e-12
-    /// ohm and parts up to 1e12 ohm.
+    /// Entries are within [`ParameterKind::max_magnitude`]; reference impedances have a real part
+    /// from 1e-12 ohm and parts up to 1e12 ohm.
     ///
     /// # Errors
-    /// The first broken rule, with the port and frequency that break it.
+    /// An error for the first rule that is not met, with the port and frequency concerned.
     pub fn new(
         kind: ParameterKind,
         grid: FrequencyGrid,
@@ -78,22 +78,23 @@ impl Network {
         })
     }
 
-    /// The same numbers, read as other waves. Only complex references make a difference.
+    /// The same matrices, interpreted in another wave definition. This matters for complex
+    /// reference impedances only.
     #[must_use]
     pub fn with_wave_definition(mut self, waves: WaveDefinition) -> Self {
         self.waves = waves;
         self
     }
 
-    /// Says what each row stands for where the network is mixed-mode.
+    /// Sets the mode of each row of a mixed-mode network.
     ///
     /// Every single-ended port is in one row, as itself, or in two, the differential and the common
     /// mode of its pair.
     ///
     /// # Errors
     /// [`NetworkError::ModeCount`] unless there is one mode per row, [`NetworkError::NoSuchPort`]
-    /// for a mode of a port beyond the rows, [`NetworkError::ModesOfPort`] for a port that the modes
-    /// leave out, name too often or put into different pairs.
+    /// for a mode of a port beyond the rows, [`NetworkError::ModesOfPort`] for a port that is
+    /// missing from the modes, named too often, or in two pairs.
     pub fn with_modes(mut self, modes: Vec<PortMode>) -> Result<Self, NetworkError> {
         check_modes(&modes, self.ports)?;
         let mixed = modes.iter().any(|mode| !matches!(mode, PortMode::Single(_)));
@@ -101,13 +102,13 @@ impl Network {
         Ok(self)
     }
 
-    /// Which parameter the matrices hold.
+    /// The parameter of the matrices.
     #[must_use]
     pub fn kind(&self) -> ParameterKind {
         self.kind
     }
 
-    /// Which waves a scattering matrix relates.
+    /// The wave definition of a scattering matrix.
     #[must_use]
     pub fn wave_definition(&self) -> WaveDefinition {
         self.waves
@@ -119,13 +120,13 @@ impl Network {
         &self.grid
     }
 
-    /// How many ports, that is rows, each matrix has.
+    /// The number of ports, which is the number of rows of each matrix.
     #[must_use]
     pub fn ports(&self) -> usize {
         self.ports
     }
 
-    /// What the rows stand for if the network is mixed-mode.
+    /// The mode of each row of a mixed-mode network; `None` for a single-ended one.
     #[must_use]
     pub fn modes(&self) -> Option<&[PortMode]> {
         self.modes.as_deref()
@@ -147,7 +148,7 @@ impl Network {
         &self.entries
     }
 
-    /// The references of all ports at one frequency point.
+    /// The reference impedances of all ports at one frequency point.
     ///
     /// # Panics
     /// If `point` is not below `grid().len()`.
@@ -160,13 +161,13 @@ impl Network {
         }
     }
 
-    /// Whether the references are the same at every frequency.
+    /// Whether the reference impedances are the same at every frequency.
     #[must_use]
     pub fn has_constant_references(&self) -> bool {
         self.references_ohm.len() == self.ports
     }
 
-    /// The port of that number.
+    /// Checks that the network has a port of this number.
     ///
     /// # Errors
     /// [`NetworkError::NoSuchPort`] if the network has fewer ports.
@@ -190,13 +191,13 @@ impl Network {
         Ok(Self { modes: self.modes.clone(), ..made })
     }
 
-    /// The references as stored: one per port, or one per port and point.
+    /// The reference impedances as stored: one per port, or one per port and point.
     pub(crate) fn stored_references(&self) -> &[Complex64] {
         &self.references_ohm
     }
 }
 
-/// Refuses the first entry that is not finite, or beyond the range in which products of entries are.
+/// Checks that every entry is finite and within the range in which products of entries are finite.
 fn check_entries(
     kind: ParameterKind,
     grid: &FrequencyGrid,
@@ -204,7 +205,7 @@ fn check_entries(
     entries: &[Complex64],
 ) -> Result<(), NetworkError> {
     let max_magnitude = kind.max_magnitude();
-    // Parts first: they decide all but the few entries next to the limit, without a root.
+    // Real and imaginary parts are tested first: this avoids a square root for nearly all entries.
     let is_within =
         |entry: &Complex64| entry.re.abs() <= max_magnitude && entry.im.abs() <= max_magnitude;
     let Some(at) = entries.iter().position(|entry| !is_within(entry)) else { return Ok(()) };

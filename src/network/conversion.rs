@@ -1,12 +1,13 @@
-//! S, Z, Y, H and G into one another.
+//! Conversion between S, Z, Y, H and G.
 
 use super::bilinear::{Bilinear, PortFrame};
 use super::{Network, NetworkError, ParameterKind, WaveDefinition};
 
-/// The same network described by another parameter.
+/// Converts a network to another parameter.
 ///
-/// Scattering matrices refer to the network's own references and waves; Z, Y, H and G are
-/// absolute. Asking for the kind the network has gives its numbers back unchanged.
+/// Scattering matrices refer to the network's own reference impedances and wave definition; Z, Y, H
+/// and G are absolute. Converting to the parameter that the network already has returns it
+/// unchanged.
 ///
 /// # Errors
 /// [`NetworkError::NoSuchMatrix`] with the first frequency at which the network has no such
@@ -36,7 +37,8 @@ pub fn convert(network: &Network, kind: ParameterKind) -> Result<Network, Networ
     reframe(network, kind, network.stored_references().to_vec(), network.wave_definition())
 }
 
-/// Every point from the network's own frames to those of another kind, references and waves.
+/// Transforms every point from the network's own frames to those of another parameter, reference
+/// impedances and wave definition.
 pub(super) fn reframe(
     network: &Network,
     kind: ParameterKind,

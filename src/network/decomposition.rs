@@ -1,12 +1,12 @@
-//! Singular values and eigenvalues by iterations that end, whatever the numbers.
+//! Singular values and eigenvalues by iterations of bounded length.
 //!
-//! The iterations of nalgebra run without a bound unless one is given, and do not end for numbers
-//! that are not finite. For finite ones they need a few steps for each row.
+//! The iterations of nalgebra have no bound unless one is given, and do not end for numbers that
+//! are not finite. For finite numbers a few steps per row are enough.
 
 use nalgebra::{DMatrix, DVector, Dyn, SVD, SymmetricEigen};
 use num_complex::Complex64;
 
-/// The most steps for a matrix: far above what finite matrices need.
+/// Maximum number of steps for a matrix, far above what finite matrices need.
 fn max_steps(matrix: &DMatrix<Complex64>) -> usize {
     1000 + 100 * matrix.nrows().max(matrix.ncols())
 }
@@ -16,7 +16,7 @@ fn is_finite(matrix: &DMatrix<Complex64>) -> bool {
 }
 
 /// The result of an iteration; `None` where it has numbers that are not finite. Values are not
-/// ordered: nalgebra's sorting panics where they are not numbers.
+/// ordered, because nalgebra's sorting panics on NaN.
 fn found(
     matrix: &DMatrix<Complex64>,
     iterate: impl FnOnce(DMatrix<Complex64>) -> Option<SVD<Complex64, Dyn, Dyn>>,
@@ -45,7 +45,7 @@ pub(crate) fn largest_singular_value(matrix: &DMatrix<Complex64>) -> Option<f64>
     Some(singular_values(matrix)?.iter().copied().fold(0.0, f64::max))
 }
 
-/// Eigenvalues and eigenvectors of a Hermitian matrix; `None` as [`decomposed`].
+/// Eigenvalues and eigenvectors of a Hermitian matrix; `None` as for [`decomposed`].
 pub(crate) fn hermitian(matrix: DMatrix<Complex64>) -> Option<SymmetricEigen<Complex64, Dyn>> {
     let steps = max_steps(&matrix);
     is_finite(&matrix).then(|| SymmetricEigen::try_new(matrix, f64::EPSILON, steps)).flatten()

@@ -1,4 +1,4 @@
-//! Taking fixtures, pads and leads off a measured network.
+//! Removal of fixtures, pads and interconnects from a measured network.
 
 use super::lu::Lu;
 use super::quality::{Worst, assess};
@@ -10,31 +10,31 @@ use super::{
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
-/// A network after de-embedding, and how far to trust it.
+/// A network after de-embedding, with figures of its reliability.
 #[derive(Clone, Debug)]
 pub struct Deembedded {
-    /// What is left.
+    /// The network of the device.
     pub network: Network,
-    /// The largest condition number of the matrices inverted on the way: how much the errors of
-    /// the measurement may grow.
+    /// Maximum condition number of the matrices inverted: the factor by which measurement errors
+    /// may grow.
     pub worst_condition: Worst,
-    /// Largest singular value before.
+    /// Maximum singular value before de-embedding.
     pub singular_value_before: f64,
-    /// Largest singular value after; above 1 the step has made the part give out power.
+    /// Maximum singular value after de-embedding; above 1 the result generates power.
     pub singular_value_after: f64,
-    /// What the user should know.
+    /// Warnings for the user, one sentence each.
     pub warnings: Vec<String>,
 }
 
-/// Conditions beyond this leave four digits of a six-digit measurement at most.
+/// Above this condition number a six-digit measurement keeps four digits at most.
 const LARGEST_TRUSTED_CONDITION: f64 = 100.0;
 
-/// Takes known two-ports off a two-port: `left` before its port 1, `right` after its port 2, each
-/// with the signal going from its port 1 to its port 2.
+/// Removes known two-ports from a two-port: `left` before its port 1, `right` after its port 2. The
+/// signal goes from port 1 to port 2 of each.
 ///
 /// # Errors
 /// [`NetworkError::PortCount`], [`NetworkError::MixedMode`], [`NetworkError::UnequalGrids`],
-/// [`NetworkError::NoInverse`] with the frequency where a fixture passes nothing.
+/// [`NetworkError::NoInverse`] with the frequency at which a fixture has no transmission.
 pub fn remove_fixtures(
     measured: &Network,
     left: Option<&Network>,
@@ -44,7 +44,8 @@ pub fn remove_fixtures(
     let mut blocks = Vec::new();
     let mut outside = Vec::new();
     let mut towards = Vec::new();
-    // Ports of the joined fixture: those of the measurement first, then those of the device.
+    // Ports of the joined fixture: first those on the side of the measurement, then those of the
+    // device.
     for (fixture, faces_left) in [(left, true), (right, false)] {
         let block = blocks.len();
         let network = match fixture {
@@ -63,8 +64,8 @@ pub fn remove_fixtures(
     remove_fixture(measured, &fixture)
 }
 
-/// Takes a known feed off each port of an N-port: a two-port whose port 1 is outside and whose port 2
-/// faces the device; `None` where a port has none.
+/// Removes a known access line from each port of an N-port. Each line is a two-port whose port 1 is
+/// outside and whose port 2 faces the device; `None` for a port without a line.
 ///
 /// # Errors
 /// As [`remove_fixture`]; [`NetworkError::PortCount`] unless there is an entry for each port.
@@ -95,18 +96,18 @@ fn through(grid: &FrequencyGrid) -> Result<Network, NetworkError> {
     Network::new(ParameterKind::Scattering, grid.clone(), 2, entries, vec![50.0.into()])
 }
 
-/// Takes a known 2N-port off an N-port: its ports 1..N are those of the measurement, its ports
-/// N+1..2N face the device.
+/// Removes a known 2N-port from an N-port: ports 1..N of the fixture are on the side of the
+/// measurement, its ports N+1..2N face the device.
 ///
-/// The device comes out in the references of the fixture's inner ports.
+/// The result is in the reference impedances of the fixture's inner ports.
 ///
 /// # Errors
 /// [`NetworkError::PortCount`], [`NetworkError::MixedMode`], [`NetworkError::UnequalGrids`],
-/// [`NetworkError::NoInverse`] with the frequency where the fixture passes nothing.
+/// [`NetworkError::NoInverse`] with the frequency at which the fixture has no transmission.
 ///
 /// # Method
-/// With F the fixture's matrix in blocks and M the measurement, the wave into the inner ports is
-/// X = F_oi⁻¹ (M - F_oo) of the wave at the outer ones, and S = X (F_io + F_ii X)⁻¹.
+/// With the fixture's matrix F in blocks and the measurement M, X = F_oi⁻¹ (M - F_oo) is the wave
+/// into the inner ports per wave at the outer ports, and S = X (F_io + F_ii X)⁻¹.
 pub fn remove_fixture(measured: &Network, fixture: &Network) -> Result<Deembedded, NetworkError> {
     let n = measured.ports();
     expect_ports(measured, n)?;
@@ -115,7 +116,7 @@ pub fn remove_fixture(measured: &Network, fixture: &Network) -> Result<Deembedde
         return Err(NetworkError::UnequalGrids { block: 1 });
     }
     let fixture = power_scattering(fixture)?;
-    // The measurement is brought to the references of the fixture's outer ports.
+    // The measurement is brought to the reference impedances of the fixture's outer ports.
     let outer = |point: usize| fixture.references_ohm(point)[..n].iter().copied();
     let outer_ohm: Vec<Complex64> = (0..measured.grid().len()).flat_map(outer).collect();
     let measured_s = change_reference(
@@ -164,24 +165,24 @@ pub fn remove_fixture(measured: &Network, fixture: &Network) -> Result<Deembedde
     condition.judge(measured, network)
 }
 
-/// The reference in which the short's waves are taken, ohms.
+/// Reference impedance of the waves of the short standard, ohms.
 const R: f64 = 50.0;
-/// Sums of terms around 1 that come to less are zero with rounding errors.
+/// A sum of terms around 1 with a result below this is zero within rounding errors.
 const CANCELLED: f64 = 1e-12;
 
-/// Takes pads (shunt) and leads (series) off an N-port, from the same structure left open and
+/// Removes shunt pads and series interconnects from an N-port, by the same structure left open and
 /// shorted: M. C. A. M. Koolen, J. A. M. Geelen, M. P. J. G. Versleijen, BCTM 1991.
 ///
 /// # Errors
 /// [`NetworkError::PortCount`], [`NetworkError::MixedMode`], [`NetworkError::UnequalGrids`];
 /// [`NetworkError::NoSuchMatrix`] where the measurement has no Y, [`NetworkError::InStandard`]
-/// where the open has none; [`NetworkError::NoInverse`] where device or open cannot be told from
-/// the short.
+/// where the open has none; [`NetworkError::NoInverse`] where the device or the open equals the
+/// short.
 ///
 /// # Method
-/// With A = Y - Y_open and L = (Y_short - Y_open)⁻¹, the impedance of the leads, Koolen's
-/// (A⁻¹ - L)⁻¹ is A (1 - L A)⁻¹, which also exists for a device that is an open and for an ideal
-/// short.
+/// With A = Y - Y_open and L = (Y_short - Y_open)⁻¹, the impedance of the interconnects, Koolen's
+/// (A⁻¹ - L)⁻¹ is A (1 - L A)⁻¹. This form also exists for a device that is an open and for an
+/// ideal short.
 pub fn remove_open_short(
     measured: &Network,
     open: &Network,
@@ -221,7 +222,8 @@ pub fn remove_open_short(
     for (point, ((y, open), short)) in points.enumerate() {
         let frequency_hz = measured.grid().as_hz()[point];
         let inverted = |lu: &mut Lu, matrix: &[Complex64], what| {
-            // What cancels to rounding is singular too, which no pivot shows in a one-port.
+            // Entries that cancel to rounding make the matrix singular too; in a one-port no pivot
+            // shows this.
             let cancels = matrix.iter().all(|entry| entry.norm() < CANCELLED);
             let refused = || NetworkError::NoInverse { what, frequency_hz };
             lu.factor(matrix).ok().filter(|()| !cancels).ok_or_else(refused)
@@ -258,21 +260,22 @@ pub fn remove_open_short(
     condition.judge(measured, convert(&device, ParameterKind::Scattering)?)
 }
 
-/// How a symmetric through is thought to be made.
+/// The model by which a symmetric 2x-thru is split.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum ThroughSplit {
-    /// Two equal pieces of uniform line, of any impedance and loss.
+    /// Two equal lengths of uniform line, of any impedance and loss.
     #[default]
     Line,
-    /// Two pads to ground with leads between them: a shunt, then a series element on each side.
+    /// Two shunt pads with a series interconnect between them: one shunt and one series element on
+    /// each side.
     Pad,
 }
 
-/// The two halves of a symmetric through, left and right.
+/// Splits a symmetric 2x-thru into its left and right halves.
 ///
 /// # Errors
 /// [`NetworkError::PortCount`]; [`NetworkError::NoInverse`] and [`NetworkError::NoSuchMatrix`]
-/// where the through has no chain or Y matrix.
+/// where the thru has no chain or Y matrix.
 pub fn split_through(
     through: &Network,
     split: ThroughSplit,
@@ -284,7 +287,7 @@ pub fn split_through(
         ThroughSplit::Pad => {
             let admittance = convert(through, ParameterKind::Admittance)?;
             let half = |y: &[Complex64]| {
-                // The π form: (Y11 + Y12) to ground at each end, -Y12 between; half of it is in
+                // The π form: (Y11 + Y12) to ground at each end, -Y12 between them; half of -Y12 in
                 // series on each side.
                 let (mean, transfer) = (0.5 * (y[0] + y[3]), 0.5 * (y[1] + y[2]));
                 let (shunt, series) = (mean + transfer, -0.5 / transfer);
@@ -298,7 +301,7 @@ pub fn split_through(
         from_chain(&chain, references.clone(), through.wave_definition())
     };
     let left = build(chains.concat())?;
-    // Turned round, a reciprocal two-port has A and D exchanged.
+    // Exchanging the ports of a reciprocal two-port exchanges A and D.
     let right = build(chains.iter().flat_map(|&[a, b, c, d]| [d, b, c, a]).collect())?;
     Ok((left, right))
 }
@@ -307,14 +310,14 @@ pub fn split_through(
 fn line_halves(through: &Network) -> Result<Vec<[Complex64; 4]>, NetworkError> {
     let chain = to_chain(through, ChainForm::Voltage)?;
     let hz = through.grid().as_hz();
-    // A = cosh γl; of the two exponents the one that decays.
+    // A = cosh γl has two exponents; the one that decays is used.
     let mut turned: Vec<f64> = Vec::with_capacity(hz.len());
     let mut decays = Vec::with_capacity(hz.len());
     for m in chain.entries().chunks_exact(4) {
         let cosh = 0.5 * (m[0] + m[3]);
         let sinh = (cosh * cosh - 1.0).sqrt();
         let (one, other) = (cosh - sinh, cosh + sinh);
-        // Without loss both have magnitude 1; then the delay decides, which is positive.
+        // Without loss both have magnitude 1; then the one with positive delay is used.
         let transfer = if (one.norm() - other.norm()).abs() > 1e-9 {
             if one.norm() < other.norm() { one } else { other }
         } else if one.arg() <= 0.0 {
@@ -329,8 +332,8 @@ fn line_halves(through: &Network) -> Result<Vec<[Complex64; 4]>, NetworkError> {
         });
         decays.push(transfer.norm().ln());
     }
-    // The phase at zero frequency is zero: whole turns are chosen so that a straight line through
-    // the phases comes nearest to that.
+    // The phase at zero frequency is zero: the number of whole turns is chosen for which a straight
+    // line through the phases comes nearest to that.
     let turns = if hz.len() > 1 {
         let count = hz.iter().map(|_| 1.0).sum::<f64>();
         let (mean_hz, mean) = (hz.iter().sum::<f64>() / count, turned.iter().sum::<f64>() / count);
@@ -345,7 +348,7 @@ fn line_halves(through: &Network) -> Result<Vec<[Complex64; 4]>, NetworkError> {
         .chunks_exact(4)
         .zip(turned.iter().zip(decays))
         .map(|(m, (phase, decay))| {
-            // From 0 upwards without loss the first half turn is the through's own.
+            // In a lossless sweep from 0 Hz the first half turn is that of the thru.
             let exponent = Complex64::new(-decay, -(phase - TAU * turns));
             let half = 0.5 * exponent;
             let image_ohm = (m[1] / m[2]).sqrt();
@@ -355,7 +358,7 @@ fn line_halves(through: &Network) -> Result<Vec<[Complex64; 4]>, NetworkError> {
         .collect())
 }
 
-/// Splits a symmetric through and takes its halves off a two-port.
+/// Splits a symmetric 2x-thru and removes its halves from a two-port.
 ///
 /// # Errors
 /// Those of [`split_through`] and [`remove_fixtures`].
@@ -375,7 +378,7 @@ pub fn remove_through(
     if asymmetry > LARGEST_ASYMMETRY {
         removed
             .warnings
-            .push(format!("the through is not symmetric: its ends differ by up to {asymmetry:.3}"));
+            .push(format!("the thru is not symmetric: S11 and S22 differ by up to {asymmetry:.3}"));
     }
     let steps = scattering.entries().chunks_exact(4).map(|s| s[2].arg()).collect::<Vec<_>>();
     if steps
@@ -383,13 +386,14 @@ pub fn remove_through(
         .any(|pair| (pair[1] - pair[0]).abs() > PI / 2.0 && (pair[1] - pair[0]).abs() < 1.5 * PI)
     {
         removed.warnings.push(
-            "the through turns more than 90 deg between points; its half may be wrong".to_owned(),
+            "the phase of the thru turns by more than 90 deg between points; its half may be wrong"
+                .to_owned(),
         );
     }
     Ok(removed)
 }
 
-/// Ends of a through that differ by more are not alike.
+/// Above this |S11 - S22| a thru is not symmetric.
 const LARGEST_ASYMMETRY: f64 = 0.02;
 
 #[derive(Default)]
@@ -411,7 +415,7 @@ impl WorstCondition {
         let mut warnings = Vec::new();
         if self.value > LARGEST_TRUSTED_CONDITION {
             warnings.push(format!(
-                "the step is ill-conditioned: errors may grow {:.0} times near {}",
+                "ill-conditioned de-embedding: errors may grow by a factor of {:.0} near {}",
                 self.value,
                 crate::units::ShownFrequency(self.frequency_hz)
             ));
@@ -419,7 +423,7 @@ impl WorstCondition {
         let is_passive = |value: f64| value <= 1.0 + super::PASSIVITY_TOLERANCE;
         if is_passive(singular_value_before) && !is_passive(after.value) {
             warnings.push(format!(
-                "the result is not passive: singular value {:.4} at {}",
+                "the de-embedded network is not passive: singular value {:.4} at {}",
                 after.value,
                 crate::units::ShownFrequency(after.frequency_hz)
             ));

@@ -1,4 +1,4 @@
-//! What can stop work on a network.
+//! Errors of work on a network.
 
 use super::parameter_kind::ParameterKind;
 use super::ports::Port;
@@ -11,15 +11,15 @@ pub(super) const MIN_REFERENCE_OHM: f64 = 1e-12;
 /// The largest real or imaginary part of a reference impedance, ohm.
 pub(super) const MAX_REFERENCE_OHM: f64 = 1e12;
 
-/// Why a network cannot be made or changed as asked.
+/// The reason for which a network cannot be made or changed.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum NetworkError {
-    /// Work on several networks met none.
+    /// Work on several networks was given none.
     #[error("at least one network is needed, found none")]
     NoNetworks,
     /// A frequency point beyond the grid.
-    #[error("point {} does not exist: the grid has {points}", point + 1)]
+    #[error("point {} does not exist: the grid has points 1 to {points}", point + 1)]
     NoSuchPoint {
         /// Index of the point, from 0.
         point: usize,
@@ -30,7 +30,7 @@ pub enum NetworkError {
     #[error("a network needs at least one frequency")]
     NoFrequencies,
     /// A frequency that is negative or not finite.
-    #[error("point {}: {value_hz} Hz is not a frequency", index + 1)]
+    #[error("point {}: {value_hz} Hz is not a frequency: expected a finite number, 0 or more", index + 1)]
     NotAFrequency {
         /// Index of the point, from 0.
         index: usize,
@@ -38,15 +38,15 @@ pub enum NetworkError {
         value_hz: f64,
     },
     /// A frequency below the one before it.
-    #[error("point {}: {} is below the frequency before it", index + 1, ShownFrequency(*value_hz))]
+    #[error("point {}: {} is below the frequency before it; sort the points by frequency", index + 1, ShownFrequency(*value_hz))]
     Descending {
         /// Index of the point, from 0.
         index: usize,
         /// The value given.
         value_hz: f64,
     },
-    /// Fewer or more matrix entries than ports and points ask for.
-    #[error("{ports} ports at {points} frequencies need {} entries, got {found}", ports * ports * points)]
+    /// A number of matrix entries that does not agree with ports and points.
+    #[error("{ports} ports at {points} frequencies need {} entries, found {found}", ports * ports * points)]
     EntryCount {
         /// Number of ports.
         ports: usize,
@@ -55,7 +55,7 @@ pub enum NetworkError {
         /// Entries given.
         found: usize,
     },
-    /// More or fewer modes than rows.
+    /// A number of modes that is not the number of rows.
     #[error("{ports} rows need {ports} modes, found {found}")]
     ModeCount {
         /// Rows of the network.
@@ -63,7 +63,7 @@ pub enum NetworkError {
         /// Modes given.
         found: usize,
     },
-    /// A port that the modes leave out, name too often, or put into different pairs.
+    /// A port that is missing from the modes, named too often, or in two pairs.
     #[error(
         "port {port} must be in one row as itself, or in two as differential and common mode of one pair"
     )]
@@ -81,7 +81,7 @@ pub enum NetworkError {
         row: Port,
         /// The driven port.
         column: Port,
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
     /// An entry beyond the range in which networks are computed.
@@ -97,95 +97,95 @@ pub enum NetworkError {
         row: Port,
         /// The driven port.
         column: Port,
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
         /// The entry.
         found: Complex64,
     },
-    /// A number of references that fits neither the ports nor ports times points.
-    #[error("expected one reference or {ports} (one per port), got {found}")]
+    /// A number of reference impedances that is neither 1, nor the ports, nor ports times points.
+    #[error("expected 1 or {ports} reference impedances, found {found}")]
     ReferenceCount {
         /// Number of ports.
         ports: usize,
         /// References given.
         found: usize,
     },
-    /// A reference whose real part is not positive.
-    #[error("the reference of port {port}, {} ohm, needs a positive real part", shown_complex(*value_ohm))]
+    /// A reference impedance whose real part is not positive.
+    #[error("the reference impedance of port {port}, {} ohm, must have a positive real part", shown_complex(*value_ohm))]
     Reference {
-        /// Whose reference.
+        /// The port with this reference impedance.
         port: Port,
         /// Its value.
         value_ohm: Complex64,
     },
-    /// A reference beyond the range in which networks are computed.
+    /// A reference impedance beyond the range in which networks are computed.
     #[error(
-        "the reference of port {port}, {} ohm, is out of range: its real part must be at least \
+        "the reference impedance of port {port}, {} ohm, is out of range: its real part must be at least \
          {MIN_REFERENCE_OHM:e} ohm, and both parts at most {MAX_REFERENCE_OHM:e} ohm",
         shown_complex(*value_ohm)
     )]
     ReferenceRange {
-        /// Whose reference.
+        /// The port with this reference impedance.
         port: Port,
         /// Its value.
         value_ohm: Complex64,
     },
-    /// H and G exist for two ports only.
-    #[error("{kind} parameters need 2 ports, the network has {ports}")]
+    /// H and G of a network that is not a two-port.
+    #[error("{kind} parameters need a 2-port, found {ports} ports")]
     TwoPortsOnly {
-        /// The parameter asked for.
+        /// The parameter requested.
         kind: ParameterKind,
         /// Ports of the network.
         ports: usize,
     },
-    /// The network has no such matrix at this frequency.
+    /// A matrix that does not exist for the network at this frequency.
     #[error("the network has no {kind} matrix at {}", ShownFrequency(*frequency_hz))]
     NoSuchMatrix {
-        /// The parameter asked for.
+        /// The parameter requested.
         kind: ParameterKind,
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
-    /// The terminations and the network ring: no finite answer.
-    #[error("the loads ring with the network at {}: the answer is not finite", ShownFrequency(*frequency_hz))]
+    /// A resonance between network and terminations without loss.
+    #[error("the network and its terminations are singular at {}: a lossless resonance has no finite result", ShownFrequency(*frequency_hz))]
     Ringing {
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
-    /// What closes a port refuses.
-    #[error("the load at port {port}: {source}")]
+    /// An error of the termination of a port.
+    #[error("the termination of port {port}: {source}")]
     InLoad {
         /// The port.
         port: Port,
-        /// Why.
+        /// The underlying error.
         source: Box<NetworkError>,
     },
     /// A port number beyond the network's ports.
-    #[error("port {port} does not exist: the network has {ports}")]
+    #[error("port {port} does not exist: the network has ports 1 to {ports}")]
     NoSuchPort {
-        /// The port asked for.
+        /// The port requested.
         port: Port,
         /// Ports of the network.
         ports: usize,
     },
-    /// A port named twice where each may stand once.
-    #[error("port {port} is named twice")]
+    /// A port named twice where it may be named once.
+    #[error("port {port} is named twice; name it once")]
     PortTwice {
         /// The port.
         port: Port,
     },
-    /// A frequency beyond the data; nothing is ever extrapolated.
-    #[error("{} is outside the data, {} to {}", ShownFrequency(*frequency_hz), ShownFrequency(*first_hz), ShownFrequency(*last_hz))]
+    /// A frequency outside the data; data are never extrapolated.
+    #[error("{} is outside the data, which cover {} to {}", ShownFrequency(*frequency_hz), ShownFrequency(*first_hz), ShownFrequency(*last_hz))]
     OutsideData {
-        /// The frequency asked for.
+        /// The frequency requested.
         frequency_hz: f64,
-        /// The lowest in the data.
+        /// Minimum frequency of the data, Hz.
         first_hz: f64,
-        /// The highest in the data.
+        /// Maximum frequency of the data, Hz.
         last_hz: f64,
     },
-    /// A block that does not exist.
-    #[error("block {} does not exist", block + 1)]
+    /// The index of a block that does not exist.
+    #[error("block {} does not exist; name one of the blocks", block + 1)]
     NoSuchBlock {
         /// Its index, from 0.
         block: usize,
@@ -193,20 +193,20 @@ pub enum NetworkError {
     /// A join of fewer than two ports.
     #[error("a join needs at least two ports")]
     JoinTooSmall,
-    /// A port in two joins, or twice among the outside ports.
+    /// A port in two joins, or twice among the outer ports.
     #[error("port {} of block {} is joined twice", terminal.port, terminal.block + 1)]
     JoinedTwice {
         /// The port.
         terminal: Terminal,
     },
-    /// A port that is neither joined nor outside.
-    #[error("port {} of block {} is left over: it is neither joined nor outside", terminal.port, terminal.block + 1)]
+    /// A port that is neither joined nor an outer port.
+    #[error("port {} of block {} is unconnected: join it, terminate it or make it an outer port", terminal.port, terminal.block + 1)]
     LeftOver {
         /// The port.
         terminal: Terminal,
     },
-    /// Blocks to be joined with different frequencies.
-    #[error("block {} has other frequencies than the first", block + 1)]
+    /// Blocks with different frequencies.
+    #[error("block {} has other frequencies than block 1; bring all blocks to one grid", block + 1)]
     UnequalGrids {
         /// Its index, from 0.
         block: usize,
@@ -214,75 +214,77 @@ pub enum NetworkError {
     /// Networks that share no frequency range.
     #[error("no common band: one network starts at {}, another ends at {}", ShownFrequency(*first_hz), ShownFrequency(*last_hz))]
     NoCommonBand {
-        /// The highest of the lowest frequencies.
+        /// The highest of all start frequencies, Hz.
         first_hz: f64,
-        /// The lowest of the highest.
+        /// The lowest of all stop frequencies, Hz.
         last_hz: f64,
     },
-    /// A lossless loop without a finite answer.
-    #[error("join {} closes a loop that rings at {}: there is no finite answer", join + 1, ShownFrequency(*frequency_hz))]
+    /// A lossless loop that is singular at this frequency.
+    #[error("join {} closes a lossless loop that is singular at {}: it has no finite result", join + 1, ShownFrequency(*frequency_hz))]
     RingingJoin {
-        /// Which join of the wiring, from 0.
+        /// Index of the join in the wiring, from 0.
         join: usize,
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
-    /// A transmission without which the step cannot be done.
+    /// A matrix that has to be inverted and cannot be.
     #[error("the {what} has no inverse at {}", ShownFrequency(*frequency_hz))]
     NoInverse {
-        /// What would have to be inverted.
+        /// Name of the matrix.
         what: &'static str,
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
-    /// Singular values that the iteration does not find.
-    #[error("no singular values are found at {}", ShownFrequency(*frequency_hz))]
+    /// Singular values for which the iteration does not converge.
+    #[error("the singular values at {} cannot be computed: the iteration does not converge", ShownFrequency(*frequency_hz))]
     NoSingularValues {
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
-    /// A chain matrix needs as many ports on the left as on the right.
-    #[error("a chain needs an even number of ports, the network has {ports}")]
+    /// An odd number of ports in a chain matrix, which has equal numbers left and right.
+    #[error("a chain matrix needs an even number of ports, found {ports}")]
     OddPorts {
         /// Ports of the network.
         ports: usize,
     },
-    /// Networks of different numbers of ports where they must agree.
-    #[error("expected {expected} ports, got {found}")]
+    /// A network with another number of ports than needed.
+    #[error("expected {expected} ports, found {found}")]
     PortCount {
-        /// What fits.
+        /// Number of ports needed.
         expected: usize,
-        /// What was given.
+        /// The value found.
         found: usize,
     },
-    /// A pair of ports with different references.
-    #[error("ports {plus} and {minus} have different references and cannot be a pair")]
+    /// A pair of ports with unequal reference impedances.
+    #[error("ports {plus} and {minus} have different reference impedances and cannot be a pair")]
     UnequalPair {
         /// One port.
         plus: Port,
         /// The other.
         minus: Port,
     },
-    /// What a measured standard refuses.
+    /// An error of a measured standard.
     #[error("the {standard} standard: {source}")]
     InStandard {
-        /// Which: open or short.
+        /// The standard: open or short.
         standard: &'static str,
-        /// Why.
+        /// The underlying error.
         source: Box<NetworkError>,
     },
     /// Networks whose rows stand for different modes.
-    #[error("the networks have different modes: one is mixed-mode, or their pairs differ")]
+    #[error(
+        "the networks have different modes: expected two single-ended networks, or the same mixed-mode pairs"
+    )]
     UnequalModes,
-    /// A band between two neighbouring points of the data.
-    #[error("no point of the data lies from {} to {}", ShownFrequency(*low_hz), ShownFrequency(*high_hz))]
+    /// A band without a point of the data.
+    #[error("the data have no point from {} to {}", ShownFrequency(*low_hz), ShownFrequency(*high_hz))]
     EmptyBand {
-        /// Its lower end.
+        /// Lower end of the band, Hz.
         low_hz: f64,
-        /// Its upper end.
+        /// Upper end of the band, Hz.
         high_hz: f64,
     },
-    /// Work that needs single-ended ports met a mixed-mode network.
-    #[error("the network is mixed-mode; single-ended ports are needed here")]
+    /// A mixed-mode network where single-ended ports are needed.
+    #[error("expected a network with single-ended ports, found a mixed-mode one; convert it first")]
     MixedMode,
 }

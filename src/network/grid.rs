@@ -4,8 +4,9 @@ use super::NetworkError;
 
 /// Frequencies in hertz: at least one, finite, not negative, never descending.
 ///
-/// Equal neighbours are allowed, because sweeps made of segments repeat the frequency at which
-/// two segments meet; [`FrequencyGrid::first_repeat`] finds them for work that cannot cope.
+/// Equal neighbours are allowed, because a sweep of several segments repeats the frequency at which
+/// two segments meet; [`FrequencyGrid::first_repeat`] finds them for work that needs distinct
+/// points.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FrequencyGrid {
     points_hz: Vec<f64>,
@@ -33,7 +34,7 @@ impl FrequencyGrid {
     /// `points` equidistant frequencies from `first_hz` to `last_hz`, both included.
     ///
     /// # Errors
-    /// As [`FrequencyGrid::from_hz`]; no points at all is an error too.
+    /// As [`FrequencyGrid::from_hz`]; also for zero points.
     pub fn linear(first_hz: f64, last_hz: f64, points: usize) -> Result<Self, NetworkError> {
         Self::from_hz(crate::units::equidistant(first_hz, last_hz, points))
     }
@@ -44,26 +45,26 @@ impl FrequencyGrid {
         &self.points_hz
     }
 
-    /// How many points there are; never zero.
+    /// The number of points; never zero.
     #[must_use]
     #[expect(clippy::len_without_is_empty, reason = "a grid is never empty")]
     pub fn len(&self) -> usize {
         self.points_hz.len()
     }
 
-    /// The lowest frequency in hertz.
+    /// The minimum frequency, Hz.
     #[must_use]
     pub fn first_hz(&self) -> f64 {
         self.points_hz[0]
     }
 
-    /// The highest frequency in hertz.
+    /// The maximum frequency, Hz.
     #[must_use]
     pub fn last_hz(&self) -> f64 {
         self.points_hz[self.points_hz.len() - 1]
     }
 
-    /// The first frequency that stands twice, if any does.
+    /// The first duplicate frequency, if there is one.
     #[must_use]
     pub fn first_repeat(&self) -> Option<f64> {
         self.points_hz
@@ -72,13 +73,13 @@ impl FrequencyGrid {
             .map(|pair| pair[0])
     }
 
-    /// How many points stand at the frequency of the point before them.
+    /// The number of points whose frequency equals that of the point before.
     #[must_use]
     pub fn repeats(&self) -> usize {
         self.points_hz.windows(2).filter(|pair| pair[0].total_cmp(&pair[1]).is_eq()).count()
     }
 
-    /// How the points are spread.
+    /// The spacing of the points.
     #[must_use]
     pub fn spacing(&self) -> Spacing {
         let steps = |value: fn(f64) -> f64| {
@@ -113,10 +114,10 @@ impl FrequencyGrid {
     }
 }
 
-/// Steps that differ by less than this share count as equal: files round their frequencies.
+/// Steps equal within this share count as equal, because files round their frequencies.
 const SPACING_TOLERANCE: f64 = 1e-3;
 
-/// How the points of a grid are spread.
+/// The spacing of the points of a grid.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Spacing {
     /// One point.
@@ -125,12 +126,12 @@ pub enum Spacing {
     Uniform,
     /// Equal ratios.
     Logarithmic,
-    /// Neither.
+    /// Neither equal steps nor equal ratios.
     Uneven,
 }
 
 impl Spacing {
-    /// One word for it.
+    /// The name of the spacing, one word.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {

@@ -1,11 +1,11 @@
-//! Networks at other frequencies, with the delay taken out first and put back.
+//! Interpolation of networks, with the delay removed first and restored afterwards.
 //!
-//! A long line turns its transmission through many degrees between measured points, yet turns it
-//! evenly. For each entry the mean delay is estimated from its phase steps and removed; what is
-//! left is slow, and a piecewise cubic through its real and imaginary parts, with slopes from the
-//! parabola through three neighbours, follows it. The delay then goes back on. Measured points
-//! come back bit for bit; nothing is ever extrapolated; and no piece crosses a frequency that
-//! stands twice, since a sweep made of segments may jump there.
+//! The transmission phase of a long line turns by many degrees between measured points, but at a
+//! constant rate. For each entry the mean delay is estimated from its phase steps and removed. The
+//! residual changes slowly; a piecewise cubic through its real and imaginary parts, with slopes
+//! from the parabola through three neighbours, follows it. The delay is then restored. Measured
+//! points are returned bit for bit; nothing is extrapolated; no piece crosses a duplicate
+//! frequency, since a sweep of several segments may jump there.
 
 use super::{FrequencyGrid, Network, NetworkError, ParameterKind, Port, convert};
 use crate::units::ShownFrequency;
@@ -22,7 +22,7 @@ pub struct UnsafeStep {
     pub column: Port,
     /// The lower of the two frequencies.
     pub frequency_hz: f64,
-    /// The step, 0 to 180.
+    /// The phase step, 0 to 180 degrees.
     pub step_deg: f64,
 }
 
@@ -30,7 +30,7 @@ impl fmt::Display for UnsafeStep {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "S{},{} turns {:.0} deg from one point to the next near {}; interpolation is unsafe",
+            "the phase of S{},{} turns by {:.0} deg between neighbouring points near {}; interpolation is unsafe",
             self.row,
             self.column,
             self.step_deg,
@@ -39,22 +39,22 @@ impl fmt::Display for UnsafeStep {
     }
 }
 
-/// A network on another grid, and whether to trust it.
+/// A network on another grid, with a flag where the sweep is too coarse for it.
 #[derive(Clone, Debug)]
 pub struct Interpolated {
-    /// The network on the grid that was asked for.
+    /// The network on the grid that was requested.
     pub network: Network,
-    /// The worst phase step above 90 degrees within the range used, if any: from there on the
-    /// sign of a delay can no longer be told.
+    /// The maximum phase step above 90 degrees within the range used, if any: from there on the
+    /// sign of a delay is ambiguous.
     pub unsafe_step: Option<UnsafeStep>,
 }
 
-/// Phase steps above this leave the direction of turning in doubt.
+/// Above this phase step the direction of rotation is ambiguous.
 pub const LARGEST_SAFE_STEP_DEG: f64 = 90.0;
-/// Entries below this share of the largest carry no phase worth a warning.
+/// Entries below this share of the maximum are too small for a warning about their phase.
 const SMALLEST_TELLING_SHARE: f64 = 1e-2;
 
-/// The network at the frequencies of `grid`.
+/// Interpolates a network to the frequencies of `grid`.
 ///
 /// Other parameters than S are interpolated as S, since they may have poles, and converted back.
 ///
@@ -67,7 +67,7 @@ const SMALLEST_TELLING_SHARE: f64 = 1e-2;
 /// use fourphase::network::{FrequencyGrid, Network, ParameterKind, onto_grid};
 /// use num_complex::Complex64;
 ///
-/// // One nanosecond of line, sampled every 100 MHz, read half-way.
+/// A line of one nanosecond, sampled every 100 MHz, evaluated half-way.
 /// let grid = FrequencyGrid::linear(1e9, 2e9, 11)?;
 /// let s = grid.as_hz().iter().map(|f| Complex64::cis(-std::f64::consts::TAU * f * 1e-9)).collect();
 /// let line = Network::new(ParameterKind::Scattering, grid, 1, s, vec![50.0.into()])?;
@@ -152,7 +152,7 @@ pub fn onto_grid(network: &Network, grid: &FrequencyGrid) -> Result<Interpolated
     Ok(Interpolated { network, unsafe_step })
 }
 
-/// The network's own points, where the grid asks for no others and none of them stands twice.
+/// The network's own points, where the grid has no others and none of them is a duplicate.
 fn picked(network: &Network, grid: &FrequencyGrid) -> Result<Option<Network>, NetworkError> {
     let known = network.grid().as_hz();
     if network.grid().repeats() > 0 || !network.has_constant_references() {
@@ -180,7 +180,7 @@ fn picked(network: &Network, grid: &FrequencyGrid) -> Result<Option<Network>, Ne
     }))
 }
 
-/// Where a frequency lies among the known ones.
+/// The position of a frequency among the known ones.
 #[derive(Clone, Copy, Debug)]
 struct Place {
     /// Index of the known point at or below.
@@ -191,7 +191,7 @@ struct Place {
 
 impl Place {
     fn of(frequency_hz: f64, known_hz: &[f64]) -> Self {
-        // Of points that share a frequency the first one stands for it.
+        // Of points with equal frequency the first is used.
         let above = known_hz.partition_point(|&hz| hz < frequency_hz);
         if known_hz.get(above).is_some_and(|&hz| hz.total_cmp(&frequency_hz).is_eq()) {
             return Self { interval: above, share: 0.0 };
@@ -206,13 +206,14 @@ impl Place {
     }
 }
 
-/// One entry over the known frequencies, its delay set apart.
+/// One entry over the known frequencies, its delay separated.
 struct Curve<'a> {
     known_hz: &'a [f64],
     values: Vec<Complex64>,
-    /// From each value to the next: the phase step in radians.
+    /// The phase step from each value to the next, radians.
     steps: Vec<f64>,
-    /// Where residuals and slopes are asked for: around frequencies that are not known ones.
+    /// Marks the points where residuals and slopes are needed: around frequencies that are not
+    /// known ones.
     needs_residual: Vec<bool>,
     needs_slope: Vec<bool>,
     residuals: Vec<Complex64>,
@@ -227,7 +228,7 @@ impl<'a> Curve<'a> {
         for place in places.iter().filter(|place| place.share != 0.0) {
             let low = place.interval;
             needs_slope[low..=low + 1].fill(true);
-            // A slope at an end looks two points into the data.
+            // A slope at an end uses two points into the data.
             needs_residual[low.saturating_sub(2)..(low + 4).min(known)].fill(true);
         }
         Self {
@@ -271,9 +272,10 @@ impl<'a> Curve<'a> {
         residual * Complex64::cis(-TAU * frequency_hz * self.delay_s)
     }
 
-    /// Whether an entry goes past zero from a point to the next, which turns its phase by up to half a
-    /// turn on a way that is smooth: without its delay it then goes on as it came. An entry that
-    /// rotates by an angle θ a step changes its way by 2 sin(θ/2) of a step.
+    /// Whether an entry passes near zero between two points: its phase then turns by up to half a
+    /// turn although the curve is smooth, and without its delay it continues in the same direction.
+    /// An entry that rotates by an angle θ a step deviates from its direction by 2 sin(θ/2) of a
+    /// step.
     fn passes_zero(&self, at: usize) -> bool {
         let value =
             |at: usize| self.values[at] * Complex64::cis(TAU * self.known_hz[at] * self.delay_s);
@@ -291,7 +293,7 @@ impl<'a> Curve<'a> {
             && changes.all(|change| change < own.norm())
     }
 
-    /// Index and size of the largest phase step among points of telling magnitude.
+    /// Index and size of the maximum phase step among points of sufficient magnitude.
     fn worst_step(&self, used: std::ops::Range<usize>, floor: f64) -> Option<(usize, f64)> {
         let is_telling = |at: usize| self.values[at].norm_sqr() > floor * floor;
         (used.start..used.end.saturating_sub(1))
@@ -302,7 +304,8 @@ impl<'a> Curve<'a> {
     }
 }
 
-/// The delay that flattens the phase best: least squares over the steps, weighted by magnitude.
+/// The delay that flattens the phase best, by weighted least squares over the steps; the weight is
+/// the magnitude.
 fn mean_delay_s(known_hz: &[f64], values: &[Complex64], steps: &[f64]) -> f64 {
     let (mut turned, mut width) = (0.0, 0.0);
     for ((hz, pair), step) in known_hz.windows(2).zip(values.windows(2)).zip(steps) {
@@ -314,7 +317,7 @@ fn mean_delay_s(known_hz: &[f64], values: &[Complex64], steps: &[f64]) -> f64 {
     if width > 0.0 { turned / (TAU * width) } else { 0.0 }
 }
 
-/// The slope at a point: of the parabola through it and its neighbours, one-sided at the ends.
+/// The slope at a point of the parabola through it and its neighbours, one-sided at the ends.
 fn slope(known_hz: &[f64], values: &[Complex64], at: usize) -> Complex64 {
     let secant = |low: usize| {
         let width_hz = known_hz[low + 1] - known_hz[low];
@@ -394,8 +397,8 @@ mod tests {
         assert!((step.step_deg - 108.0).abs() < 1e-6);
     }
 
-    /// The reflection of a match that is best within the band, behind a line or not, goes past zero:
-    /// no alarm. One that rotates too fast gives it at any magnitude.
+    /// The reflection of a match that is best within the band, behind a line or not, passes near
+    /// zero: no warning. A reflection that rotates too fast gives a warning at any magnitude.
     #[test]
     fn an_entry_that_passes_zero_gives_no_alarm() {
         let grid = FrequencyGrid::linear(27e9, 31e9, 41).unwrap();

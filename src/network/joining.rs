@@ -1,17 +1,17 @@
-//! Any number of networks joined port to port.
+//! Connection of any number of networks, port to port.
 //!
-//! Ports that meet share one real reference; blocks are renormalised first. A meeting of more than
-//! two ports is an ideal parallel junction of k ports, S = 2/k - 1 on the diagonal and 2/k off it,
-//! which joins the others pairwise. For a pair (k, l), a_k = b_l and a_l = b_k, so the remaining
+//! Ports that are joined share one real reference impedance; blocks are brought to it first. A join
+//! of k > 2 ports is an ideal parallel junction, S = 2/k - 1 on the diagonal and 2/k off it, whose
+//! ports are then joined pairwise. For a pair (k, l), a_k = b_l and a_l = b_k, so the remaining
 //! ports i, j of the blocks concerned change by
 //!
 //! S_ij += S_ik x_j + S_il y_j,  x_j = ((1 - S_kl) S_lj + S_ll S_kj) / D,
 //! y_j = ((1 - S_lk) S_kj + S_kk S_lj) / D,  D = (1 - S_kl)(1 - S_lk) - S_kk S_ll.
 //!
-//! Which pair comes when is decided once for a sweep, so that the fewest ports are touched; the
+//! The order of the pairs is chosen once for a sweep, so that the fewest ports are touched; the
 //! sweep itself allocates nothing per frequency. Where D is small the frequency is solved again as
-//! one system with pivoting, (P - S_ii) a_i = S_ie a_e with P the joins' own matrix; if that is
-//! singular too, a lossless loop rings there.
+//! one system with pivoting, (P - S_ii) a_i = S_ie a_e with P the matrix of the joins. If that
+//! system is singular too, a lossless loop resonates at this frequency.
 
 use super::lu::Lu;
 use super::wiring::{Terminal, Wiring};
@@ -25,16 +25,17 @@ use rayon::prelude::{
     ParallelSliceMut as _,
 };
 
-/// Joins below this |D| are solved anew with pivoting.
+/// Joins with a smaller |D| are solved again with pivoting.
 const SMALL_DETERMINANT: f64 = 1e-3;
-/// Sweeps with less work than this (multiplications) are not worth handing to other threads.
+/// Sweeps with less work than this (multiplications) are not distributed to other threads.
 const WORTH_SHARING: usize = 2_000_000;
 
-/// Joins blocks into one network of the outside ports.
+/// Joins blocks into one network of the outer ports.
 ///
-/// Blocks may hold any parameter, references and waves; the result is S in power waves, each
-/// outside port in its own reference (the real part of it, where it is complex, or that of its
-/// node where it taps one). The blocks must share one grid: see [`on_common_grid`](super::on_common_grid).
+/// Blocks may have any parameter, reference impedances and waves. The result is S in power waves.
+/// The reference impedance of an outer port is the real part of its own, or that of its node where
+/// the port is in a join too. The blocks must share one grid: see
+/// [`on_common_grid`](super::on_common_grid).
 ///
 /// # Errors
 /// [`NetworkError::NoSuchPort`]; [`NetworkError::JoinedTwice`] and [`NetworkError::LeftOver`] for
@@ -47,9 +48,9 @@ pub fn join(blocks: &[Network], wiring: &Wiring) -> Result<Network, NetworkError
 
 /// Voltages at ports of joined blocks, at one frequency point.
 ///
-/// Returns a row for each of `terminals`, with a column for each outside port of the wiring: volts
-/// per square root of a watt that a matched source would deliver into that outside port, all other
-/// outside ports ending in their references.
+/// Returns a row for each of `terminals`, with a column for each outer port of the wiring: volts
+/// per square root of a watt that a matched source would deliver into that outer port, all other
+/// outer ports being terminated in their reference impedances.
 ///
 /// # Errors
 /// Those of [`join`], [`NetworkError::NoSuchBlock`] and [`NetworkError::NoSuchPort`] for a terminal
@@ -61,7 +62,7 @@ pub fn join(blocks: &[Network], wiring: &Wiring) -> Result<Network, NetworkError
 ///     FrequencyGrid, Network, ParameterKind, Port, Terminal, Wiring, port_voltages,
 /// };
 ///
-/// // A matched one-port takes the whole watt: the square root of 50 ohm, in volts.
+/// A matched one-port absorbs the whole watt: the square root of 50 ohm, in volts.
 /// let grid = FrequencyGrid::from_hz(vec![29e9])?;
 /// let matched = Network::new(ParameterKind::Scattering, grid, 1, vec![0.0.into()], vec![50.0.into()])?;
 /// let port = Terminal { block: 0, port: Port::from_index(0) };
@@ -90,8 +91,8 @@ pub fn port_voltages(
     Ok(terminals.iter().map(|&terminal| assembly.voltages(&waves, terminal)).collect())
 }
 
-/// The references, in ohms, at which [`join`] lets ports meet: those that share a node take that of
-/// its first port, others keep the real part of their own.
+/// The reference impedances, in ohms, that [`join`] uses: ports of one node take that of its first
+/// port, others keep the real part of their own.
 ///
 /// # Panics
 /// If the wiring names a port that is not there.
@@ -121,22 +122,22 @@ fn node_references(blocks: &[Network], wiring: &Wiring) -> Vec<Vec<f64>> {
 struct Step {
     k: usize,
     l: usize,
-    /// Remaining ports that share a block with k, then those that share one with l; the same list
-    /// twice if k and l are in one block already.
+    /// Remaining ports in the block of k, then those in the block of l; the same list twice if k
+    /// and l are in one block already.
     beside_k: Vec<usize>,
     beside_l: Vec<usize>,
     is_loop: bool,
-    /// Which join of the wiring it comes from.
+    /// Index of its join in the wiring.
     join: usize,
 }
 
-/// Networks ready to be joined: one common grid, real references, joins in pairs.
+/// Networks prepared to be joined: one common grid, real reference impedances, joins in pairs.
 #[derive(Clone, Debug)]
 struct Assembly {
     grid: FrequencyGrid,
     /// Scattering matrices of all blocks, junctions included.
     blocks: Vec<Vec<Complex64>>,
-    /// Ports of each block, and where its ports start among all.
+    /// Ports of each block, and the index of its first port among all.
     sizes: Vec<usize>,
     starts: Vec<usize>,
     /// Reference of every port, all real.
@@ -228,7 +229,7 @@ impl Assembly {
         start
     }
 
-    /// Chooses the order of the pairs: always the one that touches fewest ports.
+    /// Chooses the order of the pairs: always the pair that touches the fewest ports.
     fn plan(&mut self) {
         let mut group_of: Vec<usize> = Vec::with_capacity(self.references_ohm.len());
         for (block, &size) in self.sizes.iter().enumerate() {
@@ -271,7 +272,7 @@ impl Assembly {
         }
     }
 
-    /// The network of the outside ports.
+    /// Solves for the network of the outer ports.
     ///
     /// # Errors
     /// [`NetworkError::RingingJoin`].
@@ -329,7 +330,7 @@ impl Assembly {
         Ok(())
     }
 
-    /// Lays the blocks' matrices of one point into one matrix over all ports. Entries between
+    /// Copies the blocks' matrices of one point into one matrix over all ports. Entries between
     /// different blocks are never read before they are written.
     fn load(&self, scattering: &mut [Complex64], point: usize) {
         let all = self.references_ohm.len();
@@ -343,7 +344,7 @@ impl Assembly {
         }
     }
 
-    /// All waves at one point, for a unit wave into each outside port in turn, by one system with
+    /// All waves at one point, for a unit wave into each outer port in turn, by one system with
     /// pivoting.
     ///
     /// # Errors
@@ -391,7 +392,7 @@ impl Assembly {
         Ok(Waves { columns, incoming, outgoing })
     }
 
-    /// Which join rings: the one whose elimination leaves least.
+    /// The singular join: the one with the smallest determinant.
     fn ringing(&self, point: usize) -> NetworkError {
         let mut workspace = Workspace::new(self);
         self.load(&mut workspace.scattering, point);
@@ -408,8 +409,8 @@ impl Assembly {
         NetworkError::RingingJoin { join: worst.1, frequency_hz: self.grid.as_hz()[point] }
     }
 
-    /// Volts at a port of a block per square root of a watt into each outside port, from the waves
-    /// of the same assembly.
+    /// Volts at a port of a block per square root of a watt into each outer port, from the waves of
+    /// the same assembly.
     #[must_use]
     fn voltages(&self, waves: &Waves, terminal: Terminal) -> Vec<Complex64> {
         let port = self.starts[terminal.block] + terminal.port.index();
@@ -421,7 +422,7 @@ impl Assembly {
     }
 }
 
-/// Waves into and out of every port, one column per outside port driven.
+/// Waves into and out of every port, one column per driven outer port.
 #[derive(Clone, Debug)]
 struct Waves {
     columns: usize,
@@ -439,7 +440,7 @@ impl Waves {
     }
 }
 
-/// What one thread needs for one frequency after the other.
+/// Buffers of one thread, used for one frequency after the other.
 struct Workspace {
     ports: usize,
     scattering: Vec<Complex64>,
@@ -460,7 +461,7 @@ impl Workspace {
         (1.0 - at(k, l)) * (1.0 - at(l, k)) - at(k, k) * at(l, l)
     }
 
-    /// Takes one pair out; false where it should be solved with pivoting instead.
+    /// Eliminates one pair; false where it should be solved with pivoting instead.
     fn eliminate(&mut self, step: &Step) -> bool {
         let determinant = self.determinant(step);
         if determinant.norm() < SMALL_DETERMINANT {
@@ -486,7 +487,7 @@ impl Workspace {
             }
             return true;
         }
-        // Two blocks: S_kl = S_lk = 0, and each side sees the other through one product.
+        // Two blocks: S_kl = S_lk = 0, and one product couples them.
         let (kk, ll) = (s[k * n + k] * inverse, s[l * n + l] * inverse);
         let half = step.beside_k.len();
         for (at, &j) in step.beside_k.iter().enumerate() {

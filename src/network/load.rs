@@ -1,20 +1,20 @@
-//! Ports closed by loads other than their references.
+//! Ports terminated in loads other than their reference impedances.
 
 use super::lu::Lu;
 use super::waves::PortWaves;
 use super::{Network, NetworkError, ParameterKind, Port, change_reference, convert, onto_grid};
 use num_complex::Complex64;
 
-/// What a port is closed by.
+/// The termination of a port.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Load {
     /// An impedance in ohms, the same at every frequency. Its real part may be zero (a short) but
-    /// not below.
+    /// not negative.
     Impedance(Complex64),
     /// A one-port, interpolated where its frequencies differ.
     OnePort(Network),
-    /// b/a in the waves of the port that it closes, the same at every frequency; 1 is an open in
-    /// any real reference.
+    /// b/a in the waves of the terminated port, the same at every frequency; 1 is an open for any
+    /// real reference impedance.
     Reflection(Complex64),
 }
 
@@ -22,7 +22,7 @@ impl Load {
     /// b / a of the load at each frequency of `network`, in the waves of its `port`.
     ///
     /// # Errors
-    /// [`NetworkError::OutsideData`] where a one-port does not cover the grid, and those of
+    /// [`NetworkError::OutsideData`] where a one-port does not cover the grid, and errors of
     /// [`convert`] and [`change_reference`].
     ///
     /// # Panics
@@ -54,17 +54,17 @@ impl Load {
     }
 }
 
-/// A scattering network whose loaded ports reflect what leaves them.
+/// The scattering network with loads at some of its ports.
 ///
-/// The result has the ports of `network`, in order: its column j holds the waves that leave every
-/// port when a unit wave enters port j and the loads stand at their ports. For ports without a
-/// load this is the scattering matrix of the loaded network; the row of a loaded port is the wave
-/// that its load receives.
+/// The result has the ports of `network`, in order. Its column j holds the waves that leave every
+/// port when a unit wave enters port j and the loads are connected. For ports without a load this
+/// is the scattering matrix of the loaded network; the row of a loaded port is the wave that its
+/// load receives.
 ///
 /// # Errors
 /// [`NetworkError::NoSuchPort`], [`NetworkError::PortTwice`], [`NetworkError::OutsideData`] where
 /// a load's file does not cover the grid, [`NetworkError::Ringing`] with the frequency at which
-/// network and loads have no finite answer.
+/// network and loads are singular.
 ///
 /// # Method
 /// b = S (a + Γ b), so b = (1 - S Γ)⁻¹ S a, with Γ diagonal and zero at ports without a load.
@@ -127,7 +127,7 @@ mod tests {
         let seen =
             change_reference(&network, vec![50.0.into(), load_ohm], WaveDefinition::Kurokawa)
                 .unwrap();
-        // With power waves a port whose reference is the load sees no incident wave.
+        // In power waves a port whose reference impedance is the load has no incident wave.
         assert!((closed.entries()[0] - seen.entries()[0]).norm() < 1e-14);
     }
 

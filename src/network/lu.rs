@@ -1,4 +1,4 @@
-//! LU factors of small dense complex matrices, in buffers that are used again.
+//! LU factors of small dense complex matrices, in reused buffers.
 //!
 //! A sweep factors thousands of small matrices; the buffers here are allocated once per sweep.
 //! Rows are pivoted by magnitude. Results are refused when the matrix is singular to working
@@ -10,9 +10,10 @@ use num_complex::Complex64;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Singular;
 
-/// Conditions above this leave fewer than three good digits.
+/// Above this condition number fewer than three digits are correct.
 const WORST_CONDITION: f64 = 1e13;
-/// Pivots closer together than this never come from a matrix that bad; only others are measured.
+/// A smaller ratio of pivots may mean an ill-conditioned matrix; only then is the condition
+/// computed.
 const SUSPICIOUS_PIVOT_RATIO: f64 = 1e-7;
 
 /// LU factors P A = L U of an n by n matrix, row-major.
@@ -124,7 +125,8 @@ impl Lu {
     pub(crate) fn solve_right(&mut self, rhs: &mut [Complex64]) {
         let n = self.n;
         for row in rhs.chunks_exact_mut(n) {
-            // x P^T L U = b: first y U = b from the left, then z L = y from the right, then unswap.
+            // x P^T L U = b: first y U = b from the left, then z L = y from the right, then the row
+            // exchanges are undone.
             for k in 0..n {
                 let mut value = row[k];
                 for (done, factor) in row[..k].iter().zip(self.factors[k..].iter().step_by(n)) {

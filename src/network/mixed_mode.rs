@@ -1,4 +1,4 @@
-//! Mixed-mode networks and single-ended ones.
+//! Conversion between mixed-mode and single-ended networks.
 //!
 //! For the pair (p, n): v_D = v_p - v_n, i_D = (i_p - i_n)/2, v_C = (v_p + v_n)/2,
 //! i_C = i_p + i_n; waves a_D = (a_p - a_n)/√2 and a_C = (a_p + a_n)/√2, the same for b.
@@ -9,9 +9,10 @@ use super::{Network, NetworkError, ParameterKind, Port, PortMode};
 use num_complex::Complex64;
 use std::f64::consts::FRAC_1_SQRT_2;
 
-/// A mixed-mode S, Z or Y network as its single-ended ports, in the order of their numbers.
+/// Converts a mixed-mode S, Z or Y network to its single-ended ports, in the order of their
+/// numbers.
 ///
-/// A network that is single-ended already comes back unchanged.
+/// A single-ended network is returned unchanged.
 ///
 /// # Errors
 /// [`NetworkError::TwoPortsOnly`] for H and G, which have no mixed-mode form here.
@@ -22,8 +23,8 @@ pub fn to_single_ended(network: &Network) -> Result<Network, NetworkError> {
         return Err(NetworkError::TwoPortsOnly { kind, ports: network.ports() });
     }
     let ports = network.ports();
-    // M_single = L M_mixed R. Each single-ended quantity is a sum over at most two modes, so L
-    // has at most two entries in a row and R at most two in a column.
+    // M_single = L M_mixed R. Each single-ended quantity is a sum over at most two modes, so L has
+    // at most two entries in a row and R at most two in a column.
     let (mut left, mut right) = (vec![0.0; ports * ports], vec![0.0; ports * ports]);
     for (mode_index, mode) in modes.iter().enumerate() {
         for (port, row, column) in mode_terms(*mode, kind) {
@@ -53,8 +54,8 @@ pub fn to_single_ended(network: &Network) -> Result<Network, NetworkError> {
         .with_wave_definition(network.wave_definition()))
 }
 
-/// A single-ended S, Z or Y network with pairs of its ports seen as one differential and one
-/// common port each: first port minus second.
+/// Converts pairs of ports of a single-ended S, Z or Y network to one differential and one common
+/// port each. The differential port is the first port minus the second.
 ///
 /// The rows are the ports that are in no pair, by number, then all differential ports, then all
 /// common ones, in the order of the pairs.
@@ -62,7 +63,7 @@ pub fn to_single_ended(network: &Network) -> Result<Network, NetworkError> {
 /// # Errors
 /// [`NetworkError::NoSuchPort`]; [`NetworkError::PortTwice`]; [`NetworkError::MixedMode`] if the
 /// network is mixed-mode already; [`NetworkError::TwoPortsOnly`] for H and G;
-/// [`NetworkError::UnequalPair`] if the ports of a pair have different references.
+/// [`NetworkError::UnequalPair`] if the ports of a pair have different reference impedances.
 pub fn to_mixed_mode(network: &Network, pairs: &[(Port, Port)]) -> Result<Network, NetworkError> {
     let (kind, ports) = (network.kind(), network.ports());
     if network.modes().is_some() {
@@ -92,8 +93,8 @@ pub fn to_mixed_mode(network: &Network, pairs: &[(Port, Port)]) -> Result<Networ
         .chain(pairs.iter().map(|&(plus, minus)| PortMode::Differential(plus, minus)))
         .chain(pairs.iter().map(|&(plus, minus)| PortMode::Common(plus, minus)))
         .collect();
-    // The inverse of the way back: of its matrices the columns are orthogonal, so each inverse is
-    // the transpose with every row divided by its squared length.
+    // The inverse of the conversion to single-ended ports. Its matrices have orthogonal columns, so
+    // each inverse is the transpose with every row divided by its squared length.
     let (mut left, mut right) = (vec![0.0; ports * ports], vec![0.0; ports * ports]);
     for (mode_index, mode) in modes.iter().enumerate() {
         let terms = mode_terms(*mode, kind);
@@ -144,10 +145,10 @@ fn between(network: &Network, left: &[f64], right: &[f64]) -> Vec<Complex64> {
     entries
 }
 
-/// (port, factor in L, factor in R) of the ports that a mode concerns.
+/// (port, factor in L, factor in R) of the ports of a mode.
 fn mode_terms(mode: PortMode, kind: ParameterKind) -> Vec<(usize, f64, f64)> {
-    // What a single-ended quantity takes of the modal ones, and the reverse: waves, voltages,
-    // currents. Z turns currents into voltages, Y the other way round.
+    // Factors between single-ended and modal quantities, in both directions: waves, voltages,
+    // currents. Z turns currents into voltages, Y voltages into currents.
     let (from_differential, to_differential, from_common, to_common) = match kind {
         ParameterKind::Impedance => (0.5, 0.5, 1.0, 1.0),
         ParameterKind::Admittance => (1.0, 1.0, 0.5, 0.5),

@@ -9,20 +9,20 @@
 //! | `container` | the checked container and its views |
 //! | `grid` | frequency grids |
 //! | `ports` | port numbers, mixed modes, selection |
-//! | `waves` | the three wave definitions, as one description |
-//! | `bilinear` | the one step behind every conversion and renormalisation |
-//! | `conversion` | S, Z, Y, H, G into one another |
+//! | `waves` | the three wave definitions in one form |
+//! | `bilinear` | the one step behind every conversion and change of reference impedance |
+//! | `conversion` | conversion between S, Z, Y, H and G |
 //! | `reference_change` | other reference impedances |
-//! | `load` | ports closed by loads |
+//! | `load` | terminated ports |
 //! | `interpolation` | other frequencies |
-//! | `joining` | many networks into one |
+//! | `joining` | connection of networks |
 //! | `chain` | ABCD and wave-cascade matrices |
 //! | `mixed_mode` | differential and common ports, and back |
-//! | `deembedding` | fixtures, pads and leads taken off |
-//! | `comparison` | two networks against each other |
+//! | `deembedding` | removal of fixtures, pads and interconnects |
+//! | `comparison` | comparison of two networks |
 //! | `noise` | noise of passive networks |
 //! | `quality` | passivity, reciprocity, sampling |
-//! | `lu` | the small dense solver beneath them |
+//! | `lu` | solver for small dense systems |
 
 mod bilinear;
 mod chain;

@@ -1,10 +1,10 @@
-//! Which lists of modes make a mixed-mode network.
+//! Checks of the modes of a mixed-mode network.
 
 use super::error::NetworkError;
 use super::ports::{Port, PortMode};
 
-/// Checks that modes are those of a network with as many rows: each port as itself once, or in one
-/// pair with both of its modes.
+/// Checks the modes of a network with as many rows: each port is either one row as itself, or in
+/// one pair with both of its modes.
 pub(super) fn check_modes(modes: &[PortMode], ports: usize) -> Result<(), NetworkError> {
     if modes.len() != ports {
         return Err(NetworkError::ModeCount { ports, found: modes.len() });

@@ -1,8 +1,8 @@
 //! Noise of passive networks.
 //!
-//! A passive network at temperature T gives out noise waves with the correlation
-//! C = k T (1 - S S*ᵀ) per hertz of bandwidth, |b|² being power: H. Bosma, Philips Res. Repts.
-//! Suppl. 10 (1967). Noise factors refer to 290 K.
+//! A passive network at temperature T emits noise waves with the correlation C = k T (1 - S S*ᵀ)
+//! per hertz of bandwidth, |b|² being power: H. Bosma, Philips Res. Repts. Suppl. 10 (1967). Noise
+//! factors refer to 290 K.
 
 use super::reference_change::power_scattering;
 use super::{Network, NetworkError, Port};
@@ -14,7 +14,7 @@ pub const BOLTZMANN_J_PER_K: f64 = 1.380_649e-23;
 pub const REFERENCE_TEMPERATURE_K: f64 = 290.0;
 
 /// The correlation of a network's own noise waves at each frequency, W/Hz: point after point, N by
-/// N, row-major, in the network's references and power waves.
+/// N, row-major, in the network's reference impedances and power waves.
 ///
 /// # Errors
 /// [`NetworkError::NoSuchMatrix`] where the network has no S.
@@ -33,26 +33,27 @@ pub fn noise_correlation(
     Ok(points.flat_map(|s| (0..n * n).map(move |at| one(s, at / n, at % n))).collect())
 }
 
-/// A way through a network, for its noise factor.
+/// A path through a network whose noise factor is computed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct NoisePath {
-    /// Where the signal enters.
+    /// The port at which the signal enters.
     pub input: Port,
-    /// Where it leaves, into a load that matches the port's reference and is itself silent.
+    /// The port at which it leaves, into a noiseless load that matches the port's reference.
     pub output: Port,
     /// b/a of the source, in the waves of the input port.
     pub source_reflection: Complex64,
     /// Temperature of the network, K.
     pub temperature_k: f64,
-    /// Temperature of what the other ports end in, which matches their references, K.
+    /// Temperature of the terminations of all other ports, which match their reference impedances,
+    /// K.
     pub termination_k: f64,
 }
 
-/// The noise factor of a path at each frequency: all noise at the output over what the source at
-/// 290 K causes there.
+/// The noise factor of a path at each frequency: all noise at the output divided by the part that a
+/// source at 290 K causes.
 ///
-/// Source and network may mismatch: the wave that the network sends back to the source and the
-/// source returns is counted. A path without transmission gives infinity.
+/// Source and network may be mismatched: the wave that the network reflects to the source and the
+/// source reflects back is counted. A path without transmission has an infinite noise factor.
 ///
 /// # Errors
 /// [`NetworkError::NoSuchPort`], [`NetworkError::NoSuchMatrix`].
@@ -87,8 +88,8 @@ pub fn noise_factor(network: &Network, path: &NoisePath) -> Result<Vec<f64>, Net
         .collect())
 }
 
-/// The noise factor of stages one after the other, each given as (noise factor, available power
-/// gain): H. T. Friis, Proc. IRE 32 (1944) 419-422.
+/// The noise factor of cascaded stages, each given as (noise factor, available power gain): H. T.
+/// Friis, Proc. IRE 32 (1944) 419-422.
 #[must_use]
 pub fn cascade_noise_factor(stages: &[(f64, f64)]) -> f64 {
     let mut gain = 1.0;
@@ -104,8 +105,8 @@ pub fn cascade_noise_factor(stages: &[(f64, f64)]) -> f64 {
 /// rejection as a ratio of powers: all noise at the output, that of the source in the image band
 /// included, over what the source causes through the wanted band.
 ///
-/// Without rejection (ratio 1) it is twice the double-sideband factor, with perfect rejection
-/// (infinity) the same.
+/// Without rejection (ratio 1) it is twice the double-sideband factor; with infinite rejection it
+/// equals that factor.
 #[must_use]
 pub fn single_sideband_noise_factor(double_sideband: f64, image_rejection: f64) -> f64 {
     (1.0 + 1.0 / image_rejection) * double_sideband

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-/// Which quantities a matrix relates.
+/// The quantities that a matrix relates.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum ParameterKind {
     /// S: reflected waves from incident waves.
@@ -18,7 +18,7 @@ pub enum ParameterKind {
 }
 
 impl ParameterKind {
-    /// The letter by which files know it.
+    /// The letter of the parameter in files.
     #[must_use]
     pub fn letter(self) -> char {
         match self {
@@ -30,9 +30,9 @@ impl ParameterKind {
         }
     }
 
-    /// The largest real or imaginary part of an entry: 1e9 for S; 1e30 for Z (ohm), Y (siemens), H
-    /// and G. Products of a few entries below it, as conversions and decompositions form them, are
-    /// far within double precision.
+    /// The maximum real or imaginary part of an entry: 1e9 for S; 1e30 for Z (ohm), Y (siemens), H
+    /// and G. Products of a few such entries, as conversions and decompositions form them, are far
+    /// within double precision.
     #[must_use]
     pub fn max_magnitude(self) -> f64 {
         match self {

@@ -1,4 +1,4 @@
-//! Whether a network can be the passive part that it is said to be, over the frequencies used.
+//! Checks whether the data of a network can be those of a passive part, over the frequencies used.
 //!
 //! A Cholesky factorisation decides passivity at each point; singular values are computed only where
 //! it fails. [`assess`](super::assess) gives the figures of quality of a whole file.
@@ -17,33 +17,34 @@ use num_complex::Complex64;
 use std::fmt;
 use std::ops::RangeInclusive;
 
-/// A singular value above this is gain that no measurement of a passive part explains: 0.5 dB (ours;
-/// calibrated measurements stay within some tenths of a decibel).
+/// A maximum singular value above this is gain that no measurement error of a passive part
+/// explains: 0.5 dB (own choice; calibrated measurements stay within some tenths of a decibel).
 pub const LARGEST_PASSIVE_GAIN: f64 = 1.06;
 
-/// Something that a passive part does not do; as text, a sentence for the user.
+/// A property that a passive part does not have; its text is a sentence for the user.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[non_exhaustive]
 pub enum PassivePartFinding {
-    /// More power comes out than goes in.
+    /// More power leaves the network than enters it.
     Gain(Worst),
     /// Forward and reverse transmission differ.
     NotReciprocal(Worst),
     /// The mean delay of a transmission, in seconds, is negative.
     NegativeDelay(Worst),
-    /// Between two points the phase turns too far to know its direction.
+    /// The phase turns too far between two points: its direction is ambiguous.
     CoarseSweep(Worst),
-    /// Every angle of a file written with angles is so small that it may be no degrees.
+    /// All angles of a file with angles are so small that they may not be degrees.
     SmallAngles {
-        /// The largest, degrees.
+        /// Maximum angle, degrees.
         largest_deg: f64,
     },
-    /// One frequency has two different matrices.
+    /// Two different matrices at one frequency.
     TwoValues(Worst),
 }
 
 impl PassivePartFinding {
-    /// Whether no measurement error explains it, so that the file is not of a passive part.
+    /// Whether no measurement error explains the finding, so that the file is not of a passive
+    /// part.
     #[must_use]
     pub fn is_excluded(&self) -> bool {
         matches!(self, Self::Gain(worst) if worst.value.is_nan() || worst.value > LARGEST_PASSIVE_GAIN)
@@ -60,7 +61,7 @@ impl fmt::Display for PassivePartFinding {
         match self {
             Self::Gain(worst) => write!(
                 f,
-                "gain of {:.2} dB at {}: more power comes out than goes in",
+                "gain of {:.2} dB at {}: more power leaves the part than enters it",
                 db_from_amplitude(worst.value),
                 at(worst)
             ),
@@ -73,14 +74,14 @@ impl fmt::Display for PassivePartFinding {
             }
             Self::NegativeDelay(worst) => write!(
                 f,
-                "{} has a mean delay of {:.2} ps: a passive part delays; check the sign of the \
+                "{} has a mean delay of {:.2} ps, but that of a passive part is positive; check the sign of the \
                  phases and the reference planes",
                 entry(worst),
                 worst.value * 1e12
             ),
             Self::SmallAngles { largest_deg } => write!(
                 f,
-                "no angle is above {largest_deg:.2} deg over the whole sweep: are they imaginary \
+                "no angle exceeds {largest_deg:.2} deg over the whole sweep: are the angles imaginary \
                  parts (RI labelled MA or DB) or radians?"
             ),
             Self::TwoValues(worst) => write!(
@@ -102,10 +103,10 @@ impl fmt::Display for PassivePartFinding {
     }
 }
 
-/// What speaks against a network being a passive, reciprocal part over a range of frequencies.
+/// Findings that contradict a passive, reciprocal part over a range of frequencies.
 ///
-/// Points inside `band_hz` and the nearest one on either side are looked at; all where the band holds
-/// none. At most one finding of each kind, the one with gain first.
+/// The points inside `band_hz` and the nearest one on either side are checked; all points where the
+/// band has none. There is at most one finding of each kind, gain first.
 ///
 /// # Errors
 /// [`NetworkError::NoSuchMatrix`] with the frequency at which the network has no S.
@@ -114,7 +115,7 @@ impl fmt::Display for PassivePartFinding {
 /// ```
 /// use fourphase::network::{FrequencyGrid, Network, ParameterKind, passive_part_findings};
 ///
-/// // A divider whose file has -3 dB as the number -3.
+/// A divider whose file has -3 dB as the number -3.
 /// let grid = FrequencyGrid::from_hz(vec![29e9])?;
 /// let s: Vec<_> = [-40.0, -3.0, -3.0, -40.0].iter().map(|&re: &f64| re.into()).collect();
 /// let network = Network::new(ParameterKind::Scattering, grid, 2, s, vec![50.0.into()])?;
@@ -132,7 +133,7 @@ pub fn passive_part_findings(
     let reciprocity = largest_reciprocity_error(scattering, points.clone())
         .filter(|worst| worst.value.is_nan() || worst.value > RECIPROCITY_TOLERANCE);
     let step = largest_step(scattering, points.clone());
-    // Where the direction of turning is in doubt, so is the sign of the delay.
+    // Where the direction of rotation is ambiguous, the sign of the delay is too.
     let (coarse, early) = match step.filter(|step| step.value > LARGEST_SAFE_STEP_DEG) {
         Some(step) => (Some(step), None),
         None => (None, smallest_mean_delay(scattering, points)),
@@ -150,14 +151,14 @@ pub fn passive_part_findings(
     .collect())
 }
 
-/// The points within a band and one on either side.
+/// The points within a band and one point on either side.
 fn points_of(hz: &[f64], band_hz: &RangeInclusive<f64>) -> std::ops::Range<usize> {
     let first = hz.partition_point(|hz| hz < band_hz.start());
     let end = hz.partition_point(|hz| hz <= band_hz.end());
     if first >= end { 0..hz.len() } else { first.saturating_sub(1)..(end + 1).min(hz.len()) }
 }
 
-/// The largest singular value, where it is above that of a passive part.
+/// The maximum singular value, where it is above that of a passive part.
 fn largest_gain(scattering: &Network, points: std::ops::Range<usize>) -> Option<Worst> {
     let mut worst: Option<Worst> = None;
     let mut scratch = Vec::new();
@@ -167,9 +168,9 @@ fn largest_gain(scattering: &Network, points: std::ops::Range<usize>) -> Option<
         if is_below(matrix, scattering.ports(), bound, &mut scratch) {
             continue;
         }
-        // What has no singular value is beyond any passive part.
+        // A matrix whose singular values cannot be computed is not that of a passive part.
         let value = singular_value(matrix, scattering.ports()).unwrap_or(f64::INFINITY);
-        // Rounding at the bound itself is no gain.
+        // A value at the bound itself is rounding, not gain.
         if value > bound {
             let frequency_hz = scattering.grid().as_hz()[point];
             worst = Some(Worst { value, frequency_hz, entry: None });
@@ -190,12 +191,12 @@ fn is_below(matrix: &[Complex64], ports: usize, bound: f64, scratch: &mut Vec<Co
             scratch.push(own - product);
         }
     }
-    // The lower triangle lies row after row, and becomes its factor in place.
+    // The lower triangle is stored row after row, and becomes its factor in place.
     let at = |row: usize, column: usize| row * (row + 1) / 2 + column;
     for column in 0..ports {
         let mut own = scratch[at(column, column)].re;
         own -= (0..column).map(|k| scratch[at(column, k)].norm_sqr()).sum::<f64>();
-        // A value that is no number is not below anything.
+        // NaN is not below the bound.
         if !(own > 0.0 && own.is_finite()) {
             return false;
         }
@@ -210,7 +211,8 @@ fn is_below(matrix: &[Complex64], ports: usize, bound: f64, scratch: &mut Vec<Co
     true
 }
 
-/// The largest difference between matrices at one frequency, beyond what measured files repeat to.
+/// The maximum difference between matrices at one frequency, above the repeatability of measured
+/// files.
 fn two_values(scattering: &Network) -> Option<Worst> {
     let (ports, hz) = (scattering.ports(), scattering.grid().as_hz());
     let repeated = (1..hz.len()).filter(|&at| hz[at - 1].total_cmp(&hz[at]).is_eq());
@@ -226,11 +228,11 @@ fn two_values(scattering: &Network) -> Option<Worst> {
     largest.filter(|worst| worst.value > RECIPROCITY_TOLERANCE)
 }
 
-/// The largest phase step of a transmission between neighbouring points, degrees.
+/// The maximum phase step of a transmission between neighbouring points, degrees.
 fn largest_step(scattering: &Network, points: std::ops::Range<usize>) -> Option<Worst> {
     let ports = scattering.ports();
     let hz = scattering.grid().as_hz();
-    // The square of the cosine orders steps up to 180 degrees without an arctangent at each.
+    // The squared cosine orders steps up to 180 degrees without computing an arctangent for each.
     let mut largest: Option<(f64, usize, usize)> = None;
     for point in points.start..points.end.saturating_sub(1) {
         let [before, after] = [point, point + 1].map(|point| scattering.matrix(point).as_slice());
@@ -259,7 +261,7 @@ mod tests {
     use super::*;
     use crate::network::{FrequencyGrid, ParameterKind};
 
-    /// A line of a loss and a delay as a two-port; the reverse transmission may differ.
+    /// A line with a loss and a delay as a two-port; the reverse transmission may differ.
     fn line(gain: f64, delay_s: f64, reverse: f64) -> Network {
         let grid = FrequencyGrid::linear(27e9, 31e9, 9).unwrap();
         let entries = grid.as_hz().iter().flat_map(|hz| {
@@ -300,7 +302,7 @@ mod tests {
         let network =
             Network::new(ParameterKind::Scattering, grid, 1, entries, vec![50.0.into()]).unwrap();
         assert!(passive_part_findings(&network, 3e9..=4e9).unwrap().is_empty());
-        // The point below the band takes part in interpolation.
+        // The point below the band is used for interpolation.
         let found = passive_part_findings(&network, 1.5e9..=4e9).unwrap();
         assert!(found[0].is_excluded());
     }

@@ -1,4 +1,4 @@
-//! Some ports of a network, in a new order.
+//! Selection and reordering of the ports of a network.
 
 use super::container::Network;
 use super::conversion::convert;
@@ -6,12 +6,13 @@ use super::error::NetworkError;
 use super::parameter_kind::ParameterKind;
 use super::ports::Port;
 
-/// The network of some ports in a new order; those left out end in their references.
+/// The network of some ports in a new order; the other ports are terminated in their reference
+/// impedances.
 ///
 /// # Errors
 /// [`NetworkError::NoSuchPort`], [`NetworkError::PortTwice`], [`NetworkError::MixedMode`], and
-/// [`NetworkError::NoSuchMatrix`] where a network that is not S has to be converted to leave a
-/// port out (its other ports are then closed, not cut).
+/// [`NetworkError::NoSuchMatrix`] where a network that is not S has to be converted to S because a
+/// port is omitted.
 pub fn select_ports(network: &Network, ports: &[Port]) -> Result<Network, NetworkError> {
     for (at, &port) in ports.iter().enumerate() {
         network.check_port(port)?;
@@ -23,7 +24,8 @@ pub fn select_ports(network: &Network, ports: &[Port]) -> Result<Network, Networ
         return Err(NetworkError::MixedMode);
     }
     let kind = network.kind();
-    // A port left out of Z is open and out of Y shorted; only S closes it by its reference.
+    // A port omitted from Z is open and one omitted from Y is shorted; only S terminates it in its
+    // reference impedance.
     let scattering = convert(network, ParameterKind::Scattering)?;
     let n = network.ports();
     let entries = scattering

@@ -1,27 +1,27 @@
-//! Port numbers and what a matrix row stands for.
+//! Port numbers and the modes of matrix rows.
 
 use std::fmt;
 
-/// A port: 1-based for people, 0-based for indexing.
+/// A port number: 1-based in files and texts, 0-based as an index.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Port {
     index: usize,
 }
 
 impl Port {
-    /// The port a person calls `number`; `None` for zero.
+    /// The port with the given number, from 1; `None` for zero.
     #[must_use]
     pub fn from_number(number: usize) -> Option<Self> {
         number.checked_sub(1).map(|index| Self { index })
     }
 
-    /// The port of a row or column, counted from zero.
+    /// The port of a row or column, from 0.
     #[must_use]
     pub fn from_index(index: usize) -> Self {
         Self { index }
     }
 
-    /// The number a person sees, from 1.
+    /// The port number, from 1.
     #[must_use]
     pub fn number(self) -> usize {
         self.index + 1
@@ -40,7 +40,7 @@ impl fmt::Display for Port {
     }
 }
 
-/// What one row and column of a matrix stands for.
+/// The mode of one row and column of a matrix.
 ///
 /// For a pair (p, n) the differential wave is (p - n)/√2 with reference 2R, the common wave
 /// (p + n)/√2 with reference R/2.
@@ -55,7 +55,7 @@ pub enum PortMode {
 }
 
 impl PortMode {
-    /// The ports that it is made of.
+    /// The ports of the mode.
     pub(super) fn ports(&self) -> impl Iterator<Item = Port> + use<> {
         let (first, second) = match *self {
             Self::Single(port) => (port, None),

@@ -1,4 +1,4 @@
-//! Whether a network can be trusted: passivity, reciprocity, sampling.
+//! Figures of quality of network data: passivity, reciprocity, sampling.
 
 use super::conversion::reframe;
 use super::decomposition::{decomposed, largest_singular_value};
@@ -8,60 +8,62 @@ use nalgebra::DMatrix;
 use num_complex::Complex64;
 use std::ops::Range;
 
-/// Singular values of a passive part stay at or below 1; measured and computed ones exceed it by
-/// some thousandths. Half a percent of amplitude is 0.04 dB (common practice; ours).
+/// Tolerance of the maximum singular value of a passive part, which is at most 1; measured and
+/// computed files exceed this by some thousandths. 0.5 % of amplitude is 0.04 dB (common practice;
+/// own choice).
 pub const PASSIVITY_TOLERANCE: f64 = 5e-3;
-/// |Sij - Sji| below this counts as reciprocal (ours, of the size of a good probe's repeatability).
+/// |Sij - Sji| below this counts as reciprocal (own choice, about the repeatability of a good
+/// probe).
 pub const RECIPROCITY_TOLERANCE: f64 = 1e-2;
-/// Entries below this magnitude (-60 dB) have no phase worth judging.
+/// Entries below this magnitude (-60 dB) have no usable phase.
 const SMALLEST_TELLING_MAGNITUDE: f64 = 1e-3;
 
-/// The largest of some quantity over frequency, and where it stands.
+/// The maximum or minimum of a quantity over frequency, with its frequency and entry.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Worst {
-    /// Its value.
+    /// The value of the quantity.
     pub value: f64,
-    /// Where, in hertz. For a step between two points, the lower one.
+    /// Frequency, Hz; for a step between two points, the lower one.
     pub frequency_hz: f64,
     /// The entry it concerns (responding port, driven port), where it concerns one.
     pub entry: Option<(Port, Port)>,
 }
 
-/// Figures of quality of one network.
+/// Figures of quality of the data of one network.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Quality {
-    /// Largest singular value of S in power waves; above 1 the part gives out power.
+    /// Maximum singular value of S in power waves; above 1 the network generates power.
     pub max_singular_value: Worst,
-    /// Largest |Sij - Sji|; `None` for a one-port.
+    /// Maximum |Sij - Sji|; `None` for a one-port.
     pub max_reciprocity_error: Option<Worst>,
-    /// Largest |Sii - Sjj| over all pairs of ports: zero for a part that looks alike from all of
-    /// them; `None` for a one-port.
+    /// Maximum |Sii - Sjj| over all pairs of ports, zero for a part that is the same from all
+    /// ports; `None` for a one-port.
     pub max_reflection_asymmetry: Option<Worst>,
-    /// The smallest mean delay of a transmission, seconds, at the lowest frequency; `None` where
-    /// no transmission is strong enough to have one. A passive part delays, so a negative one
-    /// tells of a sign error, a wrong reference plane or aliasing.
+    /// Minimum mean delay of a transmission, seconds, at the lowest frequency; `None` where no
+    /// transmission is strong enough. The delay of a passive part is positive; a negative one means
+    /// a sign error, a wrong reference plane or aliasing.
     pub min_mean_delay_s: Option<Worst>,
-    /// Largest phase step between neighbouring points, degrees; `None` for a single point. Above
-    /// 90 interpolation cannot be trusted.
+    /// Maximum phase step between neighbouring points, degrees; `None` for a single point. Above 90
+    /// degrees interpolation is not reliable.
     pub max_phase_step_deg: Option<Worst>,
 }
 
 impl Quality {
-    /// Whether no more power comes out than goes in: no singular value above 1 + `tolerance`, for
+    /// Whether the network is passive: no singular value above 1 + `tolerance`, for
     /// measured files [`PASSIVITY_TOLERANCE`].
     #[must_use]
     pub fn passive_within(&self, tolerance: f64) -> bool {
         self.max_singular_value.value <= 1.0 + tolerance
     }
 
-    /// Whether no |Sij - Sji| is above `tolerance`, for measured files [`RECIPROCITY_TOLERANCE`]; a
-    /// one-port always is reciprocal.
+    /// Whether no |Sij - Sji| is above `tolerance`, for measured files [`RECIPROCITY_TOLERANCE`];
+    /// true for a one-port.
     #[must_use]
     pub fn reciprocal_within(&self, tolerance: f64) -> bool {
         self.max_reciprocity_error.is_none_or(|worst| worst.value <= tolerance)
     }
 
-    /// Whether the data can be those of a passive, reciprocal part, all three checks within the
+    /// Whether the data can be those of a passive, reciprocal part: all three checks are within the
     /// tolerances for measured files.
     #[must_use]
     pub fn is_of_passive_part(&self) -> bool {
@@ -70,7 +72,7 @@ impl Quality {
             && self.implausible_delay_s().is_none()
     }
 
-    /// The smallest mean delay, where it is one that no passive part has; `None` for active parts.
+    /// The minimum mean delay, if no passive part has it; `None` for active parts.
     #[must_use]
     pub fn implausible_delay_s(&self) -> Option<Worst> {
         self.min_mean_delay_s.filter(|worst| {
@@ -79,14 +81,14 @@ impl Quality {
     }
 }
 
-/// Delays less negative than this (a hundredth of a turn at 10 GHz) are rounding or calibration
-/// (ours).
+/// Delays above this (a hundredth of a turn at 10 GHz) are rounding or calibration errors (own
+/// choice).
 pub(super) const EARLIEST_DELAY_S: f64 = -1e-12;
 
-/// Assesses a network of any parameter, as power waves at its own references.
+/// Assesses a network of any parameter, as power waves at its own reference impedances.
 ///
-/// Passivity is a statement about power, and only power waves keep account of it: a passive part
-/// described by pseudo-waves with complex references may have singular values above 1.
+/// Passivity is a statement about power, and only power waves represent it: a passive part
+/// described by pseudo-waves with complex reference impedances may have singular values above 1.
 ///
 /// # Errors
 /// [`NetworkError::NoSuchMatrix`] with the frequency at which the network has no S.
@@ -130,7 +132,7 @@ pub(super) fn singular_value(matrix: &[Complex64], ports: usize) -> Option<f64> 
     largest_singular_value(&DMatrix::from_row_slice(ports, ports, matrix))
 }
 
-/// The largest |Sij - Sji|; `None` for a one-port.
+/// Maximum |Sij - Sji|; `None` for a one-port.
 pub(super) fn largest_reciprocity_error(
     scattering: &Network,
     points: Range<usize>,
@@ -153,7 +155,7 @@ pub(super) fn largest_reciprocity_error(
     largest
 }
 
-/// The smallest mean delay of a transmission, from the phase steps between neighbouring points.
+/// The minimum mean delay of a transmission, from the phase steps between neighbouring points.
 pub(super) fn smallest_mean_delay(scattering: &Network, points: Range<usize>) -> Option<Worst> {
     let ports = scattering.ports();
     let hz = &scattering.grid().as_hz()[points.clone()];
@@ -175,13 +177,13 @@ pub(super) fn smallest_mean_delay(scattering: &Network, points: Range<usize>) ->
     smallest
 }
 
-/// Transmissions below this (-20 dB) are leakage, whose phase need not run with a delay.
+/// Transmissions below this (-20 dB) are leakage, whose phase may not follow a delay.
 pub(super) const WEAKEST_TRANSMISSION: f64 = 0.1;
 
 /// The nearest passive network: singular values of S above 1 are set to 1. Returns the network and
-/// the largest change of any entry.
+/// the maximum change of an entry.
 ///
-/// This is a repair; whoever uses it says so.
+/// This changes the data; a caller must report it.
 ///
 /// # Errors
 /// [`NetworkError::NoSuchMatrix`] where the network has no S.
@@ -200,7 +202,7 @@ pub fn nearest_passive(network: &Network) -> Result<(Network, f64), NetworkError
             continue;
         }
         svd.singular_values.iter_mut().for_each(|value| *value = value.min(1.0));
-        // Both sets of vectors were asked for, so the product exists.
+        // Both sets of vectors were computed, so the product exists.
         let Ok(clipped) = svd.recompose() else { continue };
         for (at, &before) in matrix.iter().enumerate() {
             let after = clipped[(at / ports, at % ports)];

@@ -1,4 +1,4 @@
-//! The same network seen from other reference impedances.
+//! Change of reference impedances.
 
 use super::container::checked_references;
 use super::conversion::reframe;
@@ -6,15 +6,16 @@ use super::{Network, NetworkError, ParameterKind, WaveDefinition};
 use num_complex::Complex64;
 use std::borrow::Cow;
 
-/// Moves a network to other references and, if wanted, other waves.
+/// Brings a network to other reference impedances and, if requested, another wave definition.
 ///
-/// `references_ohm` holds one value for all ports, one per port, or one per port for each
-/// frequency point (point-major), each with a positive real part. Matrices other than scattering
-/// do not change; their references do, for when they are converted.
+/// `references_ohm` holds one value for all ports, one per port, or one per port for each frequency
+/// point (point-major), each with a positive real part. Matrices other than scattering do not
+/// change; their reference impedances do, for when they are converted.
 ///
 /// # Errors
 /// [`NetworkError::ReferenceCount`], [`NetworkError::Reference`] naming the port, or
-/// [`NetworkError::NoSuchMatrix`] where an active network rings with the new references.
+/// [`NetworkError::NoSuchMatrix`] where an active network is singular with the new reference
+/// impedances.
 ///
 /// # Method
 /// The bilinear form S' = (γ + δ S)(α + β S)⁻¹ that follows from the definition of the waves;
@@ -25,7 +26,7 @@ use std::borrow::Cow;
 /// ```
 /// use fourphase::network::{FrequencyGrid, Network, ParameterKind, WaveDefinition, change_reference};
 ///
-/// // A 75 ohm load reflects 0.2 seen from 50 ohm, and nothing seen from 75 ohm.
+/// A 75 ohm load has a reflection of 0.2 in 50 ohm, and of 0 in 75 ohm.
 /// let grid = FrequencyGrid::from_hz(vec![1e9])?;
 /// let load = Network::new(ParameterKind::Scattering, grid, 1, vec![0.2.into()], vec![50.0.into()])?;
 /// let matched = change_reference(&load, vec![75.0.into()], WaveDefinition::Kurokawa)?;
@@ -50,7 +51,8 @@ pub fn change_reference(
     reframe(network, ParameterKind::Scattering, references_ohm, waves)
 }
 
-/// The network as S in power waves at its own references; itself where it is that already.
+/// The network as S in power waves at its own reference impedances, unchanged if it already is
+/// that.
 ///
 /// # Errors
 /// [`NetworkError::NoSuchMatrix`] with the frequency at which it has no S.

@@ -1,4 +1,4 @@
-//! Several changes of one network, each done where it finds what it needs.
+//! Several changes of one network, in a fixed order.
 
 use super::container::Network;
 use super::conversion::convert;
@@ -14,69 +14,69 @@ use super::reference_change::change_reference;
 use super::waves::WaveDefinition;
 use num_complex::Complex64;
 
-/// What to change of a network; nothing by default.
+/// The changes of a network; none by default.
 ///
 /// The order is: reference impedances of the data, single-ended, grid and band, ports, reference
 /// impedances, passive, mixed mode, parameter.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Transformation {
-    /// The reference impedances that the data really have, ohms, and their wave definition, where a
-    /// file could not state them.
+    /// The true reference impedances of the data, ohms, with their wave definition, where the file
+    /// could not state them.
     pub data_reference: Option<(Vec<Complex64>, WaveDefinition)>,
     /// Whether a mixed-mode network becomes single-ended.
     pub single_ended: bool,
-    /// The frequencies to interpolate to, hertz; the network's own when absent.
+    /// The frequencies to interpolate to, hertz; the network's own if `None`.
     pub points_hz: Option<Vec<f64>>,
-    /// The lowest and highest frequency to keep, hertz.
+    /// The lowest and highest frequency to keep, Hz.
     pub band_hz: Option<(f64, f64)>,
-    /// The ports to keep, in their new order; the others end in their reference impedances. All
-    /// when empty.
+    /// The ports to keep, in their new order; the others are terminated in their reference
+    /// impedances. All ports if empty.
     pub ports: Vec<Port>,
-    /// New reference impedances, ohms: one, or one per port; the old ones when empty.
+    /// New reference impedances, ohms: one, or one per port; unchanged if empty.
     pub reference_ohm: Vec<Complex64>,
-    /// Whether singular values above 1 are brought down to 1.
+    /// Whether singular values above 1 are set to 1.
     pub make_passive: bool,
-    /// Ports that become one differential and one common port each.
+    /// Pairs of ports that become one differential and one common port each.
     pub pairs: Vec<(Port, Port)>,
-    /// The parameter of the result; that of the network when absent.
+    /// The parameter of the result; that of the network if `None`.
     pub parameter: Option<ParameterKind>,
 }
 
-/// What came of a transformation beside the network.
+/// A note on what a transformation did.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[non_exhaustive]
 pub enum TransformationNote {
-    /// The network was single-ended before.
+    /// The network was already single-ended.
     SingleEndedAlready,
-    /// The band reaches beyond the data; this is left of it, hertz.
+    /// The band reaches beyond the data and was reduced to this, Hz.
     BandCut {
-        /// The lowest frequency left.
+        /// Lowest frequency of the reduced band, Hz.
         first_hz: f64,
-        /// The highest frequency left.
+        /// Highest frequency of the reduced band, Hz.
         last_hz: f64,
     },
-    /// Neighbouring points turn so far that values between them cannot be trusted.
+    /// The phase turns too far between neighbouring points for a reliable interpolation.
     UnsafeInterpolation(UnsafeStep),
-    /// Entries were changed by up to this much to make the network passive; zero if it was.
+    /// Entries were changed to make the network passive.
     MadePassive {
-        /// The largest change of an entry.
+        /// Maximum change of an entry; zero if the network was passive.
         largest_change: f64,
     },
 }
 
 impl Transformation {
-    /// The changed network, and what should be known of it.
+    /// Applies the changes, and returns the new network with notes for the user.
     ///
     /// # Errors
     /// [`NetworkError`] of the first change that cannot be made; [`NetworkError::MixedMode`] where
-    /// reference impedances of a mixed-mode network are given, since one per port could not be told
-    /// from one per mode; [`NetworkError::EmptyBand`] for a band without a point.
+    /// reference impedances of a mixed-mode network are given, since a list per port and a list per
+    /// mode have the same form; [`NetworkError::EmptyBand`] for a band without a point.
     ///
     /// # Examples
     /// ```
     /// use fourphase::network::{FrequencyGrid, Network, ParameterKind, Transformation};
     ///
-    /// // A 75 ohm load as impedance.
+    /// A 75 ohm load as an impedance.
     /// let grid = FrequencyGrid::from_hz(vec![1e9])?;
     /// let load = Network::new(ParameterKind::Scattering, grid, 1, vec![0.2.into()], vec![50.0.into()])?;
     /// let wanted = Transformation { parameter: Some(ParameterKind::Impedance), ..Transformation::default() };
@@ -115,7 +115,7 @@ impl Transformation {
         Ok((changed, notes))
     }
 
-    /// The same numbers, with the reference impedances that they really have.
+    /// The same matrices with their true reference impedances.
     fn with_data_reference(&self, network: &Network) -> Result<Network, NetworkError> {
         let Some((references_ohm, definition)) = &self.data_reference else {
             return Ok(network.clone());

@@ -1,4 +1,4 @@
-//! The three wave definitions, as one description.
+//! The three wave definitions in one form.
 //!
 //! a = F (V + Z I) and b = F (V - H I) at a port of reference Z, where
 //!
@@ -13,10 +13,11 @@
 
 use num_complex::Complex64;
 
-/// Which waves a scattering matrix relates. They differ only where references are complex.
+/// The wave definition of a scattering matrix. The definitions differ only where reference
+/// impedances are complex.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum WaveDefinition {
-    /// |a|² - |b|² is the power into the port, for any complex reference.
+    /// |a|² - |b|² is the power into the port, for any complex reference impedance.
     #[default]
     Kurokawa,
     /// The waves of a multimode calibration referred to any impedance.

@@ -1,10 +1,10 @@
-//! From rows of numbers to frequencies and matrices.
+//! Assembly of rows of numbers into frequencies and matrices.
 //!
-//! A set is one frequency and its pairs, spread over lines in a layout. Rows are collected until
-//! a set is complete; only when something does not fit is the layout of the lines looked at, to
-//! name the line that is to blame: the first that departs from the layout of the first complete
-//! set or, before there is one, from the standard's. Nothing is reserved by a number of ports
-//! that the data have not borne out.
+//! A set is one frequency and its pairs, distributed over lines in a layout. Rows are collected
+//! until a set is complete. Only after an error is the layout of the lines examined, to name the
+//! wrong line: the first that differs from the layout of the first complete set or, before there is
+//! one, from the standard's. Memory for a number of ports is allocated only after the data have
+//! confirmed it.
 
 use super::error::{Fault, Found, Problem, WarningCode};
 use super::findings::Findings;
@@ -18,21 +18,21 @@ use crate::units;
 use num_complex::Complex64;
 use std::ops::Range;
 
-/// Pairs that a line of a version 1 file holds at most.
+/// Maximum number of pairs on a line of a version 1 file.
 const PAIRS_PER_LINE: usize = 4;
 
-/// How a set lists its matrix.
+/// The arrangement of the matrix entries of a set.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Layout {
     pub(super) ports: usize,
     pub(super) triangle: Triangle,
     pub(super) two_port_order: TwoPortOrder,
-    /// Version 2 leaves the wrapping of lines free.
+    /// True for version 2, which does not restrict the wrapping of lines.
     pub(super) is_free: bool,
 }
 
 impl Layout {
-    /// Numbers in one set. Saturates where no file could hold so many.
+    /// Numbers in one set; saturates where no file could hold that many.
     pub(super) fn numbers(&self) -> usize {
         let n = self.ports;
         match self.triangle {
@@ -41,8 +41,8 @@ impl Layout {
         }
     }
 
-    /// Numbers on the nth line (from 0) of a set in the standard's layout; for version 2 one
-    /// matrix row to a line. `None` beyond the last line.
+    /// Numbers on line `line` (from 0) of a set in the standard's layout; for version 2 one matrix
+    /// row per line. `None` beyond the last line.
     fn standard_count(&self, line: usize) -> Option<usize> {
         let frequency = usize::from(line == 0);
         let n = self.ports;
@@ -66,7 +66,7 @@ impl Layout {
         Some(pairs.saturating_mul(2).saturating_add(frequency))
     }
 
-    /// Brings the pairs of a set, in the order of the file, into a row-major matrix at `from`.
+    /// Moves the pairs of a set, in the order of the file, into a row-major matrix at `from`.
     fn arrange(&self, entries: &mut Vec<Complex64>, from: usize) {
         let n = self.ports;
         if self.triangle == Triangle::Full {
@@ -92,7 +92,7 @@ impl Layout {
 /// One line of a set.
 #[derive(Clone, Debug)]
 struct LineOfSet {
-    /// Where its content stands in the file.
+    /// Byte offset of its content in the file.
     start: usize,
     end: usize,
     count: usize,
@@ -104,23 +104,23 @@ impl LineOfSet {
     }
 }
 
-/// Collects sets.
+/// Collects rows of numbers into sets.
 pub(super) struct Sets {
     layout: Layout,
     number_format: NumberFormat,
     unit: FrequencyUnit,
     numbers_per_set: usize,
     expected_sets: Option<usize>,
-    /// What the entries are, which limits their magnitude.
+    /// The parameter of the entries, which limits their magnitude.
     parameter: ParameterKind,
-    /// The numbers of the set under way, as far as `filled`; never many more than a set holds.
+    /// The numbers of the incomplete set, up to `filled`; never many more than a set holds.
     buffer: Vec<f64>,
     filled: usize,
     lines: Vec<LineOfSet>,
-    /// Numbers on those lines.
+    /// Numbers on the lines of the incomplete set.
     so_far: usize,
     previous_lines: Vec<LineOfSet>,
-    /// Counts of the lines of the first complete set.
+    /// Numbers per line of the first complete set.
     first_counts: Vec<usize>,
     pub(super) frequencies_hz: Vec<f64>,
     pub(super) entries: Vec<Complex64>,
@@ -166,8 +166,8 @@ impl Sets {
         self.lines.is_empty()
     }
 
-    /// Reads the numbers of the line that starts at `start` into the buffer: those of this set,
-    /// and one to show a surplus. Any more are only counted.
+    /// Reads the numbers of the line that starts at `start` into the buffer: those of this set, and
+    /// one to show a surplus. Further numbers are only counted.
     pub(super) fn read_row(
         &mut self,
         file: &[u8],
@@ -175,7 +175,7 @@ impl Sets {
         findings: &mut Findings,
     ) -> Result<Row, Fault> {
         let limit = self.numbers_per_set.saturating_add(1);
-        // Once a set was complete the buffer has its length, and a store is all it takes.
+        // After a complete set the buffer has its final length, and storing a number is enough.
         let (buffer, filled) = (&mut self.buffer, &mut self.filled);
         read_row(file, start, findings, |value| {
             if let Some(place) = buffer.get_mut(*filled) {
@@ -188,12 +188,12 @@ impl Sets {
         })
     }
 
-    /// The frequency that the set under way starts with.
+    /// The frequency at the start of the incomplete set.
     pub(super) fn next_frequency_hz(&self) -> f64 {
         self.unit.to_hz(self.buffer[0])
     }
 
-    /// Takes a line whose numbers lie in the buffer already.
+    /// Takes a line whose numbers are in the buffer already.
     pub(super) fn take_line(
         &mut self,
         file: &[u8],
@@ -209,10 +209,10 @@ impl Sets {
         }
         self.lines.push(LineOfSet { start: span.start, end: span.end, count });
         self.so_far += count;
-        // A line that starts a set has an odd count of numbers, every other line an even one.
+        // A line that starts a set has an odd count of numbers, all other lines an even one.
         let is_odd = count % 2 == 1;
         if starts_set && !is_odd {
-            // An extra pair early in the set before may have pushed this line out of it.
+            // An extra pair early in the set before may have moved this line out of that set.
             let blamed = self.first_departure(&self.previous_lines, self.count().saturating_sub(1));
             return Err(blamed.unwrap_or_else(|| self.misfit()));
         }
@@ -222,7 +222,7 @@ impl Sets {
         if self.so_far == self.numbers_per_set { self.complete(file, findings) } else { Ok(()) }
     }
 
-    /// The data stop here.
+    /// Ends the data.
     pub(super) fn end(&self) -> Result<(), Fault> {
         let Some(last) = self.lines.last() else { return Ok(()) };
         let problem = Problem::EndsInsideSet {
@@ -235,7 +235,7 @@ impl Sets {
             .unwrap_or_else(|| problem.at(last.span())))
     }
 
-    /// The first line that departs from the expected layout.
+    /// The first line that differs from the expected layout.
     fn first_departure(&self, lines: &[LineOfSet], set: usize) -> Option<Fault> {
         let departing = lines.iter().enumerate().find_map(|(at, line)| {
             let expected = self.expected_count(at, set);
@@ -243,7 +243,7 @@ impl Sets {
         });
         let (at, line, expected) = departing?;
         let problem = Problem::RowLength {
-            // A line beyond the last of its set is expected to start the next one.
+            // A line after the last of its set is expected to start the next one.
             expected: expected.or_else(|| self.expected_count(0, set)).unwrap_or_default(),
             found: line.count,
             ports: self.layout.ports,
@@ -264,7 +264,7 @@ impl Sets {
 
     fn misfit(&self) -> Fault {
         self.first_departure(&self.lines, self.count()).unwrap_or_else(|| {
-            // Every line has its place, yet the sum is off: the last one is to blame.
+            // Every line has the expected count, but the sum is wrong: the last line is the cause.
             let (at, line) = (self.lines.len(), &self.lines[self.lines.len() - 1]);
             let expected = self.numbers_per_set.saturating_sub(self.so_far - line.count);
             let problem = Problem::RowLength {
@@ -282,8 +282,8 @@ impl Sets {
     fn complete(&mut self, file: &[u8], findings: &mut Findings) -> Result<(), Fault> {
         if self.frequencies_hz.is_empty() {
             self.first_counts = self.lines.iter().map(|line| line.count).collect();
-            // The first set has borne the number of ports out, and its length tells about how many
-            // sets the file holds.
+            // The first set has confirmed the number of ports, and its length gives about the
+            // number of sets in the file.
             let end = self.lines.last().map_or(0, |line| line.end);
             let sets = (file.len() - self.lines[0].start) / (end - self.lines[0].start).max(1) + 1;
             self.frequencies_hz.reserve(sets);
@@ -384,7 +384,7 @@ impl Sets {
             findings.warn(WarningCode::NegativeMagnitude, self.entry_span(file, 1 + 2 * at));
         }
         let Some(pair) = outside else { return Ok(()) };
-        // The imaginary part or the angle is at fault only where it is the larger one.
+        // The imaginary part or the angle is the cause only where it is the larger one.
         let [first, second] = [self.buffer[1 + 2 * pair], self.buffer[2 + 2 * pair]];
         let is_second = match self.number_format {
             NumberFormat::RealImaginary => is_within(first),
@@ -400,7 +400,7 @@ impl Sets {
         .at(span))
     }
 
-    /// Where the nth number of the set under way stands in the file.
+    /// The byte range of the nth number of the incomplete set in the file.
     fn entry_span(&self, file: &[u8], nth: usize) -> Range<usize> {
         let mut before = 0;
         for line in &self.lines {
@@ -413,7 +413,7 @@ impl Sets {
         self.lines.first().map_or(0..0, LineOfSet::span)
     }
 
-    /// Gives up the set under way, since it was none: its first line and its numbers.
+    /// Discards the incomplete set: returns its first line and its numbers.
     pub(super) fn take_back(&mut self) -> (Range<usize>, Vec<f64>) {
         let span = self.lines.first().map_or(0..0, LineOfSet::span);
         self.lines.clear();
@@ -423,7 +423,7 @@ impl Sets {
         (span, std::mem::take(&mut self.buffer))
     }
 
-    /// Orders the points by frequency; equal ones keep the order of the file.
+    /// Orders the points by frequency; equal frequencies keep the order of the file.
     pub(super) fn sort(&mut self) {
         if !self.descends {
             return;
@@ -441,7 +441,7 @@ impl Sets {
     }
 }
 
-/// A frequency in hertz from a number of the file, refused if negative or too large.
+/// Converts a frequency of the file to hertz; an error if it is negative or too large.
 pub(super) fn frequency_hz(
     value: f64,
     unit: FrequencyUnit,
@@ -456,6 +456,6 @@ pub(super) fn frequency_hz(
     if !frequency_hz.is_finite() {
         return Err(Problem::TooLarge { text: text() }.at(entry()));
     }
-    // Minus zero would sort before zero.
+    // Minus zero would be sorted before zero.
     Ok(frequency_hz + 0.0)
 }

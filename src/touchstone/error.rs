@@ -1,4 +1,4 @@
-//! What can be wrong with a file, in numbers; [`crate::diagnostic`] turns it into sentences on a page.
+//! Errors and warnings of Touchstone files as data; [`crate::diagnostic`] displays them.
 
 use crate::diagnostic::{Diagnostic, Excerpt, Position, Severity};
 use crate::network::{NetworkError, ParameterKind, Port};
@@ -10,28 +10,28 @@ use std::path::PathBuf;
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum ReadError {
-    /// The operating system refuses.
+    /// The file cannot be opened or read.
     #[error("cannot read {}: {source}", path.display())]
     Io {
         /// The file.
         path: PathBuf,
-        /// Why.
+        /// The error of the operating system.
         source: std::io::Error,
     },
-    /// The content breaks the format.
+    /// The content does not follow the format.
     #[error("{}:{}: {problem}", file.display(), excerpt.position)]
     Content {
         /// The file.
         file: PathBuf,
-        /// What is wrong.
+        /// The error.
         problem: Box<Problem>,
-        /// Where.
+        /// The source line with the place of the error.
         excerpt: Box<Excerpt>,
     },
 }
 
 impl ReadError {
-    /// The same, ready to be shown with its source line.
+    /// The error for display, with its source line.
     #[must_use]
     pub fn diagnostic(&self) -> Diagnostic {
         match self {
@@ -67,7 +67,7 @@ impl ReadError {
         }
     }
 
-    /// Where in the file, if the trouble has a place.
+    /// Line and column in the file, if the error has a place.
     #[must_use]
     pub fn position(&self) -> Option<Position> {
         match self {
@@ -76,7 +76,7 @@ impl ReadError {
         }
     }
 
-    /// What is wrong with the content, if that is what failed.
+    /// The error of the content; `None` if the file could not be read.
     #[must_use]
     pub fn problem(&self) -> Option<&Problem> {
         match self {
@@ -86,7 +86,7 @@ impl ReadError {
     }
 }
 
-/// A problem and the bytes it is about.
+/// A problem with the byte range concerned.
 #[derive(Debug)]
 pub(super) struct Fault {
     pub(super) problem: Problem,
@@ -99,10 +99,10 @@ impl Problem {
     }
 }
 
-/// How many were found: a number, or only that there are too many.
+/// The number found, or that there are more than expected.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Found {
-    /// Exactly so many.
+    /// Exactly this number.
     Count(usize),
     /// More than expected; counting stopped there.
     More,
@@ -117,18 +117,18 @@ impl fmt::Display for Found {
     }
 }
 
-/// Everything that makes a file unreadable.
+/// The reason for which the content of a file cannot be read.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 #[expect(missing_docs, reason = "the messages say what each variant and number means")]
 pub enum Problem {
-    #[error("byte 0x{byte:02X} is not allowed outside comments")]
+    #[error("byte 0x{byte:02X} is not allowed outside comments: expected ASCII text")]
     ForbiddenByte { byte: u8 },
-    #[error("'{text}' contains a comma, which neither separates numbers nor marks decimals")]
+    #[error("'{text}' contains a comma: expected a decimal point, and blanks between numbers")]
     Comma { text: String },
-    #[error("the file name says 0 ports")]
+    #[error("the file name has 0 ports, expected at least 1")]
     ZeroPortsInName,
-    #[error("cannot tell the number of ports from {numbers} numbers in the first set")]
+    #[error("the number of ports does not follow from {numbers} numbers in the first set")]
     UnknownPortCount { numbers: usize },
     #[error("expected {expected} numbers, found {found}")]
     RowLength {
@@ -143,23 +143,23 @@ pub enum Problem {
     EndsInsideSet { expected: usize, found: usize, ports: usize },
     #[error("[Version] must come first, found [{keyword}]")]
     VersionNotFirst { keyword: String },
-    #[error("version {text} is not supported")]
+    #[error("Touchstone version {text} is not supported")]
     UnsupportedVersion { text: String },
     #[error("[{keyword}] takes {expected} argument{}, found {found}", if *expected == 1 { "" } else { "s" })]
     ArgumentCount { keyword: &'static str, expected: usize, found: usize },
-    #[error("[{keyword}] in a version 1 file")]
+    #[error("[{keyword}] is not allowed in a version 1 file")]
     KeywordInVersion1 { keyword: String },
     #[error("the option line is missing")]
     NoOptionLine { keywords: bool },
     #[error("unknown option-line field '{text}'")]
     UnknownField { text: String },
-    #[error("{what} given twice")]
+    #[error("duplicate {what}")]
     GivenTwice { what: String },
-    #[error("R needs a value")]
+    #[error("R needs a value, expected ohms")]
     ReferenceMissing,
     #[error("{what} needs a positive number of ohms, found '{text}'")]
     ReferenceNotPositive { what: &'static str, text: String },
-    #[error("complex reference '{text}' is not allowed in a Touchstone file")]
+    #[error("complex reference impedance '{text}' is not allowed in a Touchstone file")]
     ComplexReference { text: String },
     #[error("expected {expected} reference resistances, found {found}")]
     OptionReferenceCount { expected: usize, found: usize },
@@ -228,61 +228,62 @@ pub enum Problem {
     DescriptorCount { expected: usize, found: Found },
     #[error("mixed-mode data cannot be {kind}-parameters")]
     MixedModeKind { kind: ParameterKind },
-    #[error("ports {plus} and {minus} of a pair have different references")]
+    #[error("ports {plus} and {minus} of a pair have different reference impedances")]
     PairReferences { plus: Port, minus: Port },
     #[error("{0}")]
     Network(NetworkError),
-    #[error("not allowed in strict reading: {}", .0.message())]
+    #[error("not allowed by strict reading: {}", .0.message())]
     Strict(WarningCode),
 }
 
 impl Problem {
-    /// What stands beside the caret.
+    /// The text beside the caret.
     fn label(&self) -> Option<String> {
         match self {
             Self::RowLength { expected, found, .. } => Some(if found < expected {
-                format!("{found} numbers stand here")
+                format!("found {found} numbers")
             } else {
-                format!("{found} numbers stand here, {} too many", found - expected)
+                format!("found {found} numbers, {} too many", found - expected)
             }),
             Self::EndsInsideSet { .. } => Some("the last data line".to_owned()),
             Self::MissingBefore { missing, .. } | Self::MissingKeyword { missing } => {
-                Some(format!("[{missing}] should stand before this"))
+                Some(format!("[{missing}] is expected before this line"))
             }
             Self::NoOptionLine { .. } => {
-                Some("the option line should stand before this".to_owned())
+                Some("the option line is expected before this line".to_owned())
             }
             _ => None,
         }
     }
 
-    /// Why it was expected.
+    /// The explanation of what was expected.
     fn note(&self) -> Option<String> {
         match self {
             Self::RowLength { ports, pairs_of_set, line_of_set, set, .. } => Some(format!(
-                "line {line_of_set} of set {set}: a {ports}-port set of this file is a frequency and \
+                "line {line_of_set} of set {set}: a set of this {ports}-port file is a frequency and \
                  {pairs_of_set} pairs"
             )),
             Self::EndsInsideSet { ports, expected, .. } => Some(format!(
-                "a {ports}-port set of this file is a frequency and {} pairs",
+                "a set of this {ports}-port file is a frequency and {} pairs",
                 expected.saturating_sub(1) / 2
             )),
-            Self::IllegalArgument { legal, .. } => Some(format!("legal are {legal}")),
-            Self::UnknownField { .. } => {
-                Some("legal are Hz kHz MHz GHz, S Y Z H G, MA DB RI, and R with ohms".to_owned())
-            }
+            Self::IllegalArgument { legal, .. } => Some(format!("expected {legal}")),
+            Self::UnknownField { .. } => Some(
+                "expected Hz, kHz, MHz or GHz; S, Y, Z, H or G; MA, DB or RI; R with ohms"
+                    .to_owned(),
+            ),
             _ => None,
         }
     }
 
-    /// What to do about it.
+    /// The correction to make.
     fn remedy(&self) -> Option<String> {
         let text = match self {
             Self::ForbiddenByte { .. } => "save the file as plain ASCII text",
             Self::Comma { .. } => "write decimals with a point and separate numbers by blanks",
-            Self::ZeroPortsInName => "name the file .s1p, .s2p, ... for its true number of ports",
+            Self::ZeroPortsInName => "name the file .s1p, .s2p, ... after its number of ports",
             Self::UnknownPortCount { .. } => {
-                "name the file .sNp for its number of ports, or complete the set"
+                "name the file .sNp after its number of ports, or complete the set"
             }
             Self::RowLength { .. } => {
                 "complete or shorten the row; if the rows are right, correct the number of ports"
@@ -305,7 +306,7 @@ impl Problem {
             }
             Self::GivenTwice { .. } => "keep one of them",
             Self::ReferenceMissing => "write R and the ohms apart, as in 'R 50'",
-            Self::ComplexReference { .. } => "refer the data to a real resistance first",
+            Self::ComplexReference { .. } => "convert the data to a real reference impedance first",
             Self::OptionReferenceCount { .. } => "give R one resistance, or one for every port",
             Self::ReferenceCount { .. } => "give one resistance for every port",
             Self::NotANumber { .. } | Self::NotFinite { .. } => {
@@ -315,7 +316,7 @@ impl Problem {
             Self::UnclosedBracket => "close it with ]",
             Self::KeywordAfterData { .. } => "move it above [Network Data]",
             Self::MissingKeyword { missing: "Two-Port Data Order" } => {
-                "add '[Two-Port Data Order] 21_12' or '12_21'; guessing could swap gain and isolation"
+                "add '[Two-Port Data Order] 21_12' or '12_21'; a wrong order exchanges gain and isolation"
             }
             Self::FrequencyCount { .. } => "correct [Number of Frequencies] or complete the data",
             Self::NoiseCount { .. } => "correct [Number of Noise Frequencies] or complete the rows",
@@ -328,7 +329,7 @@ impl Problem {
     }
 }
 
-/// The harmless departures and oddities that the reader reports.
+/// The deviations and oddities that the reader accepts with a warning.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[expect(missing_docs, reason = "the messages say what each code means")]
 pub enum WarningCode {
@@ -365,19 +366,19 @@ pub enum WarningCode {
 }
 
 impl WarningCode {
-    /// The name by which scripts know it.
+    /// The identifier of the warning, for scripts.
     #[must_use]
     pub fn name(self) -> &'static str {
         self.words().0
     }
 
-    /// The sentence for people.
+    /// The text of the warning.
     #[must_use]
     pub fn message(self) -> &'static str {
         self.words().1
     }
 
-    /// Whether strict reading makes it an error.
+    /// Whether strict reading reports it as an error.
     #[must_use]
     pub fn is_deviation(self) -> bool {
         !matches!(
@@ -397,18 +398,18 @@ impl WarningCode {
     fn words(self) -> (&'static str, &'static str) {
         match self {
             Self::NonAsciiComment => {
-                ("non_ascii_comment", "a comment holds characters outside ASCII")
+                ("non_ascii_comment", "a comment has characters outside ASCII")
             }
             Self::DosEof => ("dos_eof", "the end-of-file byte 0x1A at the end is ignored"),
             Self::Bom => ("bom", "the byte-order mark is skipped"),
-            Self::Tab => ("tab", "tabs separate values; the standard advises against them"),
+            Self::Tab => ("tab", "tabs separate values; the standard recommends blanks"),
             Self::ExtensionMismatch => (
                 "extension_mismatch",
-                "the file name's number of ports differs from [Number of Ports]",
+                "the file name has another number of ports than [Number of Ports], which is used",
             ),
             Self::PortCountFromData => (
                 "port_count_from_data",
-                "the number of ports comes from the data, not from the file name",
+                "the file name has no number of ports; it is taken from the data",
             ),
             Self::HashJoined => ("hash_joined", "no blank after the option line's #"),
             Self::ExtraOptionLine => ("extra_option_line", "a further option line is ignored"),
@@ -419,26 +420,24 @@ impl WarningCode {
                 ("r_list_not_last", "the resistances are not last on the option line")
             }
             Self::OptionLineSupplied => {
-                ("option_line_supplied", "the option line is missing; the one you gave is used")
+                ("option_line_supplied", "the option line is missing; the one given is used")
             }
             Self::DExponent => ("d_exponent", "an exponent is written with D"),
             Self::NegativeMagnitude => {
-                ("negative_magnitude", "a negative magnitude is taken literally")
+                ("negative_magnitude", "a negative magnitude is read as a phase shift of 180 deg")
             }
             Self::TooManyPairs => ("too_many_pairs", "more than four pairs on a line"),
-            Self::Rewrapped => {
-                ("rewrapped", "data lines are wrapped in other places than the standard's")
-            }
+            Self::Rewrapped => ("rewrapped", "data lines are not wrapped as in the standard"),
             Self::RowsRewrapped => ("rows_rewrapped", "matrix rows are not split after four pairs"),
             Self::Descending => ("descending", "frequencies do not ascend; the points are sorted"),
             Self::DuplicateFrequency => {
-                ("duplicate_frequency", "a frequency is repeated; both points are kept")
+                ("duplicate_frequency", "duplicate frequency; both points are kept")
             }
             Self::NoiseDescending => {
                 ("noise_descending", "noise frequencies do not ascend; the rows are sorted")
             }
             Self::NoiseDuplicate => {
-                ("noise_duplicate", "a noise frequency is repeated; both rows are kept")
+                ("noise_duplicate", "duplicate noise frequency; both rows are kept")
             }
             Self::NoiseAboveNetwork => {
                 ("noise_above_network", "the noise data start above the last network frequency")
@@ -450,11 +449,11 @@ impl WarningCode {
                 ("keyword_spacing", "a keyword is indented or spaced differently")
             }
             Self::PortsKeywordLate => {
-                ("ports_keyword_late", "[Number of Ports] does not follow the option line")
+                ("ports_keyword_late", "[Number of Ports] is not directly after the option line")
             }
             Self::TwoPortOrderIgnored => (
                 "two_port_order_ignored",
-                "[Two-Port Data Order] is ignored, the file has not two ports",
+                "[Two-Port Data Order] is ignored: the file is not a 2-port",
             ),
             Self::MissingNumberOfFrequencies => (
                 "missing_number_of_frequencies",
@@ -468,16 +467,16 @@ impl WarningCode {
             Self::AfterEnd => ("after_end", "content after [End] is ignored"),
             Self::TriangleOfHybrid => (
                 "triangle_of_hybrid",
-                "a triangle of H- or G-parameters is mirrored as it says, though h12 = -h21 in a reciprocal part",
+                "a triangle of H- or G-parameters is mirrored as [Matrix Format] states, though h12 = -h21 in a reciprocal part",
             ),
         }
     }
 }
 
-/// Something the reader had to say about a file it could read.
+/// A warning about a file that was read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Warning {
-    /// Which kind.
+    /// The kind of the warning.
     pub code: WarningCode,
     /// The first place where it occurs.
     pub excerpt: Excerpt,
@@ -491,7 +490,7 @@ impl fmt::Display for Warning {
 }
 
 impl Warning {
-    /// The same, ready to be shown with its source line.
+    /// The warning for display, with its source line.
     #[must_use]
     pub fn diagnostic(&self, file: &str) -> Diagnostic {
         let mut shown = Diagnostic::error(self.code.message()).in_file(file);

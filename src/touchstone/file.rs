@@ -1,4 +1,4 @@
-//! What a Touchstone file holds.
+//! The content of a Touchstone file.
 
 use super::error::Warning;
 use super::option_line::{FrequencyUnit, NumberFormat};
@@ -6,7 +6,7 @@ use crate::network::Network;
 use num_complex::Complex64;
 use std::fmt;
 
-/// The edition of the format a file follows.
+/// The Touchstone version of a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Version {
     /// No keywords, one resistance.
@@ -20,7 +20,7 @@ pub enum Version {
 }
 
 impl Version {
-    /// Whether the file is built of keywords.
+    /// Whether the version has keywords in brackets.
     #[must_use]
     pub fn has_keywords(self) -> bool {
         self >= Self::V2_0
@@ -45,41 +45,41 @@ pub struct NoisePoint {
     pub frequency_hz: f64,
     /// Minimum noise figure in decibels.
     pub minimum_noise_figure_db: f64,
-    /// The source reflection that gives it, referred to [`TouchstoneFile::noise_reference_ohm`].
+    /// The source reflection of this minimum, referred to [`TouchstoneFile::noise_reference_ohm`].
     pub optimum_reflection: Complex64,
     /// Effective noise resistance in ohms.
     pub noise_resistance_ohm: f64,
 }
 
-/// A comment and where it stood.
+/// A comment and its place among the data.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Comment {
-    /// The text after the mark, as it stood.
+    /// The text after the comment mark, unchanged.
     pub text: String,
-    /// How many data sets stood before it; 0 for comments in the header.
+    /// The number of data sets before it; 0 for comments in the header.
     pub sets_before: usize,
 }
 
-/// A file as read: its network in absolute units, and what else stood in it.
+/// A file as read: its network in absolute units, and its other content.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TouchstoneFile {
-    /// The edition it follows.
+    /// The Touchstone version of the file.
     pub version: Version,
-    /// How its numbers are written.
+    /// The number format of the file.
     pub number_format: NumberFormat,
     /// The unit of its frequencies.
     pub frequency_unit: FrequencyUnit,
     /// The matrices, by ascending frequency; mixed-mode where the file is.
     pub network: Network,
-    /// The reference of every single-ended port, in ohms.
+    /// The reference impedance of every single-ended port, ohms.
     pub port_references_ohm: Vec<f64>,
     /// Noise rows, by ascending frequency.
     pub noise: Vec<NoisePoint>,
-    /// The resistance to which the noise data's reflections refer.
+    /// The reference resistance of the noise data's reflections, ohms.
     pub noise_reference_ohm: f64,
     /// The comments, in order.
     pub comments: Vec<Comment>,
-    /// What the reader had to say, one entry per kind.
+    /// The warnings of the reader, one entry per kind.
     pub warnings: Vec<Warning>,
 }
 

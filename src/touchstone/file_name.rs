@@ -1,8 +1,8 @@
-//! What a file's name says about its content.
+//! The number of ports in a file name.
 
 use std::path::Path;
 
-/// The N of a name that ends in `.sNp`, in either case.
+/// The number N in a name that ends in `.sNp`, in upper or lower case.
 ///
 /// ```
 /// use fourphase::touchstone::ports_in_name;

@@ -1,11 +1,11 @@
-//! What the reader has to say, and where in the file.
+//! The warnings of the reader, with their places in the file.
 
 use super::error::WarningCode;
 use super::lines::Lines;
 use crate::diagnostic::Excerpt;
 use std::ops::Range;
 
-/// What the reader has to say, one entry per kind, at the first place.
+/// The warnings of the reader, one entry per kind, at its first place.
 #[derive(Debug, Default)]
 pub(super) struct Findings {
     pub(super) list: Vec<(WarningCode, Range<usize>)>,
@@ -28,7 +28,7 @@ pub(super) fn excerpt(bytes: &[u8], span: Range<usize>) -> Excerpt {
     let start = span.start.min(bytes.len());
     let (mut number, mut found) = (0, 0..0);
     for line in Lines::new(bytes) {
-        // A place at the very end belongs to the last line there is.
+        // A place at the very end of the file belongs to the last line.
         if line.start > start {
             break;
         }

@@ -1,4 +1,4 @@
-//! From what was read to a file: points in order, absolute units, references.
+//! The last step of reading: points in order, absolute units, reference impedances.
 
 use super::error::{Fault, Problem, Warning, WarningCode};
 use super::file::TouchstoneFile;
@@ -8,7 +8,7 @@ use super::reader::Reader;
 use crate::network::{FrequencyGrid, Network, PortMode};
 
 impl Reader<'_> {
-    /// Puts together what was read.
+    /// Completes the file from all that was read.
     pub(super) fn finish(mut self, strict: bool) -> Result<TouchstoneFile, Fault> {
         let last_line = self.last_line.clone();
         let Some(mut sets) = self.sets.take() else {
@@ -75,7 +75,8 @@ impl Reader<'_> {
     }
 }
 
-/// The reference of a mode: the pair in series for the differential, in parallel for the common.
+/// The reference impedance of a mode: the pair in series for the differential, in parallel for the
+/// common mode.
 fn mode_reference_ohm(mode: PortMode, port_references_ohm: &[f64]) -> f64 {
     let of = |port: crate::network::Port| port_references_ohm[port.index()];
     match mode {

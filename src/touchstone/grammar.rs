@@ -1,4 +1,5 @@
-//! The smallest pieces: blanks, words, numbers, rows. Nothing looks beyond the end of a line.
+//! The smallest elements of the format: blanks, words, numbers, rows. No function reads beyond the
+//! end of a line.
 
 use nom::bytes::complete::{take_while, take_while1};
 use nom::combinator::peek;
@@ -8,12 +9,12 @@ use nom::sequence::{delimited, preceded, terminated};
 use nom::{IResult, Parser};
 use std::ops::Range;
 
-/// Blank or tab: what may stand between entries.
+/// Blank or tab, the separators of entries.
 fn is_blank(byte: u8) -> bool {
     byte == b' ' || byte == b'\t'
 }
 
-/// Where an entry may end: at a blank, a comment or the end of its line.
+/// Whether an entry ends before this byte: a blank, a comment or the end of the line.
 fn ends_entry(byte: u8) -> bool {
     matches!(byte, b' ' | b'\t' | b'!' | b'\n' | b'\r')
 }
@@ -35,8 +36,8 @@ pub(super) fn words(input: &[u8]) -> IResult<&[u8], Vec<&[u8]>> {
 
 /// `[ sign ] ( digits [ "." [ digits ] ] | "." digits ) [ "e" [ sign ] digits ]`, whole.
 ///
-/// The digits are read by `fast_float2`, which would also take words such as `inf`; the first
-/// byte rules them out. A number may be too large to be finite; the caller judges that.
+/// The digits are read by `fast_float2`, which would also accept words such as `inf`; the first
+/// byte excludes them. A number may be too large to be finite; the caller checks this.
 #[inline(always)]
 pub(super) fn number(input: &[u8]) -> IResult<&[u8], f64> {
     let refused = || Err(nom::Err::Error(Error::new(input, ErrorKind::Float)));
@@ -55,10 +56,11 @@ pub(super) fn number(input: &[u8]) -> IResult<&[u8], f64> {
     }
 }
 
-/// `{ number { blank } }`: hands each number to `take` and returns how many there were. What is
-/// left is empty, a comment, or something that is no number.
+/// `{ number { blank } }`: passes each number to `take` and returns their count. The rest is empty,
+/// a comment, or an entry that is not a number.
 ///
-/// The repetition is a plain loop, not a combinator: a file's time is spent here.
+/// The repetition is a plain loop instead of a combinator, because most of the reading time is
+/// spent here.
 #[inline(always)]
 pub(super) fn numbers(mut input: &[u8], mut take: impl FnMut(f64)) -> (&[u8], usize) {
     let mut count = 0;
@@ -73,7 +75,7 @@ pub(super) fn numbers(mut input: &[u8], mut take: impl FnMut(f64)) -> (&[u8], us
     (input, count)
 }
 
-/// A number with its exponent written the Fortran way: `1.0D-3`.
+/// A number with the exponent letter D: `1.0D-3`.
 pub(super) fn fortran_number(entry: &[u8]) -> Option<f64> {
     let at = entry.iter().position(|byte| matches!(byte, b'd' | b'D'))?;
     let mut plain = entry.to_vec();
@@ -84,8 +86,8 @@ pub(super) fn fortran_number(entry: &[u8]) -> Option<f64> {
     }
 }
 
-/// `"[" anything "]"`: the name between the brackets, with one blank between its words, and what
-/// follows. `None` without a closing bracket.
+/// `"[" anything "]"`: the name between the brackets, with one blank between its words, and the
+/// text after it. `None` without a closing bracket.
 pub(super) fn keyword(input: &[u8]) -> Option<(&[u8], &[u8])> {
     let inside = take_while(|byte| byte != b']' && byte != b'!');
     let result: IResult<&[u8], &[u8]> =
@@ -94,7 +96,7 @@ pub(super) fn keyword(input: &[u8]) -> Option<(&[u8], &[u8])> {
     result.ok().map(|(rest, name)| (name, rest))
 }
 
-/// Whether the line has nothing but blanks before its end or a comment.
+/// Whether the line has only blanks before its end or a comment.
 pub(super) fn is_empty(input: &[u8]) -> bool {
     let result: IResult<&[u8], &[u8]> = peek(blanks).parse(input);
     result.is_ok_and(|(_, skipped)| matches!(input[skipped.len()..], [] | [b'!', ..]))

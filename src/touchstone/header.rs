@@ -1,4 +1,4 @@
-//! What the keywords before the data say, and whether they fit together.
+//! The keywords before the data, and checks that they are consistent.
 
 use super::error::{Fault, Found, Problem, WarningCode};
 use super::findings::Findings;
@@ -9,7 +9,7 @@ use crate::diagnostic::quoted;
 use crate::network::{ParameterKind, Port, PortMode};
 use std::ops::Range;
 
-/// Which entries of a matrix a set lists.
+/// The entries of a matrix that a set lists.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) enum Triangle {
     #[default]
@@ -18,7 +18,7 @@ pub(super) enum Triangle {
     Upper,
 }
 
-/// In which order a full two-port set lists the off-diagonal entries.
+/// The order in which a full two-port set lists the off-diagonal entries.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum TwoPortOrder {
     /// 11, 21, 12, 22.
@@ -27,7 +27,7 @@ pub(super) enum TwoPortOrder {
     ByRow,
 }
 
-/// The header of a version 2 file as it is collected.
+/// The header of a version 2 file while it is collected.
 #[derive(Debug, Default)]
 pub(super) struct Header {
     ports: Option<(usize, Range<usize>)>,
@@ -38,28 +38,28 @@ pub(super) struct Header {
     triangle: Triangle,
     descriptors: Option<(Vec<Descriptor>, Range<usize>)>,
     seen: Vec<Keyword>,
-    /// The keyword whose arguments the next line may continue.
+    /// The keyword whose arguments may continue on the next line.
     open: Option<Keyword>,
     others_before_ports: bool,
 }
 
-/// A reference and where it stands.
+/// A reference impedance with its byte range.
 type Given = (f64, Range<usize>);
 
-/// What the reader of the data needs to know.
+/// The header as the reader of the data needs it.
 #[derive(Debug)]
 pub(super) struct Described {
     pub(super) ports: usize,
     pub(super) two_port_order: TwoPortOrder,
     pub(super) triangle: Triangle,
-    /// One per port as given by `[Reference]`, if it stands.
+    /// One reference impedance per port from `[Reference]`, if present.
     pub(super) references_ohm: Option<Vec<f64>>,
     /// The descriptors and the span of their keyword.
     pub(super) modes: Option<(Vec<PortMode>, Range<usize>)>,
 }
 
 impl Header {
-    /// Notes a keyword, refusing the second of its kind.
+    /// Records a keyword; an error for its second occurrence.
     pub(super) fn note(&mut self, line: &KeywordLine<'_>) -> Result<(), Fault> {
         if self.seen.contains(&line.keyword) {
             return Err(Problem::GivenTwice { what: format!("[{}]", line.keyword.name()) }
@@ -70,7 +70,7 @@ impl Header {
         Ok(())
     }
 
-    /// Takes a keyword of the header.
+    /// Reads a keyword of the header.
     pub(super) fn take(
         &mut self,
         line: &KeywordLine<'_>,
@@ -134,8 +134,8 @@ impl Header {
         Ok(())
     }
 
-    /// Takes a line that goes on with the arguments of the keyword before it; false if no keyword
-    /// is open.
+    /// Reads a line that continues the arguments of the keyword before it; false if no keyword is
+    /// open.
     pub(super) fn continue_arguments(
         &mut self,
         words: &[(&[u8], Range<usize>)],
@@ -165,7 +165,7 @@ impl Header {
     }
 
     fn take_descriptor(&mut self, word: &[u8], span: Range<usize>) -> Result<(), Fault> {
-        // A descriptor that is none says more than their count does.
+        // An invalid descriptor is a better message than a wrong count.
         let described = descriptor(word, span)?;
         let expected = self.ports.as_ref().map(|(ports, _)| *ports);
         let (list, _) = self.descriptors.get_or_insert_with(Default::default);
@@ -179,7 +179,7 @@ impl Header {
         Ok(())
     }
 
-    /// Checks that all is said, at `[Network Data]` standing at `data`.
+    /// Checks that the header is complete at `[Network Data]`, whose byte range is `data`.
     pub(super) fn finish(
         &mut self,
         option_line: &OptionLine,
@@ -247,7 +247,7 @@ impl Header {
     }
 }
 
-/// H and G need two ports.
+/// Checks that H and G have two ports.
 pub(super) fn check_kind(
     option_line: &OptionLine,
     span: &Range<usize>,
@@ -260,7 +260,7 @@ pub(super) fn check_kind(
     Ok(())
 }
 
-/// One resistance, or one per port.
+/// Checks for one resistance, or one per port.
 pub(super) fn check_resistances(
     option_line: &OptionLine,
     span: &Range<usize>,
@@ -288,7 +288,7 @@ fn check_pairs(
     Ok(())
 }
 
-/// `Sp`, `Di,j` or `Ci,j`, its ports not yet held against the number of ports.
+/// A descriptor `Sp`, `Di,j` or `Ci,j`, its ports not yet compared with the number of ports.
 #[derive(Debug)]
 struct Descriptor {
     letter: u8,
@@ -324,7 +324,7 @@ fn modes(
         return Err(Problem::MixedModeKind { kind }.at(keyword.clone()));
     }
     let mut modes = Vec::new();
-    // Which ports a single, differential or common descriptor has claimed.
+    // The ports in use by a single, differential or common descriptor.
     let mut claimed = std::collections::HashSet::new();
     for Descriptor { letter, ports: numbers, span } in descriptors {
         let mut named = Vec::new();
@@ -367,7 +367,7 @@ fn modes(
     Ok(modes)
 }
 
-/// The words of a line that continues a keyword's arguments, with their places in the file.
+/// The words of a line that continues a keyword's arguments, with their byte ranges in the file.
 pub(super) fn argument_words(line: &[u8], offset: usize) -> Vec<(&[u8], Range<usize>)> {
     let (_, words) = grammar::words(line).unwrap_or((line, Vec::new()));
     let spans = super::option_line::spans_of(line, &words, offset);

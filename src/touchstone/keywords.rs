@@ -1,4 +1,4 @@
-//! The keywords of version 2 and the lines they stand on.
+//! The keywords of version 2 and their lines.
 
 use super::error::{Fault, Problem};
 use super::grammar;
@@ -59,7 +59,7 @@ impl Keyword {
         }
     }
 
-    /// How many arguments stand on its line; `None` where they may go on over further lines.
+    /// The number of arguments on its line; `None` where they may continue on further lines.
     fn arguments(self) -> Option<usize> {
         match self {
             Self::Reference | Self::MixedModeOrder => None,
@@ -81,7 +81,7 @@ impl Keyword {
 #[derive(Debug)]
 pub(super) struct KeywordLine<'a> {
     pub(super) keyword: Keyword,
-    /// Whether it starts at column 1 and is spaced as the standard shows.
+    /// Whether it starts at column 1 and is spaced as in the standard.
     pub(super) is_well_spaced: bool,
     pub(super) arguments: Vec<(&'a [u8], Range<usize>)>,
     /// The whole line in the file.
@@ -89,7 +89,7 @@ pub(super) struct KeywordLine<'a> {
 }
 
 impl<'a> KeywordLine<'a> {
-    /// The one argument of a keyword that takes one.
+    /// The argument of a keyword with one argument.
     pub(super) fn argument(&self) -> (&'a [u8], Range<usize>) {
         self.arguments.first().map_or((&[], self.span.clone()), |(word, span)| (word, span.clone()))
     }
@@ -106,13 +106,13 @@ impl<'a> KeywordLine<'a> {
     }
 }
 
-/// The name on a keyword line as written, for messages; `None` without a closing bracket.
+/// The name on a keyword line as in the file, for messages; `None` without a closing bracket.
 pub(super) fn written_name(line: &[u8]) -> Option<String> {
     let start = line.iter().position(|&byte| byte == b'[')?;
     grammar::keyword(&line[start..]).map(|(name, _)| quoted(name.trim_ascii()))
 }
 
-/// Reads a line whose first entry begins with `[`; `offset` is where the line starts in the file.
+/// Reads a line whose first entry begins with `[`; `offset` is the start of the line in the file.
 pub(super) fn keyword_line(line: &[u8], offset: usize) -> Result<KeywordLine<'_>, Fault> {
     let start = line.iter().position(|&byte| byte == b'[').unwrap_or(0);
     let span = offset + start..offset + line.len();

@@ -3,12 +3,12 @@
 use memchr::memchr2;
 use std::ops::Range;
 
-/// Where the line that holds `at` ends.
+/// The end of the line that contains `at`.
 pub(super) fn end_of_line(bytes: &[u8], at: usize) -> usize {
     memchr2(b'\n', b'\r', &bytes[at..]).map_or(bytes.len(), |offset| at + offset)
 }
 
-/// Where the line after the one that ends at `end` starts.
+/// The start of the line after the one that ends at `end`.
 #[inline]
 pub(super) fn next_line(bytes: &[u8], end: usize) -> usize {
     end + if bytes[end..].starts_with(b"\r\n") { 2 } else { 1 }

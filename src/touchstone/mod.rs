@@ -19,21 +19,22 @@
 //! comment          := "!" anything
 //! ```
 //!
-//! What is ambiguous or wrong is an error with line, column and remedy. Harmless habits of real
-//! files are read and reported as [`Warning`]s, each with a [`WarningCode`]; the *deviations*
+//! Ambiguous or wrong content is an error with line, column and correction. Harmless deviations of
+//! real files are read and reported as [`Warning`]s, each with a [`WarningCode`]. The *deviations*
 //! among them are errors when [`ReadOptions::strict`] is set, the *advisories* never are.
 //!
 //! | accepted with a warning | refused |
 //! |---|---|
 //! | byte-order mark, non-ASCII text in comments, a final 0x1A | other bytes outside ASCII |
 //! | exponents written with D | commas, NaN, infinity, words, hexadecimal |
-//! | sets wrapped in other places, as long as pairs stay whole | sets with a number too many or too few |
+//! | sets wrapped in other places, with whole pairs | sets with a number too many or too few |
 //! | frequencies out of order (sorted) or repeated (kept) | negative frequencies |
 //! | missing `[End]` and counts | counts that disagree with the data, missing `[Two-Port Data Order]` |
 //! | content after `[End]`, further option lines (ignored) | no option line, fields given twice |
 //!
-//! The reader keeps Z, Y, H and G in ohms, siemens and ratios: version 1 files hold them
-//! normalised to R, version 2 files do not. It never renormalises, interpolates or repairs.
+//! The reader stores Z, Y, H and G in ohms, siemens and ratios: version 1 files hold them
+//! normalised to R, version 2 files do not. It never changes reference impedances, interpolates or
+//! repairs.
 //! Source: the Touchstone File Format Specification of the IBIS Open Forum, revisions 1.1, 2.0
 //! and 2.1.
 

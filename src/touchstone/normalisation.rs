@@ -1,9 +1,9 @@
-//! What version 1 files normalise Z, Y, H and G to.
+//! Normalisation of Z, Y, H and G in version 1 files.
 
 use crate::network::ParameterKind;
 use num_complex::Complex64;
 
-/// Turns the normalised Z, Y, H and G of version 1 into ohms, siemens and ratios.
+/// Converts the normalised Z, Y, H and G of version 1 to ohms, siemens and ratios.
 pub(super) fn unnormalise(kind: ParameterKind, references_ohm: &[f64], entries: &mut [Complex64]) {
     if kind == ParameterKind::Scattering {
         return;
@@ -16,10 +16,10 @@ pub(super) fn unnormalise(kind: ParameterKind, references_ohm: &[f64], entries: 
     }
 }
 
-/// What each entry of a version 1 matrix is normalised to, row-major.
+/// The normalisation factor of each entry of a version 1 matrix, row-major.
 ///
-/// With voltages in units of √R V and currents in V/√R: Z by √(Ri Rj), Y by its inverse, and H
-/// and G by the mixture that follows. With equal references this is R, 1/R and 1.
+/// With voltages in units of √R V and currents in V/√R: Z by √(Ri Rj), Y by its inverse, and H and
+/// G by the mixture that follows. With equal reference impedances this is R, 1/R and 1.
 pub(super) fn normalisation(kind: ParameterKind, references_ohm: &[f64]) -> Vec<f64> {
     let across = |row: f64, column: f64| match kind {
         ParameterKind::Scattering => 1.0,

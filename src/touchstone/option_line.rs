@@ -7,7 +7,7 @@ use crate::network::ParameterKind;
 use std::fmt;
 use std::ops::Range;
 
-/// How a complex number is written as a pair.
+/// The number format of a complex number in a file.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum NumberFormat {
     /// Magnitude and angle in degrees.
@@ -38,13 +38,13 @@ pub enum FrequencyUnit {
     Kilohertz,
     /// Megahertz.
     Megahertz,
-    /// Gigahertz, what the standard takes where no unit is given.
+    /// Gigahertz, the default of the standard.
     #[default]
     Gigahertz,
 }
 
 impl FrequencyUnit {
-    /// Hertz in one unit.
+    /// The number of hertz in one unit.
     #[must_use]
     pub fn in_hz(self) -> f64 {
         match self {
@@ -55,11 +55,11 @@ impl FrequencyUnit {
         }
     }
 
-    /// A frequency in this unit as hertz. Whole hertz come out whole: 24.1 GHz is 24100000000 Hz,
-    /// though the double 24.1 times 1e9 is not.
+    /// Converts a frequency in this unit to hertz. Whole hertz remain whole: 24.1 GHz is
+    /// 24100000000 Hz, though the double 24.1 times 1e9 is not.
     #[must_use]
     pub fn to_hz(self, value: f64) -> f64 {
-        // Hertz are as they are: above 4 THz the rounding below would move them.
+        // Hertz stay unchanged: above 4 THz the rounding below would change them.
         if self == Self::Hertz {
             return value;
         }
@@ -80,14 +80,14 @@ impl fmt::Display for FrequencyUnit {
     }
 }
 
-/// What an option line says. Missing fields stand for GHz, S, MA and R 50.
+/// The content of an option line. The defaults are GHz, S, MA and R 50.
 #[derive(Clone, Debug, PartialEq)]
 pub struct OptionLine {
     /// The unit of the frequencies.
     pub frequency_unit: FrequencyUnit,
     /// The parameter of the matrices.
     pub parameter: ParameterKind,
-    /// How numbers are written.
+    /// The number format.
     pub number_format: NumberFormat,
     /// One resistance in ohms, or one per port.
     pub resistances_ohm: Vec<f64>,
@@ -139,7 +139,7 @@ impl std::str::FromStr for OptionLine {
     }
 }
 
-/// Reads the fields after `#`; `offset` is where they start in the file.
+/// Reads the fields after `#`; `offset` is their start in the file.
 pub(super) fn option_fields(fields: &[u8], offset: usize) -> Result<OptionLine, Fault> {
     let mut line = OptionLine::default();
     let mut seen: Vec<&'static str> = Vec::new();
@@ -221,7 +221,7 @@ pub(super) fn resistance(word: &[u8], what: &'static str) -> Result<f64, Problem
     }
 }
 
-/// Byte ranges in the file of words cut out of `fields`, which starts at `offset`.
+/// Byte ranges in the file of words that are slices of `fields`, which starts at `offset`.
 pub(super) fn spans_of(fields: &[u8], words: &[&[u8]], offset: usize) -> Vec<Range<usize>> {
     let mut from = 0;
     words
@@ -236,7 +236,7 @@ pub(super) fn spans_of(fields: &[u8], words: &[&[u8]], offset: usize) -> Vec<Ran
         .collect()
 }
 
-/// Printable ASCII and tab: all that may stand outside comments.
+/// Printable ASCII and tab, the characters allowed outside comments.
 pub(super) fn is_allowed(byte: u8) -> bool {
     matches!(byte, 0x20..=0x7E | b'\t')
 }

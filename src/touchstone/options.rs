@@ -1,15 +1,15 @@
-//! How a file is to be read.
+//! Options for reading.
 
 use super::option_line::OptionLine;
 
-/// How to read.
+/// The options for reading a file.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ReadOptions {
     /// Whether deviations from the standard are errors.
     pub strict: bool,
-    /// What stands in where a version 1 file has no option line. Never guessed.
+    /// The option line of a version 1 file that has none. It is never guessed.
     pub option_line: Option<OptionLine>,
-    /// Whether an analysis takes a file with gain where it expects a passive part; reading itself
-    /// takes any file.
+    /// Whether an analysis accepts a file with gain where it expects a passive part; the reader
+    /// itself accepts any file.
     pub accept_active: bool,
 }

@@ -1,4 +1,4 @@
-//! The way in: from bytes and a name to a file.
+//! Entry points for reading: from bytes and a name to a file.
 
 use super::error::{Fault, ReadError};
 use super::file::TouchstoneFile;
@@ -9,26 +9,26 @@ use super::reader::Reader;
 use crate::regular_file;
 use std::path::Path;
 
-/// The largest file that is read: 64 ports at 10,000 frequencies with all digits fit in half of it.
+/// Maximum size of a file: 64 ports at 10,000 frequencies with all digits need half of it.
 const LARGEST_FILE: u64 = 4 << 30;
 
 /// Reads a file of at most 4 GiB.
 ///
 /// # Errors
-/// [`ReadError::Io`] for what is no regular file, for a larger one, or if the operating system refuses,
-/// [`ReadError::Content`] with line, column
-/// and remedy if the content breaks the format.
+/// [`ReadError::Io`] if the path is not a regular file, the file is larger, or the operating system
+/// cannot read it; [`ReadError::Content`] with line, column and correction if the content does not
+/// follow the format.
 pub fn read(path: &Path, options: &ReadOptions) -> Result<TouchstoneFile, ReadError> {
     let bytes = regular_file::read(path, LARGEST_FILE)
         .map_err(|source| ReadError::Io { path: path.to_owned(), source })?;
     parse(&bytes, path, options)
 }
 
-/// Reads the content of a file. The name gives the number of ports of a version 1 file, if it
-/// ends in `.sNp`; nothing is opened.
+/// Reads the content of a file. The name gives the number of ports of a version 1 file, if it ends
+/// in `.sNp`; no file is opened.
 ///
 /// # Errors
-/// [`ReadError::Content`] with line, column and remedy.
+/// [`ReadError::Content`] with line, column and correction.
 ///
 /// # Examples
 /// ```

@@ -1,4 +1,4 @@
-//! Whether a file can be of a passive part, and which mistake in it is likely where it cannot.
+//! Checks whether a file can be that of a passive part, and names the likely mistake if it cannot.
 
 use super::file::TouchstoneFile;
 use super::option_line::NumberFormat;
@@ -9,24 +9,24 @@ use num_complex::Complex64;
 use std::fmt;
 use std::ops::RangeInclusive;
 
-/// Why a file is not taken for one of a passive part.
+/// The reason for which a file is not accepted as that of a passive part.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum PassiveFileError {
     /// It shows gain that no measurement error explains.
     #[error("{finding}{}", .likely.map(|likely| format!("; likely {likely}")).unwrap_or_default())]
     NotPassive {
-        /// What is seen.
+        /// The property that a passive part does not have.
         finding: PassivePartFinding,
-        /// The mistake with which the numbers would be those of a passive part.
+        /// The mistake without which the numbers would be those of a passive part.
         likely: Option<Mislabelling>,
     },
-    /// Its network has no scattering matrix.
+    /// The network of the file has no scattering matrix.
     #[error(transparent)]
     Network(#[from] NetworkError),
 }
 
-/// How numbers may be labelled with a format that is not theirs.
+/// Numbers labelled with a format that is not theirs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum Mislabelling {
@@ -60,7 +60,7 @@ impl fmt::Display for Mislabelling {
 }
 
 impl Mislabelling {
-    /// The mistakes that are possible with a format.
+    /// The mistakes that are possible in a format.
     fn of(format: NumberFormat) -> &'static [Self] {
         match format {
             NumberFormat::RealImaginary => {
@@ -75,7 +75,7 @@ impl Mislabelling {
         }
     }
 
-    /// An entry read as it was likely meant; `None` where the number cannot have been that.
+    /// The entry as it was likely meant; `None` where the number cannot have that meaning.
     fn meant(self, read: Complex64) -> Option<Complex64> {
         let from_db = |db: f64, degrees: f64| {
             let fits = (-200.0..=1.0).contains(&db) && degrees.abs() <= 360.0;
@@ -93,11 +93,11 @@ impl Mislabelling {
         match self {
             Self::DecibelsAsRealImaginary => from_db(read.re, read.im),
             Self::AnglesAsRealImaginary => from_magnitude(read.re, read.im),
-            // A negative magnitude was read as a turn by 180 degrees.
+            // A negative magnitude was read as a phase shift of 180 degrees.
             Self::DecibelsAsMagnitudes => from_db(-read.norm(), degrees - 180.0),
             Self::MagnitudesAsDecibels => from_magnitude(20.0 * read.norm().log10(), degrees),
             Self::RealImaginaryAsDecibels => from_parts(20.0 * read.norm().log10(), degrees),
-            // A negative real part was read as a turn by 180 degrees.
+            // A negative real part was read as a phase shift of 180 degrees.
             Self::RealImaginaryAsMagnitudes if degrees.abs() > 90.0 => {
                 from_parts(-read.norm(), degrees - 180.0_f64.copysign(degrees))
             }
@@ -105,7 +105,7 @@ impl Mislabelling {
         }
     }
 
-    /// Whether a file's numbers, read as they were likely meant, are those of a passive part.
+    /// Whether the numbers of a file, read as they were likely meant, are those of a passive part.
     fn explains(self, network: &Network, band_hz: RangeInclusive<f64>) -> bool {
         let meant: Option<Vec<Complex64>> =
             network.entries().iter().map(|&read| self.meant(read)).collect();
@@ -120,9 +120,9 @@ impl Mislabelling {
     }
 }
 
-/// What speaks against a file being of a passive, reciprocal part over a range of frequencies.
+/// Findings that contradict a passive, reciprocal part over a range of frequencies.
 ///
-/// With `accept_active` gain is a finding like the others.
+/// With `accept_active`, gain is a finding like the others.
 ///
 /// # Errors
 /// [`PassiveFileError::NotPassive`] for gain that no measurement error explains, with the likely
@@ -132,7 +132,7 @@ impl Mislabelling {
 /// ```
 /// use fourphase::touchstone::{ReadOptions, parse, passive_file_findings};
 ///
-/// // A divider written in dB, with MA in its option line.
+/// A divider written in dB, with MA in its option line.
 /// let text = "# GHz S MA R 50\n29 -25 10 -3.1 -90 -3.1 -90 -25 10\n";
 /// let file = parse(text.as_bytes(), "line.s2p".as_ref(), &ReadOptions::default())?;
 /// let refused = passive_file_findings(&file, 28e9..=30e9, false).unwrap_err().to_string();
@@ -155,23 +155,23 @@ pub fn passive_file_findings(
     Err(PassiveFileError::NotPassive { finding, likely })
 }
 
-/// Angles of a whole file that are so small that they may be no degrees: imaginary parts, or radians.
+/// Angles of a whole file that are too small for degrees: they may be imaginary parts, or radians.
 fn small_angles(file: &TouchstoneFile) -> Option<PassivePartFinding> {
-    /// In radians no angle is larger than a half turn.
+    /// In radians no angle exceeds half a turn.
     const HALF_TURN: f64 = 3.15;
     let has_angles = file.number_format != NumberFormat::RealImaginary;
     let hz = file.network.grid().as_hz();
-    // A narrow or short sweep may show little phase.
+    // A narrow or short sweep may have little phase.
     if !has_angles || hz.len() < 5 || hz[hz.len() - 1] < 1.05 * hz[0] {
         return None;
     }
-    // A negative magnitude is read as a turn by 180 degrees.
+    // A negative magnitude is read as a phase shift of 180 degrees.
     let angle = |entry: &Complex64| {
         let degrees = entry.arg().to_degrees().abs();
         degrees.min(180.0 - degrees)
     };
     let largest_deg = file.network.entries().iter().map(angle).fold(0.0, f64::max);
-    // Exactly real data are those of resistors.
+    // Data that are exactly real may be those of resistors.
     (largest_deg > 1e-3 && largest_deg < HALF_TURN)
         .then_some(PassivePartFinding::SmallAngles { largest_deg })
 }
@@ -202,7 +202,7 @@ mod tests {
             ("# GHz S MA R 50", decibels, Some(Mislabelling::DecibelsAsMagnitudes)),
             ("# GHz S DB R 50", magnitudes, Some(Mislabelling::MagnitudesAsDecibels)),
             ("# GHz S DB R 50", parts, Some(Mislabelling::RealImaginaryAsDecibels)),
-            // An amplifier is no passive part, and no label explains it.
+            // An amplifier is not a passive part, and no label explains its gain.
             ("# GHz S DB R 50", "29 -12 10 15 -60 -30 20 -10 0", None),
         ] {
             assert_eq!(likely(line, row), cause, "{line}: {row}");

@@ -1,4 +1,4 @@
-//! The walk through a file, line by line.
+//! The reader's state machine, line by line.
 
 use super::assemble::{Layout, Sets};
 use super::error::{Fault, Found, Problem, WarningCode};
@@ -17,9 +17,9 @@ use std::ops::Range;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Phase {
-    /// Nothing but comments so far.
+    /// Only comments so far.
     Start,
-    /// After `[Version]`.
+    /// After the line of `[Version]`.
     AfterVersion,
     /// Among the keywords.
     Header,
@@ -34,11 +34,11 @@ pub(super) enum Phase {
 }
 
 pub(super) struct Reader<'a> {
-    /// The whole file, for showing what a warning is about.
+    /// The whole file, for the excerpts of warnings.
     pub(super) file: &'a [u8],
-    /// The same without an end-of-file byte.
+    /// The file without an end-of-file byte.
     pub(super) bytes: &'a [u8],
-    /// Where its text starts, after a byte-order mark.
+    /// The start of its text, after a byte-order mark.
     pub(super) start: usize,
     pub(super) options: &'a ReadOptions,
     pub(super) ports_in_name: Option<usize>,
@@ -50,12 +50,12 @@ pub(super) struct Reader<'a> {
     pub(super) sets: Option<Box<Sets>>,
     pub(super) references_ohm: Option<Vec<f64>>,
     pub(super) modes: Option<Vec<PortMode>>,
-    /// The set under way is one line of five numbers that may prove to be noise.
+    /// The incomplete set is one line of five numbers that may be a noise row.
     pub(super) may_be_noise: bool,
     pub(super) noise: Vec<NoisePoint>,
     pub(super) first_noise: Range<usize>,
     pub(super) comments: Vec<Comment>,
-    /// Whether a tab may stand where none has been reported yet.
+    /// Whether there may be a tab and none has been reported yet.
     pub(super) may_have_tabs: bool,
     pub(super) findings: Findings,
     pub(super) last_line: Range<usize>,
@@ -121,7 +121,7 @@ impl<'a> Reader<'a> {
         self.end_of_file()
     }
 
-    /// Whether a line can only be a row of network data; these are nearly all of a file.
+    /// Whether a line can only be a row of network data, as nearly all lines of a file.
     fn is_among_numbers(&self, start: usize) -> bool {
         let first = self.bytes[start..].iter().find(|&&byte| byte != b' ');
         self.phase == Phase::Network
@@ -151,7 +151,7 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// A comment from its mark to the end of the line.
+    /// Reads a comment from its mark to the end of the line.
     pub(super) fn comment(&mut self, span: Range<usize>) {
         let text = &self.bytes[span.start + 1..span.end];
         if let Some(at) = text.iter().position(|&byte| !is_allowed(byte)) {
@@ -163,7 +163,7 @@ impl<'a> Reader<'a> {
             .push(Comment { text: String::from_utf8_lossy(text).into_owned(), sets_before });
     }
 
-    /// Splits a line at its comment, keeping the comment, and returns what stands before it.
+    /// Splits a line at its comment, keeps the comment, and returns the range before it.
     fn without_comment(&mut self, line: Range<usize>) -> Range<usize> {
         let content = &self.bytes[line.clone()];
         let before = match memchr::memchr(b'!', content) {
@@ -305,7 +305,7 @@ impl<'a> Reader<'a> {
     }
 
     fn begin_network_data(&mut self, line: &KeywordLine<'_>) -> Result<(), Fault> {
-        // The option line precedes every keyword but [Version], so it is there.
+        // The option line precedes every keyword but [Version], so it is present.
         let (option_line, option_span) = self.option_line.clone().unwrap_or_default();
         let described = self.header.finish(
             &option_line,
@@ -363,7 +363,7 @@ impl<'a> Reader<'a> {
         Ok(())
     }
 
-    /// Checks what the network data must fulfil when they end, at `ender`.
+    /// Checks the network data at their end, at `ender`.
     fn end_of_network(&mut self, ender: &Range<usize>) -> Result<(), Fault> {
         if let Some(sets) = &self.sets {
             sets.end()?;
@@ -381,7 +381,7 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// The same for whatever data are under way.
+    /// Checks the data of either kind at their end, at `ender`.
     fn end_of_data(&mut self, ender: &Range<usize>) -> Result<(), Fault> {
         if self.phase != Phase::Noise {
             self.end_of_network(ender)?;
@@ -443,7 +443,7 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// Refuses bytes that may stand nowhere but in comments.
+    /// Refuses bytes that are allowed in comments only.
     fn refuse_bytes(&self, line: &Range<usize>) -> Result<(), Fault> {
         let content = &self.bytes[line.clone()];
         let before_comment = memchr::memchr(b'!', content).map_or(content, |at| &content[..at]);
@@ -456,7 +456,7 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// The first data line of a version 1 file settles what its header left open.
+    /// Completes the description of a version 1 file from its first data line.
     fn first_data_line(&mut self, line: &Range<usize>) -> Result<(), Fault> {
         if self.option_line.is_none() {
             let Some(supplied) = self.options.option_line.clone() else {

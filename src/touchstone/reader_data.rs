@@ -1,4 +1,4 @@
-//! The reader among numbers: rows of network data, and where noise begins.
+//! The reader within data: rows of network data, and the start of noise data.
 
 use super::assemble::frequency_hz;
 use super::error::{Fault, Found, Problem, WarningCode};
@@ -11,7 +11,8 @@ use num_complex::Complex64;
 use std::ops::Range;
 
 impl Reader<'_> {
-    /// The number of ports from the first set: its first line and all even ones that follow.
+    /// The number of ports from the first set: its first line and all following lines with an even
+    /// count.
     pub(super) fn ports_in_data(&self, first: &Range<usize>) -> Result<usize, Fault> {
         let rest = &self.bytes[first.start..];
         let mut numbers = 0_usize;
@@ -50,7 +51,8 @@ impl Reader<'_> {
     pub(super) fn network_line(&mut self, start: usize) -> Result<Range<usize>, Fault> {
         if self.may_be_noise {
             let line = start..end_of_line(self.bytes, start);
-            // A wrapped set goes on with an even line; anything else shows that noise has begun.
+            // A wrapped set continues with an even count; any other line means that noise data have
+            // begun.
             if entries_in(&self.bytes[line.clone()]) % 2 == 1 {
                 self.settle_as_noise()?;
                 self.noise_line(line.clone())?;
@@ -81,7 +83,7 @@ impl Reader<'_> {
         Ok(row.line)
     }
 
-    /// Keeps the comment of a row, and reports tabs among its numbers.
+    /// Keeps the comment of a row, and reports tabs between its numbers.
     pub(super) fn keep_comment(&mut self, row: &Row) {
         self.note_tabs(&(row.line.start..row.comment_at));
         if row.comment_at < row.line.end {
@@ -89,7 +91,7 @@ impl Reader<'_> {
         }
     }
 
-    /// A line of five numbers that was taken for the start of a set was noise.
+    /// A line of five numbers that was read as the start of a set is a noise row.
     pub(super) fn settle_as_noise(&mut self) -> Result<(), Fault> {
         self.may_be_noise = false;
         self.phase = Phase::Noise;
@@ -109,7 +111,7 @@ impl Reader<'_> {
         self.take_noise(line, &values, row.count)
     }
 
-    /// Takes a noise row of `count` numbers, of which the first five are in `values`.
+    /// Reads a noise row of `count` numbers, of which the first five are in `values`.
     pub(super) fn take_noise(
         &mut self,
         line: Range<usize>,

@@ -1,4 +1,4 @@
-//! Rows of numbers, and what may stand in their place.
+//! Rows of numbers, and the errors within them.
 
 use super::error::{Fault, Problem, WarningCode};
 use super::findings::Findings;
@@ -12,16 +12,16 @@ use std::ops::Range;
 /// One line of numbers.
 #[derive(Clone, Debug)]
 pub(super) struct Row {
-    /// How many numbers stand on it.
+    /// The count of numbers on the line.
     pub(super) count: usize,
     /// The line in the file, without its end.
     pub(super) line: Range<usize>,
-    /// Where its numbers end and its comment, if there is one, begins.
+    /// The end of its numbers, where a comment may begin.
     pub(super) comment_at: usize,
 }
 
-/// Reads the numbers of the line that starts at `start` into `take`. The end of the line is where
-/// the numbers stop: looking for it first would walk through the file twice.
+/// Reads the numbers of the line that starts at `start` into `take`. The line ends where the
+/// numbers end: searching for its end first would read the file twice.
 #[inline]
 pub(super) fn read_row(
     bytes: &[u8],
@@ -54,12 +54,12 @@ pub(super) fn read_row(
     }
 }
 
-/// How many entries stand on a line before its comment.
+/// The number of entries on a line before its comment.
 pub(super) fn entries_in(line: &[u8]) -> usize {
     grammar::words(line).map_or(0, |(_, words)| words.len())
 }
 
-/// Which entry of a line is beyond the range of a double.
+/// The error for the first entry of a line that is beyond the range of a double.
 pub(super) fn too_large(bytes: &[u8], line: Range<usize>) -> Fault {
     for (word, span) in argument_words(&bytes[line.clone()], line.start) {
         let plain = grammar::number(word).map(|(_, value)| value).ok();
@@ -71,7 +71,7 @@ pub(super) fn too_large(bytes: &[u8], line: Range<usize>) -> Fault {
     Problem::TooLarge { text: String::new() }.at(line)
 }
 
-/// Why an entry that starts at `at` is no number.
+/// The error for an entry that starts at `at` and is not a number.
 pub(super) fn not_a_number(word: &[u8], at: usize) -> Fault {
     if let Some(offset) = word.iter().position(|&byte| !is_allowed(byte)) {
         return Problem::ForbiddenByte { byte: word[offset] }.at(at + offset..at + offset + 1);

@@ -1,4 +1,4 @@
-//! Writing files that strict reading accepts without a word.
+//! Writing of files that strict reading accepts without a warning.
 
 use super::file::{Comment, NoisePoint, TouchstoneFile, Version};
 use super::normalisation::normalisation;
@@ -8,60 +8,61 @@ use crate::units::{ShownFrequency, db_from_amplitude, shown_complex};
 use num_complex::Complex64;
 use std::io::{self, Write};
 
-/// How to write.
+/// The options for writing.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct WriteOptions {
-    /// The edition; by default 1.0 where it can hold the network, otherwise 2.0.
+    /// The Touchstone version; by default 1.0 where it can hold the network, otherwise 2.0.
     pub version: Option<Version>,
-    /// How numbers are written. Real and imaginary parts read back to the same bits, the others
-    /// to 1e-12. Z, Y, H and G of version 1 are normalised: their parts read back to the same bits
-    /// where there is a number that does, else to a relative 2.3e-16.
+    /// The number format. Real and imaginary parts are read back to the same bits, other formats to
+    /// 1e-12. Z, Y, H and G of version 1 are normalised: their parts are read back to the same bits
+    /// where such a number exists, otherwise to a relative 2.3e-16.
     pub number_format: NumberFormat,
-    /// The unit of the frequencies. Hertz is used instead where a frequency would not read back
+    /// The unit of the frequencies. Hertz is used instead where a frequency would not be read back
     /// to the same bits.
     pub frequency_unit: FrequencyUnit,
 }
 
-/// What a network needs that a Touchstone file cannot hold.
+/// A property of a network that a Touchstone file cannot hold.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum WriteError {
-    /// The operating system refuses.
+    /// The operating system cannot write the file.
     #[error("cannot write: {0}")]
     Io(#[from] io::Error),
-    /// References in a file are real.
+    /// Complex reference impedances, which a Touchstone file cannot hold.
     #[error(
-        "the reference of port {port}, {} ohm, is complex; a Touchstone file holds real ones only", shown_complex(*value_ohm)
+        "the reference impedance of port {port}, {} ohm, is complex; a Touchstone file needs a real one", shown_complex(*value_ohm)
     )]
     ComplexReference {
-        /// Whose reference.
+        /// The port with this reference impedance.
         port: usize,
         /// Its value.
         value_ohm: Complex64,
     },
-    /// The references of a pair's modes are 2R and R/2 in a file.
+    /// Reference impedances of a pair's modes that are not 2R and R/2.
     #[error(
-        "the reference of {mode} is not a quarter of its differential mode's; a Touchstone file ties them"
+        "the reference impedance of {mode} must be a quarter of its differential mode's in a Touchstone file"
     )]
     ModeReferences {
         /// The common mode.
         mode: String,
     },
-    /// References in a file hold for all frequencies.
-    #[error("the references change with frequency; a Touchstone file holds one per port")]
+    /// Reference impedances that change with frequency.
+    #[error("the reference impedances change with frequency; a Touchstone file holds one per port")]
     VaryingReferences,
-    /// Version 1.0 has one resistance; 1.0 and 1.1 have no mixed modes.
-    #[error("version {version} cannot hold {what}; write version 2.0")]
+    /// A property that the version lacks: version 1.0 has one resistance, 1.0 and 1.1 have no mixed
+    /// modes.
+    #[error("Touchstone version {version} cannot hold {what}; write version 2.0")]
     NeedsKeywords {
-        /// The edition asked for.
+        /// The Touchstone version requested.
         version: Version,
-        /// What it lacks.
+        /// The property that it lacks.
         what: &'static str,
     },
     /// Noise data that start above the network data.
     #[error(
         "the noise data start at {}, above the network data, which end at {}; a Touchstone file \
-         holds no such noise, leave it out",
+         needs noise data that start within the network data; omit the noise",
         ShownFrequency(*first_hz), ShownFrequency(*last_hz)
     )]
     NoiseAboveNetwork {
@@ -73,7 +74,7 @@ pub enum WriteError {
     /// A noise row with a number that is not finite.
     #[error("the noise data at {} have a number that is not finite", ShownFrequency(*frequency_hz))]
     NoiseNotFinite {
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
     /// A normalised entry beyond the range of the reader.
@@ -83,41 +84,41 @@ pub enum WriteError {
         ShownFrequency(*frequency_hz)
     )]
     TooLarge {
-        /// The edition.
+        /// The Touchstone version requested.
         version: Version,
         /// The responding port.
         row: Port,
         /// The driven port.
         column: Port,
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
-    /// The logarithm of zero has no number.
+    /// A zero entry, which has no value in decibels.
     #[error("entry ({row}, {column}) at {} is zero, which decibels cannot express; write RI or MA", ShownFrequency(*frequency_hz))]
     ZeroInDecibels {
         /// The responding port.
         row: Port,
         /// The driven port.
         column: Port,
-        /// Where.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
-    /// Frequencies of a file ascend.
-    #[error("{} stands twice; a Touchstone file needs ascending frequencies", ShownFrequency(*frequency_hz))]
+    /// A duplicate frequency.
+    #[error("duplicate frequency {}; a Touchstone file needs ascending frequencies", ShownFrequency(*frequency_hz))]
     RepeatedFrequency {
-        /// Which.
+        /// Frequency, Hz.
         frequency_hz: f64,
     },
 }
 
-/// Writes a file: its network, noise and comments, in the edition and format of `options`.
+/// Writes a file: its network, noise and comments, in the version and format of `options`.
 ///
-/// The file's own edition, format and unit are what it was read in; they do not bind the writer.
-/// Comments of the header come first, those among the data before the set they stood at. Bytes
-/// outside ASCII become `?`, since the standard allows none.
+/// The version, format and unit that the file was read in have no influence. Comments of the header
+/// are written first, comments among the data before the set that they preceded. Characters outside
+/// ASCII become `?`, since the standard does not allow them.
 ///
 /// # Errors
-/// [`WriteError::Io`], or what of the network a Touchstone file cannot hold.
+/// [`WriteError::Io`], or the property of the network that a Touchstone file cannot hold.
 ///
 /// # Examples
 /// ```
@@ -152,7 +153,7 @@ pub fn write(
             return refuse("mixed modes");
         }
         if version == Version::V1_0 && !is_uniform {
-            return refuse("unequal references");
+            return refuse("unequal reference impedances");
         }
     }
     if let Some(frequency_hz) = network.grid().first_repeat() {
@@ -197,7 +198,7 @@ impl<W: Write> Writer<'_, W> {
         }
         write!(self.out, "# {} {} {} R", self.unit, network.kind(), self.number_format)?;
         if keywords {
-            // Noise reflections refer to this resistance, whatever [Reference] says.
+            // Noise reflections refer to this resistance, independent of [Reference].
             let option_ohm =
                 if file.noise.is_empty() { references_ohm[0] } else { file.noise_reference_ohm };
             writeln!(self.out, " {}", Shortest(option_ohm))?;
@@ -273,7 +274,7 @@ impl<W: Write> Writer<'_, W> {
                 if is_normalised {
                     value.re = normalised(value.re, factors[place]);
                     value.im = normalised(value.im, factors[place]);
-                    // Below the reader's limit by more than the rounding of any format.
+                    // The margin below the reader's limit exceeds the rounding of any format.
                     let limit = 0.999_999 * network.kind().max_magnitude();
                     if !(value.re.abs() <= limit && value.im.abs() <= limit) {
                         let version = self.version;
@@ -299,7 +300,7 @@ impl<W: Write> Writer<'_, W> {
         if keywords {
             writeln!(self.out, "[Noise Data]")?;
         }
-        // Version 1 refers noise to the resistance of port 1, version 2 to the option line's.
+        // Version 1 refers noise to the resistance of port 1, version 2 to that of the option line.
         let to_ohm = if keywords { file.noise_reference_ohm } else { references_ohm[0] };
         for row in &file.noise {
             let NoisePoint {
@@ -349,7 +350,7 @@ impl<W: Write> Writer<'_, W> {
     }
 }
 
-/// The shortest decimal that reads back to the same double, with an exponent where plain digits
+/// The shortest decimal that is read back to the same double, with an exponent where plain digits
 /// would be long.
 struct Shortest(f64);
 
@@ -364,7 +365,7 @@ impl std::fmt::Display for Shortest {
     }
 }
 
-/// The number that stands for a frequency in a unit and reads back to the same bits.
+/// The number that represents a frequency in a unit and is read back to the same bits.
 fn in_unit(frequency_hz: f64, unit: FrequencyUnit) -> Option<f64> {
     let near = frequency_hz / unit.in_hz();
     [near, near.next_up(), near.next_down()]
@@ -393,7 +394,7 @@ fn check_noise(file: &TouchstoneFile) -> Result<(), WriteError> {
     }
 }
 
-/// The number that gives a value when it is multiplied by a factor, to the same bits where one does.
+/// The number that gives a value when multiplied by a factor, to the same bits where one exists.
 fn normalised(value: f64, factor: f64) -> f64 {
     let near = value / factor;
     let nearest = [near, near.next_up(), near.next_down()];
@@ -414,7 +415,7 @@ fn refuse_zeros(network: &Network) -> Result<(), WriteError> {
     })
 }
 
-/// The real reference of every single-ended port.
+/// The real reference impedance of every single-ended port.
 fn port_references_ohm(network: &Network) -> Result<Vec<f64>, WriteError> {
     if !network.has_constant_references() {
         return Err(WriteError::VaryingReferences);
@@ -437,7 +438,7 @@ fn port_references_ohm(network: &Network) -> Result<Vec<f64>, WriteError> {
             PortMode::Common(..) => {}
         }
     }
-    // A file has one resistance per port, from which the references of both modes follow.
+    // A file has one resistance per port, which determines the reference impedances of both modes.
     for (mode, value_ohm) in modes.iter().zip(stored) {
         if let PortMode::Common(plus, _) = *mode
             && (value_ohm.re / (0.5 * single[plus.index()]) - 1.0).abs() > 1e-12

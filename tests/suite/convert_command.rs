@@ -71,10 +71,10 @@ fn impossible_conversions_are_refused() {
     for (arguments, mention) in [
         ("x.s4p --grid 20GHz..31GHz:11", "20 GHz is outside the data"),
         ("x.s4p --grid 27GHz..31GHz:1", "2 to 100000 points"),
-        ("x.s4p --band 27.05..27.08GHz", "no point of the data"),
+        ("x.s4p --band 27.05..27.08GHz", "have no point from"),
         ("x.s4p --ports 1,5", "port 5 does not exist"),
         ("x.s3p", "a name for 3 ports"),
-        ("x.s4p --parameter h", "H parameters need 2 ports"),
+        ("x.s4p --parameter h", "H parameters need a 2-port"),
         ("x.s4p --reference-ohm 40+10j", "complex"),
         ("x.s4p --wave-definition marks-williams", "--file-reference-ohm"),
         ("coupler.s4p --overwrite", "is an input"),
@@ -145,7 +145,7 @@ fn compare_is_a_check_and_a_picture() {
     let run = sandbox.run("compare balun.s3p divider.s3p --require-vector 0.1");
     assert_eq!(run.status, 1);
     assert!(run.stdout.contains("FAIL"));
-    sandbox.refuses("compare balun.s3p coupler.s4p", "expected 3 ports, got 4");
+    sandbox.refuses("compare balun.s3p coupler.s4p", "expected 3 ports, found 4");
 }
 
 /// A comment about ports is not one of the ports that are left.

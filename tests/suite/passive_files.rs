@@ -23,7 +23,7 @@ fn a_divider_in_decibels_is_refused_wherever_it_is_used() {
     let likely = "likely numbers in dB and degrees, labelled RI instead of DB";
     for command in ["splitter divider.s3p --kind inphase", "downconverter receiver.toml"] {
         let told = unfolded(&sandbox.refused(command));
-        assert!(told.contains("more power comes out than goes in"), "{told}");
+        assert!(told.contains("more power leaves the part than enters it"), "{told}");
         assert!(told.contains(likely), "{told}");
     }
     // At the block's file in the description.
@@ -75,7 +75,7 @@ fn small_departures_are_warnings_in_every_document() {
 
     sandbox.write_changed("coupler.s4p", "slow.s4p", |_, _, entry| entry.conj());
     let run = sandbox.run("splitter slow.s4p");
-    assert!(run.stderr.contains("a passive part delays"), "{}", run.stderr);
+    assert!(run.stderr.contains("but that of a passive part is positive"), "{}", run.stderr);
 }
 
 #[test]

@@ -34,7 +34,7 @@ fn another_standard_in_the_place_of_an_open_is_told() {
     let sandbox = station();
     sandbox.write("open.s2p", sandbox.bytes("through.s2p"));
     let told = told(&sandbox);
-    assert!(told.contains("open.s2p: it reflects 0."), "{told}");
+    assert!(told.contains("open.s2p: reflection 0."), "{told}");
 }
 
 #[test]
@@ -42,7 +42,7 @@ fn an_open_in_the_place_of_a_line_is_told() {
     let sandbox = station();
     sandbox.write("wrong.toml", "files = \"line_{die}.s2p\"\n[remove]\nthru = \"open.s2p\"\n");
     let run = sandbox.run("station wrong.toml");
-    assert!(run.status == 2 && unfolded(&run.stderr).contains("open.s2p: it transmits 0."));
+    assert!(run.status == 2 && unfolded(&run.stderr).contains("open.s2p: transmission 0."));
 }
 
 #[test]
