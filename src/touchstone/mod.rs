@@ -36,6 +36,8 @@
 //! normalised to R, version 2 files do not. It never renormalises, interpolates or repairs.
 //! Source: the Touchstone File Format Specification of the IBIS Open Forum, revisions 1.1, 2.0
 //! and 2.1.
+//!
+#![doc = include_str!("touchstone.md")]
 
 mod assemble;
 mod error;
