@@ -104,6 +104,8 @@
 //! assert_eq!(result.summary.worst_rejection.value, f64::INFINITY);
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
+//!
+#![doc = include_str!("conventions.md")]
 
 pub mod batch;
 pub mod cli;

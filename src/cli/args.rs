@@ -1,5 +1,6 @@
 //! What may stand on the command line.
 
+use super::documentation_args::{Completions, Man, Manual, Start};
 use super::stated_uncertainty::StatedUncertainty;
 use crate::network::Port;
 use crate::report::{PictureForm, PictureForms};
@@ -53,6 +54,14 @@ pub(super) enum Command {
     Component(Component),
     /// LO, image and harmonics of a frequency plan
     Plan(Plan),
+    /// A commented description to begin with, filled in from a folder of files
+    Start(Start),
+    /// Every file format, term and command explained
+    Manual(Manual),
+    /// Completions of the command line for a shell
+    Completions(Completions),
+    /// Manual pages of all commands, written into a folder
+    Man(Man),
 }
 
 /// The form of what is printed.

@@ -5,11 +5,11 @@ use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
 use super::{
-    compare, component, convert, deembed, demo_wafer, downconverter, inspect, join, plan, rebuild,
-    splitter, station, tolerance, wafer,
+    compare, completions, component, convert, deembed, demo_wafer, downconverter, inspect, join,
+    man, manual, plan, rebuild, splitter, start, station, tolerance, wafer,
 };
-use clap::Parser as _;
 use clap::error::{ContextKind, ContextValue};
+use clap::{CommandFactory as _, Parser as _};
 use std::io::{self, Write as _};
 use std::process::ExitCode;
 
@@ -92,6 +92,10 @@ pub fn run() -> ExitCode {
         Command::Rebuild(given) => rebuild::run(given, &console),
         Command::Station(given) => station::run(given, &console),
         Command::Plan(given) => plan::run(given, &console),
+        Command::Start(given) => start::run(given, &console),
+        Command::Manual(given) => manual::run(given, Arguments::command(), &console),
+        Command::Completions(given) => completions::run(given, Arguments::command(), &console),
+        Command::Man(given) => man::run(given, Arguments::command(), &console),
     };
     match ended {
         Ok(outcome) => ExitCode::from(outcome.status()),

@@ -8,26 +8,33 @@
 //! | 0 | done, and every requirement given holds |
 //! | 1 | done, and a requirement does not hold, or cannot be decided within the uncertainty |
 //! | 2 | the work could not be done |
+//!
+#![doc = include_str!("commands.md")]
 
 mod args;
 mod command_line;
 mod compare;
+mod completions;
 mod component;
 mod console;
 mod convert;
 mod deembed;
 mod demo_wafer;
+mod documentation_args;
 mod downconverter;
 mod failure;
 mod input;
 mod inspect;
 mod join;
+mod man;
+mod manual;
 mod outcome;
 mod output;
 mod plan;
 mod progress_bar;
 mod rebuild;
 mod splitter;
+mod start;
 mod stated_uncertainty;
 mod station;
 mod tolerance;

@@ -50,6 +50,7 @@ impl DieList {
     /// assert_eq!((dies[0].key.die_x, dies[0].key.die_y), (-2, 4));
     /// # Ok::<(), fourphase::description::DescriptionError>(())
     /// ```
+    #[doc = include_str!("die_list.md")]
     pub fn open(path: &Path, blocks: &[String]) -> Result<Self, DescriptionError> {
         let file = CsvFile::open(path, Comments::None)?;
         let header = file.header();

@@ -20,6 +20,10 @@
 //! | `tones_csv` | measured tones |
 //! | `recipe_toml`, `recipe_entries` | RECIPE.toml: a lot of dies and its requirements |
 //! | `die_list` | the list of dies |
+//! | `starter` | descriptions to begin with, filled in from a folder of files |
+//!
+//! The Markdown files beside them explain every key; the manual and the documentation of the readers
+//! show them.
 
 mod allowed;
 mod amounts_csv;
@@ -42,6 +46,7 @@ mod recipe_toml;
 mod record_bound;
 mod require_table;
 mod source;
+mod starter;
 mod station_toml;
 mod table;
 mod toml_words;
@@ -57,6 +62,7 @@ pub use network_toml::{WiredNetwork, read_network};
 pub use rebuild_set_toml::{RebuildSet, read_rebuild_set};
 pub use receiver_toml::{LoadedReceiver, ReceiverFile, read_receiver};
 pub use recipe_toml::{Recipe, RecipeAnalysis, read_recipe};
+pub use starter::{Starter, StarterFile, StarterSubject, starter};
 pub(crate) use station_toml::{AccessLine, NamePattern, RemovalStep, RemovalSteps, StationInput};
 pub use station_toml::{StationRecipe, read_station};
 pub use tones_csv::{Tones, read_tones};

@@ -118,6 +118,8 @@ impl WiredNetwork {
 /// assert_eq!(joined.ports(), wired.ports());
 /// # Ok::<(), fourphase::description::DescriptionError>(())
 /// ```
+#[doc = include_str!("network.md")]
+#[doc = include_str!("blocks.md")]
 pub fn read_network(
     path: &Path,
     options: &ReadOptions,

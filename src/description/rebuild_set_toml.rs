@@ -91,6 +91,7 @@ pub struct RebuildSet {
 ///
 /// # Errors
 /// [`DescriptionError`] at the line of a key, value or file that cannot be used.
+#[doc = include_str!("rebuild.md")]
 pub fn read_rebuild_set(
     path: &Path,
     options: &ReadOptions,

@@ -180,6 +180,8 @@ pub struct ReceiverFile {
 /// assert!(result.summary.worst.balance.image_rejection_db > 20.0);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
+#[doc = include_str!("receiver.md")]
+#[doc = include_str!("blocks.md")]
 pub fn read_receiver(
     path: &Path,
     options: &ReadOptions,

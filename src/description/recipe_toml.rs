@@ -112,6 +112,7 @@ impl Recipe {
 /// assert_eq!((map.geometry.diameter_mm(), map.geometry.notch()), (150.0, Direction::Down));
 /// # Ok::<(), fourphase::description::DescriptionError>(())
 /// ```
+#[doc = include_str!("recipe.md")]
 pub fn read_recipe(path: &Path) -> Result<Recipe, DescriptionError> {
     RecipeReader { file: &TomlFile::read(path)? }.recipe()
 }

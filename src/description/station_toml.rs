@@ -151,6 +151,7 @@ pub struct StationRecipe {
 ///
 /// # Errors
 /// [`DescriptionError`] at the key or value that cannot be used.
+#[doc = include_str!("station.md")]
 pub fn read_station(path: &Path) -> Result<StationRecipe, DescriptionError> {
     let source = TomlFile::read(path)?;
     let entries: StationEntries = source.parse()?;

@@ -35,6 +35,7 @@ pub struct Tones {
 /// assert!((first.rejection_db - 28.87).abs() < 1e-9);
 /// # Ok::<(), fourphase::description::DescriptionError>(())
 /// ```
+#[doc = include_str!("tones.md")]
 pub fn read_tones(path: &Path) -> Result<Tones, DescriptionError> {
     let table = NumberTable::read(path, &COLUMNS)?;
     let column = |at: usize| table.header.required(COLUMNS[at]);

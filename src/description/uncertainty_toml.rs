@@ -105,6 +105,7 @@ pub(super) enum SourceKind {
 /// assert!(known.worst_rejection.standard_uncertainty > 0.1);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
+#[doc = include_str!("uncertainty.md")]
 pub fn read_uncertainty(
     path: &Path,
     options: &ReadOptions,

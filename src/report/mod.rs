@@ -4,6 +4,9 @@
 //! with one header row; a type that ends in `Report` is a JSON document, which [`document`] writes
 //! out. Every name in JSON and CSV that holds a quantity ends in its unit; a complex number is
 //! `[re, im]`. An unbounded value is `null` in JSON and `inf` in CSV and text.
+//!
+#![doc = include_str!("reports.md")]
+#![doc = include_str!("terms.md")]
 
 mod assessment_report;
 mod comparison_report;
@@ -13,6 +16,8 @@ mod data_report;
 mod files_error;
 mod inspect_report;
 mod json_document;
+mod manual;
+mod markdown_text;
 mod output_place;
 mod picture_files;
 mod plan_report;
@@ -53,6 +58,9 @@ pub use data_report::{data_csv, data_text};
 pub use files_error::FilesError;
 pub use inspect_report::{Inspected, InspectedFile, UnreadableFile, inspect_csv, inspect_text};
 pub use json_document::document;
+pub use manual::{
+    MANUAL_TOPICS, ManualTopic, manual_contents_text, manual_text, manual_words_near,
+};
 pub use output_place::PublishError;
 pub use picture_files::{PictureForm, PictureForms, picture_file};
 pub use plan_report::{PlanReport, plan_csv, plan_text};

@@ -37,6 +37,8 @@
 //! repairs.
 //! Source: the Touchstone File Format Specification of the IBIS Open Forum, revisions 1.1, 2.0
 //! and 2.1.
+//!
+#![doc = include_str!("touchstone.md")]
 
 mod assemble;
 mod error;

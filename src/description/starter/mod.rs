@@ -1,0 +1,27 @@
+//! Descriptions to begin with: commented text that can be read as it is, filled in from the names and
+//! the data of a folder of files.
+//!
+//! | file | subject |
+//! |---|---|
+//! | `begin` | what is asked for, and what is made of it |
+//! | `folder_parts` | the Touchstone files of a folder, and what each may be for |
+//! | `part_text` | blocks and loads as text |
+//! | `receiver_parts` | which file is which part of a receiver |
+//! | `receiver_start`, `network_start` | RECEIVER.toml and NETWORK.toml |
+//! | `name_numbers` | numbers in the names of files |
+//! | `recipe_start` | RECIPE.toml and its list of dies |
+//! | `station_start`, `rebuild_start`, `uncertainty_start` | the other formats |
+
+mod begin;
+mod folder_parts;
+mod name_numbers;
+mod network_start;
+mod part_text;
+mod rebuild_start;
+mod receiver_parts;
+mod receiver_start;
+mod recipe_start;
+mod station_start;
+mod uncertainty_start;
+
+pub use begin::{Starter, StarterFile, StarterSubject, starter};
