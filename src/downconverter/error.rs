@@ -67,6 +67,13 @@ pub enum ReceiverError {
         ShownFrequency(*if_hz)
     )]
     SilentChannel { channel: &'static str, lo_hz: f64, if_hz: f64 },
+    #[error(
+        "the switched mixers have no solution at LO {} and IF {}: at {} a node floats or a lossless loop is singular; give every node a way to ground",
+        ShownFrequency(*lo_hz),
+        ShownFrequency(*if_hz),
+        ShownFrequency(*frequency_hz)
+    )]
+    NoConversion { lo_hz: f64, if_hz: f64, frequency_hz: f64 },
 
     #[error(transparent)]
     Undefined(#[from] UndefinedFigure),

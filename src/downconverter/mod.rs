@@ -13,6 +13,7 @@
 //! | `joined_path` | a path joined and terminated: voltages at the mixers |
 //! | `iq_balance` | I and Q from those voltages, and the rejection |
 //! | `solution` | the same over a whole plan |
+//! | `switching/` | mixers as switches: conversion, noise, LO leakage |
 //! | `drive` | LO and RF at each mixer: phase, magnitude, power |
 //! | `path_noise` | loss and noise of the RF paths |
 //! | `signal_trace` | by which port a signal enters each part |
@@ -55,6 +56,7 @@ mod reflection_sweep;
 mod signal_path;
 mod signal_trace;
 mod solution;
+mod switching;
 mod variation;
 
 pub use allocation::{Allocation, Allowance, ReturnLosses};
@@ -91,5 +93,10 @@ pub use receiver_setup::{
 };
 pub use reflection_sweep::{LoadReflectionSweep, SweptPorts};
 pub use signal_path::{LoRf, ReceiverPath};
+pub use switching::{
+    BeyondSidebands, ConversionSolver, IF_LOAD_REFERENCE_OHM, IfNode, LoLeakage, NoiseShares,
+    OutputWeights, RfResponse, SidebandData, Switch, SwitchSettings, SwitchedElement, SwitchedMixer,
+    SwitchedMixerSettings,
+};
 pub use variation::MinLoPower;
 pub(crate) use variation::{Variation, Varied};

@@ -31,6 +31,7 @@ mod comparison;
 mod container;
 mod conversion;
 mod decomposition;
+mod dense_lu;
 mod deembedding;
 mod error;
 mod grid;
@@ -58,6 +59,7 @@ pub use comparison::{Comparison, Difference, EntryDifference, compare};
 pub use container::{MatrixView, Network};
 pub use conversion::convert;
 pub(crate) use decomposition::{decomposed, hermitian};
+pub(crate) use dense_lu::DenseLu;
 pub use deembedding::{
     Deembedded, ThroughSplit, remove_feeds, remove_fixture, remove_fixtures, remove_open_short,
     remove_through, split_through,

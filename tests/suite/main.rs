@@ -52,6 +52,8 @@ mod splitter_values;
 mod station_command;
 mod station_standards;
 mod structure;
+mod switching_cases;
+mod switching_values;
 mod tones_command;
 mod touchstone_corpus;
 mod touchstone_hostile;
