@@ -104,6 +104,19 @@ pub enum ReceiverError {
     #[error("a receiver has no {}, and no limit on it", quantity.label())]
     NoSuchQuantity { quantity: Quantity },
 
+    #[error("switched mixers need {expected} {what}, found {found}")]
+    SwitchingCount { what: &'static str, expected: usize, found: usize },
+    #[error("switched mixers need the power of the LO source, found none")]
+    NoSwitchPower,
+    #[error(
+        "lo_harmonic {harmonic} needs as many sidebands on either side at least, found {sidebands}"
+    )]
+    TooFewSidebands { harmonic: usize, sidebands: usize },
+    #[error("a switched mixer must not stand at the RF input itself; mixer '{mixer}' does")]
+    MixerAtInput { mixer: String },
+    #[error("{text}")]
+    NoComponent { text: String },
+
     // Names, ports and joins.
     #[error("duplicate name '{name}'")]
     DuplicateName { name: String },

@@ -135,7 +135,7 @@ impl Variation {
 
     /// The same from voltages at the mixers.
     pub(super) fn points_of_voltages(&self, voltages: Voltages<'_>) -> Result<Vec<PlanPoint>> {
-        let outputs = iq_outputs(&self.receiver, voltages, true);
+        let outputs = iq_outputs(&self.receiver, voltages, true)?;
         check_channels(&self.receiver, &outputs)?;
         points_of(&self.receiver, &outputs, self.chosen)
     }
