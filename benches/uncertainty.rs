@@ -5,7 +5,9 @@ mod ratio;
 
 use criterion::Criterion;
 use fourphase::description::read_receiver;
-use fourphase::downconverter::{LoRf, NetworkPlace, ReceiverPath, analyse_receiver, plan_points};
+use fourphase::downconverter::{
+    LoRf, NetworkPlace, OnGrids, ReceiverPath, analyse_receiver, plan_points,
+};
 use fourphase::measurement::{
     ChannelErrorDistribution, DecisionSettings, EntryAmount, EntryAmounts, ErrorSymmetry,
     OverFrequency, PartSource, Source, TrialSettings, UncertainPart, receiver_uncertainty,
@@ -38,9 +40,10 @@ fn main() {
         .map(|place| UncertainPart {
             name: format!("{place:?}"),
             places: vec![place],
-            sources: vec![
-                PartSource::new("all", LoRf::of_each(|path| source(place, path))).unwrap(),
-            ],
+            sources: vec![{
+                let paths = LoRf::of_each(|path| source(place, path));
+                PartSource::new("all", OnGrids { paths, intermediate: None }).unwrap()
+            }],
         })
         .collect();
     let run = |trials: usize| {

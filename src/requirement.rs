@@ -188,6 +188,12 @@ quantities! {
     QuadratureError: "quadrature_error_deg", "quadrature error", "deg", MagnitudeAtMost;
     /// LO power at a mixer in dBm.
     LoPower: "lo_power_dbm_min", "LO power", "dBm", AtLeast;
+    /// Conversion loss of both channels together, in dB.
+    ConversionLoss: "conversion_loss_db_max", "conversion loss", "dB", AtMost;
+    /// Single-sideband noise figure of the combined output, in dB.
+    NoiseFigure: "noise_figure_db_max", "noise figure", "dB", AtMost;
+    /// LO power that leaves the RF port, in dBm.
+    LoAtRfPort: "lo_at_rf_port_dbm_max", "LO at the RF port", "dBm", AtMost;
 }
 
 impl Quantity {

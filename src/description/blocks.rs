@@ -6,9 +6,10 @@ use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::NamedFiles;
 use super::source::TomlFile;
 use crate::component::{
-    Arrangement, ComponentError, Elements, NamedComponent, choice, open_end, shorted_end,
-    termination,
+    Arrangement, ComponentError, Elements, GivenParameter, NamedComponent, choice, open_end,
+    shorted_end, termination,
 };
+use crate::downconverter::SidebandSource;
 use crate::network::{FrequencyGrid, Load, Network, ParameterKind, Port, Terminal, onto_grid};
 use crate::touchstone::TouchstoneFile;
 use num_complex::Complex64;
@@ -123,6 +124,20 @@ impl Origin {
             return interpolated(&file.network, grid, name, span, files);
         }
         self.made(grid).map_err(|error| source.error(error, span))
+    }
+
+    /// The source of its network at any frequency; `given` are the parameters of a component.
+    pub(super) fn sideband_source(&self, given: Vec<GivenParameter>) -> SidebandSource {
+        match self {
+            Self::File(file) => SidebandSource::Samples(Box::new(file.network.clone())),
+            Self::Component(made) => SidebandSource::Component { kind: made.kind().name(), given },
+            Self::Elements(elements, arrangement) => {
+                SidebandSource::Elements(*elements, *arrangement)
+            }
+            Self::Impedance(ohm) => SidebandSource::Impedance(*ohm),
+            Self::Open => SidebandSource::Reflection(1.0),
+            Self::Short => SidebandSource::Reflection(-1.0),
+        }
     }
 
     /// The network of a closed form on a grid; that of a file as it is.

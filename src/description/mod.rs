@@ -11,6 +11,7 @@
 //! | `component_entry` | `component = { kind = "..", .. }` |
 //! | `network_toml` | NETWORK.toml |
 //! | `receiver_toml`, `receiver_plan`, `receiver_output` | RECEIVER.toml, its frequency plan, its output |
+//! | `receiver_switching` | its switched mixers and their IF loads |
 //! | `require_table`, `kind_names` | limits by quantity, kinds of splitters by name |
 //! | `uncertainty_toml`, `uncertainty_entries` | UNCERTAINTY.toml |
 //! | `amounts_csv`, `covariance_csv` | its tables: standard uncertainties over frequency, covariances of entries |
@@ -40,6 +41,7 @@ mod network_toml;
 mod rebuild_set_toml;
 mod receiver_output;
 mod receiver_plan;
+mod receiver_switching;
 mod receiver_toml;
 mod recipe_entries;
 mod recipe_toml;

@@ -65,6 +65,11 @@ enum SidebandName {
 }
 
 impl FrequencyPlanEntry {
+    /// The multiplication after the split as written.
+    pub(super) fn after_split(&self) -> Option<&Spanned<u32>> {
+        self.lo_multiplication_after_split.as_ref()
+    }
+
     /// The plan, with n in RF = n LO ± IF; 1 when absent.
     pub(super) fn read(
         &self,

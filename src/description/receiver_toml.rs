@@ -10,12 +10,16 @@ use super::receiver_output::{
     CombineName, CorrectionEntry, IfHybridEntry, IfPathEntry, OutputEntries,
 };
 use super::receiver_plan::{FrequencyPlanEntry, Need, check_cover, needs, span_of};
+use super::receiver_switching::{
+    IfLoadEntry, MixerSwitchEntry, MixingEntry, SwitchEntry, SwitchingEntries,
+};
 use super::require_table::RequireTable;
 use super::source::TomlFile;
+use crate::component::GivenParameter;
 use crate::downconverter::{
     Channel, Join, LoRf, Mixer, NetworkPlace, PowerInput, RECEIVER_QUANTITIES, Receiver,
     ReceiverLoad, ReceiverPart, ReceiverPath, ReceiverPlan, ReceiverSetup, ReferenceImpedances,
-    ReflectionSweepSettings, entry_ports,
+    ReflectionSweepSettings, SWITCHING_QUANTITIES, SidebandSource, entry_ports,
 };
 use crate::network::{Network, Port, Terminal};
 use crate::requirement::Quantity;
@@ -57,6 +61,8 @@ struct ReceiverEntries {
     loads: Vec<LoadEntry>,
     #[serde(default, rename = "mixer")]
     mixers: Vec<MixerEntry>,
+    /// What the IF nodes of switched mixers end in; 50 ohms when absent.
+    if_load: Option<Spanned<IfLoadEntry>>,
     if_path: Option<IfPathEntry>,
     if_hybrid: Option<IfHybridEntry>,
     #[serde(default)]
@@ -76,15 +82,6 @@ struct ReferenceEntry {
     ohm: Spanned<f64>,
 }
 
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct MixingEntry {
-    /// a: conversion gain ~ |LO|^a; 1 when absent.
-    lo_amplitude_exponent: Option<Spanned<f64>>,
-    /// n: RF = n LO +/- IF; 1 when absent.
-    lo_harmonic: Option<Spanned<u32>>,
-}
-
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct MixerEntry {
@@ -98,6 +95,12 @@ struct MixerEntry {
     rf: Spanned<String>,
     /// Relative conversion gain; 1 when absent.
     gain: Option<Spanned<ComplexValue>>,
+    /// What differs from the switch of `[mixing]`.
+    switch: Option<Spanned<SwitchEntry>>,
+    /// That of `[mixing]` when absent.
+    lo_to_rf_ff: Option<Spanned<f64>>,
+    /// That of `[mixing]` when absent.
+    lo_to_if_ff: Option<Spanned<f64>>,
 }
 
 #[derive(Clone, Copy, Debug, Deserialize)]
@@ -128,6 +131,11 @@ struct SweepEntry {
 }
 
 impl ReceiverEntries {
+    /// Whether its mixers are switches.
+    fn is_switched(&self) -> bool {
+        self.mixing.switch.is_some() || self.mixers.iter().any(|mixer| mixer.switch.is_some())
+    }
+
     fn output(&self) -> OutputEntries<'_> {
         OutputEntries {
             combine: self.combine,
@@ -199,10 +207,13 @@ pub fn read_receiver(
     let joins = blocks.joins(&entries.joins)?;
     let loads = blocks.loads(&entries.loads, &mut files)?;
     let inputs = inputs(&source, &entries, &blocks, &loads)?;
+    let at_mixers = entries.mixers.iter().map(|mixer| blocks.terminal_of(&mixer.rf));
+    let at_mixers: Vec<Terminal> = at_mixers.collect::<Result<_, _>>()?;
     let is_connected = |port: &Terminal| {
         joins.place_of(port).is_some()
             || loads.iter().any(|load| load.at == *port)
             || inputs.iter().any(|input| input.at == *port)
+            || (entries.is_switched() && at_mixers.contains(port))
     };
     if let Some((port, span)) = blocks.unconnected(is_connected) {
         return Err(source.error(DescriptionProblem::UnconnectedInReceiver { port }, span));
@@ -228,10 +239,15 @@ pub fn read_receiver(
         references: references(&source, &entries, &blocks)?,
         mixers,
         lo_amplitude_exponent: lo_amplitude_exponent(&source, &entries.mixing)?,
+        switching: switching_entries(&entries).read(
+            plan.settings(),
+            [sources(blocks.iter().map(block_source)), sources(loads.iter().map(load_source))],
+            &mut files,
+        )?,
         output: entries.output().read(plan.if_hz(), &mut files)?,
         correction_steps: entries.correction.steps(&source)?,
         reflection_sweep: reflection_sweep(&source, &entries.load_reflection_sweep)?,
-        limits: entries.require.limits(&source, &RECEIVER_QUANTITIES, &[])?,
+        limits: entries.require.limits(&source, &quantities(&entries), &[])?,
         plan,
     })
     .map_err(|error| source.error_in_file(error))?;
@@ -243,6 +259,46 @@ pub fn read_receiver(
         warnings: files.warnings,
         dates: files.dates,
     })
+}
+
+/// What can be limited: some quantities only of switched mixers.
+fn quantities(entries: &ReceiverEntries) -> Vec<Quantity> {
+    let mut all = RECEIVER_QUANTITIES.to_vec();
+    all.retain(|quantity| entries.is_switched() || !SWITCHING_QUANTITIES.contains(quantity));
+    all
+}
+
+/// The keys of switched mixers.
+fn switching_entries(entries: &ReceiverEntries) -> SwitchingEntries<'_> {
+    let mixer = |mixer: &MixerEntry| MixerSwitchEntry {
+        name: mixer.name.clone(),
+        node: (matches!(mixer.channel, ChannelName::I), mixer.polarity == PolarityName::Plus),
+        switch: mixer.switch.clone(),
+        lo_to_rf_ff: mixer.lo_to_rf_ff.clone(),
+        lo_to_if_ff: mixer.lo_to_if_ff.clone(),
+        gain: mixer.gain.as_ref().map(Spanned::span),
+    };
+    SwitchingEntries {
+        mixing: &entries.mixing,
+        mixers: entries.mixers.iter().map(mixer).collect(),
+        if_load: entries.if_load.as_ref(),
+        after_split: entries.frequency_plan.after_split(),
+    }
+}
+
+fn sources<'a>(
+    all: impl Iterator<Item = (&'a Origin, Vec<GivenParameter>)>,
+) -> Vec<SidebandSource> {
+    all.map(|(origin, given)| origin.sideband_source(given)).collect()
+}
+
+fn block_source<'a>(block: &'a Block<'_>) -> (&'a Origin, Vec<GivenParameter>) {
+    let given = block.entry.component.as_ref().map(|own| own.get_ref().given());
+    (&block.origin, given.unwrap_or_default())
+}
+
+fn load_source<'a>(load: &'a PlacedLoad<'_>) -> (&'a Origin, Vec<GivenParameter>) {
+    (&load.origin, Vec::new())
 }
 
 /// Warnings of pairs that have one block: likely a word is misspelt.

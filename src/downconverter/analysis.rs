@@ -3,7 +3,7 @@
 use super::allocation::{Allocation, allocation};
 use super::budget::{Budget, BudgetRow, budget};
 use super::correction_plan::{CorrectionPlan, correction_plan};
-use super::drive::{LoPoint, lo_points, mixer_conductances};
+use super::drive::{LoPoint, lo_points, mixer_conductances, set_rf_voltages};
 use super::error::Result;
 use super::frequency_plan::FrequencyPlan;
 use super::iq_balance::{IqOutputs, PlanPoint, ReceiverBalance};
@@ -13,6 +13,8 @@ use super::receiver::Receiver;
 use super::receiver_compliance::compliance;
 use super::reflection_sweep::{LoadReflectionSweep, load_reflection_sweeps};
 use super::solution::{Evaluation, Solved, Voltages};
+use super::switched_result::{SwitchingResult, switching_result};
+use super::switched_warnings::switching_warnings;
 use crate::quantile::median;
 use crate::requirement::{Compliance, Quantity};
 use crate::units::ShownFrequency;
@@ -62,6 +64,8 @@ pub struct DownconverterResult {
     pub frequency_plan: FrequencyPlan,
     /// How far the limits are kept.
     pub compliance: Compliance,
+    /// Conversion loss, noise figure and leakage of switched mixers; `None` for multipliers.
+    pub switching: Option<SwitchingResult>,
     /// Findings that the user should check.
     pub warnings: Vec<String>,
 }
@@ -132,11 +136,16 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         )?),
         _ => None,
     };
-    let lo = lo_points(
+    let switching = switching_result(receiver, Voltages::of(&solved.paths), solved.chosen)?;
+    let mut lo = lo_points(
         receiver,
         Voltages::of(&solved.paths),
         &mixer_conductances(receiver, &solved.paths.lo)?,
     );
+    if let Some(switching) = &switching {
+        set_rf_voltages(&mut lo, switching, plan);
+        warnings.extend(switching_warnings(receiver, switching));
+    }
     let summary = summary(receiver, &points, worst, &solved.outputs[plan.centre_point()]);
     warnings.extend(reversed_warning(receiver, &summary, points.len()));
     warnings.extend(lo_power_warning(receiver, &lo));
@@ -145,9 +154,13 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         combination: output.choices[solved.chosen].name.clone(),
         is_chosen: output.choices.len() > 1,
         load_reflection_sweeps: load_reflection_sweeps(receiver, &solved, &evaluation)?,
-        noise: noise_paths(receiver, &solved.paths.rf)?,
+        noise: match switching {
+            // The noise of switched mixers is that of the whole, not of the path before them.
+            Some(_) => Vec::new(),
+            None => noise_paths(receiver, &solved.paths.rf)?,
+        },
         frequency_plan: plan.frequency_plan(),
-        compliance: compliance(receiver, &lo, &points)?,
+        compliance: compliance(receiver, &lo, &points, switching.as_ref())?,
         correction: correction_plan(
             receiver,
             &solved.outputs,
@@ -160,6 +173,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         summary,
         budget,
         allocation,
+        switching,
         warnings,
     })
 }

@@ -15,6 +15,7 @@ use super::receiver::{Group, Receiver};
 use super::receiver_setup::PartKind;
 use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::{Evaluation, Solved, SolvedPath, Voltages, balances};
+use super::switching::SwitchedMixer;
 use crate::network::{Port, Terminal};
 use crate::splitter::image_rejection_of_error_db;
 use num_complex::Complex64;
@@ -36,6 +37,8 @@ pub enum Contributor {
     Source(ReceiverPath),
     /// Gains of the mixers that differ.
     MixerGains,
+    /// Switched elements that differ from their mean.
+    Switches,
     /// IF paths or the IF hybrid.
     IfParts,
     /// The correction that is applied.
@@ -60,6 +63,7 @@ impl fmt::Display for Contributor {
             Self::Source(path) => return write!(f, "{path} source"),
             Self::Loads => "loads",
             Self::MixerGains => "mixer gains",
+            Self::Switches => "switches",
             Self::IfParts => "IF parts",
             Self::Correction => "correction",
             Self::Arrangement => "arrangement",
@@ -181,7 +185,7 @@ pub(super) fn budget(
     let real = Evaluation::real(receiver, solved.chosen);
     let ideal = Evaluation::ideal(receiver, solved.chosen);
     let ideal_voltages = Voltages { lo: &paths.lo.ideal, rf: &paths.rf.ideal };
-    let base = balances(receiver, ideal_voltages, &ideal)[worst].channel_error;
+    let base = balances(receiver, ideal_voltages, &ideal)?[worst].channel_error;
     if !base.is_finite() {
         warnings.push(
             "no error budget: with every block ideal one of the channels gives nothing".to_owned(),
@@ -194,7 +198,7 @@ pub(super) fn budget(
     for (contributor, subset) in &subsets {
         rows.push(compared.subset_row(contributor.clone(), subset)?);
     }
-    rows.extend(compared.other_rows());
+    rows.extend(compared.other_rows()?);
     rows.retain(|row| {
         let is_known = row.is_known();
         if !is_known {
@@ -241,7 +245,7 @@ impl Comparison<'_> {
     /// The channel error at the worst point with only a subset real, against that with all ideal.
     pub(super) fn error_alone(&self, subset: &Subset) -> Result<Complex64> {
         let alone = LoRf::try_of_each(|path| self.paths.get(path).alone(subset))?;
-        let balances = balances(self.receiver, Voltages::of(&alone), &self.ideal);
+        let balances = balances(self.receiver, Voltages::of(&alone), &self.ideal)?;
         Ok(wrapped(balances[self.worst].channel_error - self.base))
     }
 
@@ -251,30 +255,32 @@ impl Comparison<'_> {
         contributor: Contributor,
         alone: Case<'_>,
         all_but: Option<Case<'_>>,
-    ) -> BudgetRow {
+    ) -> Result<BudgetRow> {
         let of = |(voltages, evaluation): Case<'_>| balances(self.receiver, voltages, &evaluation);
-        let alone = of(alone)[self.worst];
-        let rejections_db: Option<Vec<f64>> =
-            all_but.map(|case| of(case).iter().map(|balance| balance.image_rejection_db).collect());
+        let alone = of(alone)?[self.worst];
+        let rejections_db: Option<Vec<f64>> = match all_but {
+            Some(case) => Some(of(case)?.iter().map(|own| own.image_rejection_db).collect()),
+            None => None,
+        };
         let worst_of = |all_db: &Vec<f64>| all_db.iter().copied().fold(f64::INFINITY, f64::min);
-        BudgetRow {
+        Ok(BudgetRow {
             has_equal_members: self.has_equal_members(&contributor),
             contributor,
             error: wrapped(alone.channel_error - self.base),
             alone_db: alone.image_rejection_db,
             if_ideal_db: rejections_db.as_ref().map(|all_db| all_db[self.worst]),
             plan_if_ideal_db: rejections_db.as_ref().map(worst_of),
-        }
+        })
     }
 
     fn subset_row(&self, contributor: Contributor, subset: &Subset) -> Result<BudgetRow> {
         let alone = LoRf::try_of_each(|path| self.paths.get(path).alone(subset))?;
         let all_but = LoRf::try_of_each(|path| self.paths.get(path).all_but(subset))?;
-        Ok(self.row(
+        self.row(
             contributor,
             (Voltages::of(&alone), self.ideal),
             Some((Voltages::of(&all_but), self.real)),
-        ))
+        )
     }
 
     /// The single blocks and pairs on a path, then the loads with the sources.
@@ -308,28 +314,40 @@ impl Comparison<'_> {
     }
 
     /// Rows of the mixers' gains, the IF parts and the correction.
-    fn other_rows(&self) -> Vec<BudgetRow> {
+    fn other_rows(&self) -> Result<Vec<BudgetRow>> {
         let (receiver, real, ideal) = (self.receiver, self.real, self.ideal);
         let row = |contributor, alone: Evaluation<'_>, all_but: Option<Evaluation<'_>>| {
             let all_but = all_but.map(|evaluation| (self.real_voltages(), evaluation));
             self.row(contributor, (self.ideal_voltages(), alone), all_but)
         };
         let mut rows = Vec::new();
+        let elements = receiver.switched_mixer().map_or(&[][..], SwitchedMixer::elements);
+        let has_unequal_elements = elements.iter().any(|own| {
+            let like_first = (own.switch, own.lo_to_rf_f, own.lo_to_if_f);
+            elements.first().is_some_and(|first| {
+                like_first != (first.switch, first.lo_to_rf_f, first.lo_to_if_f)
+            })
+        });
+        if has_unequal_elements {
+            let alone = Evaluation { has_real_gains: true, ..ideal };
+            let all_but = Evaluation { has_real_gains: false, ..real };
+            rows.push(row(Contributor::Switches, alone, Some(all_but))?);
+        }
         if receiver.mixers().iter().any(|mixer| mixer.gain != Complex64::ONE) {
             let alone = Evaluation { has_real_gains: true, ..ideal };
             let all_but = Evaluation { has_real_gains: false, ..real };
-            rows.push(row(Contributor::MixerGains, alone, Some(all_but)));
+            rows.push(row(Contributor::MixerGains, alone, Some(all_but))?);
         }
         if receiver.output().has_if_parts() {
             let alone = Evaluation { transfers: real.transfers, ..ideal };
             let all_but = Evaluation { transfers: ideal.transfers, ..real };
-            rows.push(row(Contributor::IfParts, alone, Some(all_but)));
+            rows.push(row(Contributor::IfParts, alone, Some(all_but))?);
         }
         if !real.correction.is_none() {
             let alone = Evaluation { correction: real.correction, ..ideal };
-            rows.push(row(Contributor::Correction, alone, None));
+            rows.push(row(Contributor::Correction, alone, None)?);
         }
-        rows
+        Ok(rows)
     }
 
     /// The role of every block on every path.

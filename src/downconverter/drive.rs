@@ -3,8 +3,10 @@
 use super::error::Result;
 use super::iq_balance::Channel;
 use super::joined_path::{JoinedPath, Terminations};
+use super::lo_if_plan::ReceiverPlan;
 use super::receiver::Receiver;
 use super::solution::{SolvedPath, Voltages};
+use super::switched_result::SwitchingResult;
 use crate::network::{Network, Port};
 use crate::requirement::Figure;
 use crate::units::{db_from_amplitude, wrap_deg};
@@ -144,6 +146,7 @@ pub(super) fn lo_points(
     let plan = receiver.plan();
     let mixers = receiver.mixers().len();
     let errors_deg = lo_phase_errors_deg(receiver, voltages.lo);
+    let rf_v = receiver.switching().is_none().then_some(voltages.rf);
     let mut points: Vec<LoPoint> = Vec::with_capacity(plan.lo_hz().len());
     for (at, &lo_hz) in plan.lo_hz().iter().enumerate() {
         let before = points.last();
@@ -156,7 +159,11 @@ pub(super) fn lo_points(
         let rf_point = first.rf_point(plan.wanted());
         let drives = (0..mixers).map(|mixer| {
             let lo = voltages.lo[at * mixers + mixer];
-            let rf = voltages.rf[rf_point * mixers + mixer];
+            let rf = match &rf_v {
+                // Switched mixers load the RF path: their voltages come with their own results.
+                None => Complex64::ZERO,
+                Some(rf) => rf[rf_point * mixers + mixer],
+            };
             let power = plan.settings().lo_power_dbm.zip(conductances[at * mixers + mixer]);
             MixerDrive {
                 lo_phase_deg: unwrapped_deg(lo, before.map(|p| p.mixers[mixer].lo_phase_deg)),
@@ -180,6 +187,26 @@ pub(super) fn lo_points(
         });
     }
     points
+}
+
+/// Takes the RF voltages that switched mixers have while they load the path, at the first IF.
+pub(super) fn set_rf_voltages(
+    points: &mut [LoPoint],
+    switching: &SwitchingResult,
+    plan: &ReceiverPlan,
+) {
+    let mut before: Option<Vec<f64>> = None;
+    for (lo, point) in points.iter_mut().enumerate() {
+        let solved = &switching.points[plan.points_of_lo(lo).start];
+        for (at, (drive, volts)) in point.mixers.iter_mut().zip(&solved.rf_v).enumerate() {
+            let angle_deg = volts.arg().to_degrees();
+            let previous_deg = before.as_ref().map(|all| all[at]);
+            drive.rf_phase_deg =
+                previous_deg.map_or(angle_deg, |last| last + wrap_deg(angle_deg - last));
+            drive.rf_magnitude = volts.norm();
+        }
+        before = Some(point.mixers.iter().map(|drive| drive.rf_phase_deg).collect());
+    }
 }
 
 /// The phase error of each mixer's LO, degrees: LO after LO, mixer after mixer.

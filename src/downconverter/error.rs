@@ -91,6 +91,13 @@ pub enum ReceiverError {
         ShownFrequency(*if_hz)
     )]
     SilentChannel { channel: &'static str, lo_hz: f64, if_hz: f64 },
+    #[error(
+        "the switched mixers have no solution at LO {} and IF {}: at {} a node floats or a lossless loop is singular; give every node a way to ground",
+        ShownFrequency(*lo_hz),
+        ShownFrequency(*if_hz),
+        ShownFrequency(*frequency_hz)
+    )]
+    NoConversion { lo_hz: f64, if_hz: f64, frequency_hz: f64 },
 
     #[error(transparent)]
     Undefined(#[from] UndefinedFigure),
@@ -120,6 +127,19 @@ pub enum ReceiverError {
     NoLoPower,
     #[error("a receiver has no {}, and no limit on it", quantity.label())]
     NoSuchQuantity { quantity: Quantity },
+
+    #[error("switched mixers need {expected} {what}, found {found}")]
+    SwitchingCount { what: &'static str, expected: usize, found: usize },
+    #[error("switched mixers need the power of the LO source, found none")]
+    NoSwitchPower,
+    #[error(
+        "lo_harmonic {harmonic} needs as many sidebands on either side at least, found {sidebands}"
+    )]
+    TooFewSidebands { harmonic: usize, sidebands: usize },
+    #[error("a switched mixer must not stand at the RF input itself; mixer '{mixer}' does")]
+    MixerAtInput { mixer: String },
+    #[error("{text}")]
+    NoComponent { text: String },
 
     // Names, ports and joins.
     #[error("duplicate name '{name}'")]

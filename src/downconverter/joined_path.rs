@@ -11,7 +11,7 @@ use super::receiver::Receiver;
 use super::receiver_setup::Join;
 use super::signal_path::ReceiverPath;
 use crate::network::{
-    Load, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
+    Load, Lu, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
     change_reference, close_ports, convert, join,
 };
 use num_complex::Complex64;
@@ -68,13 +68,21 @@ impl OpenPorts {
 
 impl JoinedPath {
     pub(super) fn new(receiver: &Receiver, path: ReceiverPath) -> Result<Self> {
+        let networks = receiver.parts_on(path).map(|(_, network)| network.clone()).collect();
+        Self::with_networks(receiver, path, networks)
+    }
+
+    /// The path with other networks of its parts, in the receiver's order, on one grid of their own.
+    pub(super) fn with_networks(
+        receiver: &Receiver,
+        path: ReceiverPath,
+        networks: Vec<Network>,
+    ) -> Result<Self> {
         let mut block_of: Vec<Option<usize>> = vec![None; receiver.parts().len()];
         let mut parts = Vec::new();
-        let mut networks = Vec::new();
-        for (block, (part, network)) in receiver.parts_on(path).enumerate() {
+        for (block, (part, _)) in receiver.parts_on(path).enumerate() {
             block_of[part] = Some(block);
             parts.push(PathPart { part, block });
-            networks.push(network.clone());
         }
         let local = |terminal: &Terminal| {
             Some(Terminal { block: block_of[terminal.block]?, port: terminal.port })
@@ -248,14 +256,18 @@ impl JoinedPath {
         Ok(close_ports(reduced, &loads)?)
     }
 
-    /// Volts at each mixer per square root of a watt available at the input, frequency after
-    /// frequency.
+    /// What the mixers need to know of the path, frequency after frequency: volts at each mixer per
+    /// square root of a watt available at the input. Switched mixers load the RF path, and need its S
+    /// between the input and their nodes instead, row by row.
     pub(super) fn voltages(
         &self,
         receiver: &Receiver,
         reduced: &Network,
         terminations: &Terminations,
     ) -> Result<Vec<Complex64>> {
+        if self.path == ReceiverPath::Rf && receiver.switched_mixer().is_some() {
+            return self.node_scattering(receiver, reduced, terminations);
+        }
         let terminated = self.terminated(reduced, terminations)?;
         let source = self.source();
         let reflections = self.reflections(reduced, terminations)?;
@@ -274,6 +286,64 @@ impl JoinedPath {
             }
         }
         Ok(voltages)
+    }
+
+    /// S between the input and the RF nodes of switched mixers, with every load in place but neither
+    /// source nor elements.
+    pub(super) fn node_scattering(
+        &self,
+        receiver: &Receiver,
+        reduced: &Network,
+        terminations: &Terminations,
+    ) -> Result<Vec<Complex64>> {
+        let reflections = self.reflections(reduced, terminations)?;
+        let mut kept = vec![self.source];
+        for (at, element) in
+            receiver.switched_mixer().iter().flat_map(|own| own.elements()).enumerate()
+        {
+            if element.rf_node + 1 == kept.len() {
+                kept.push(self.mixers[at]);
+            }
+        }
+        let (ends, points) = (self.open_ports.len(), reduced.grid().len());
+        let mut entries = Vec::with_capacity(points * kept.len() * kept.len());
+        let mut lu = Lu::new(ends);
+        let mut system = vec![Complex64::ZERO; ends * ends];
+        let mut waves = vec![Complex64::ZERO; ends * kept.len()];
+        for point in 0..points {
+            let s = reduced.matrix(point).as_slice();
+            // Each end by what it reflects, what it lets through to the outside, and what it reflects
+            // there.
+            let end = |at: usize| match kept.iter().position(|own| *own == at) {
+                Some(0) => (Complex64::ZERO, Complex64::ONE, Complex64::ZERO),
+                Some(_) => beside_load(reflections[at * points + point]),
+                None => (reflections[at * points + point], Complex64::ZERO, Complex64::ZERO),
+            };
+            waves.fill(Complex64::ZERO);
+            for row in 0..ends {
+                let (reflection, ..) = end(row);
+                for column in 0..ends {
+                    let own = f64::from(u8::from(row == column));
+                    system[row * ends + column] = own - reflection * s[row * ends + column];
+                }
+            }
+            for (column, &at) in kept.iter().enumerate() {
+                waves[at * kept.len() + column] = end(at).1;
+            }
+            let frequency_hz = reduced.grid().as_hz()[point];
+            lu.factor(&system).map_err(|_| NetworkError::Ringing { frequency_hz })?;
+            lu.solve(&mut waves, kept.len());
+            for (row, &at) in kept.iter().enumerate() {
+                let (_, through, outside) = end(at);
+                for column in 0..kept.len() {
+                    let leaving: Complex64 =
+                        (0..ends).map(|k| s[at * ends + k] * waves[k * kept.len() + column]).sum();
+                    let own = if row == column { outside } else { Complex64::ZERO };
+                    entries.push(through * leaving + own);
+                }
+            }
+        }
+        Ok(entries)
     }
 
     /// b/a of every termination in the reference of its port: port after port, point after point.
@@ -366,6 +436,14 @@ impl JoinedPath {
         let mut mixers = receiver.mixers().iter();
         mixers.any(|mixer| paths.iter().any(|&path| node.contains(mixer.ports.get(path))))
     }
+}
+
+/// A port with a load in parallel: its reflection inside, its transmission, its reflection outside.
+/// An ideal junction of three ports has S = -1/3 on the diagonal and 2/3 off it.
+fn beside_load(load: Complex64) -> (Complex64, Complex64, Complex64) {
+    let returned = 4.0 / 9.0 * load / (1.0 + load / 3.0);
+    let own = returned - 1.0 / 3.0;
+    (own, returned + 2.0 / 3.0, own)
 }
 
 /// An error of joining with the join as written. `numbers` holds the receiver's number of each join

@@ -13,6 +13,10 @@
 //! | `joined_path` | a path joined and terminated: voltages at the mixers |
 //! | `iq_balance` | I and Q from those voltages, and the rejection |
 //! | `solution` | the same over a whole plan |
+//! | `switching/` | mixers as switches: conversion, noise, LO leakage |
+//! | `switching_setup`, `switched_nodes` | a receiver's switches: settings, nodes, data at any frequency |
+//! | `sideband_store`, `switched_outputs` | what stands around them at every sideband; I and Q |
+//! | `switched_result`, `switched_warnings` | their results over a plan, and what to check |
 //! | `drive` | LO and RF at each mixer: phase, magnitude, power |
 //! | `path_noise` | loss and noise of the RF paths |
 //! | `signal_trace` | by which port a signal enters each part |
@@ -52,9 +56,16 @@ mod receiver;
 mod receiver_compliance;
 mod receiver_setup;
 mod reflection_sweep;
+mod sideband_store;
 mod signal_path;
 mod signal_trace;
 mod solution;
+mod switched_nodes;
+mod switched_outputs;
+mod switched_result;
+mod switched_warnings;
+mod switching;
+mod switching_setup;
 mod variation;
 
 pub use allocation::{Allocation, Allowance, ReturnLosses, WorstReturnLoss};
@@ -88,9 +99,19 @@ pub(crate) use receiver_setup::entry_ports;
 pub use receiver_setup::{
     IfPart, IfRole, Join, Mixer, OutputChoice, OutputStage, PartKind, PowerInput,
     RECEIVER_QUANTITIES, ReceiverLoad, ReceiverPart, ReceiverSetup, ReferenceImpedances,
-    ReflectionSweepSettings,
+    ReflectionSweepSettings, SWITCHING_QUANTITIES,
 };
 pub use reflection_sweep::{LoadReflectionSweep, SweptPorts};
 pub use signal_path::{LoRf, OnGrids, ReceiverGrid, ReceiverPath};
+pub use switched_result::{ConversionLoss, SwitchedLo, SwitchedPoint, SwitchingResult};
+pub use switching::{
+    BeyondSidebands, ConversionSolver, IF_LOAD_REFERENCE_OHM, IfNode, LoLeakage, NoiseShares,
+    OutputWeights, RfResponse, SidebandData, Switch, SwitchSettings, SwitchedElement,
+    SwitchedMixer, SwitchedMixerSettings,
+};
+pub use switching_setup::{
+    ElementSetup, IfLoad, IfLoadToGround, MOST_SIDEBANDS, OutsideData, SidebandSource,
+    SwitchingSetup,
+};
 pub use variation::MinLoPower;
 pub(crate) use variation::{Variation, Varied};

@@ -7,12 +7,18 @@ use super::iq_correction::CorrectionSteps;
 use super::lo_if_plan::ReceiverPlan;
 use super::receiver_setup::{
     Join, Mixer, OutputStage, PowerInput, RECEIVER_QUANTITIES, ReceiverLoad, ReceiverPart,
-    ReceiverSetup, ReferenceImpedances, ReflectionSweepSettings, entry_ports, node_of,
+    ReceiverSetup, ReferenceImpedances, ReflectionSweepSettings, SWITCHING_QUANTITIES, entry_ports,
+    node_of,
 };
+use super::sideband_store::SidebandStore;
 use super::signal_path::{LoRf, ReceiverGrid, ReceiverPath};
+use super::switched_nodes::switched_mixer;
+use super::switching::SwitchedMixer;
+use super::switching_setup::SwitchingSetup;
 use crate::network::{FrequencyGrid, Network, NetworkError, Port, Terminal, onto_grid};
 use crate::requirement::{Limit, Limits, Quantity};
 use std::collections::HashSet;
+use std::sync::{Arc, OnceLock};
 
 /// A block, a load or an IF part of a receiver. It is valid for the receiver that gave it and for its copies.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -51,6 +57,14 @@ pub struct Receiver {
     groups: Vec<Group>,
     /// The group of each part.
     group_of: Vec<usize>,
+    switched: Option<Switched>,
+}
+
+/// The switched mixers of a receiver, and what stands around them once it is known.
+#[derive(Clone, Debug)]
+struct Switched {
+    mixer: SwitchedMixer,
+    store: OnceLock<Arc<SidebandStore>>,
 }
 
 impl Receiver {
@@ -69,12 +83,42 @@ impl Receiver {
         check_if_parts(&setup.output, setup.plan.if_hz())?;
         setup.output.combine();
         check_values(&setup)?;
-        check_limits(&setup.limits, &setup.plan)?;
+        check_limits(&setup.limits, &setup.plan, setup.switching.is_some())?;
         let turns =
             setup.plan.settings().lo_harmonic * setup.plan.settings().lo_multiplication_after_split;
         let mixing = Mixing::new(setup.lo_amplitude_exponent, turns)?;
         let (groups, group_of) = grouped(&setup.parts);
-        Ok(Self { setup, mixing, groups, group_of })
+        let switched = match &setup.switching {
+            Some(_) => {
+                let mixer = switched_mixer(&setup)?;
+                Some(Switched { mixer, store: OnceLock::new() })
+            }
+            None => None,
+        };
+        Ok(Self { setup, mixing, groups, group_of, switched })
+    }
+
+    /// What makes the mixers switches; `None` for multipliers.
+    pub fn switching(&self) -> Option<&SwitchingSetup> {
+        self.setup.switching.as_ref()
+    }
+
+    /// The switched mixers with their nodes.
+    pub fn switched_mixer(&self) -> Option<&SwitchedMixer> {
+        self.switched.as_ref().map(|own| &own.mixer)
+    }
+
+    /// What stands around the switched mixers, if it was found already.
+    pub(super) fn sideband_store(&self) -> Option<&Arc<SidebandStore>> {
+        self.switched.as_ref()?.store.get()
+    }
+
+    /// Keeps what stands around the switched mixers.
+    pub(super) fn keep_sideband_store(&self, store: Arc<SidebandStore>) {
+        if let Some(own) = &self.switched {
+            // One that another thread has kept already is the same.
+            let _ = own.store.set(store);
+        }
     }
 
     /// What it is.
@@ -153,7 +197,7 @@ impl Receiver {
     /// [`ReceiverError::NoSuchQuantity`] for a limit on a quantity that receivers do not have;
     /// [`ReceiverError::NoLoPower`] for one on the LO power where that of the source is not known.
     pub fn with_limits(mut self, limits: Limits) -> Result<Self> {
-        check_limits(&limits, self.plan())?;
+        check_limits(&limits, self.plan(), self.switching().is_some())?;
         self.setup.limits = limits;
         Ok(self)
     }
@@ -409,7 +453,13 @@ fn check_ports(setup: &ReceiverSetup) -> Result<()> {
     for (block, part) in setup.parts.iter().enumerate() {
         let mut ports =
             (0..part.ports.len()).map(|at| Terminal { block, port: Port::from_index(at) });
-        if let Some(port) = ports.find(|port| !in_joins.contains(port) && !at_ends.contains(port)) {
+        // A switched element terminates its RF port itself.
+        let at_mixer = |port: &Terminal| {
+            setup.switching.is_some() && setup.mixers.iter().any(|own| own.ports.rf == *port)
+        };
+        if let Some(port) = ports
+            .find(|port| !in_joins.contains(port) && !at_ends.contains(port) && !at_mixer(port))
+        {
             return Err(ReceiverError::Unconnected { port: shown(port) });
         }
     }
@@ -535,9 +585,12 @@ fn check_references(setup: &ReceiverSetup) -> Result<()> {
     Ok(())
 }
 
-fn check_limits(limits: &Limits, plan: &ReceiverPlan) -> Result<()> {
+fn check_limits(limits: &Limits, plan: &ReceiverPlan, is_switched: bool) -> Result<()> {
     let mut quantities = limits.iter().map(Limit::quantity);
-    if let Some(quantity) = quantities.find(|quantity| !RECEIVER_QUANTITIES.contains(quantity)) {
+    if let Some(quantity) = quantities.find(|quantity| {
+        let needs_switches = SWITCHING_QUANTITIES.contains(quantity);
+        !RECEIVER_QUANTITIES.contains(quantity) || (needs_switches && !is_switched)
+    }) {
         return Err(ReceiverError::NoSuchQuantity { quantity });
     }
     if limits.on(Quantity::LoPower).is_some() && plan.settings().lo_power_dbm.is_none() {

@@ -4,6 +4,7 @@ use super::drive::LoPoint;
 use super::error::Result;
 use super::iq_balance::PlanPoint;
 use super::receiver::Receiver;
+use super::switched_result::{SwitchedLo, SwitchedPoint, SwitchingResult};
 use crate::requirement::{
     Compliance, Figure, Limit, Location, NoFigure, Quantity, RequirementResult, bands_that_pass_hz,
 };
@@ -27,6 +28,7 @@ pub(super) fn compliance(
     receiver: &Receiver,
     lo: &[LoPoint],
     points: &[PlanPoint],
+    switching: Option<&SwitchingResult>,
 ) -> Result<Compliance> {
     let mut compliance = Compliance::default();
     if receiver.limits().is_empty() {
@@ -34,7 +36,10 @@ pub(super) fn compliance(
     }
     let mut smallest_margin = vec![f64::INFINITY; lo.len()];
     for limit in receiver.limits().iter() {
-        let readings = readings(receiver, lo, points, limit);
+        let readings = match switching_readings(receiver, switching, limit) {
+            Some(readings) => readings,
+            None => readings(receiver, lo, points, limit),
+        };
         for (lo, value) in readings.iter().filter_map(|own| Some((own.lo, own.figure.value()?))) {
             smallest_margin[lo] = smallest_margin[lo].min(limit.margin(value));
         }
@@ -53,6 +58,43 @@ pub(super) fn compliance(
         compliance.bands_that_pass_hz.extend(passing);
     }
     Ok(compliance)
+}
+
+/// The readings of a quantity that only switched mixers have.
+fn switching_readings<'a>(
+    receiver: &Receiver,
+    switching: Option<&SwitchingResult>,
+    limit: Limit,
+) -> Option<Vec<Reading<'a>>> {
+    let switching = switching?;
+    let ifs = receiver.plan().if_hz();
+    let figure = |value: Option<f64>| match value {
+        Some(value) => Figure::new(value),
+        None => Figure::none(NoFigure::NoSuchQuantity),
+    };
+    let of_points = |value: fn(&SwitchedPoint) -> Option<f64>| {
+        let reading = |(at, point): (usize, &SwitchedPoint)| Reading {
+            figure: figure(value(point)),
+            lo: at / ifs.len(),
+            if_hz: Some(ifs[at % ifs.len()]),
+            mixer: None,
+        };
+        switching.points.iter().enumerate().map(reading).collect()
+    };
+    match limit.quantity() {
+        Quantity::ConversionLoss => Some(of_points(|point| point.conversion_loss.both_db)),
+        Quantity::NoiseFigure => Some(of_points(|point| point.noise_figure_db)),
+        Quantity::LoAtRfPort => {
+            let reading = |(lo, own): (usize, &SwitchedLo)| Reading {
+                figure: Figure::new(own.lo_at_rf_port_dbm),
+                lo,
+                if_hz: None,
+                mixer: None,
+            };
+            Some(switching.lo.iter().enumerate().map(reading).collect())
+        }
+        _ => None,
+    }
 }
 
 fn readings<'a>(
@@ -93,9 +135,11 @@ fn readings<'a>(
                 })
             })
             .collect(),
-        Quantity::CommonModeRejection | Quantity::PhaseError => {
-            of_points(|_| Figure::none(NoFigure::NoSuchQuantity))
-        }
+        Quantity::CommonModeRejection
+        | Quantity::PhaseError
+        | Quantity::ConversionLoss
+        | Quantity::NoiseFigure
+        | Quantity::LoAtRfPort => of_points(|_| Figure::none(NoFigure::NoSuchQuantity)),
     }
 }
 

@@ -5,6 +5,7 @@ use super::iq_correction::CorrectionSteps;
 use super::lo_if_plan::ReceiverPlan;
 use super::q_correction::QCorrection;
 use super::signal_path::LoRf;
+use super::switching_setup::SwitchingSetup;
 use crate::network::{Network, Port, Terminal};
 use crate::requirement::{Limits, Quantity};
 use crate::splitter::SplitterKind;
@@ -32,6 +33,8 @@ pub struct ReceiverSetup {
     pub mixers: Vec<Mixer>,
     /// k: conversion gain ~ |LO voltage|^k, from 0 (hard-driven switch) to 10; 1 is a multiplier.
     pub lo_amplitude_exponent: f64,
+    /// What makes the mixers switches, which load what stands around them; multipliers when absent.
+    pub switching: Option<SwitchingSetup>,
     /// From the mixers to the output.
     pub output: OutputStage,
     /// The steps of a quantised correction of Q.
@@ -221,12 +224,19 @@ pub struct ReflectionSweepSettings {
 }
 
 /// The quantities that can be limited for a receiver.
-pub const RECEIVER_QUANTITIES: [Quantity; 4] = [
+pub const RECEIVER_QUANTITIES: [Quantity; 7] = [
     Quantity::ImageRejection,
     Quantity::AmplitudeImbalance,
     Quantity::QuadratureError,
     Quantity::LoPower,
+    Quantity::ConversionLoss,
+    Quantity::NoiseFigure,
+    Quantity::LoAtRfPort,
 ];
+
+/// Those of them that only a receiver with switched mixers has.
+pub const SWITCHING_QUANTITIES: [Quantity; 3] =
+    [Quantity::ConversionLoss, Quantity::NoiseFigure, Quantity::LoAtRfPort];
 
 /// For each part the port by which a path first enters it from its input; `None` for parts that the
 /// path does not reach. `port_counts` holds the number of ports of each part.

@@ -134,7 +134,7 @@ impl Sweep<'_> {
         let lo = lo.path.voltages(self.receiver, &lo.reduced, &terminations)?;
         let voltages = Voltages { lo: &lo, rf: &rf.voltages };
         let mut worst = AtPhase { angle_deg, db: f64::INFINITY, point: 0 };
-        let all = balances(self.receiver, voltages, self.evaluation);
+        let all = balances(self.receiver, voltages, self.evaluation)?;
         for (point, balance) in all.iter().enumerate() {
             if balance.image_rejection_db.is_nan() {
                 let LoIfPoint { lo_hz, if_hz, .. } = self.receiver.plan().points()[point];

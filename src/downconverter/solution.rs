@@ -11,10 +11,13 @@ use super::lo_if_plan::LoIfPoint;
 use super::q_correction::QCorrection;
 use super::receiver::Receiver;
 use super::signal_path::{LoRf, ReceiverPath};
+use super::switched_outputs::switched_outputs;
+use super::switched_result::sideband_store;
 use crate::network::Network;
 use num_complex::Complex64;
 
-/// Volts at the mixers per square root of a watt, frequency after frequency, of both paths.
+/// Volts at the mixers per square root of a watt, frequency after frequency, of both paths; with
+/// switched mixers S of the RF network in place of RF voltages.
 pub(super) type Voltages<'v> = LoRf<&'v [Complex64]>;
 
 impl<'v> Voltages<'v> {
@@ -59,7 +62,7 @@ pub(super) struct Solved {
 impl Solved {
     pub(super) fn new(receiver: &Receiver) -> Result<Self> {
         let paths = LoRf::try_of_each(|path| SolvedPath::new(receiver, path))?;
-        let outputs = iq_outputs(receiver, Voltages::of(&paths), true);
+        let outputs = iq_outputs(receiver, Voltages::of(&paths), true)?;
         check_channels(receiver, &outputs)?;
         let plan = receiver.plan();
         let centre = plan.centre_point();
@@ -158,7 +161,11 @@ pub(super) fn iq_outputs(
     receiver: &Receiver,
     voltages: Voltages<'_>,
     has_real_gains: bool,
-) -> Vec<IqOutputs> {
+) -> Result<Vec<IqOutputs>> {
+    if receiver.switching().is_some() {
+        let store = sideband_store(receiver, voltages)?;
+        return switched_outputs(receiver, &store, voltages, has_real_gains);
+    }
     let plan = receiver.plan();
     let mixers = receiver.mixers().len();
     let mut outputs = Vec::with_capacity(plan.points().len());
@@ -176,7 +183,7 @@ pub(super) fn iq_outputs(
         }));
         outputs.push(IqOutputs::of(&elements, receiver.mixing()));
     }
-    outputs
+    Ok(outputs)
 }
 
 /// The balance at every point.
@@ -184,10 +191,10 @@ pub(super) fn balances(
     receiver: &Receiver,
     voltages: Voltages<'_>,
     evaluation: &Evaluation<'_>,
-) -> Vec<ReceiverBalance> {
-    let outputs = iq_outputs(receiver, voltages, evaluation.has_real_gains);
+) -> Result<Vec<ReceiverBalance>> {
+    let outputs = iq_outputs(receiver, voltages, evaluation.has_real_gains)?;
     let points = outputs.iter().enumerate();
-    points.map(|(point, outputs)| evaluation.balance(receiver, point, outputs)).collect()
+    Ok(points.map(|(point, outputs)| evaluation.balance(receiver, point, outputs)).collect())
 }
 
 /// I and Q as they reach the output, without the receiver's correction: what a complex weight on Q in

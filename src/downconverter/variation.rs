@@ -177,7 +177,7 @@ impl Variation {
         voltages: Voltages<'_>,
         evaluation: &Evaluation<'_>,
     ) -> Result<Vec<PlanPoint>> {
-        let outputs = iq_outputs(&self.receiver, voltages, true);
+        let outputs = iq_outputs(&self.receiver, voltages, true)?;
         check_channels(&self.receiver, &outputs)?;
         points_of(&self.receiver, &outputs, evaluation)
     }

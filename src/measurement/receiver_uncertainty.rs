@@ -230,7 +230,11 @@ impl Extremes {
             Quantity::AmplitudeImbalance => Some(self.imbalance_db),
             Quantity::QuadratureError => Some(self.quadrature_deg),
             Quantity::LoPower => power_dbm,
-            Quantity::CommonModeRejection | Quantity::PhaseError => None,
+            Quantity::CommonModeRejection
+            | Quantity::PhaseError
+            | Quantity::ConversionLoss
+            | Quantity::NoiseFigure
+            | Quantity::LoAtRfPort => None,
         };
         worst.is_some_and(|worst| limit.is_kept_by(worst))
     }

@@ -32,6 +32,7 @@ mod container;
 mod conversion;
 mod decomposition;
 mod deembedding;
+mod dense_lu;
 mod error;
 mod grid;
 mod interpolation;
@@ -62,6 +63,7 @@ pub use deembedding::{
     Deembedded, ThroughSplit, remove_feeds, remove_fixture, remove_fixtures, remove_open_short,
     remove_through, split_through,
 };
+pub(crate) use dense_lu::DenseLu;
 pub use error::NetworkError;
 pub use grid::{FrequencyGrid, Spacing};
 pub use interpolation::{Interpolated, LARGEST_SAFE_STEP_DEG, UnsafeStep, onto_grid};

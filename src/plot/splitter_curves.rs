@@ -355,6 +355,7 @@ fn contour_panel(
         let point = result.points.get(at);
         point.map_or_else(String::new, |p| ShownFrequency(p.frequency_hz).to_string())
     };
-    let track = Track { points: &shown, colour: BLUE, dash: Dash::Solid, names: Some(Box::new(name)) };
+    let track =
+        Track { points: &shown, colour: BLUE, dash: Dash::Solid, names: Some(Box::new(name)) };
     draw_tracks(&canvas, &mut chart, &[track], sizes)
 }

@@ -431,6 +431,9 @@ fn code(quantity: Quantity) -> &'static str {
         Quantity::AmplitudeImbalance => "A",
         Quantity::PhaseError | Quantity::QuadratureError => "P",
         Quantity::LoPower => "L",
+        Quantity::ConversionLoss => "C",
+        Quantity::NoiseFigure => "N",
+        Quantity::LoAtRfPort => "K",
     }
 }
 

@@ -31,6 +31,7 @@ mod receiver_noise_report;
 mod receiver_points_report;
 mod receiver_report;
 mod receiver_settings_report;
+mod receiver_switching_report;
 mod receiver_uncertainty_report;
 mod receiver_verdict_report;
 mod report_folder;

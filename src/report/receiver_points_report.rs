@@ -1,13 +1,21 @@
 //! A receiver point by point over LO and IF, and its LO path: JSON and CSV.
 
 use super::csv_table::{CsvTable, harmless, optional};
+use super::receiver_switching_report::{add_switched_lo, add_switched_points, switched_columns};
 use crate::downconverter::{Channel, DownconverterResult, LoPoint, PlanPoint, Receiver};
 use crate::requirement::Figure;
 use serde_json::{Value, json};
 
 /// The points of the document, one per LO and IF.
 pub(super) fn points_json(result: &DownconverterResult) -> Vec<Value> {
-    result.points.iter().map(point).collect()
+    let mut points: Vec<Value> = result.points.iter().map(point).collect();
+    add_switched_points(&mut points, result);
+    points
+}
+
+/// Points of each LO.
+fn points_of_lo(result: &DownconverterResult) -> usize {
+    result.points.len() / result.lo.len().max(1)
 }
 
 fn point(point: &PlanPoint) -> Value {
@@ -27,7 +35,9 @@ fn point(point: &PlanPoint) -> Value {
 
 /// The LO path of the document, one entry per LO.
 pub(super) fn lo_json(receiver: &Receiver, result: &DownconverterResult) -> Vec<Value> {
-    result.lo.iter().map(|point| lo(receiver, point)).collect()
+    let mut points: Vec<Value> = result.lo.iter().map(|point| lo(receiver, point)).collect();
+    add_switched_lo(&mut points, result);
+    points
 }
 
 fn lo(receiver: &Receiver, point: &LoPoint) -> Value {
@@ -78,7 +88,7 @@ fn lo(receiver: &Receiver, point: &LoPoint) -> Value {
 /// None in practice: the table is made in memory.
 pub fn receiver_points_csv(result: &DownconverterResult) -> Result<String, csv::Error> {
     let mut table = CsvTable::new();
-    table.row([
+    let names = [
         "lo_hz",
         "if_hz",
         "image_rejection_db",
@@ -87,8 +97,10 @@ pub fn receiver_points_csv(result: &DownconverterResult) -> Result<String, csv::
         "image_amplitude_imbalance_db",
         "image_quadrature_error_deg",
         "sideband_gain_db",
-    ])?;
-    for point in &result.points {
+    ];
+    let more = switched_columns(result, points_of_lo(result));
+    table.row(names.into_iter().map(str::to_owned).chain(more.names))?;
+    for (at, point) in result.points.iter().enumerate() {
         let (wanted, image) = (point.balance.wanted(), point.balance.image());
         let values = [
             point.lo_hz,
@@ -100,7 +112,8 @@ pub fn receiver_points_csv(result: &DownconverterResult) -> Result<String, csv::
             image.phase_deg,
             point.balance.sideband_gain_db,
         ];
-        table.row(values.map(|value| value.to_string()))?;
+        let more = more.rows.get(at).into_iter().flatten().map(|value| optional(*value));
+        table.row(values.into_iter().map(|value| value.to_string()).chain(more))?;
     }
     table.finish()
 }

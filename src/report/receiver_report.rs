@@ -9,6 +9,7 @@ use super::receiver_loads_report::{loads_text, reflection_sweeps_json};
 use super::receiver_noise_report::{noise_json, noise_text};
 use super::receiver_points_report::{lo_json, points_json};
 use super::receiver_settings_report::{ports_json, settings_json};
+use super::receiver_switching_report::{switching_json, switching_text};
 use super::receiver_uncertainty_report::{receiver_uncertainty_json, receiver_uncertainty_text};
 use super::receiver_verdict_report::{summary_json, verdict_json, verdict_text};
 use super::text_table::{filled, fixed};
@@ -48,6 +49,8 @@ pub struct ReceiverReport {
     load_reflection_sweeps: Vec<Value>,
     allocation: Option<Value>,
     noise: Value,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    switching: Option<Value>,
     frequency_plan: PlanReport,
     ports: Vec<Value>,
     settings: Value,
@@ -94,6 +97,7 @@ impl ReceiverReport {
             load_reflection_sweeps: reflection_sweeps_json(result),
             allocation: result.allocation.as_ref().map(allocation_json),
             noise: noise_json(receiver, result),
+            switching: result.switching.as_ref().map(|own| switching_json(receiver, own)),
             frequency_plan: PlanReport::from(&result.frequency_plan),
             ports: ports_json(receiver),
             settings: settings_json(receiver, reading),
@@ -120,7 +124,10 @@ pub fn receiver_text(
     text.push_str(&correction_text(result));
     text.push('\n');
     text.push_str(&loads_text(result));
-    text.push_str(&noise_text(receiver, result));
+    match &result.switching {
+        Some(switching) => text.push_str(&switching_text(receiver, switching)),
+        None => text.push_str(&noise_text(receiver, result)),
+    }
     text
 }
 

@@ -124,6 +124,10 @@ impl DieFigures {
             Quantity::AmplitudeImbalance => self.worst_amplitude_imbalance_db,
             Quantity::PhaseError | Quantity::QuadratureError => self.worst_phase_error_deg,
             Quantity::LoPower => self.least_lo_power_dbm.unwrap_or(f64::NEG_INFINITY),
+            // No die has these, and no settings admit a limit on them.
+            Quantity::ConversionLoss | Quantity::NoiseFigure | Quantity::LoAtRfPort => {
+                f64::INFINITY
+            }
         }
     }
 

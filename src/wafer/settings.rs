@@ -55,6 +55,9 @@ impl DieSubject {
             (Quantity::LoPower, Self::Splitter | Self::AntiphaseSplitter) => {
                 ("a splitter", "leave it out")
             }
+            (Quantity::ConversionLoss | Quantity::NoiseFigure | Quantity::LoAtRfPort, _) => {
+                ("a die", "put the limit into the receiver's own description")
+            }
             _ => return Ok(()),
         };
         Err(SettingsError::NoQuantity { subject, quantity, instead })

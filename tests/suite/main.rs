@@ -61,6 +61,8 @@ mod station_command;
 mod station_standards;
 mod structure;
 mod svg_picture;
+mod switching_cases;
+mod switching_values;
 mod tones_command;
 mod touchstone_corpus;
 mod touchstone_hostile;

@@ -79,6 +79,7 @@ fn setup() -> ReceiverSetup {
             mixer(Channel::Q, port(0, 3), port(1, 3)),
         ],
         lo_amplitude_exponent: 1.0,
+        switching: None,
         output: OutputStage::without_if_parts(1),
         correction_steps: Default::default(),
         reflection_sweep: Default::default(),
