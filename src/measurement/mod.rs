@@ -77,8 +77,8 @@ pub use receiver_uncertainty::{
     PointUncertainty, ReceiverUncertainty, plan_noise, receiver_uncertainty,
 };
 pub use reconstruction::{
-    CovarianceOrigin, PartialMeasurement, RebuildSettings, RebuildWarning, Rebuilt,
-    RebuiltCovariances, RepeatedReflection, rebuild,
+    CovarianceOrigin, DeviatingMeasurement, PartialMeasurement, RebuildSettings, RebuildWarning,
+    Rebuilt, RebuiltCovariances, RepeatedReflection, rebuild,
 };
 pub use splitter_uncertainty::{
     SplitterPointUncertainty, SplitterUncertainty, UncertainSplitter, splitter_uncertainty,
