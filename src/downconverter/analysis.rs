@@ -6,13 +6,15 @@ use super::correction_plan::{CorrectionPlan, correction_plan};
 use super::drive::{LoPoint, lo_points, mixer_conductances};
 use super::error::Result;
 use super::frequency_plan::FrequencyPlan;
-use super::iq_balance::{IqOutputs, PlanPoint, ReceiverBalance};
+use super::iq_balance::{Element, IqOutputs, PlanPoint, ReceiverBalance};
+use super::mixer_agreement::agreement_warnings;
 use super::path_noise::{NoisePathResult, noise_paths};
 use super::placed_splitters::check_port_orders;
 use super::receiver::Receiver;
 use super::receiver_compliance::compliance;
 use super::reflection_sweep::{LoadReflectionSweep, load_reflection_sweeps};
-use super::solution::{Evaluation, Solved, Voltages};
+use super::signal_path::LoRf;
+use super::solution::{Evaluation, Solved, Voltages, elements_at};
 use crate::quantile::median;
 use crate::requirement::{Compliance, Quantity};
 use crate::units::ShownFrequency;
@@ -135,6 +137,10 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         &mixer_conductances(receiver, &solved.paths.lo)?,
     );
     let summary = summary(receiver, &points, worst, &solved.outputs[plan.centre() * ifs]);
+    let centre: Vec<Element> =
+        elements_at(receiver, Voltages::of(&solved.paths), true, plan.centre(), 0).collect();
+    let both = LoRf { lo: &solved.paths.lo.path, rf: &solved.paths.rf.path };
+    warnings.extend(agreement_warnings(receiver, both, &centre, summary.q_leads_i_deg));
     warnings.extend(reversed_warning(receiver, &summary, points.len()));
     warnings.extend(lo_power_warning(receiver, &lo));
     let evaluation = Evaluation::real(receiver, solved.chosen);
@@ -167,10 +173,18 @@ fn reversed_warning(
     summary: &ReceiverSummary,
     points: usize,
 ) -> Option<String> {
+    // A choice of combinations would have taken the better one.
+    let is_reversed = summary.reversed_points == points && receiver.output().choices.len() == 1;
+    let exchanged = if is_reversed {
+        "; are I and Q exchanged, or the sign in combine or the wanted sideband? combine = \"auto\" \
+         takes the better sign"
+    } else {
+        ""
+    };
     (summary.reversed_points > 0).then(|| {
         format!(
             "at {} of {points} points the {} sideband, which is wanted, is not the stronger one; \
-             the worst is LO {}, IF {}",
+             the worst is LO {}, IF {}{exchanged}",
             summary.reversed_points,
             receiver.plan().wanted(),
             ShownFrequency(summary.worst.lo_hz),

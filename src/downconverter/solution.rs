@@ -155,6 +155,27 @@ pub(super) fn points_of(
     outputs.iter().enumerate().map(point).collect()
 }
 
+/// The mixers with their voltages at an LO and an IF of the plan.
+pub(super) fn elements_at(
+    receiver: &Receiver,
+    voltages: Voltages<'_>,
+    has_real_gains: bool,
+    lo: usize,
+    intermediate: usize,
+) -> impl Iterator<Item = Element> {
+    let mixers = receiver.mixers().len();
+    let upper = receiver.plan().rf_point(lo, intermediate, Sideband::Upper);
+    let lower = receiver.plan().rf_point(lo, intermediate, Sideband::Lower);
+    receiver.mixers().iter().enumerate().map(move |(at, mixer)| Element {
+        channel: mixer.channel,
+        is_subtracted: mixer.is_subtracted,
+        gain: if has_real_gains { mixer.gain } else { Complex64::ONE },
+        lo: voltages.lo[lo * mixers + at],
+        rf_upper: voltages.rf[upper * mixers + at],
+        rf_lower: voltages.rf[lower * mixers + at],
+    })
+}
+
 /// I and Q at every point: for each LO, for each IF.
 pub(super) fn iq_outputs(
     receiver: &Receiver,
@@ -167,17 +188,8 @@ pub(super) fn iq_outputs(
     let mut elements: Vec<Element> = Vec::with_capacity(mixers);
     for lo in 0..plan.lo_hz().len() {
         for intermediate in 0..plan.if_hz().len() {
-            let upper = plan.rf_point(lo, intermediate, Sideband::Upper);
-            let lower = plan.rf_point(lo, intermediate, Sideband::Lower);
             elements.clear();
-            elements.extend(receiver.mixers().iter().enumerate().map(|(at, mixer)| Element {
-                channel: mixer.channel,
-                is_subtracted: mixer.is_subtracted,
-                gain: if has_real_gains { mixer.gain } else { Complex64::ONE },
-                lo: voltages.lo[lo * mixers + at],
-                rf_upper: voltages.rf[upper * mixers + at],
-                rf_lower: voltages.rf[lower * mixers + at],
-            }));
+            elements.extend(elements_at(receiver, voltages, has_real_gains, lo, intermediate));
             outputs.push(IqOutputs::of(&elements, receiver.mixing()));
         }
     }
