@@ -32,7 +32,8 @@ const PICTURES: [(&str, bool, Picture); 5] = [
 /// What the names of maps begin and end with.
 const MAP_NAME: (&str, &str) = ("wafer-map-", ".png");
 
-/// The table, the document and the pictures of a lot, on all threads.
+/// The table, the document and the pictures of a lot, on all threads; no pictures where no die could be
+/// judged.
 ///
 /// # Errors
 /// [`FilesError::Plot`] if drawing fails; the others not in practice.
@@ -45,12 +46,15 @@ pub fn lot_files(
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     let wafers = result.wafers.iter().map(|wafer| (wafer.lot.as_str(), wafer.wafer.as_str()));
     let names = map_names(wafers);
-    let maps = (0..result.map.as_ref().map_or(0, |_| names.len()))
+    // Pictures of no die would show nothing.
+    let is_judged = result.all.counts.tested() > 0;
+    let maps = result.map.as_ref().filter(|_| is_judged).map_or(0, |_| names.len());
+    let maps = (0..maps)
         .into_par_iter()
         .map(|wafer| Ok(file(&names[wafer], plot::wafer_map(&heading, result, wafer)?)));
     let drawn = PICTURES
         .into_par_iter()
-        .filter(|(_, needs_map, _)| result.map.is_some() || !needs_map)
+        .filter(|(_, needs_map, _)| is_judged && (result.map.is_some() || !needs_map))
         .map(|(name, _, picture)| Ok(file(name, picture(&heading, result)?)))
         .chain(maps);
     let drawn = drawn.collect::<Result<Vec<_>, PlotError>>()?;
