@@ -25,6 +25,7 @@ mod hostile_mutations;
 mod hostile_targets;
 mod image_rejection_values;
 mod join_command;
+mod likely_mistakes;
 mod magnitude_range;
 mod mixer_products;
 mod network_properties;
