@@ -206,8 +206,21 @@ impl Diagnostic {
             group = group.element(Level::HELP.message(help));
         }
         let renderer = if styled { Renderer::styled() } else { Renderer::plain() };
-        renderer.term_width(80).render(&[group])
+        let shown = renderer.term_width(80).render(&[group]);
+        if self.file.is_some() || self.excerpt.is_some() {
+            return shown;
+        }
+        // Without a place nothing stands beside the renderer's rule.
+        let is_rule = |line: &&str| bare(line).trim() == "|";
+        shown.lines().filter(|line| !is_rule(line)).collect::<Vec<_>>().join("\n")
     }
+}
+
+/// A line without its colours.
+fn bare(line: &str) -> String {
+    let mut pieces = line.split('\u{1b}');
+    let first = pieces.next().unwrap_or_default().to_owned();
+    pieces.fold(first, |text, piece| text + piece.split_once('m').map_or(piece, |(_, rest)| rest))
 }
 
 /// Printable text, broken into lines at blanks.
@@ -302,6 +315,16 @@ mod tests {
         let lines: Vec<_> = text.lines().collect();
         let source = lines.iter().position(|line| line.starts_with("214")).unwrap();
         assert_eq!(lines[source].find('x'), lines[source + 1].find('^'), "{text}");
+    }
+
+    #[test]
+    fn an_error_without_a_place_has_no_rule() {
+        let error = Diagnostic::error("the file exists").with_help("give another name");
+        for styled in [false, true] {
+            let shown = error.render(styled);
+            assert!(shown.lines().all(|line| bare(line).trim() != "|"), "{shown}");
+        }
+        assert_eq!(error.render(false), "error: the file exists\n = help: give another name");
     }
 
     #[test]

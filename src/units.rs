@@ -85,7 +85,45 @@ pub enum UnitError {
         /// The text as given.
         text: String,
     },
-    /// A number of gigahertz that is meant as hertz.
+    /// A range of bare numbers that are no hertz.
+    #[error(
+        "'{text}' has no unit, and bare numbers are in hertz: write {}, or {} if hertz are meant",
+        with_unit(text, likely_unit(text)),
+        with_unit(text, "Hz")
+    )]
+    NoUnit {
+        /// The text as given.
+        text: String,
+    },
+    /// A length or an element that is meant in its unit without a prefix.
+    #[error(
+        "{name} is in {unit}, and {found:e} {unit} is too little to be made; if {found:e} {plain} is \
+         meant, write {}", shown_figures(found * factor)
+    )]
+    TooSmall {
+        /// The key or column.
+        name: String,
+        /// The number that was given.
+        found: f64,
+        /// Its unit.
+        unit: &'static str,
+        /// The unit without a prefix.
+        plain: &'static str,
+        /// How many of its unit are one without a prefix.
+        factor: f64,
+    },
+    /// A conductivity that is meant in siemens per metre.
+    #[error(
+        "{name} is in MS/m, and no metal has {found:e} MS/m; if {found:e} S/m is meant, write {}",
+        shown_figures(found / 1e6)
+    )]
+    Conductivity {
+        /// The key.
+        name: String,
+        /// The number that was given.
+        found: f64,
+    },
+    /// Gigahertz that are meant as hertz.
     #[error(
         "{name} is in GHz, and {found_ghz} GHz is beyond {MAX_GHZ:e} GHz; if {found_ghz} Hz is meant, \
          write {}",
@@ -131,8 +169,69 @@ pub fn check_ghz(name: &str, ghz: f64) -> Result<(), UnitError> {
     Ok(())
 }
 
-/// Reads a frequency with its unit; a number without a unit is in hertz. The unit's case is
-/// ignored.
+/// A text with a unit behind each of its frequencies: `27..31` as `27GHz..31GHz`.
+fn with_unit(text: &str, unit: &str) -> String {
+    let (range, points) =
+        text.rsplit_once(':').map_or((text, None), |(range, points)| (range, Some(points)));
+    let ends: Vec<String> = range.split("..").map(|end| format!("{}{unit}", end.trim())).collect();
+    let points = points.map(|points| format!(":{points}")).unwrap_or_default();
+    ends.join("..") + &points
+}
+
+/// The unit in which a range of bare numbers is likely meant: above 300 they are megahertz.
+fn likely_unit(text: &str) -> &'static str {
+    let ends = text.split(':').next().unwrap_or(text).split("..");
+    let highest = ends.filter_map(plain_number).fold(0.0, f64::max);
+    if highest > 300.0 { "MHz" } else { "GHz" }
+}
+
+/// At most six digits.
+fn shown_figures(value: f64) -> String {
+    format!("{value:.5e}").parse().unwrap_or(value).to_string()
+}
+
+/// Endings of names: the ending, its unit, the smallest amount that can be made, the unit without a
+/// prefix, and how many are one of that.
+const SMALL_UNITS: [(&str, &str, f64, &str, f64); 3] = [
+    // An atom is a tenth of a nanometre; no layer that matters is thinner than a nanometre.
+    ("um", "um", 1e-3, "m", 1e6),
+    // What cannot be measured: a millionth of the least stray capacitance or inductance of a chip.
+    ("ff", "fF", 1e-6, "F", 1e15),
+    ("ph", "pH", 1e-6, "H", 1e12),
+];
+
+/// No metal at room temperature is above 63 MS/m; a perfect one is infinite.
+const LARGEST_MS_PER_M: f64 = 1e4;
+
+/// Refuses a length in micrometres, a capacitance in femtofarads or an inductance in picohenries, by the
+/// end of its name, that is too small to be anything: it is meant in metres, farads or henries. Likewise a
+/// conductivity in megasiemens per metre that no metal has.
+///
+/// ```
+/// use fourphase::units::check_prefix;
+///
+/// assert!(check_prefix("length_um", 300.0).is_ok() && check_prefix("length_um", 0.0).is_ok());
+/// let error = check_prefix("capacitance_ff", 12e-15).unwrap_err();
+/// assert!(error.to_string().ends_with("if 1.2e-14 F is meant, write 12"));
+/// ```
+///
+/// # Errors
+/// [`UnitError::TooSmall`]; [`UnitError::Conductivity`].
+pub fn check_prefix(name: &str, found: f64) -> Result<(), UnitError> {
+    if name.ends_with("_ms_per_m") && found.is_finite() && found > LARGEST_MS_PER_M {
+        return Err(UnitError::Conductivity { name: name.to_owned(), found });
+    }
+    let ending = name.rsplit('_').next().unwrap_or(name);
+    let unit = SMALL_UNITS.iter().find(|(own, ..)| *own == ending);
+    match unit {
+        Some(&(_, unit, smallest, plain, factor)) if found > 0.0 && found < smallest => {
+            Err(UnitError::TooSmall { name: name.to_owned(), found, unit, plain, factor })
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Reads a frequency with its unit; a bare number is in hertz. The unit's case is ignored.
 ///
 /// ```
 /// assert_eq!(fourphase::units::parse_frequency_hz("27.5GHz").unwrap(), 27.5e9);
@@ -152,11 +251,15 @@ pub fn parse_frequency_hz(text: &str) -> Result<f64, UnitError> {
     if value_hz.is_finite() && value_hz >= 0.0 { Ok(value_hz) } else { Err(refused()) }
 }
 
-/// Reads a range such as `27GHz..31GHz`; a unit at the right end applies to both ends
-/// (`27..31GHz`).
+/// A range of bare numbers that ends below this is not meant in hertz (ours: no part of a receiver at
+/// microwave or mm-wave works below 100 kHz).
+const LOWEST_BARE_HZ: f64 = 1e5;
+
+/// Reads a range such as `27GHz..31GHz`; a unit on the right alone serves both ends (`27..31GHz`).
 ///
 /// # Errors
-/// [`UnitError::Range`] unless both ends are frequencies and the first is the lower.
+/// [`UnitError::Range`] unless both ends are frequencies and the first is the lower;
+/// [`UnitError::NoUnit`] for an upper end without a unit that is too low to be in hertz.
 pub fn parse_frequency_range_hz(text: &str) -> Result<(f64, f64), UnitError> {
     let refused = || UnitError::Range { text: text.to_owned() };
     let (low, high) = text.split_once("..").ok_or_else(refused)?;
@@ -171,6 +274,10 @@ pub fn parse_frequency_range_hz(text: &str) -> Result<(f64, f64), UnitError> {
         parse_frequency_hz(low)
     }
     .map_err(|_| refused())?;
+    if unit_of_high.is_empty() && high_hz < LOWEST_BARE_HZ {
+        let text = text.to_owned();
+        return Err(if low_bare { UnitError::NoUnit { text } } else { refused() });
+    }
     if low_hz < high_hz { Ok((low_hz, high_hz)) } else { Err(refused()) }
 }
 
@@ -180,11 +287,15 @@ const MOST_GRID_POINTS: usize = 100_000;
 /// Reads a grid such as `27GHz..31GHz:401`: equidistant points, both ends included.
 ///
 /// # Errors
-/// [`UnitError::Grid`] unless it is a range and a number of points from 2 to a hundred thousand.
+/// [`UnitError::Grid`] unless it is a range and a number of points from 2 to a hundred thousand;
+/// [`UnitError::NoUnit`] as for a range.
 pub fn parse_frequency_grid_hz(text: &str) -> Result<Vec<f64>, UnitError> {
     let refused = || UnitError::Grid { text: text.to_owned() };
     let (range, points) = text.rsplit_once(':').ok_or_else(refused)?;
-    let (low_hz, high_hz) = parse_frequency_range_hz(range).map_err(|_| refused())?;
+    let (low_hz, high_hz) = parse_frequency_range_hz(range).map_err(|error| match error {
+        UnitError::NoUnit { .. } => UnitError::NoUnit { text: text.to_owned() },
+        _ => refused(),
+    })?;
     let points: usize = points.trim().parse().map_err(|_| refused())?;
     if !(2..=MOST_GRID_POINTS).contains(&points) {
         return Err(refused());
@@ -344,11 +455,19 @@ mod tests {
     fn ranges_share_a_unit() {
         assert_eq!(parse_frequency_range_hz("27..31GHz").unwrap(), (27e9, 31e9));
         assert_eq!(parse_frequency_range_hz("500 MHz..1 GHz").unwrap(), (5e8, 1e9));
-        assert_eq!(parse_frequency_range_hz("5..6").unwrap(), (5.0, 6.0));
+        assert_eq!(parse_frequency_range_hz("5..6Hz").unwrap(), (5.0, 6.0));
         assert_eq!(parse_frequency_range_hz("27e9..31e9").unwrap(), (27e9, 31e9));
-        for text in ["31GHz..27GHz", "27GHz", "..", "1GHz..1GHz", "a..b"] {
+        for text in ["31GHz..27GHz", "27GHz", "..", "1GHz..1GHz", "a..b", "27GHz..31"] {
             assert!(parse_frequency_range_hz(text).is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn ranges_without_a_unit_are_refused_with_the_unit_to_write() {
+        let refused = parse_frequency_range_hz("500..1500").unwrap_err().to_string();
+        assert!(refused.contains("write 500MHz..1500MHz, or 500Hz..1500Hz"), "{refused}");
+        let refused = parse_frequency_grid_hz("24..34:11").unwrap_err().to_string();
+        assert!(refused.contains("write 24GHz..34GHz:11, or 24Hz..34Hz:11"), "{refused}");
     }
 
     #[test]

@@ -100,10 +100,16 @@ impl ListRemarks {
             }
             Entry::Vacant(place) => drop(place.insert(line)),
         }
+        // Two rows share the files of all their columns, or of some: they are told once.
+        let mut told: Vec<u64> = Vec::new();
         for file in entry.files.iter().flatten() {
             match self.files.entry(hash_of(file)) {
                 Entry::Occupied(first) if first.get().1 != die => {
                     let (first, file) = (first.get().0, file.display());
+                    if told.contains(&first) {
+                        continue;
+                    }
+                    told.push(first);
                     self.shared.add(|| {
                         format!("lines {first} and {line} give one file, {file}, to two dies")
                     });

@@ -39,6 +39,12 @@ pub enum LotWarning {
         /// Dies that were.
         tested: u64,
     },
+    /// No die could be judged.
+    #[error(
+        "no die could be judged: there is no yield and nothing to draw; the list of dies in the report \
+         gives the reason for each row"
+    )]
+    NoneJudged,
     /// Dies have other frequencies than the first, so that no quantile over dies can be taken.
     #[error("{dies} dies have other frequencies than the first and are left out of the curves")]
     OtherFrequencies {
@@ -65,7 +71,9 @@ impl LotJob {
         }
         let counts = &result.all.counts;
         let (missing, tested) = (counts.incomplete + counts.error, counts.tested());
-        if missing > tested {
+        if tested == 0 {
+            warnings.push(LotWarning::NoneJudged);
+        } else if missing > tested {
             warnings.push(LotWarning::FewMeasured { missing, tested });
         }
         if result.curves.left_out > 0 {

@@ -92,7 +92,7 @@ pub(super) struct Reading {
 pub(super) struct PartReading {
     #[command(flatten)]
     pub(super) reading: Reading,
-    /// Take files with gain where a passive part is expected
+    /// Take files with gain, or with angles that seem to be no degrees, where a passive part is expected
     #[arg(long)]
     pub(super) accept_active: bool,
 }
@@ -288,10 +288,10 @@ pub(super) struct Tolerance {
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = finite)]
     pub(super) image_rejection_db: f64,
     /// Ask for the phase error allowed at this amplitude imbalance
-    #[arg(long, value_name = "X", value_parser = not_negative)]
+    #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) amplitude_imbalance_db: Option<f64>,
     /// Ask for the amplitude imbalance allowed at this phase error
-    #[arg(long, value_name = "X", value_parser = not_negative)]
+    #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) phase_error_deg: Option<f64>,
     /// Also write the chart of the curves
     #[arg(long, value_name = "FILE.png|FILE.svg", value_parser = picture)]
@@ -311,7 +311,7 @@ pub(super) struct FileForm {
     #[arg(long, value_enum, value_name = "FORMAT", ignore_case = true)]
     pub(super) number_format: Option<NumberForm>,
     /// The unit of the frequencies
-    #[arg(long, value_enum, value_name = "UNIT", ignore_case = true)]
+    #[arg(long, visible_alias = "unit", value_enum, value_name = "UNIT", ignore_case = true)]
     pub(super) frequency_unit: Option<Unit>,
     /// The edition of the file: 1, 1.1, 2.0 or 2.1
     #[arg(long, value_name = "VERSION", value_parser = version)]

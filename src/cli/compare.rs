@@ -11,6 +11,9 @@ use crate::report::{self, ComparisonReport, ReportFile, document};
 pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure> {
     let first = given.reading.read(&given.first, console)?;
     let second = given.reading.read(&given.second, console)?;
+    if first.network == second.network {
+        console.warning("both files hold the same numbers: is one of them named twice?");
+    }
     let comparison = compare(&first.network, &second.network)
         .map_err(|source| Failure::Network { file: given.second.clone(), source })?;
     if comparison.was_renormalised {

@@ -5,7 +5,9 @@ use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
 use super::output::Outgoing;
-use crate::component::{Dimension, KINDS, NamedComponent, parse_parameters, substrate};
+use crate::component::{
+    Dimension, KINDS, NamedComponent, ParameterValue, far_centre, parse_parameters, substrate,
+};
 use crate::network::FrequencyGrid;
 use crate::report;
 
@@ -13,7 +15,8 @@ pub(super) fn run(given: &Component, console: &Console) -> Result<Outcome, Failu
     if given.kind == "list" {
         return list(given, console);
     }
-    let component = NamedComponent::new(&given.kind, &parse_parameters(&given.parameters)?)?;
+    let parameters = parse_parameters(&given.parameters)?;
+    let component = NamedComponent::new(&given.kind, &parameters)?;
     let substrate = match given.substrate.as_slice() {
         [] => None,
         texts => Some(substrate(&parse_parameters(texts)?)?),
@@ -27,6 +30,11 @@ pub(super) fn run(given: &Component, console: &Console) -> Result<Outcome, Failu
         };
         let grid = FrequencyGrid::from_hz(grid.0.clone())
             .map_err(|error| Failure::Usage(error.to_string()))?;
+        let center = parameters.iter().find(|own| own.name == "center_ghz");
+        if let Some(ParameterValue::Number(ghz)) = center.map(|own| &own.value) {
+            let band_hz = grid.first_hz()..=grid.last_hz();
+            far_centre(&given.kind, *ghz, &band_hz).iter().for_each(|text| console.warning(text));
+        }
         let network = component.network(&grid)?;
         let comment = format!("{} {}", given.kind, given.parameters.join(" "));
         Outgoing::made(network, comment.trim_end()).write(path, &given.form, &[], console)?;

@@ -17,7 +17,7 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
     if given.split.is_some() && given.thru.is_none() {
         return Err(Failure::Usage("--split says how to halve a --thru; none is given".to_owned()));
     }
-    let file = given.reading.read(&given.input, console)?;
+    let file = given.reading.read_part(&given.input, console)?;
     let measured = file.network;
     if !file.noise.is_empty() {
         console.warning(NOISE_LEFT_OUT);
@@ -114,7 +114,7 @@ fn on_grid_of(
     given: &Deembed,
     console: &Console,
 ) -> Result<Network, Failure> {
-    let file = given.reading.read(path, console)?;
+    let file = given.reading.read_part(path, console)?;
     let interpolated = onto_grid(&file.network, measured.grid())
         .map_err(|source| Failure::Network { file: path.to_owned(), source })?;
     if let Some(step) = interpolated.unsafe_step {

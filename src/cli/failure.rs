@@ -9,7 +9,7 @@ use crate::network::NetworkError;
 use crate::plot::PlotError;
 use crate::report::{FilesError, PublishError};
 use crate::splitter::{RoleToGive, SplitterError};
-use crate::touchstone::{ReadError, WriteError};
+use crate::touchstone::{PassiveFileError, ReadError, WriteError};
 use crate::wafer::JournalError;
 use std::path::PathBuf;
 
@@ -18,6 +18,8 @@ use std::path::PathBuf;
 pub(super) enum Failure {
     #[error(transparent)]
     Read(#[from] ReadError),
+    #[error("{source}")]
+    Mislabelled { file: PathBuf, source: PassiveFileError },
     #[error("{source}")]
     Network { file: PathBuf, source: NetworkError },
     #[error(transparent)]
@@ -80,6 +82,10 @@ impl Failure {
                 DescriptionProblem::MixedMode { .. } => {
                     error.diagnostic().with_help(MIXED_MODE_HELP)
                 }
+                DescriptionProblem::NotPassive { .. } => error.diagnostic().with_help(
+                    "correct the file or its option line; where the file is right, add active = true \
+                     to the block, or give --accept-active",
+                ),
                 DescriptionProblem::NoGrid => {
                     error.diagnostic().with_help("add grid = \"24GHz..34GHz:101\", or give --grid")
                 }
@@ -89,6 +95,9 @@ impl Failure {
             Self::Component(ComponentError::UnknownKind { .. }) => {
                 shown.with_help("'fourphase component list' shows their ports and parameters")
             }
+            Self::Mislabelled { file, .. } => shown
+                .in_file(file.display().to_string())
+                .with_help("correct the file or its option line"),
             Self::Network { file, source } => {
                 network_diagnostic(source, shown.in_file(file.display().to_string()))
             }

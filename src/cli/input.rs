@@ -5,7 +5,9 @@ use super::console::Console;
 use super::failure::Failure;
 use super::stated_uncertainty::StatedUncertainty;
 use crate::description::{DescriptionError, Uncertainty, read_uncertainty};
-use crate::touchstone::{ReadOptions, TouchstoneFile, read};
+use crate::touchstone::{
+    PassiveFileError, ReadOptions, TouchstoneFile, passive_file_findings, read,
+};
 use std::path::Path;
 
 impl PartReading {
@@ -41,6 +43,32 @@ impl Reading {
         for warning in &file.warnings {
             console.warning(&format!("{}:{warning}", path.display()));
         }
+        if let Some(source) = mislabelled(&file) {
+            console.warning(&format!("{}: {source}", path.display()));
+        }
         Ok(file)
     }
+
+    /// The same for a file whose numbers are used as they are: one that is mislabelled is refused.
+    pub(super) fn read_part(
+        &self,
+        path: &Path,
+        console: &Console,
+    ) -> Result<TouchstoneFile, Failure> {
+        let file = read(path, &self.options())?;
+        for warning in &file.warnings {
+            console.warning(&format!("{}:{warning}", path.display()));
+        }
+        match mislabelled(&file) {
+            Some(source) => Err(Failure::Mislabelled { file: path.to_owned(), source }),
+            None => Ok(file),
+        }
+    }
+}
+
+/// Why a file cannot be what it is labelled, where a mistake in it is likely; an active part has none.
+fn mislabelled(file: &TouchstoneFile) -> Option<PassiveFileError> {
+    let all_hz = f64::NEG_INFINITY..=f64::INFINITY;
+    let error = passive_file_findings(file, all_hz, false).err()?;
+    matches!(error, PassiveFileError::NotPassive { likely: Some(_), .. }).then_some(error)
 }

@@ -4,9 +4,12 @@ use super::args::{Format, Inspect};
 use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
-use crate::network::assess;
+use crate::network::{PassivePartFinding, assess};
 use crate::report::{self, Inspected, InspectedFile, ReportFile, UnreadableFile, document};
-use crate::touchstone::{ReadError, ReadOptions, TouchstoneFile, ports_in_name, read};
+use crate::touchstone::{
+    PassiveFileError, ReadError, ReadOptions, TouchstoneFile, passive_file_findings, ports_in_name,
+    read,
+};
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -71,7 +74,7 @@ pub(super) fn run(given: &Inspect, console: &Console) -> Result<Outcome, Failure
     let implausible = looked.iter().filter(|looked| !looked.is_plausible).count();
     if given.reading.strict && implausible > 0 {
         console.notice(&format!(
-            "{implausible} of {} files are not of passive, reciprocal parts with a delay",
+            "{implausible} of {} are not files of passive, reciprocal parts with a delay",
             looked.len()
         ));
         return Ok(Outcome::Fails);
@@ -86,17 +89,19 @@ fn look(path: &Path, given: &Inspect, options: &ReadOptions, console: &Console) 
         Ok(file) => {
             // A file whose Z or Y has no S at some frequency is still worth showing.
             let quality = assess(&file.network).ok();
-            let mut part = report::inspect_text(&name, &file, quality.as_ref());
+            let (findings, is_excluded) = findings(&file);
+            let mut part = report::inspect_text(&name, &file, quality.as_ref(), &findings);
             if given.data && given.format == Format::Text {
                 part.push_str(&report::data_text(&file));
             }
-            let entry = InspectedFile::new(&name, &file, quality.as_ref(), given.data);
+            let entry = InspectedFile::new(&name, &file, quality.as_ref(), &findings, given.data);
             Looked {
                 name,
                 entry: Inspected::Read(Box::new(entry)),
                 text: Some(part),
                 file: given.data.then_some(file),
-                is_plausible: quality.is_some_and(|quality| quality.is_of_passive_part()),
+                is_plausible: !is_excluded
+                    && quality.is_some_and(|quality| quality.is_of_passive_part()),
             }
         }
         Err(error) => {
@@ -115,6 +120,25 @@ fn look(path: &Path, given: &Inspect, options: &ReadOptions, console: &Console) 
                 is_plausible: true,
             }
         }
+    }
+}
+
+/// What the figures of quality do not show of a file, as sentences, and whether an analysis would refuse
+/// the file.
+fn findings(file: &TouchstoneFile) -> (Vec<String>, bool) {
+    match passive_file_findings(file, f64::NEG_INFINITY..=f64::INFINITY, false) {
+        Ok(found) => {
+            let is_told = |own: &&PassivePartFinding| !own.is_figure_of_quality();
+            (found.iter().filter(is_told).map(ToString::to_string).collect(), false)
+        }
+        Err(PassiveFileError::Network(_)) => (Vec::new(), false),
+        // Gain that no mistake explains stands among the figures.
+        Err(PassiveFileError::NotPassive { finding, likely: None })
+            if finding.is_figure_of_quality() =>
+        {
+            (Vec::new(), true)
+        }
+        Err(error) => (vec![error.to_string()], true),
     }
 }
 

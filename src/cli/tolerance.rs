@@ -8,11 +8,20 @@ use crate::plot;
 use crate::report::{self, document, publish};
 use crate::splitter::tolerance;
 
+/// Beyond this a rejection is rounding.
+const MOST_DB: f64 = 200.0;
+
 pub(super) fn run(given: &Tolerance, console: &Console) -> Result<Outcome, Failure> {
     if given.image_rejection_db <= 0.0 {
         return Err(Failure::Usage(
             "--image-rejection-db needs a positive number: at 0 dB the image is as strong as the signal".to_owned(),
         ));
+    }
+    if given.image_rejection_db > MOST_DB {
+        return Err(Failure::Usage(format!(
+            "--image-rejection-db must be at most {MOST_DB} dB, found {}: beyond it all is rounding",
+            given.image_rejection_db
+        )));
     }
     let result =
         tolerance(given.image_rejection_db, given.amplitude_imbalance_db, given.phase_error_deg);

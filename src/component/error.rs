@@ -231,6 +231,11 @@ impl ComponentError {
             Self::UnknownParameter { name, .. }
             | Self::RenamedParameter { name, .. }
             | Self::ParameterTwice { name } => Some(name),
+            Self::Unit(
+                UnitError::Gigahertz { name, .. }
+                | UnitError::TooSmall { name, .. }
+                | UnitError::Conductivity { name, .. },
+            ) => Some(name),
             Self::Coupling { .. } => Some("coupling_db"),
             Self::Strips { .. } => Some("strips"),
             Self::Radii { .. } | Self::LongRadialStub { .. } => Some("outer_radius_um"),

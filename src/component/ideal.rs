@@ -264,14 +264,15 @@ pub fn pad_resistors_ohm(
     loss_db: f64,
     impedance_ohm: f64,
 ) -> Result<(f64, f64), ComponentError> {
-    let k = amplitude_from_db(positive("loss_db", loss_db)?);
+    // The reciprocal of the loss has no overflow.
+    let k = amplitude_from_db(-positive("loss_db", loss_db)?);
     positive("impedance_ohm", impedance_ohm)?;
     Ok(match topology {
         PadTopology::Tee => {
-            (impedance_ohm * (k - 1.0) / (k + 1.0), impedance_ohm * 2.0 * k / (k * k - 1.0))
+            (impedance_ohm * (1.0 - k) / (1.0 + k), impedance_ohm * 2.0 * k / (1.0 - k * k))
         }
         PadTopology::Pi => {
-            (impedance_ohm * (k * k - 1.0) / (2.0 * k), impedance_ohm * (k + 1.0) / (k - 1.0))
+            (impedance_ohm * (1.0 - k * k) / (2.0 * k), impedance_ohm * (1.0 + k) / (1.0 - k))
         }
     })
 }

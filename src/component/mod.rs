@@ -38,6 +38,7 @@ mod cylinder_functions;
 mod dimensions;
 mod divider;
 mod error;
+mod far_centre;
 mod hybrid;
 mod ideal;
 mod kind;
@@ -67,6 +68,7 @@ pub use coupled_line::{
 pub use dimensions::{Dimension, Dimensions};
 pub use divider::{Stage, WilkinsonDivider, default_stages, wilkinson_divider};
 pub use error::ComponentError;
+pub use far_centre::far_centre;
 pub use hybrid::{BranchLine, RatRace, branch_line, rat_race};
 pub use ideal::{
     IdealSplit, PadTopology, attenuator, ideal_balun, ideal_divider, ideal_hybrid_180,

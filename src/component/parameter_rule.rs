@@ -4,7 +4,7 @@ use super::choice::Choice;
 use super::error::ComponentError;
 use super::parameter_limit::ParameterLimit;
 use super::parameter_value::ParameterValue;
-use crate::units::check_ghz;
+use crate::units::{check_ghz, check_prefix};
 use std::marker::PhantomData;
 
 /// The rule of a parameter; a row of the catalogue names one for each parameter.
@@ -29,10 +29,11 @@ impl<R: NumberRule> Rule for R {
     type Value = f64;
 
     fn read(name: &'static str, given: &ParameterValue) -> Result<f64, ComponentError> {
-        if let ParameterValue::Number(value) = *given
-            && name.ends_with("_ghz")
-        {
-            check_ghz(name, value)?;
+        if let ParameterValue::Number(value) = *given {
+            if name.ends_with("_ghz") {
+                check_ghz(name, value)?;
+            }
+            check_prefix(name, value)?;
         }
         match *given {
             ParameterValue::Number(value) if R::LIMIT.holds(value) => Ok(value),

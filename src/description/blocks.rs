@@ -1,9 +1,10 @@
 //! What networks and receivers share: blocks with their ports, joins and loads.
 
 use super::allowed::Allowed;
-use super::block_entries::{BlockEntry, LoadEntry};
+use super::block_entries::{BlockEntry, LoadEntry, ResistorCapacitor};
 use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::NamedFiles;
+use super::receiver_remarks::{large_resistance, small_element, small_resistance};
 use super::source::TomlFile;
 use crate::component::{
     Arrangement, ComponentError, Elements, GivenParameter, NamedComponent, choice, open_end,
@@ -12,6 +13,7 @@ use crate::component::{
 use crate::downconverter::SidebandSource;
 use crate::network::{FrequencyGrid, Load, Network, ParameterKind, Port, Terminal, onto_grid};
 use crate::touchstone::TouchstoneFile;
+use crate::units::check_prefix;
 use num_complex::Complex64;
 use std::collections::{HashMap, HashSet};
 use std::ops::Range;
@@ -358,6 +360,30 @@ fn port_names(
     Ok(names.get_ref().iter().map(|port| port.get_ref().clone()).collect())
 }
 
+/// A load below this is a short, which has a key of its own.
+const NEXT_TO_A_SHORT_OHM: f64 = 1.0;
+
+/// Values of a resistor and a capacitor that are likely in another unit.
+fn rc_remarks(
+    source: &TomlFile,
+    rc: &ResistorCapacitor,
+    arrangement: Arrangement,
+    files: &mut NamedFiles<'_>,
+) -> Result<(), DescriptionError> {
+    let (key, capacitance_ff) = ("capacitance_ff", &rc.capacitance_ff);
+    check_prefix(key, *capacitance_ff.get_ref())
+        .map_err(|error| source.complaint(capacitance_ff, error.to_string()))?;
+    let small = small_element(key, *capacitance_ff.get_ref());
+    files.warnings.extend(small.map(|text| source.remark(capacitance_ff.span(), &text)));
+    // In series with a capacitor any resistance may be small.
+    let ohm = *rc.resistance_ohm.get_ref();
+    if arrangement == Arrangement::Parallel && ohm > 0.0 && ohm < NEXT_TO_A_SHORT_OHM {
+        let text = small_resistance("resistance_ohm", ohm);
+        files.warnings.push(source.remark(rc.resistance_ohm.span(), &text));
+    }
+    Ok(())
+}
+
 /// What a load is made from: one of its keys, and one only.
 fn load_origin(
     source: &TomlFile,
@@ -372,6 +398,12 @@ fn load_origin(
             {
                 source.check_number(key, part, allowed, ohm.span())?;
             }
+            if value.re > 0.0 && value.norm() < NEXT_TO_A_SHORT_OHM {
+                let text = small_resistance("ohm", value.re);
+                files.warnings.push(source.remark(ohm.span(), &text));
+            }
+            let large = large_resistance("ohm", value.norm());
+            files.warnings.extend(large.map(|text| source.remark(ohm.span(), &text)));
             Ok(Origin::Impedance(value))
         }
         (None, Some(file), None, false, false) => {
@@ -393,6 +425,7 @@ fn load_origin(
                     .map_err(|error| source.error(error, word.span()))?,
                 None => Arrangement::Series,
             };
+            rc_remarks(source, rc, arrangement, files)?;
             Ok(Origin::Elements(elements, arrangement))
         }
         (None, None, None, true, false) => Ok(Origin::Open),

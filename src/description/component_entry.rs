@@ -49,6 +49,19 @@ impl ComponentEntry {
         given.collect()
     }
 
+    /// The name of the kind, where it is given.
+    pub(super) fn kind(&self) -> Option<&str> {
+        let kind = self.pairs.iter().find(|(key, _)| key.get_ref() == "kind");
+        kind.and_then(|(_, value)| value.get_ref().as_str())
+    }
+
+    /// The parameters that are numbers, each with the place of its value.
+    pub(super) fn numbers(&self) -> impl Iterator<Item = (&str, f64, Range<usize>)> {
+        self.pairs.iter().filter_map(|(key, value)| {
+            Some((key.get_ref().as_str(), number(value.get_ref())?, value.span()))
+        })
+    }
+
     fn span_of(&self, error: &ComponentError) -> Option<Range<usize>> {
         let name = error.parameter()?;
         let (key, value) = self.pairs.iter().find(|(key, _)| key.get_ref() == name)?;

@@ -139,8 +139,10 @@ pub enum DescriptionProblem {
         covers: String,
         frequency_hz: f64,
         need: String,
-        unit_factor: Option<f64>,
+        likely: Option<PlanMistake>,
     },
+    #[error("{name}: {source}")]
+    Mislabelled { name: String, source: PassiveFileError },
     #[error("{name}: {source}")]
     NotPassive { name: String, source: PassiveFileError },
 
@@ -171,6 +173,45 @@ pub enum DescriptionProblem {
     SingularJoin { join: String, frequency_hz: f64 },
     #[error(transparent)]
     Network(#[from] NetworkError),
+}
+
+/// Why a file may not cover a plan.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum PlanMistake {
+    /// The unit of the file's frequencies is wrong.
+    FileUnit {
+        /// The data times this would cover the plan.
+        factor: f64,
+    },
+    /// The LO is given at its source instead of at the mixers.
+    LoAtSource {
+        /// LO at the mixers over LO at its source.
+        multiplication: u32,
+    },
+    /// The IF is given in MHz instead of GHz.
+    IfInMegahertz {
+        /// The highest, as given.
+        if_ghz: f64,
+    },
+}
+
+impl PlanMistake {
+    fn remedy(self) -> String {
+        match self {
+            Self::FileUnit { factor } => format!(
+                "the file's frequencies times {factor:e} would cover the plan; check the unit in its \
+                 option line, and that lo_ghz and if_ghz are in GHz"
+            ),
+            Self::LoAtSource { multiplication } => format!(
+                "lo_ghz is the LO at the mixers, after its multiplication by {multiplication}; times \
+                 {multiplication} the file would cover it"
+            ),
+            Self::IfInMegahertz { if_ghz } => {
+                format!("if_ghz is in GHz; if {if_ghz} MHz is meant, write {}", if_ghz / 1e3)
+            }
+        }
+    }
 }
 
 impl DescriptionError {
@@ -238,6 +279,10 @@ impl DescriptionError {
 impl DescriptionProblem {
     fn remedy(&self) -> Option<String> {
         Some(match self {
+            Self::UnknownKey { found, known } if is_of_the_top(found, known) => format!(
+                "move {found} above the first table: TOML takes what stands below [..] for a part \
+                 of that table"
+            ),
             Self::UnknownKey { found, known }
             | Self::UnknownValue { found, known }
             | Self::UnknownColumn { found, known } => return meant(found, known),
@@ -247,6 +292,7 @@ impl DescriptionProblem {
             },
             Self::UnknownBlock { name, known } => match meant(name, known) {
                 Some(hint) => hint,
+                None if known.is_empty() => "the description has no [[block]]".to_owned(),
                 None => format!("the blocks are {}", known.join(", ")),
             },
             Self::NoFileColumn { blocks } => format!(
@@ -262,15 +308,22 @@ impl DescriptionProblem {
                 "set lo_source_ohm or rf_source_ohm instead of a [[load]]".to_owned()
             }
             Self::Unreached { .. } => "check the joins between the two".to_owned(),
+            Self::Mislabelled { .. } => {
+                "correct the file or its option line; a block that is as its file says takes \
+                 active = true"
+                    .to_owned()
+            }
             Self::NotPassive { .. } => {
                 "correct the file or its option line; for a block that is meant \
                                         to have gain, add active = true"
                     .to_owned()
             }
-            Self::OutsideFile { unit_factor: Some(factor), .. } => format!(
-                "the file's frequencies times {factor:e} would cover the plan; check the unit in its \
-                 option line, and that lo_ghz and if_ghz are in GHz"
-            ),
+            Self::OutsideFile { likely: Some(likely), .. } => likely.remedy(),
+            // Megahertz are below any LO at microwave.
+            Self::Plan(PlanError::NoLowerSideband { lo_hz, if_hz }) if if_hz / 1e3 < *lo_hz => {
+                PlanMistake::IfInMegahertz { if_ghz: if_hz / 1e9 }.remedy()
+            }
+            Self::Number { key, .. } => return number_remedy(key).map(str::to_owned),
             Self::Separator { .. } => {
                 "save the table with commas between columns and decimal points in numbers"
                     .to_owned()
@@ -311,6 +364,43 @@ const RENAMED: [(&str, &str); 5] = [
     ("through_residual", "thru_residual"),
     ("through_split", "thru_split"),
     ("load_ring", "load_reflection_sweep"),
+];
+
+/// What to do about a number that is likely in another unit.
+fn number_remedy(key: &str) -> Option<&'static str> {
+    match key {
+        "thru_residual" | "drift_vector" => {
+            Some("it is a linear magnitude: 2 % is 0.02, and -40 dB is 0.01")
+        }
+        _ if key.ends_with("_reflection") => {
+            Some("it is a linear magnitude: a return loss of 10 dB is 0.316")
+        }
+        _ => None,
+    }
+}
+
+/// Whether a key that is unknown in a table stands above the first table elsewhere.
+fn is_of_the_top(found: &str, known: &[String]) -> bool {
+    TOP_KEYS.contains(&found) && !known.iter().any(|own| own == found)
+}
+
+/// Keys that stand above the first table of some description, and in few tables.
+const TOP_KEYS: [&str; 15] = [
+    "joins",
+    "lo_input",
+    "rf_input",
+    "combine",
+    "lo_source_ohm",
+    "rf_source_ohm",
+    "manifest",
+    "retests",
+    "title",
+    "reference_ohm",
+    "reciprocal",
+    "symmetric",
+    "effective_permittivity",
+    "seed",
+    "coverage_percent",
 ];
 
 /// A hint for a name that is not known: what replaced it, or the known name that is most like it.

@@ -12,6 +12,7 @@
 //! | `network_toml` | NETWORK.toml |
 //! | `receiver_toml`, `receiver_plan`, `receiver_output` | RECEIVER.toml, its frequency plan, its output |
 //! | `receiver_switching` | its switched mixers and their IF loads |
+//! | `receiver_remarks` | values that are likely mistakes, though they can be solved |
 //! | `require_table`, `kind_names` | limits by quantity, kinds of splitters by name |
 //! | `uncertainty_toml`, `uncertainty_entries` | UNCERTAINTY.toml |
 //! | `amounts_csv`, `covariance_csv` | its tables: standard uncertainties over frequency, covariances of entries |
@@ -41,6 +42,7 @@ mod network_toml;
 mod rebuild_set_toml;
 mod receiver_output;
 mod receiver_plan;
+mod receiver_remarks;
 mod receiver_switching;
 mod receiver_toml;
 mod recipe_entries;
@@ -59,7 +61,7 @@ mod uncertainty_toml;
 
 pub use allowed::Allowed;
 pub use die_list::DieList;
-pub use error::{DescriptionError, DescriptionProblem};
+pub use error::{DescriptionError, DescriptionProblem, PlanMistake};
 pub use network_toml::{WiredNetwork, read_network};
 pub use rebuild_set_toml::{RebuildSet, read_rebuild_set};
 pub use receiver_toml::{LoadedReceiver, ReceiverFile, read_receiver};

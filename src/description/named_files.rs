@@ -120,6 +120,27 @@ impl<'a> NamedFiles<'a> {
         Ok(())
     }
 
+    /// Refuses a file whose numbers are likely labelled with a format that is not theirs; an active part is
+    /// taken. `title` names it.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] at the span.
+    pub(crate) fn check_labels(
+        &self,
+        file: &TouchstoneFile,
+        title: &str,
+        span: Range<usize>,
+    ) -> Result<(), DescriptionError> {
+        let all_hz = f64::NEG_INFINITY..=f64::INFINITY;
+        match passive_file_findings(file, all_hz, self.options.accept_active) {
+            Err(source @ PassiveFileError::NotPassive { likely: Some(_), .. }) => {
+                let problem = DescriptionProblem::Mislabelled { name: title.to_owned(), source };
+                Err(self.source.error(problem, span))
+            }
+            _ => Ok(()),
+        }
+    }
+
     /// The path of a table that the description names, relative to it.
     ///
     /// # Errors

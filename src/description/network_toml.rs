@@ -145,9 +145,15 @@ pub fn read_network(
     let mut networks = Vec::new();
     for block in blocks.iter() {
         let span = block.network_span();
+        if let Some(file) = block.origin.file().filter(|_| !block.entry.active) {
+            files.check_labels(file, &block.title(), span.clone())?;
+        }
         networks.push(block.origin.onto(&grid, block.name(), span, &mut files)?);
     }
     for load in &loads {
+        if let Some(file) = load.origin.file() {
+            files.check_labels(file, &format!("the {}", load.title()), load.span())?;
+        }
         networks.push(load.origin.onto(&grid, &load.title(), load.span(), &mut files)?);
     }
     let (wiring, joins) = wiring(&source, &entries, &blocks, &loads, &mut files)?;

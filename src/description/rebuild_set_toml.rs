@@ -221,7 +221,10 @@ impl SetReader<'_> {
     ) -> Result<Vec<PartialMeasurement>, DescriptionError> {
         let mut made: Vec<PartialMeasurement> = Vec::new();
         for entry in entries {
-            let network = self.files.network(&entry.file)?;
+            let content = self.files.file(&entry.file)?;
+            let title = entry.file.get_ref().display().to_string();
+            self.files.check_labels(&content, &title, entry.file.span())?;
+            let network = content.network;
             // The first measurement sets the frequencies of all.
             let grid = made.first().map_or(network.grid(), |first| first.network.grid()).clone();
             let ports = self.measured_ports(entry, &network)?;

@@ -276,7 +276,7 @@ fn if_network(
     let title = format!("the IF file {}", file.display());
     let need = |&frequency_hz: &f64| Need { frequency_hz, purpose: "IF".to_owned() };
     let needs: Vec<Need> = grid.as_hz().iter().map(need).collect();
-    check_cover(files.source(), network, &needs, &title, span.clone())?;
+    check_cover(files.source(), network, &needs, &title, span.clone(), None)?;
     let scattering = convert(network, ParameterKind::Scattering)
         .map_err(|error| files.source().error(error, span.clone()))?;
     interpolated(&scattering, grid, &title, span, files)
@@ -357,11 +357,12 @@ impl CorrectionEntry {
                         them; use if_phase or lo_phase";
             return Err(source.complaint(given, what));
         }
-        // No correction is 0 dB and 0 degrees; digital numbers grow without limit at a quarter turn.
-        let allowed = Allowed::FromTo(-1000.0, 1000.0);
+        // No correction is 0 dB and 0 degrees; digital numbers grow without limit at a quarter turn, and
+        // no channel is 60 dB weaker than the other.
+        let allowed = Allowed::FromTo(-60.0, 60.0);
         let allowed_deg = match domain {
             CorrectionDomain::Digital => Allowed::FromTo(-89.0, 89.0),
-            CorrectionDomain::IfPhase | CorrectionDomain::LoPhase => allowed,
+            CorrectionDomain::IfPhase | CorrectionDomain::LoPhase => Allowed::FromTo(-360.0, 360.0),
         };
         let amplitude_db =
             source.optional_number("amplitude_db", self.amplitude_db.as_ref(), allowed)?;
@@ -369,6 +370,20 @@ impl CorrectionEntry {
             source.optional_number("phase_deg", self.phase_deg.as_ref(), allowed_deg)?;
         QCorrection::new(domain, amplitude_db.unwrap_or(0.0), phase_deg.unwrap_or(0.0))
             .map_err(|error| source.error_in_file(error))
+    }
+
+    /// A correction that is larger than any error of a receiver.
+    pub(super) fn remarks(&self, source: &TomlFile) -> Vec<String> {
+        // An error of 10 dB or a quarter turn leaves no rejection to correct (ours).
+        let large =
+            [("amplitude_db", &self.amplitude_db, 10.0), ("phase_deg", &self.phase_deg, 90.0)];
+        let large = large.into_iter().filter_map(|(key, given, most)| {
+            let given = given.as_ref().filter(|given| given.get_ref().abs() > most)?;
+            let found = given.get_ref();
+            let text = format!("{key} = {found} is more than any receiver needs: check it");
+            Some(source.remark(given.span(), &text))
+        });
+        large.collect()
     }
 
     /// The steps of a quantised correction.

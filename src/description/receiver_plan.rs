@@ -1,6 +1,6 @@
 //! `[frequency_plan]` of RECEIVER.toml, and the frequencies at which a receiver's files are needed.
 
-use super::error::{DescriptionError, DescriptionProblem};
+use super::error::{DescriptionError, DescriptionProblem, PlanMistake};
 use super::source::TomlFile;
 use crate::downconverter::{LoIfPoint, LoIfSettings, LoRf, PlanError, ReceiverPlan, Sideband};
 use crate::network::Network;
@@ -144,6 +144,26 @@ fn whole_hz(ghz: f64) -> f64 {
     if (hz - hz.round()).abs() < 1e-3 { hz.round() } else { hz }
 }
 
+impl FrequencyPlanEntry {
+    /// What is likely a mistake though it can be solved.
+    pub(super) fn remarks(&self, source: &TomlFile) -> Vec<String> {
+        /// Two LOs closer than this have nothing between them that differs (ours).
+        const NARROW: f64 = 1.02;
+        match self.lo_ghz.get_ref() {
+            Sweep::List(list) if list.len() == 2 && list[1] > NARROW * list[0] => {
+                let text = format!(
+                    "lo_ghz = [{low}, {high}] is two frequencies, and nothing between them is \
+                     judged; a range is {{ from = {low}, to = {high}, points = 41 }}",
+                    low = list[0],
+                    high = list[1]
+                );
+                vec![source.remark(self.lo_ghz.span(), &text)]
+            }
+            _ => Vec::new(),
+        }
+    }
+}
+
 fn sweep(
     source: &TomlFile,
     key: &str,
@@ -175,7 +195,14 @@ fn sweep(
     };
     let is_ascending = list.windows(2).all(|pair| pair[0] < pair[1]);
     if list.is_empty() || !list.iter().all(|hz| *hz > 0.0 && hz.is_finite()) || !is_ascending {
-        let what = format!("{key} needs positive frequencies in ascending order, in GHz");
+        let fault = list
+            .windows(2)
+            .find(|pair| pair[0] >= pair[1])
+            .map(|pair| format!(": {} stands after {}", pair[1] / 1e9, pair[0] / 1e9));
+        let what = format!(
+            "{key} needs positive frequencies in ascending order, in GHz{}",
+            fault.unwrap_or_default()
+        );
         return Err(source.complaint(given, what));
     }
     Ok(list)
@@ -215,13 +242,15 @@ pub(super) fn span_of(needs: &[Need]) -> RangeInclusive<f64> {
     all().fold(f64::INFINITY, f64::min)..=all().fold(f64::NEG_INFINITY, f64::max)
 }
 
-/// Refuses a file that does not cover all frequencies, with the one farthest outside.
+/// Refuses a file that does not cover all frequencies, with the one farthest outside; `plan` is that of a
+/// file for LO or RF.
 pub(super) fn check_cover(
     source: &TomlFile,
     network: &Network,
     needs: &[Need],
     what: &str,
     span: Range<usize>,
+    plan: Option<&ReceiverPlan>,
 ) -> Result<(), DescriptionError> {
     let (first_hz, last_hz) = (network.grid().first_hz(), network.grid().last_hz());
     let beyond = |need: &&Need| (first_hz - need.frequency_hz).max(need.frequency_hz - last_hz);
@@ -232,12 +261,41 @@ pub(super) fn check_cover(
                 covers: format!("covers {}", shown_band((first_hz, last_hz))),
                 frequency_hz: need.frequency_hz,
                 need: need.purpose.clone(),
-                unit_factor: unit_factor((first_hz, last_hz), &span_of(needs)),
+                likely: plan_mistake((first_hz, last_hz), needs, plan),
             };
             Err(source.error(problem, span))
         }
         _ => Ok(()),
     }
+}
+
+/// The likely mistake where a file does not cover a plan.
+fn plan_mistake(
+    data_hz: (f64, f64),
+    needs: &[Need],
+    plan: Option<&ReceiverPlan>,
+) -> Option<PlanMistake> {
+    let covers = |low_hz: f64, high_hz: f64| data_hz.0 <= low_hz && high_hz <= data_hz.1;
+    let from_plan = || {
+        let plan = plan?;
+        let settings = plan.settings();
+        let [first_hz, last_hz] = [*plan.lo_hz().first()?, *plan.lo_hz().last()?]
+            .map(|hz| hz * f64::from(settings.lo_harmonic));
+        let multiplication = settings.lo_multiplication;
+        let factor = f64::from(multiplication);
+        if multiplication > 1 && covers(first_hz * factor, last_hz * factor) {
+            return Some(PlanMistake::LoAtSource { multiplication });
+        }
+        let highest_if_hz = *plan.if_hz().last()?;
+        let mega_hz = highest_if_hz * 1e-3;
+        covers(first_hz - mega_hz, last_hz + mega_hz)
+            .then_some(PlanMistake::IfInMegahertz { if_ghz: highest_if_hz * 1e-9 })
+    };
+    let of_file = || {
+        let factor = unit_factor(data_hz, &span_of(needs))?;
+        Some(PlanMistake::FileUnit { factor })
+    };
+    from_plan().or_else(of_file)
 }
 
 /// The factor between two units of frequency with which the data would cover what is needed.

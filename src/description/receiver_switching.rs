@@ -293,7 +293,7 @@ impl SwitchingEntries<'_> {
                 let need = |&frequency_hz: &f64| Need { frequency_hz, purpose: "IF".to_owned() };
                 let needs: Vec<Need> = if_hz.iter().map(need).collect();
                 let title = format!("the IF load {}", file.get_ref().display());
-                check_cover(source, &network, &needs, &title, file.span())?;
+                check_cover(source, &network, &needs, &title, file.span(), None)?;
                 IfLoadToGround::OnePort(Box::new(network))
             }
             None => {

@@ -10,6 +10,7 @@ use super::receiver_output::{
     CombineName, CorrectionEntry, IfHybridEntry, IfPathEntry, OutputEntries,
 };
 use super::receiver_plan::{FrequencyPlanEntry, Need, check_cover, needs, span_of};
+use super::receiver_remarks::{GivenGain, component_remarks, gain_remarks, small_impedance};
 use super::receiver_switching::{
     IfLoadEntry, MixerSwitchEntry, MixingEntry, SwitchEntry, SwitchingEntries,
 };
@@ -136,6 +137,28 @@ impl ReceiverEntries {
         self.mixing.switch.is_some() || self.mixers.iter().any(|mixer| mixer.switch.is_some())
     }
 
+    /// What is likely a mistake though it can be solved.
+    fn remarks(&self, source: &TomlFile, mixers: &[Mixer]) -> Vec<String> {
+        let gains = self.mixers.iter().zip(mixers).map(|(entry, mixer)| GivenGain {
+            mixer: &mixer.name,
+            gain: mixer.gain,
+            span: entry.gain.as_ref().map(Spanned::span),
+        });
+        let mut remarks = gain_remarks(source, &gains.collect::<Vec<_>>());
+        let real =
+            |given: &Spanned<ComplexValue>| (Complex64::from(*given.get_ref()).re, given.span());
+        let sources =
+            [("lo_source_ohm", &self.lo_source_ohm), ("rf_source_ohm", &self.rf_source_ohm)]
+                .map(|(key, given)| (key, given.as_ref().map(real)));
+        let reference = self.reference_ohm.as_ref().map(|given| (*given.get_ref(), given.span()));
+        for (key, given) in sources.into_iter().chain([("reference_ohm", reference)]) {
+            let Some((ohm, span)) = given else { continue };
+            remarks.extend(small_impedance(key, ohm).map(|text| source.remark(span, &text)));
+        }
+        remarks.extend(self.correction.remarks(source));
+        remarks
+    }
+
     fn output(&self) -> OutputEntries<'_> {
         OutputEntries {
             combine: self.combine,
@@ -199,6 +222,7 @@ pub fn read_receiver(
     let mut files = NamedFiles::of(&source, options);
     let harmonic = entries.mixing.lo_harmonic.as_ref();
     let plan = entries.frequency_plan.read(&source, harmonic)?;
+    files.warnings.extend(entries.frequency_plan.remarks(&source));
     let power_limit = entries.require.number(Quantity::LoPower.name());
     if let (Some(limit), None) = (power_limit, plan.settings().lo_power_dbm) {
         return Err(source.error(DescriptionProblem::NoPower, limit.span()));
@@ -225,6 +249,7 @@ pub fn read_receiver(
         .collect();
     let reached = Reached::new(&blocks, &joins, &inputs);
     let mixers = mixers(&source, &entries, &blocks, &reached)?;
+    files.warnings.extend(entries.remarks(&source, &mixers));
     files.warnings.extend(reached.warnings(&blocks));
     files.warnings.extend(single_pairs(&entries.blocks));
     let networks = Networks { needs: needs(&plan), plan: &plan, reached: &reached };
@@ -428,6 +453,7 @@ impl Networks<'_> {
             let (title, span) = (block.title(), block.network_span());
             let networks =
                 self.on_paths(at, &block.origin, block.entry.active, &title, span, files)?;
+            self.remark_component(at, block, files);
             receiver_part(files.source(), block, networks)
         });
         parts.collect()
@@ -447,6 +473,18 @@ impl Networks<'_> {
         loads.collect()
     }
 
+    fn remark_component(&self, at: usize, block: &Block<'_>, files: &mut NamedFiles<'_>) {
+        let Some(entry) = &block.entry.component else { return };
+        for path in ReceiverPath::BOTH.into_iter().filter(|path| self.reached.has(*path, at)) {
+            let band_hz = span_of(self.needs.get(path));
+            let remarks =
+                component_remarks(files.source(), block.name(), entry.get_ref(), &band_hz);
+            let new = remarks.into_iter().filter(|text| !files.warnings.contains(text));
+            let new: Vec<String> = new.collect();
+            files.warnings.extend(new);
+        }
+    }
+
     fn on_paths(
         &self,
         block: usize,
@@ -462,7 +500,8 @@ impl Networks<'_> {
             }
             if let Some(file) = origin.file() {
                 let needs = self.needs.get(path);
-                check_cover(files.source(), &file.network, needs, title, span.clone())?;
+                let (source, plan) = (files.source(), Some(self.plan));
+                check_cover(source, &file.network, needs, title, span.clone(), plan)?;
                 let band_hz = span_of(needs);
                 files.check_passive(file, band_hz, may_be_active, title, span.clone())?;
             }

@@ -252,9 +252,35 @@ impl RecipeReader<'_> {
         }
     }
 
+    /// Refuses a pitch that is no die's on such a wafer: it is in metres or micrometres.
+    fn check_pitch(
+        &self,
+        given: &Spanned<Pair<f64>>,
+        diameter_mm: f64,
+    ) -> Result<(), DescriptionError> {
+        /// Ours; no die that can be probed is smaller.
+        const SMALLEST_MM: f64 = 0.05;
+        let Pair(x_mm, y_mm) = *given.get_ref();
+        for found in [x_mm, y_mm] {
+            let (unit, factor) = match found {
+                found if found > 0.0 && found < SMALLEST_MM => ("m", 1e3),
+                found if found > diameter_mm && diameter_mm > 0.0 => ("um", 1e-3),
+                _ => continue,
+            };
+            let what = format!(
+                "die_pitch_mm is in mm, and {found} mm is no die on a wafer of {diameter_mm} mm; if \
+                 {found} {unit} is meant, write {}; wafer_diameter_mm is in mm too",
+                found * factor
+            );
+            return Err(self.file.complaint(given, what));
+        }
+        Ok(())
+    }
+
     fn map(&self, entry: &MapEntry) -> Result<LotMap, DescriptionError> {
         let diameter_mm = *entry.wafer_diameter_mm.get_ref();
         let Pair(x_mm, y_mm) = *entry.die_pitch_mm.get_ref();
+        self.check_pitch(&entry.die_pitch_mm, diameter_mm)?;
         let mut map = WaferGeometry::new(diameter_mm, (x_mm, y_mm)).map_err(|error| {
             // The diameter is checked before the pitch.
             let is_diameter = Allowed::AboveZero.contains(diameter_mm);

@@ -105,6 +105,12 @@ impl TomlFile {
         self.place(span).error(problem)
     }
 
+    /// A sentence for the user about a span of the text, with its place.
+    pub(crate) fn remark(&self, span: Range<usize>, text: &str) -> String {
+        let position = Excerpt::of_text(&self.text, span).position;
+        format!("{}:{position}: {text}", self.path.display())
+    }
+
     /// An error about the file as a whole.
     pub(crate) fn error_in_file(&self, problem: impl Into<DescriptionProblem>) -> DescriptionError {
         DescriptionError::about_file(&self.path, problem)

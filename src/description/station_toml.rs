@@ -289,9 +289,9 @@ impl<'a> StationReader<'a> {
             removal,
             thru,
             thru_ports: self.thru_ports(check)?,
-            thru_limit: number("thru_residual", &check.thru_residual, 0.0, 2.0)?,
+            thru_limit: number("thru_residual", &check.thru_residual, 0.0, 1.0)?,
             drift: self.drift(check)?,
-            drift_limit: number("drift_vector", &check.drift_vector, 0.0, 2.0)?,
+            drift_limit: number("drift_vector", &check.drift_vector, 0.0, 1.0)?,
             effective_permittivity: number(
                 "effective_permittivity",
                 &entries.effective_permittivity,

@@ -6,13 +6,15 @@ use super::correction_plan::{CorrectionPlan, correction_plan};
 use super::drive::{LoPoint, lo_points, mixer_conductances, set_rf_voltages};
 use super::error::Result;
 use super::frequency_plan::FrequencyPlan;
-use super::iq_balance::{IqOutputs, PlanPoint, ReceiverBalance};
+use super::iq_balance::{Element, IqOutputs, PlanPoint, ReceiverBalance};
+use super::mixer_agreement::agreement_warnings;
 use super::path_noise::{NoisePathResult, noise_paths};
 use super::placed_splitters::check_port_orders;
 use super::receiver::Receiver;
 use super::receiver_compliance::compliance;
 use super::reflection_sweep::{LoadReflectionSweep, load_reflection_sweeps};
-use super::solution::{Evaluation, Solved, Voltages};
+use super::signal_path::LoRf;
+use super::solution::{Evaluation, Solved, Voltages, elements_at};
 use super::switched_result::{SwitchingResult, switching_result};
 use super::switched_warnings::switching_warnings;
 use crate::quantile::median;
@@ -146,7 +148,16 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         set_rf_voltages(&mut lo, switching, plan);
         warnings.extend(switching_warnings(receiver, switching));
     }
-    let summary = summary(receiver, &points, worst, &solved.outputs[plan.centre_point()]);
+    let centre = plan.centre_point();
+    let summary = summary(receiver, &points, worst, &solved.outputs[centre]);
+    // Switched mixers have no RF voltages of their own.
+    if switching.is_none() {
+        let voltages = Voltages::of(&solved.paths);
+        let elements: Vec<Element> =
+            elements_at(receiver, voltages, true, &plan.points()[centre]).collect();
+        let both = LoRf { lo: &solved.paths.lo.path, rf: &solved.paths.rf.path };
+        warnings.extend(agreement_warnings(receiver, both, &elements, summary.q_leads_i_deg));
+    }
     warnings.extend(reversed_warning(receiver, &summary, points.len()));
     warnings.extend(lo_power_warning(receiver, &lo));
     let evaluation = Evaluation::real(receiver, solved.chosen);
@@ -184,10 +195,18 @@ fn reversed_warning(
     summary: &ReceiverSummary,
     points: usize,
 ) -> Option<String> {
+    // A choice of combinations would have taken the better one.
+    let is_reversed = summary.reversed_points == points && receiver.output().choices.len() == 1;
+    let exchanged = if is_reversed {
+        "; are I and Q exchanged, or the sign in combine or the wanted sideband? combine = \"auto\" \
+         takes the better sign"
+    } else {
+        ""
+    };
     (summary.reversed_points > 0).then(|| {
         format!(
             "at {} of {points} points the {} sideband, which is wanted, is not the stronger one; \
-             the worst is LO {}, IF {}",
+             the worst is LO {}, IF {}{exchanged}",
             summary.reversed_points,
             receiver.plan().wanted(),
             ShownFrequency(summary.worst.lo_hz),

@@ -14,9 +14,8 @@
 use super::error::Result;
 use super::joined_path::{JoinedPath, OPEN, PathPart, Terminations};
 use super::receiver::Receiver;
-use super::receiver_setup::{PartKind, other_ports};
-use super::signal_path::ReceiverPath;
-use super::signal_trace::SignalTrace;
+use super::receiver_setup::PartKind;
+use super::signal_trace::{SignalTrace, mixers_reached};
 use crate::network::{Load, Network, ParameterKind, Port, Terminal};
 use crate::splitter::SplitterKind;
 use crate::units::wrap_deg;
@@ -59,7 +58,7 @@ pub(super) fn roles(
             .filter(|&port| port != entry.port)
             .filter(|&port| {
                 let from = Terminal { block: own.part, port };
-                leads_to_mixer(receiver, path.path(), &trace, from)
+                !mixers_reached(receiver, path.path(), &trace, from).is_empty()
             })
             .collect();
         let role = role(receiver, path, own, entry.port, &outputs, warnings);
@@ -80,30 +79,6 @@ pub(super) fn roles(
         }
     };
     path.parts.iter().map(&mut role_of).collect()
-}
-
-/// Whether mixers can be reached from a port along the signal: into parts by their entries only.
-fn leads_to_mixer(
-    receiver: &Receiver,
-    path: ReceiverPath,
-    trace: &SignalTrace,
-    from: Terminal,
-) -> bool {
-    let mut seen = vec![false; receiver.parts().len()];
-    seen[from.block] = true;
-    let mut open = vec![from];
-    while let Some(terminal) = open.pop() {
-        let node = receiver.node_of(&terminal);
-        if receiver.mixers().iter().any(|mixer| node.contains(mixer.ports.get(path))) {
-            return true;
-        }
-        for &reached in node.iter().filter(|reached| trace.enters(reached)) {
-            if !std::mem::replace(&mut seen[reached.block], true) {
-                open.extend(other_ports(receiver.parts()[reached.block].ports.len(), reached));
-            }
-        }
-    }
-    false
 }
 
 fn role(

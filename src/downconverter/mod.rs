@@ -7,6 +7,7 @@
 //! |---|---|
 //! | `frequency_plan` | bands of LO and image, harmonics of the LO input |
 //! | `signal_path` | LO path and RF path, and one value for each |
+//! | `mixer_agreement` | whether mixers and the splitters before them work together |
 //! | `lo_if_plan` | the frequencies at which a receiver is solved |
 //! | `receiver_setup`, `receiver` | what makes a receiver, and the checked receiver |
 //! | `if_output` | IF paths, and the combination of I and Q |
@@ -48,6 +49,7 @@ mod iq_balance;
 mod iq_correction;
 mod joined_path;
 mod lo_if_plan;
+mod mixer_agreement;
 mod path_noise;
 mod placed_splitters;
 mod plan_figures;

@@ -38,6 +38,21 @@ impl PlacedSplitter {
         self.part
     }
 
+    /// Where the signal enters it.
+    pub(super) fn input(&self) -> Port {
+        self.ports.input
+    }
+
+    /// Its outputs towards mixers.
+    pub(super) fn outputs(&self) -> [Port; 2] {
+        self.ports.outputs
+    }
+
+    /// Its kind, where the description gives it.
+    pub(super) fn kind(&self) -> Option<SplitterKind> {
+        self.kind
+    }
+
     /// What the data of a network in its place say against its connections.
     pub(super) fn finding(&self, network: &Network) -> Option<PortOrderFinding> {
         port_order_finding(network, self.kind, &self.ports)

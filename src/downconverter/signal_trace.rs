@@ -10,6 +10,7 @@
 use super::joined_path::{JoinedPath, PathPart};
 use super::receiver::Receiver;
 use super::receiver_setup::other_ports;
+use super::signal_path::ReceiverPath;
 use crate::network::{Port, Terminal};
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
@@ -75,6 +76,31 @@ impl SignalTrace {
     pub(super) fn enters(&self, terminal: &Terminal) -> bool {
         self.entries[terminal.block].is_some_and(|entry| entry.port == terminal.port)
     }
+}
+
+/// The mixers that can be reached from a port along the signal: into parts by their entries only.
+pub(super) fn mixers_reached(
+    receiver: &Receiver,
+    path: ReceiverPath,
+    trace: &SignalTrace,
+    from: Terminal,
+) -> Vec<usize> {
+    let mut seen = vec![false; receiver.parts().len()];
+    seen[from.block] = true;
+    let mut open = vec![from];
+    let mut found = Vec::new();
+    while let Some(terminal) = open.pop() {
+        let node = receiver.node_of(&terminal);
+        let mixers = receiver.mixers().iter().enumerate();
+        let here = mixers.filter(|(_, mixer)| node.contains(mixer.ports.get(path)));
+        found.extend(here.map(|(at, _)| at));
+        for &reached in node.iter().filter(|reached| trace.enters(reached)) {
+            if !std::mem::replace(&mut seen[reached.block], true) {
+                open.extend(other_ports(receiver.parts()[reached.block].ports.len(), reached));
+            }
+        }
+    }
+    found
 }
 
 /// A loss from the input, then the number of parts passed: of equal losses the shorter way counts.

@@ -156,6 +156,26 @@ pub(super) fn points_of(
     outputs.iter().enumerate().map(point).collect()
 }
 
+/// The mixers with their voltages at a point of the plan.
+pub(super) fn elements_at(
+    receiver: &Receiver,
+    voltages: Voltages<'_>,
+    has_real_gains: bool,
+    point: &LoIfPoint,
+) -> impl Iterator<Item = Element> {
+    let mixers = receiver.mixers().len();
+    let (lo, upper) = (point.lo, point.rf_point(Sideband::Upper));
+    let lower = point.rf_point(Sideband::Lower);
+    receiver.mixers().iter().enumerate().map(move |(at, mixer)| Element {
+        channel: mixer.channel,
+        is_subtracted: mixer.is_subtracted,
+        gain: if has_real_gains { mixer.gain } else { Complex64::ONE },
+        lo: voltages.lo[lo * mixers + at],
+        rf_upper: voltages.rf[upper * mixers + at],
+        rf_lower: voltages.rf[lower * mixers + at],
+    })
+}
+
 /// I and Q at every point.
 pub(super) fn iq_outputs(
     receiver: &Receiver,
@@ -171,16 +191,8 @@ pub(super) fn iq_outputs(
     let mut outputs = Vec::with_capacity(plan.points().len());
     let mut elements: Vec<Element> = Vec::with_capacity(mixers);
     for point in plan.points() {
-        let (upper, lower) = (point.rf_point(Sideband::Upper), point.rf_point(Sideband::Lower));
         elements.clear();
-        elements.extend(receiver.mixers().iter().enumerate().map(|(at, mixer)| Element {
-            channel: mixer.channel,
-            is_subtracted: mixer.is_subtracted,
-            gain: if has_real_gains { mixer.gain } else { Complex64::ONE },
-            lo: voltages.lo[point.lo * mixers + at],
-            rf_upper: voltages.rf[upper * mixers + at],
-            rf_lower: voltages.rf[lower * mixers + at],
-        }));
+        elements.extend(elements_at(receiver, voltages, has_real_gains, point));
         outputs.push(IqOutputs::of(&elements, receiver.mixing()));
     }
     Ok(outputs)

@@ -78,8 +78,8 @@ pub use receiver_uncertainty::{
     PointUncertainty, ReceiverUncertainty, plan_noise, receiver_uncertainty,
 };
 pub use reconstruction::{
-    CovarianceOrigin, PartialMeasurement, RebuildSettings, RebuildWarning, Rebuilt,
-    RebuiltCovariances, RepeatedReflection, rebuild, rebuild_with_progress,
+    CovarianceOrigin, DeviatingMeasurement, PartialMeasurement, RebuildSettings, RebuildWarning,
+    Rebuilt, RebuiltCovariances, RepeatedReflection, rebuild, rebuild_with_progress,
 };
 pub use splitter_uncertainty::{
     SplitterPointUncertainty, SplitterUncertainty, UncertainSplitter, splitter_uncertainty,

@@ -69,6 +69,17 @@ pub struct RepeatedReflection {
     pub at_hz: f64,
 }
 
+/// A measurement that disagrees with the others.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DeviatingMeasurement {
+    /// Its number in the set, from 1.
+    pub number: usize,
+    /// Its ports.
+    pub ports: Vec<Port>,
+    /// Root of the mean square of its fit residuals.
+    pub residual_rms: f64,
+}
+
 /// The origin of covariances.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CovarianceOrigin {
@@ -106,6 +117,8 @@ pub struct Rebuilt {
     pub residual_at_hz: f64,
     /// The maximum condition number of the equations: the factor by which relative errors may grow.
     pub condition: f64,
+    /// The measurement that disagrees most with the others; `None` where none does.
+    pub most_deviating: Option<DeviatingMeasurement>,
     /// The reflection coefficients that are in several measurements.
     pub repeated: Vec<RepeatedReflection>,
     /// The maximum change of an entry if all terminations were assumed to be matched.
@@ -119,12 +132,19 @@ pub struct Rebuilt {
 }
 
 /// A warning about a rebuilt network.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum RebuildWarning {
     /// The network is not passive.
     NotPassive,
     /// The fit residuals exceed the stated uncertainties by this factor.
     LargeResiduals(f64),
+    /// Without stated uncertainties the fit residuals are above what measurements repeat to.
+    PoorFit {
+        /// Root of the mean square of the fit residuals.
+        residual_rms: f64,
+    },
+    /// One measurement disagrees most with the others.
+    Deviates(DeviatingMeasurement),
 }
 
 impl fmt::Display for RebuildWarning {
@@ -138,12 +158,31 @@ impl fmt::Display for RebuildWarning {
                 "the fit residuals are {ratio:.1} times what the stated uncertainties allow; the \
                  covariance is too small by about that factor"
             ),
+            Self::PoorFit { residual_rms } => write!(
+                f,
+                "the measurements contradict one another: the fit residuals are {residual_rms:.1e} rms, \
+                 and measurements of one part repeat to some thousandths"
+            ),
+            Self::Deviates(own) => {
+                let ports: Vec<String> = own.ports.iter().map(Port::to_string).collect();
+                write!(
+                    f,
+                    "measurement {} (ports {}) disagrees most, by {:.1e} rms: check its file, the order \
+                     of its ports and the terminations",
+                    own.number,
+                    ports.join(", "),
+                    own.residual_rms
+                )
+            }
         }
     }
 }
 
 /// With correct uncertainties the ratio of the residuals is near 1 and rarely above this.
 const MAX_RESIDUAL_RATIO: f64 = 1.5;
+
+/// Measurements of one part, connected anew each time, repeat to some thousandths (ours).
+const MAX_RESIDUAL_RMS: f64 = 0.01;
 
 /// The valid standard uncertainties of a measurement: their inverse squares are weights.
 const UNCERTAINTIES: RangeInclusive<f64> = 1e-15..=1e6;
@@ -161,7 +200,16 @@ impl Rebuilt {
         let passive = self.quality.passive_within(PASSIVITY_TOLERANCE);
         let residuals = self.residual_ratio.filter(|ratio| *ratio > MAX_RESIDUAL_RATIO);
         let not_passive = (!passive).then_some(RebuildWarning::NotPassive);
-        not_passive.into_iter().chain(residuals.map(RebuildWarning::LargeResiduals)).collect()
+        let residual_rms = self.residual_rms;
+        let is_poor = self.residual_ratio.is_none() && residual_rms > MAX_RESIDUAL_RMS;
+        let poor = is_poor.then_some(RebuildWarning::PoorFit { residual_rms });
+        let deviating = self.most_deviating.clone().filter(|_| is_poor || residuals.is_some());
+        not_passive
+            .into_iter()
+            .chain(residuals.map(RebuildWarning::LargeResiduals))
+            .chain(poor)
+            .chain(deviating.map(RebuildWarning::Deviates))
+            .collect()
     }
 }
 
@@ -266,6 +314,7 @@ pub fn rebuild_with_progress(
     let network =
         Network::new(ParameterKind::Scattering, grid.clone(), ports, entries, references)?;
     let condition = points.iter().map(|point| point.fit.condition).fold(0.0, f64::max);
+    let most_deviating = most_deviating(&points, &measured);
     let repeated = (0..ports).map(|port| repeated(port, &points, &measured)).collect();
     let changes = points.iter().map(|point| point.change_if_matched);
     let if_terminations_ignored = changes.fold(0.0, f64::max);
@@ -280,6 +329,7 @@ pub fn rebuild_with_progress(
         residual_largest: residuals.largest.0,
         residual_at_hz: residuals.largest.1,
         condition,
+        most_deviating,
         repeated,
         if_terminations_ignored,
         residual_ratio: ratio,
@@ -453,6 +503,22 @@ fn covariances(
     };
     let entries = EntryCovariances::of_fit(ports, grid.as_hz(), matrices)?;
     Ok(Some(RebuiltCovariances { entries, origin }))
+}
+
+/// The measurement with the largest fit residuals; `None` where there are none at all.
+fn most_deviating(points: &[FittedPoint], measured: &[&[Port]]) -> Option<DeviatingMeasurement> {
+    let each = measured.iter().enumerate().map(|(at, ports)| {
+        let residuals = points.iter().filter_map(|point| point.fit.residuals.get(at));
+        let (squares, count) = residuals.fold((0.0, 0.0), |(squares, count), own| {
+            #[expect(clippy::cast_precision_loss, reason = "few entries")]
+            let entries = own.len() as f64;
+            (squares + own.norm_squared(), count + entries)
+        });
+        let residual_rms = (squares / f64::max(count, 1.0)).sqrt();
+        DeviatingMeasurement { number: at + 1, ports: ports.to_vec(), residual_rms }
+    });
+    let largest = each.max_by(|one, other| one.residual_rms.total_cmp(&other.residual_rms));
+    largest.filter(|own| own.residual_rms > 0.0)
 }
 
 /// The reflection coefficient of a port, from 0, in all measurements.

@@ -38,16 +38,38 @@ pub enum PassivePartFinding {
         /// Maximum angle, degrees.
         largest_deg: f64,
     },
+    /// Every level of a file written in dB is above 0 dB.
+    LevelsAboveZero {
+        /// Minimum level, dB.
+        smallest_db: f64,
+        /// Maximum level, dB.
+        largest_db: f64,
+    },
     /// Two different matrices at one frequency.
     TwoValues(Worst),
 }
 
 impl PassivePartFinding {
-    /// Whether no measurement error explains the finding, so that the file is not of a passive
-    /// part.
+    /// Whether [`Quality`](super::Quality) shows it too.
+    #[must_use]
+    pub fn is_figure_of_quality(&self) -> bool {
+        !matches!(
+            self,
+            Self::SmallAngles { .. } | Self::LevelsAboveZero { .. } | Self::TwoValues(_)
+        )
+    }
+
+    /// Whether no measurement error explains the finding, so that the file is not of a passive part.
     #[must_use]
     pub fn is_excluded(&self) -> bool {
-        matches!(self, Self::Gain(worst) if worst.value.is_nan() || worst.value > LARGEST_PASSIVE_GAIN)
+        /// Reflections of a calibrated analyser are wrong by some hundredths of a decibel, and not to
+        /// one side over a whole sweep.
+        const LARGEST_LEVEL_ERROR_DB: f64 = 0.1;
+        match self {
+            Self::Gain(worst) => worst.value.is_nan() || worst.value > LARGEST_PASSIVE_GAIN,
+            Self::LevelsAboveZero { smallest_db, .. } => *smallest_db > LARGEST_LEVEL_ERROR_DB,
+            _ => false,
+        }
     }
 }
 
@@ -81,8 +103,14 @@ impl fmt::Display for PassivePartFinding {
             ),
             Self::SmallAngles { largest_deg } => write!(
                 f,
-                "no angle exceeds {largest_deg:.2} deg over the whole sweep: are the angles imaginary \
-                 parts (RI labelled MA or DB) or radians?"
+                "no angle exceeds {largest_deg:.places$} deg over the whole sweep: are the angles \
+                 imaginary parts (RI labelled MA or DB) or radians?",
+                places = if *largest_deg < 0.01 { 4 } else { 2 }
+            ),
+            Self::LevelsAboveZero { smallest_db, largest_db } => write!(
+                f,
+                "every level is above 0 dB, from {smallest_db:.2} to {largest_db:.2} dB: are they \
+                 magnitudes (MA labelled DB) or losses, which are written as negative dB?"
             ),
             Self::TwoValues(worst) => write!(
                 f,

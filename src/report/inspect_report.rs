@@ -27,6 +27,7 @@ pub struct InspectedFile {
     frequency_hz: FrequencyRange,
     noise_points: usize,
     warnings: Vec<ReaderWarning>,
+    findings: Vec<String>,
     quality: Option<QualityFigures>,
     #[serde(skip_serializing_if = "Option::is_none")]
     data: Option<Vec<DataPoint>>,
@@ -115,12 +116,14 @@ fn rows(matrix: MatrixView<'_>) -> Vec<Vec<Pair>> {
 
 impl InspectedFile {
     /// Puts together what is known of a file; `with_data` adds its numbers. Without a quality the
-    /// file's parameter has no scattering form at some frequency.
+    /// file's parameter has no scattering form at some frequency. `findings` are sentences on what speaks
+    /// against a passive part and is no figure of quality.
     #[must_use]
     pub fn new(
         name: &str,
         file: &TouchstoneFile,
         quality: Option<&Quality>,
+        findings: &[String],
         with_data: bool,
     ) -> Self {
         let network = &file.network;
@@ -165,6 +168,7 @@ impl InspectedFile {
             },
             noise_points: file.noise.len(),
             warnings: file.warnings.iter().map(ReaderWarning::from).collect(),
+            findings: findings.to_vec(),
             quality: quality.map(QualityFigures::from),
             data,
             noise,
@@ -270,9 +274,14 @@ pub fn inspect_csv(files: &[&Inspected]) -> Result<String, csv::Error> {
     table.finish()
 }
 
-/// What `inspect` says of one file.
+/// What `inspect` says of one file, with the same findings as [`InspectedFile::new`].
 #[must_use]
-pub fn inspect_text(name: &str, file: &TouchstoneFile, quality: Option<&Quality>) -> String {
+pub fn inspect_text(
+    name: &str,
+    file: &TouchstoneFile,
+    quality: Option<&Quality>,
+    findings: &[String],
+) -> String {
     let network = &file.network;
     let grid = network.grid();
     let mut text = String::new();
@@ -311,6 +320,10 @@ pub fn inspect_text(name: &str, file: &TouchstoneFile, quality: Option<&Quality>
     match quality {
         None => line("  no S matrix exists at some frequency: quality unknown".to_owned()),
         Some(quality) => quality_lines(quality).into_iter().for_each(&mut line),
+    }
+    for finding in findings {
+        let options = textwrap::Options::new(80).initial_indent("  ").subsequent_indent("    ");
+        line(textwrap::fill(&format!("implausible: {finding}"), options));
     }
     for warning in &file.warnings {
         let place = warning.excerpt.position;

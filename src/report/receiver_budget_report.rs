@@ -194,7 +194,9 @@ pub(super) fn budget_text(result: &DownconverterResult, image: Sideband) -> Stri
         lines(&table)
     );
     if others.len() > ROWS_SHOWN - 1 {
-        let _ = writeln!(text, " ({} more rows gain less)", others.len() + 1 - ROWS_SHOWN);
+        let more = others.len() + 1 - ROWS_SHOWN;
+        let verb = if more == 1 { "row gains" } else { "rows gain" };
+        let _ = writeln!(text, " ({more} more {verb} less)");
     }
     if budget.loads.len() > 1 {
         text.push_str(&filled(&loads_text(budget)));

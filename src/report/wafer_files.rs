@@ -33,7 +33,8 @@ const PICTURES: [(&str, bool, Draw); 5] = [
 /// What the names of maps begin with.
 const MAP_NAME: &str = "wafer-map-";
 
-/// The table, the document and the pictures of a lot, on all threads.
+/// The table, the document and the pictures of a lot, on all threads; no pictures where no die could be
+/// judged.
 ///
 /// # Errors
 /// [`FilesError::Plot`] if drawing fails; the others not in practice.
@@ -48,13 +49,16 @@ pub fn lot_files(
     let wafers = result.wafers.iter().map(|wafer| (wafer.lot.as_str(), wafer.wafer.as_str()));
     let names = map_names(wafers);
     let scales = WaferScales::of(result);
-    let maps = (0..result.map.as_ref().map_or(0, |_| names.len())).into_par_iter().map(|wafer| {
+    // Pictures of no die would show nothing.
+    let is_judged = result.all.counts.tested() > 0;
+    let maps = result.map.as_ref().filter(|_| is_judged).map_or(0, |_| names.len());
+    let maps = (0..maps).into_par_iter().map(|wafer| {
         let picture = plot::wafer_map(&heading, result, &scales, wafer)?;
         forms.files(folder, &names[wafer], &picture)
     });
     let drawn = PICTURES
         .into_par_iter()
-        .filter(|(_, needs_map, _)| result.map.is_some() || !needs_map)
+        .filter(|(_, needs_map, _)| is_judged && (result.map.is_some() || !needs_map))
         .map(|(name, _, draw)| forms.files(folder, name, &draw(&heading, result)?))
         .chain(maps);
     let drawn = drawn.collect::<Result<Vec<_>, PlotError>>()?;

@@ -3,7 +3,7 @@
 use super::error::SplitterError;
 use super::imbalance::{SplitterPoint, output_waves, read_point};
 use super::port_order::{PortOrderFinding, PortRoles, port_order_finding};
-use super::roles::{GivenRoles, Roles, find_roles};
+use super::roles::{GivenRoles, Roles, WIDEST_PHASE_DEG, find_roles};
 use super::splitter_compliance::{check_limits, compliance};
 use super::splitter_kind::SplitterKind;
 use crate::network::{
@@ -11,6 +11,7 @@ use crate::network::{
     change_reference, close_ports, convert, onto_grid,
 };
 use crate::requirement::{Compliance, Limits};
+use crate::units::wrap_deg;
 use num_complex::Complex64;
 use std::borrow::Cow;
 
@@ -128,9 +129,21 @@ pub fn analyse(
     let points = (0..points)
         .map(|point| read_point(&solved, point, &roles, &closed))
         .collect::<Result<Vec<_>, _>>()?;
+    warnings.extend(far_nominal(&settings.roles, points[centre].phase_difference_deg));
     let summary = summarise(&points, band_hz, centre, &roles);
     let compliance = compliance(&settings.limits, &points)?;
     Ok(SplitterResult { roles, points, summary, port_order, compliance, warnings })
+}
+
+/// A given nominal phase that the data are far from.
+fn far_nominal(given: &GivenRoles, difference_deg: f64) -> Option<String> {
+    let nominal_deg = given.nominal_deg?;
+    (wrap_deg(difference_deg - nominal_deg).abs() > WIDEST_PHASE_DEG).then(|| {
+        format!(
+            "the outputs differ by {difference_deg:.1} deg at band centre, far from the nominal \
+             {nominal_deg} deg: check its sign and its unit, degrees, and the order of the outputs"
+        )
+    })
 }
 
 /// What the data say against roles that are given; an error where no figure would mean anything.

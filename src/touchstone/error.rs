@@ -54,14 +54,20 @@ impl ReadError {
                 shown.excerpt = Some((**excerpt).clone());
                 shown.label = problem.label();
                 shown.notes.extend(problem.note());
+                shown.help = problem.remedy();
                 if let (Some(ports), Problem::RowLength { .. } | Problem::EndsInsideSet { .. }) =
                     (super::file_name::ports_in_name(file), &**problem)
                 {
+                    if let Some(fitting) = problem.fitting_ports() {
+                        shown.help = Some(format!(
+                            "the row is that of a {fitting}-port: name the file .s{fitting}p; or complete \
+                             or shorten the row"
+                        ));
+                    }
                     shown.notes.push(format!(
                         "the number of ports comes from the file's name, .s{ports}p"
                     ));
                 }
-                shown.help = problem.remedy();
                 shown
             }
         }
@@ -254,6 +260,23 @@ impl Problem {
             }
             _ => None,
         }
+    }
+
+    /// The number of ports that the first line of the first set fits, where it is another than the
+    /// file's name has.
+    fn fitting_ports(&self) -> Option<usize> {
+        let Self::RowLength { found, ports, line_of_set: 1, set, .. } = self else { return None };
+        // A first line holds a frequency and one row of the matrix, or all of a two-port's; the rows of
+        // four-ports begin as a two-port does.
+        let fitting = match (set, found) {
+            (1, 3) => 1,
+            (1, 7) => 3,
+            (1, 9) if *ports == 1 => 2,
+            (1, 9) => 4,
+            (2, 8) if *ports == 2 => 4,
+            _ => return None,
+        };
+        (fitting != *ports).then_some(fitting)
     }
 
     /// The explanation of what was expected.

@@ -1,6 +1,6 @@
 //! Checks whether a file can be that of a passive part, and names the likely mistake if it cannot.
 
-use super::file::TouchstoneFile;
+use super::file::{TouchstoneFile, Version};
 use super::option_line::NumberFormat;
 use crate::network::{
     Network, NetworkError, ParameterKind, PassivePartFinding, passive_part_findings,
@@ -42,6 +42,14 @@ pub enum Mislabelling {
     RealImaginaryAsDecibels,
     /// Real and imaginary parts, labelled as magnitude and angle.
     RealImaginaryAsMagnitudes,
+    /// Angles in radians.
+    Radians,
+    /// Losses as positive decibels.
+    PositiveLosses,
+    /// Scattering parameters, labelled as impedances.
+    ScatteringAsImpedances,
+    /// Scattering parameters, labelled as admittances.
+    ScatteringAsAdmittances,
 }
 
 impl fmt::Display for Mislabelling {
@@ -55,28 +63,44 @@ impl fmt::Display for Mislabelling {
             Self::RealImaginaryAsMagnitudes => {
                 "real and imaginary parts, labelled MA instead of RI"
             }
+            Self::Radians => "angles in radians, which a file has in degrees",
+            Self::PositiveLosses => {
+                "losses as positive numbers: a level below the incident one is negative in dB"
+            }
+            Self::ScatteringAsImpedances => "S-parameters, labelled Z instead of S",
+            Self::ScatteringAsAdmittances => "S-parameters, labelled Y instead of S",
         })
     }
 }
 
+/// No angle in radians is larger than a half turn.
+const HALF_TURN: f64 = 3.15;
+
 impl Mislabelling {
-    /// The mistakes that are possible in a format.
-    fn of(format: NumberFormat) -> &'static [Self] {
-        match format {
-            NumberFormat::RealImaginary => {
+    /// The mistakes that are possible in a file.
+    fn of(file: &TouchstoneFile) -> &'static [Self] {
+        match (file.network.kind(), file.number_format) {
+            (ParameterKind::Impedance, _) => &[Self::ScatteringAsImpedances],
+            (ParameterKind::Admittance, _) => &[Self::ScatteringAsAdmittances],
+            (ParameterKind::Scattering, NumberFormat::RealImaginary) => {
                 &[Self::DecibelsAsRealImaginary, Self::AnglesAsRealImaginary]
             }
-            NumberFormat::MagnitudeAngle => {
-                &[Self::RealImaginaryAsMagnitudes, Self::DecibelsAsMagnitudes]
+            (ParameterKind::Scattering, NumberFormat::MagnitudeAngle) => {
+                &[Self::RealImaginaryAsMagnitudes, Self::DecibelsAsMagnitudes, Self::Radians]
             }
-            NumberFormat::DecibelAngle => {
-                &[Self::RealImaginaryAsDecibels, Self::MagnitudesAsDecibels]
-            }
+            (ParameterKind::Scattering, NumberFormat::DecibelAngle) => &[
+                Self::RealImaginaryAsDecibels,
+                Self::MagnitudesAsDecibels,
+                Self::Radians,
+                Self::PositiveLosses,
+            ],
+            _ => &[],
         }
     }
 
-    /// The entry as it was likely meant; `None` where the number cannot have that meaning.
-    fn meant(self, read: Complex64) -> Option<Complex64> {
+    /// An entry read as it was likely meant, with the references of its row and column in ohm; `None`
+    /// where the number cannot have been that.
+    fn meant(self, read: Complex64, version: Version, reference_ohm: f64) -> Option<Complex64> {
         let from_db = |db: f64, degrees: f64| {
             let fits = (-200.0..=1.0).contains(&db) && degrees.abs() <= 360.0;
             fits.then(|| Complex64::from_polar(10_f64.powf(db / 20.0), degrees.to_radians()))
@@ -102,18 +126,38 @@ impl Mislabelling {
                 from_parts(-read.norm(), degrees - 180.0_f64.copysign(degrees))
             }
             Self::RealImaginaryAsMagnitudes => from_parts(read.norm(), degrees),
+            Self::Radians => (degrees.abs() <= HALF_TURN && read.norm() <= 1.1)
+                .then(|| Complex64::from_polar(read.norm(), degrees)),
+            Self::PositiveLosses => from_db(-20.0 * read.norm().log10(), degrees),
+            // Version 1 normalises to the reference, and the reader has undone that.
+            Self::ScatteringAsImpedances if version.has_keywords() => from_parts(read.re, read.im),
+            Self::ScatteringAsAdmittances if version.has_keywords() => from_parts(read.re, read.im),
+            Self::ScatteringAsImpedances => {
+                from_parts(read.re / reference_ohm, read.im / reference_ohm)
+            }
+            Self::ScatteringAsAdmittances => {
+                from_parts(read.re * reference_ohm, read.im * reference_ohm)
+            }
         }
     }
 
-    /// Whether the numbers of a file, read as they were likely meant, are those of a passive part.
-    fn explains(self, network: &Network, band_hz: RangeInclusive<f64>) -> bool {
-        let meant: Option<Vec<Complex64>> =
-            network.entries().iter().map(|&read| self.meant(read)).collect();
+    /// Whether a file's numbers, read as they were likely meant, are those of a passive part.
+    fn explains(self, file: &TouchstoneFile, band_hz: RangeInclusive<f64>) -> bool {
+        let network = &file.network;
+        let ports = network.ports();
+        let entries = network.entries().iter().enumerate();
+        let meant: Option<Vec<Complex64>> = entries
+            .map(|(at, &read)| {
+                let reference = |port: usize| file.port_references_ohm.get(port).copied();
+                let (row, column) = (at / ports % ports, at % ports);
+                let both_ohm2 = reference(row)? * reference(column)?;
+                self.meant(read, file.version, both_ohm2.sqrt())
+            })
+            .collect();
         let references = network.references_ohm(0).to_vec();
         let meant = meant.and_then(|entries| {
             let grid = network.grid().clone();
-            let kind = ParameterKind::Scattering;
-            Network::new(kind, grid, network.ports(), entries, references).ok()
+            Network::new(ParameterKind::Scattering, grid, ports, entries, references).ok()
         });
         let findings = meant.and_then(|network| passive_part_findings(&network, band_hz).ok());
         findings.is_some_and(|findings| !findings.iter().any(PassivePartFinding::is_excluded))
@@ -125,8 +169,9 @@ impl Mislabelling {
 /// With `accept_active`, gain is a finding like the others.
 ///
 /// # Errors
-/// [`PassiveFileError::NotPassive`] for gain that no measurement error explains, with the likely
-/// mistake; [`PassiveFileError::Network`] where the file's network has no scattering matrix.
+/// [`PassiveFileError::NotPassive`] for gain that no measurement error explains and for angles that are
+/// no degrees, with the likely mistake; [`PassiveFileError::Network`] where the file's network has no
+/// scattering matrix.
 ///
 /// # Examples
 /// ```
@@ -146,34 +191,91 @@ pub fn passive_file_findings(
 ) -> Result<Vec<PassivePartFinding>, PassiveFileError> {
     let mut findings = passive_part_findings(&file.network, band_hz.clone())?;
     findings.extend(small_angles(file));
-    let excluded = findings.iter().find(|finding| finding.is_excluded());
-    let Some(&finding) = excluded.filter(|_| !accept_active) else { return Ok(findings) };
-    let is_scattering = file.network.kind() == ParameterKind::Scattering;
-    let mut candidates = Mislabelling::of(file.number_format).iter().copied();
-    let likely = candidates
-        .find(|candidate| is_scattering && candidate.explains(&file.network, band_hz.clone()));
-    Err(PassiveFileError::NotPassive { finding, likely })
+    findings.extend(levels_above_zero(file));
+    if accept_active {
+        return Ok(findings);
+    }
+    let explained = || {
+        let mut candidates = Mislabelling::of(file).iter().copied();
+        candidates.find(|candidate| candidate.explains(file, band_hz.clone()))
+    };
+    if let Some(&finding) = findings.iter().find(|finding| finding.is_excluded()) {
+        return Err(PassiveFileError::NotPassive { finding, likely: explained() });
+    }
+    let small = findings.iter().find(|own| matches!(own, PassivePartFinding::SmallAngles { .. }));
+    if let Some(&finding) = small.filter(|_| cannot_be_degrees(file))
+        && let Some(likely) = explained()
+    {
+        return Err(PassiveFileError::NotPassive { finding, likely: Some(likely) });
+    }
+    Ok(findings)
 }
 
-/// Angles of a whole file that are too small for degrees: they may be imaginary parts, or radians.
+/// The fewest points from which a whole sweep is judged.
+const FEWEST_POINTS: usize = 5;
+
+/// Angles of a whole file that are so small that they may be no degrees: imaginary parts, or radians.
 fn small_angles(file: &TouchstoneFile) -> Option<PassivePartFinding> {
-    /// In radians no angle exceeds half a turn.
-    const HALF_TURN: f64 = 3.15;
     let has_angles = file.number_format != NumberFormat::RealImaginary;
     let hz = file.network.grid().as_hz();
-    // A narrow or short sweep may have little phase.
-    if !has_angles || hz.len() < 5 || hz[hz.len() - 1] < 1.05 * hz[0] {
+    // A narrow or short sweep may show little phase.
+    if !has_angles || hz.len() < FEWEST_POINTS || hz[hz.len() - 1] < 1.05 * hz[0] {
         return None;
     }
-    // A negative magnitude is read as a phase shift of 180 degrees.
-    let angle = |entry: &Complex64| {
-        let degrees = entry.arg().to_degrees().abs();
-        degrees.min(180.0 - degrees)
-    };
-    let largest_deg = file.network.entries().iter().map(angle).fold(0.0, f64::max);
-    // Data that are exactly real may be those of resistors.
+    let angles_deg = file.network.entries().iter().map(|entry| folded_deg(*entry));
+    let largest_deg = angles_deg.fold(0.0, f64::max);
+    // Exactly real data are those of resistors.
     (largest_deg > 1e-3 && largest_deg < HALF_TURN)
         .then_some(PassivePartFinding::SmallAngles { largest_deg })
+}
+
+/// The distance of an angle from that of a real number: a negative magnitude is read as a turn by 180
+/// degrees.
+fn folded_deg(entry: Complex64) -> f64 {
+    let degrees = entry.arg().to_degrees().abs();
+    degrees.min(180.0 - degrees)
+}
+
+/// Whether angles that are small over a whole file cannot be degrees.
+///
+/// An electrically small part may have small angles, such as an open at 1 GHz.
+fn cannot_be_degrees(file: &TouchstoneFile) -> bool {
+    /// Above it 3.15 degrees are less than 0.9 ps: no part with reference planes around it is as short
+    /// (ours; pads on a die are 100 um and more apart).
+    const NO_PART_IS_SMALL_HZ: f64 = 10e9;
+    /// Imaginary parts or radians below this make no difference that matters.
+    const SMALLEST: f64 = 0.05;
+    let network = &file.network;
+    let size = network.ports() * network.ports();
+    let entries = network.entries();
+    if !entries.iter().any(|entry| folded_deg(*entry) > SMALLEST) {
+        return false;
+    }
+    let steps = || entries.iter().zip(&entries[size.min(entries.len())..]);
+    // Radians jump by a full turn where an angle passes a half turn.
+    let jumps = |(before, after): (&Complex64, &Complex64)| {
+        let step = after.arg().to_degrees() - before.arg().to_degrees();
+        (step.abs() - std::f64::consts::TAU).abs() < 0.5
+    };
+    // A magnitude that changes its sign is a real part.
+    let flips = |(before, after): (&Complex64, &Complex64)| before.re * after.re < 0.0;
+    network.grid().last_hz() >= NO_PART_IS_SMALL_HZ || steps().any(jumps) || steps().any(flips)
+}
+
+/// Levels in dB that are above 0 at every point of every entry.
+fn levels_above_zero(file: &TouchstoneFile) -> Option<PassivePartFinding> {
+    let entries = file.network.entries();
+    let is_scattering = file.network.kind() == ParameterKind::Scattering;
+    let points = file.network.grid().len();
+    if file.number_format != NumberFormat::DecibelAngle || !is_scattering || points < FEWEST_POINTS
+    {
+        return None;
+    }
+    let levels_db = || entries.iter().map(|entry| 20.0 * entry.norm().log10());
+    let smallest_db = levels_db().fold(f64::INFINITY, f64::min);
+    let largest_db = levels_db().fold(f64::NEG_INFINITY, f64::max);
+    // The rounding of 0 dB, which an ideal open has, is no gain.
+    (smallest_db > 1e-3).then_some(PassivePartFinding::LevelsAboveZero { smallest_db, largest_db })
 }
 
 #[cfg(test)]
@@ -202,7 +304,15 @@ mod tests {
             ("# GHz S MA R 50", decibels, Some(Mislabelling::DecibelsAsMagnitudes)),
             ("# GHz S DB R 50", magnitudes, Some(Mislabelling::MagnitudesAsDecibels)),
             ("# GHz S DB R 50", parts, Some(Mislabelling::RealImaginaryAsDecibels)),
-            // An amplifier is not a passive part, and no label explains its gain.
+            (
+                "# GHz S DB R 50",
+                "29 22 130 1.1 -95 1.1 -95 24 20",
+                Some(Mislabelling::PositiveLosses),
+            ),
+            ("# GHz S MA R 50", "29 0.1 2.2 0.9 1.6 0.9 1.6 0.1 1.1", Some(Mislabelling::Radians)),
+            ("# GHz Z RI R 50", parts, Some(Mislabelling::ScatteringAsImpedances)),
+            ("# GHz Y RI R 50", parts, Some(Mislabelling::ScatteringAsAdmittances)),
+            // An amplifier is no passive part, and no label explains it.
             ("# GHz S DB R 50", "29 -12 10 15 -60 -30 20 -10 0", None),
         ] {
             assert_eq!(likely(line, row), cause, "{line}: {row}");

@@ -28,7 +28,7 @@ use std::num::NonZeroUsize;
 /// What `inspect` prints; refuses a file that is written and does not read back.
 pub(crate) fn content(file: &TouchstoneFile) -> Result<String, String> {
     let quality = assess(&file.network).ok();
-    let shown = inspect_text("x", file, quality.as_ref());
+    let shown = inspect_text("x", file, quality.as_ref(), &[]);
     for version in [None, Some(Version::V1_0), Some(Version::V1_1), Some(Version::V2_0)] {
         for number_format in
             [NumberFormat::RealImaginary, NumberFormat::MagnitudeAngle, NumberFormat::DecibelAngle]

@@ -28,6 +28,7 @@ mod hostile_outputs;
 mod hostile_targets;
 mod image_rejection_values;
 mod join_command;
+mod likely_mistakes;
 mod magnitude_range;
 mod manual_command;
 mod manual_keys;

@@ -103,13 +103,85 @@ fn inspect_judges_files_where_that_is_asked_for() {
     assert_eq!(sandbox.run("inspect coupler.s4p active.s4p --strict").status, 1);
 }
 
+/// Writes a demo file with the pair of numbers of each entry made by `pair`, under an option line.
+fn write_pairs(
+    sandbox: &Sandbox,
+    name: &str,
+    option_line: &str,
+    pair: fn(Complex64) -> (f64, f64),
+) {
+    let file = sandbox.touchstone(name);
+    let network = &file.network;
+    let mut text = format!("{option_line}\n");
+    for (point, hz) in network.grid().as_hz().iter().enumerate() {
+        text += &(hz / 1e9).to_string();
+        for row in network.matrix(point).rows() {
+            for &entry in row {
+                let (first, second) = pair(entry);
+                text += &format!(" {first:.6} {second:.6}");
+            }
+            // A two-port's rows stand in one line.
+            if network.ports() != 2 {
+                text += "\n";
+            }
+        }
+        text += "\n";
+    }
+    sandbox.write(name, text);
+}
+
+fn parts(entry: Complex64) -> (f64, f64) {
+    (entry.re, entry.im)
+}
+
+fn db(entry: Complex64) -> f64 {
+    20.0 * entry.norm().log10()
+}
+
 #[test]
-fn angles_that_are_no_degrees_are_told() {
-    let sandbox = Sandbox::with_demo();
-    // Real and imaginary parts of a line, labelled as magnitude and angle, show no gain.
-    write_mislabelled(&sandbox, "lead_i.s2p", NumberFormat::RealImaginary, "# GHz S MA R 50");
-    let run = sandbox.run("downconverter receiver.toml");
-    assert!(unfolded(&run.stderr).contains("(RI labelled MA or DB) or radians?"), "{}", run.stderr);
+fn a_mistake_in_the_option_line_is_an_error_wherever_the_file_is_used() {
+    type Pair = fn(Complex64) -> (f64, f64);
+    let radians: Pair = |entry| (entry.norm(), entry.arg());
+    let losses: Pair = |entry| (-db(entry), entry.arg().to_degrees());
+    let cases: [(&str, &str, Pair, &str); 11] = [
+        ("lead_i.s2p", "# GHz S MA R 50", parts, "labelled MA instead of RI"),
+        ("coupler.s4p", "# GHz S MA R 50", parts, "labelled MA instead of RI"),
+        ("gate.s1p", "# GHz S MA R 50", parts, "labelled MA instead of RI"),
+        ("gate.s1p", "# GHz S DB R 50", parts, "labelled DB instead of RI"),
+        ("gate.s1p", "# GHz S MA R 50", radians, "angles in radians"),
+        ("lead_i.s2p", "# GHz S MA R 50", radians, "angles in radians"),
+        ("coupler.s4p", "# GHz S MA R 50", radians, "angles in radians"),
+        (
+            "gate.s1p",
+            "# GHz S DB R 50",
+            |entry| (entry.norm(), entry.arg().to_degrees()),
+            "labelled DB instead of MA",
+        ),
+        ("lead_i.s2p", "# GHz S DB R 50", losses, "losses as positive numbers"),
+        ("lead_i.s2p", "# GHz Z RI R 50", parts, "S-parameters, labelled Z instead of S"),
+        ("balun.s3p", "# GHz Y RI R 50", parts, "S-parameters, labelled Y instead of S"),
+    ];
+    for (name, option_line, pair, likely) in cases {
+        let sandbox = Sandbox::with_demo();
+        write_pairs(&sandbox, name, option_line, pair);
+        sandbox.refuses("downconverter receiver.toml", likely);
+        let run = sandbox.run(&format!("inspect {name} --strict"));
+        assert_eq!(run.status, 1, "{name} {option_line}: {}", run.stdout);
+        assert!(unfolded(&run.stdout).contains(likely), "{name} {option_line}: {}", run.stdout);
+        let told = sandbox.run("downconverter receiver.toml --accept-active");
+        assert!(!told.stderr.contains(likely), "{}", told.stderr);
+    }
+}
+
+#[test]
+fn small_angles_of_an_electrically_small_part_are_a_warning() {
+    let sandbox = Sandbox::new();
+    // A capacitor of 5 fF to ground at the end of a probe, as magnitude and angle.
+    let made = "component open_end capacitance_ff=5 --grid 0.5GHz..5GHz:31 --output ri.s1p";
+    sandbox.succeeds(made);
+    sandbox.succeeds("convert ri.s1p open.s1p --number-format ma");
+    let told = sandbox.succeeds("inspect open.s1p --strict");
+    assert!(unfolded(&told).contains("or radians?"), "{told}");
 }
 
 #[test]

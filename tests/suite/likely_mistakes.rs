@@ -1,0 +1,221 @@
+//! Ordinary mistakes that have an answer which looks plausible: refused, or told with the likely mistake.
+
+use crate::harness::{Sandbox, replaced, unfolded};
+
+const LO: &str = "lo_ghz = { from = 27.0, to = 31.0, points = 41 }";
+const IF: &str = "if_ghz = [0.5, 1.0, 1.5]";
+
+/// The demo receiver with pieces of its description replaced.
+fn changed(changes: &[(&str, &str)]) -> Sandbox {
+    let sandbox = Sandbox::with_demo();
+    let text = replaced(&sandbox.read("receiver.toml"), changes);
+    sandbox.write("receiver.toml", text);
+    sandbox
+}
+
+#[test]
+fn values_of_a_receiver_in_another_unit_are_refused() {
+    for (from, to, says) in [
+        (
+            LO,
+            "lo_ghz = { from = 6.75, to = 7.75, points = 41 }",
+            "lo_ghz is the LO at the mixers, after its multiplication by 4",
+        ),
+        (IF, "if_ghz = [500, 1000]", "if 1000 MHz is meant, write 1"),
+        (IF, "if_ghz = [5, 10]", "if 10 MHz is meant, write 0.01"),
+        ("capacitance_ff = 12", "capacitance_ff = 12e-15", "if 1.2e-14 F is meant, write 12"),
+        (
+            "component = { kind = \"line\", impedance_ohm = 50, center_ghz = 29, angle_deg = 40, loss_db = 0.1 }",
+            "component = { kind = \"microstrip\", width_um = 70e-6, length_um = 900 }",
+            "if 7e-5 m is meant, write 70",
+        ),
+        ("[correction]", "[correction]\namplitude_db = 100", "must be from -60 to 60"),
+        ("[correction]", "[correction]\nphase_deg = 400", "must be from -360 to 360"),
+        (
+            "[require]",
+            "[load_reflection_sweep]\nmixer_reflection = 40\n[require]",
+            "a return loss of 10 dB is 0.316",
+        ),
+        ("[mixing]", "[mixing]\njoins = [\"a.b -- c.d\"]", "move joins above the first table"),
+    ] {
+        changed(&[(from, to)]).refuses("downconverter receiver.toml", says);
+    }
+}
+
+#[test]
+fn values_of_a_receiver_that_are_likely_mistakes_are_told() {
+    let gain = "polarity = \"-\"\ngain = ";
+    for (from, to, says) in [
+        (LO, "lo_ghz = [27, 31]", "16:10: lo_ghz = [27, 31] is two frequencies"),
+        (
+            "center_ghz = 29,",
+            "center_ghz = 29000,",
+            "center_ghz = 29000 is far from 25.5 to 32.5 GHz",
+        ),
+        ("capacitance_ff = 12", "capacitance_ff = 0.012", "if 0.012 pF is meant, write 12"),
+        ("resistance_ohm = 44", "resistance_ohm = 0.044", "if 0.044 kohm is meant, write 44"),
+        ("impedance_ohm = 50", "impedance_ohm = 0.05", "if 0.05 kohm is meant, write 50"),
+        ("rf_input", "lo_source_ohm = 0.05\nrf_input", "if 0.05 kohm is meant, write 50"),
+        ("rf_input", "reference_ohm = 0.05\nrf_input", "if 0.05 kohm is meant, write 50"),
+        ("polarity = \"-\"", &format!("{gain}[-6, 0]"), "turns its output by 180 deg"),
+        ("polarity = \"-\"", &format!("{gain}[0.5, 180]"), "more than 10 dB from another mixer's"),
+        ("[correction]", "[correction]\namplitude_db = 20", "more than any receiver needs"),
+    ] {
+        let run = changed(&[(from, to)]).run("downconverter receiver.toml");
+        assert!(unfolded(&run.stderr).contains(says), "{to}: {}", run.stderr);
+    }
+}
+
+#[test]
+fn what_is_meant_has_no_remark() {
+    for (from, to) in [
+        (LO, "lo_ghz = [27, 29, 31]"),
+        (LO, "lo_ghz = 29"),
+        (IF, "if_ghz = [0.5, 1.5]"),
+        ("polarity = \"-\"", "polarity = \"-\"\ngain = [0.9, 0.05]"),
+        ("[correction]", "[correction]\nphase_deg = -3"),
+        ("center_ghz = 29,", "center_ghz = 10,"),
+        ("capacitance_ff = 12", "capacitance_ff = 0"),
+    ] {
+        let run = changed(&[(from, to)]).run("downconverter receiver.toml");
+        assert_eq!(run.stderr, "", "{to}");
+    }
+}
+
+#[test]
+fn parts_and_mixers_that_contradict_one_another_are_told() {
+    let q_minus = "[[mixer]]\nname = \"q_minus\"\nchannel = \"q\"\npolarity = \"-\"\n\
+                   lo = \"balun_q.minus\"\nrf = \"rf_line_q.2\"\n";
+    for (from, to, says) in [
+        ("divider.s3p", "balun.s3p", "block 'divider' gives I and Q signals that are"),
+        (
+            "balun_q.s3p",
+            "divider.s3p",
+            "mixers 'q_plus' and 'q_minus' of channel Q work against each other",
+        ),
+        (
+            "polarity = \"-\"",
+            "polarity = \"+\"",
+            "mixers 'i_plus' and 'i_minus' of channel I work against each other",
+        ),
+        (q_minus, "", "channel I has 2 and channel Q has 1 of the mixers"),
+        ("coupler.s4p", "tree.s4p", "Q leads I by"),
+        ("combine = \"auto\"", "combine = \"COMBINE\"", "are I and Q exchanged"),
+    ] {
+        let sandbox = Sandbox::with_demo();
+        // An in-phase divider with a port that gets nothing, where a quadrature coupler is expected.
+        let made = "component hybrid_180 --grid 24GHz..34GHz:101 --output difference.s4p";
+        sandbox.succeeds(made);
+        sandbox.succeeds("convert difference.s4p tree.s4p --ports 4,2,3,1");
+        let other = match sandbox.json("downconverter receiver.toml")["combination"].as_str() {
+            Some("I + jQ") => "i-jq",
+            _ => "i+jq",
+        };
+        let to = to.replace("COMBINE", other);
+        sandbox.write("receiver.toml", replaced(&sandbox.read("receiver.toml"), &[(from, &to)]));
+        let run = sandbox.run("downconverter receiver.toml");
+        assert!(unfolded(&run.stderr).contains(says), "{to}: {}", run.stderr);
+    }
+    let run = Sandbox::with_demo().run("downconverter receiver.toml");
+    assert_eq!(run.stderr, "");
+}
+
+#[test]
+fn ranges_without_a_unit_are_refused_with_what_to_write() {
+    let sandbox = Sandbox::with_demo();
+    for (command, says) in [
+        ("splitter coupler.s4p --band 27..31", "write 27GHz..31GHz"),
+        ("convert coupler.s4p out.s4p --grid 24..34:11", "write 24GHz..34GHz:11"),
+        ("plan --rf 27GHz..31GHz --if 500..1500", "write 500MHz..1500MHz"),
+        ("plan --rf 27..31 --if 0.5GHz..1.5GHz", "write 27GHz..31GHz"),
+    ] {
+        let run = sandbox.run(command);
+        assert_eq!(run.status, 2, "{command}");
+        assert!(unfolded(&run.stderr).contains(says), "{command}: {}", run.stderr);
+    }
+    let tree = replaced(
+        &sandbox.read("tree.toml"),
+        &[("reference_ohm", "grid = \"24..34:11\"\nreference_ohm")],
+    );
+    sandbox.write("tree.toml", tree);
+    sandbox.refuses("join tree.toml --output t.s3p", "write 24GHz..34GHz:11");
+}
+
+#[test]
+fn a_file_with_the_name_of_another_number_of_ports_is_told() {
+    let sandbox = Sandbox::with_demo();
+    for (from, to, ports) in [
+        ("coupler.s4p", "a.s3p", 4),
+        ("coupler.s4p", "b.s2p", 4),
+        ("balun.s3p", "c.s4p", 3),
+        ("balun.s3p", "d.s2p", 3),
+        ("lead_i.s2p", "e.s1p", 2),
+        ("gate.s1p", "f.s2p", 1),
+    ] {
+        sandbox.write(to, sandbox.read(from));
+        sandbox.refuses(&format!("inspect {to}"), &format!("name the file .s{ports}p"));
+    }
+}
+
+#[test]
+fn measurements_that_contradict_one_another_are_told_without_uncertainties() {
+    let sandbox = Sandbox::new();
+    sandbox.add("data-demo/rebuild");
+    sandbox.write(
+        "isolation_resistor.s1p",
+        std::fs::read(crate::harness::project("data-demo/isolation_resistor.s1p")).unwrap(),
+    );
+    let plain = sandbox
+        .read("set.toml")
+        .replace("standard_uncertainty = 0.002\n", "")
+        .replace("../isolation", "isolation");
+    sandbox.write("set.toml", &plain);
+    let run = sandbox.run("rebuild set.toml --output a.s4p");
+    assert_eq!(run.stderr, "wrote a.s4p\n");
+    sandbox.write("set.toml", replaced(&plain, &[("ports = [1, 4]", "ports = [4, 1]")]));
+    let run = sandbox.run("rebuild set.toml --output b.s4p");
+    let told = unfolded(&run.stderr);
+    assert!(told.contains("the measurements contradict one another"), "{told}");
+    assert!(told.contains("measurement 3 (ports 4, 1) disagrees most"), "{told}");
+}
+
+#[test]
+fn limits_and_levels_beyond_sense_are_refused() {
+    let sandbox = Sandbox::new();
+    sandbox.refuses("tolerance --image-rejection-db 1000", "at most 200 dB");
+    let text = sandbox.succeeds("component attenuator loss_db=1e5");
+    assert!(text.contains("series_ohm") && !text.contains("NaN"), "{text}");
+    sandbox.add("data-demo/station");
+    let station =
+        replaced(&sandbox.read("station.toml"), &[("thru_residual = ", "thru_residual = 2 # ")]);
+    sandbox.write("station.toml", station);
+    sandbox.refuses("station station.toml", "2 % is 0.02, and -40 dB is 0.01");
+}
+
+#[test]
+fn a_pitch_in_another_unit_is_refused() {
+    for (pitch, says) in [
+        ("[15e-3, 14e-3]", "if 0.015 m is meant, write 15"),
+        ("[15000, 14000]", "if 15000 um is meant, write 15"),
+    ] {
+        let sandbox = Sandbox::with_demo();
+        sandbox.add("data-demo/wafer");
+        let recipe = replaced(
+            &sandbox.read("recipe.toml"),
+            &[("die_pitch_mm = [15, 14]", &format!("die_pitch_mm = {pitch}"))],
+        );
+        sandbox.write("recipe.toml", recipe);
+        sandbox.refuses("wafer recipe.toml --out out", says);
+    }
+}
+
+#[test]
+fn a_wafer_without_a_die_that_can_be_judged_has_no_pictures() {
+    let sandbox = Sandbox::new();
+    sandbox.add("data-demo/wafer");
+    let run = sandbox.run("wafer recipe.toml --out out");
+    assert_eq!(run.status, 2);
+    assert!(unfolded(&run.stderr).contains("no die could be judged"), "{}", run.stderr);
+    assert!(!run.stderr.contains("of the few"), "{}", run.stderr);
+    assert_eq!(sandbox.names("out"), ["corrections.csv", "dies.csv", "summary.json"]);
+}
