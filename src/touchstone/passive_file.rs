@@ -86,7 +86,7 @@ impl Mislabelling {
                 &[Self::DecibelsAsRealImaginary, Self::AnglesAsRealImaginary]
             }
             (ParameterKind::Scattering, NumberFormat::MagnitudeAngle) => {
-                &[Self::RealImaginaryAsMagnitudes, Self::DecibelsAsMagnitudes, Self::Radians]
+                &[Self::RealImaginaryAsMagnitudes, Self::Radians, Self::DecibelsAsMagnitudes]
             }
             (ParameterKind::Scattering, NumberFormat::DecibelAngle) => &[
                 Self::RealImaginaryAsDecibels,

@@ -21,7 +21,7 @@ fn values_of_a_receiver_in_another_unit_are_refused() {
             "lo_ghz = { from = 6.75, to = 7.75, points = 41 }",
             "lo_ghz is the LO at the mixers, after its multiplication by 4",
         ),
-        (IF, "if_ghz = [500, 1000]", "if 1000 MHz is meant, write 1"),
+        (IF, "if_ghz = [500, 1000]", "if 500 MHz is meant, write 0.5"),
         (IF, "if_ghz = [5, 10]", "if 10 MHz is meant, write 0.01"),
         ("capacitance_ff = 12", "capacitance_ff = 12e-15", "if 1.2e-14 F is meant, write 12"),
         (
@@ -74,7 +74,7 @@ fn what_is_meant_has_no_remark() {
         (IF, "if_ghz = [0.5, 1.5]"),
         ("polarity = \"-\"", "polarity = \"-\"\ngain = [0.9, 0.05]"),
         ("[correction]", "[correction]\nphase_deg = -3"),
-        ("center_ghz = 29,", "center_ghz = 10,"),
+        ("center_ghz = 29,", "center_ghz = 28,"),
         ("capacitance_ff = 12", "capacitance_ff = 0"),
     ] {
         let run = changed(&[(from, to)]).run("downconverter receiver.toml");
@@ -100,19 +100,14 @@ fn parts_and_mixers_that_contradict_one_another_are_told() {
         ),
         (q_minus, "", "channel I has 2 and channel Q has 1 of the mixers"),
         ("coupler.s4p", "tree.s4p", "Q leads I by"),
-        ("combine = \"auto\"", "combine = \"COMBINE\"", "are I and Q exchanged"),
+        ("combine = \"auto\"", "combine = \"i-jq\"", "are I and Q exchanged"),
     ] {
         let sandbox = Sandbox::with_demo();
         // An in-phase divider with a port that gets nothing, where a quadrature coupler is expected.
         let made = "component hybrid_180 --grid 24GHz..34GHz:101 --output difference.s4p";
         sandbox.succeeds(made);
         sandbox.succeeds("convert difference.s4p tree.s4p --ports 4,2,3,1");
-        let other = match sandbox.json("downconverter receiver.toml")["combination"].as_str() {
-            Some("I + jQ") => "i-jq",
-            _ => "i+jq",
-        };
-        let to = to.replace("COMBINE", other);
-        sandbox.write("receiver.toml", replaced(&sandbox.read("receiver.toml"), &[(from, &to)]));
+        sandbox.write("receiver.toml", replaced(&sandbox.read("receiver.toml"), &[(from, to)]));
         let run = sandbox.run("downconverter receiver.toml");
         assert!(unfolded(&run.stderr).contains(says), "{to}: {}", run.stderr);
     }
@@ -217,5 +212,54 @@ fn a_wafer_without_a_die_that_can_be_judged_has_no_pictures() {
     assert_eq!(run.status, 2);
     assert!(unfolded(&run.stderr).contains("no die could be judged"), "{}", run.stderr);
     assert!(!run.stderr.contains("of the few"), "{}", run.stderr);
-    assert_eq!(sandbox.names("out"), ["corrections.csv", "dies.csv", "summary.json"]);
+    assert_eq!(sandbox.names("out"), ["dies.csv", "summary.json"]);
+}
+
+/// Writes a demo file in dB and degrees under an option line that says MA.
+fn mislabel(sandbox: &Sandbox, name: &str) {
+    sandbox.succeeds(&format!("convert {name} db-{name} --number-format db"));
+    sandbox.write(name, sandbox.read(&format!("db-{name}")).replace(" DB ", " MA "));
+}
+
+#[test]
+fn a_mislabelled_file_is_refused_where_networks_are_made_of_it() {
+    let likely = "numbers in dB and degrees, labelled MA instead of DB";
+    let sandbox = Sandbox::with_demo();
+    mislabel(&sandbox, "coupler.s4p");
+    sandbox.refuses("join tree.toml --output t.s3p", likely);
+    mislabel(&sandbox, "lead_q.s2p");
+    let run = sandbox.run("deembed lead_i.s2p --left lead_q.s2p --output d.s2p");
+    assert!(run.status == 2 && unfolded(&run.stderr).contains(likely), "{}", run.stderr);
+    let run = sandbox.run("compare coupler.s4p db-coupler.s4p");
+    assert!(unfolded(&run.stderr).contains(likely), "{}", run.stderr);
+}
+
+#[test]
+fn further_values_that_are_likely_mistakes_are_told() {
+    let sandbox = Sandbox::with_demo();
+    let grid = "--grid 24GHz..34GHz:11 --output";
+    for (command, says) in [
+        ("splitter coupler.s4p --nominal-deg 1.5708", "far from the nominal 1.5708 deg"),
+        ("compare coupler.s4p coupler.s4p", "both files hold the same numbers"),
+        (&format!("component wilkinson center_ghz=29000 {grid} a.s3p"), "center_ghz is in GHz"),
+        (&format!("component branch_line center_ghz=2.9 {grid} b.s4p"), "far from 24 to 34 GHz"),
+    ] {
+        let run = sandbox.run(command);
+        assert!(unfolded(&run.stderr).contains(says), "{command}: {}", run.stderr);
+    }
+    for (command, says) in [
+        (
+            "component microstrip width_um=70 length_um=900 conductivity_ms_per_m=41e6",
+            "S/m is meant, write 41",
+        ),
+        (
+            "component branch_line center_ghz=29 --substrate height_um=100e-6",
+            "if 1e-4 m is meant, write 100",
+        ),
+    ] {
+        sandbox.refuses(command, says);
+    }
+    let run = changed(&[("file = \"isolation_resistor.s1p\"", "ohm = 50000")])
+        .run("downconverter receiver.toml");
+    assert!(unfolded(&run.stderr).contains("an open is open = true"), "{}", run.stderr);
 }
