@@ -7,6 +7,8 @@ pub enum Work {
     Measuring,
     /// Receivers are assembled from blocks of different dies.
     Assembling,
+    /// Files are read, or written.
+    Files,
 }
 
 /// How far a run is.
@@ -14,7 +16,7 @@ pub enum Work {
 pub struct Progress {
     /// What it is at.
     pub work: Work,
-    /// How many dies or receivers are done, those of an earlier run that is resumed included.
+    /// How many dies, receivers or files are done, those of an earlier run that is resumed included.
     pub done: u64,
     /// How many there are in all.
     pub total: u64,

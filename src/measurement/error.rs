@@ -255,24 +255,24 @@ pub enum MeasurementError {
         ShownFrequency(*frequency_hz)
     )]
     Undetermined {
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
         /// The condition number of the equations.
         condition: f64,
     },
     /// A resonance of the matrix with its terminations.
     #[error(
-        "at {} the terminations and the matrix are in resonance, without a finite answer; check the terminations",
+        "at {} the terminations and the matrix are in resonance, without a finite result; check the terminations",
         ShownFrequency(*frequency_hz)
     )]
     Resonance {
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// Measurements and terminations that contradict each other.
     #[error("at {} no matrix fits the measurements; check the terminations", ShownFrequency(*frequency_hz))]
     NoFit {
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// A receiver that cannot be solved.

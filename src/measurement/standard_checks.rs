@@ -22,7 +22,7 @@ pub enum StandardFault {
          their access lines turn one into the other"
     )]
     Exchanged {
-        /// Where.
+        /// The port.
         port: Port,
     },
     /// A standard that should reflect absorbs or transmits.
@@ -36,7 +36,7 @@ pub enum StandardFault {
         port: Port,
         /// The magnitude of its reflection.
         magnitude: f64,
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// A line or thru that transmits nearly nothing.
@@ -48,7 +48,7 @@ pub enum StandardFault {
     NotTransmitting {
         /// The magnitude of its transmission.
         magnitude: f64,
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// A network without scattering matrix.

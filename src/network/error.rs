@@ -46,7 +46,7 @@ pub enum NetworkError {
         value_hz: f64,
     },
     /// Fewer or more matrix entries than ports and points ask for.
-    #[error("{ports} ports at {points} frequencies need {} entries, got {found}", ports * ports * points)]
+    #[error("{ports} ports at {points} frequencies need {} entries, found {found}", ports * ports * points)]
     EntryCount {
         /// Number of ports.
         ports: usize,
@@ -81,7 +81,7 @@ pub enum NetworkError {
         row: Port,
         /// The driven port.
         column: Port,
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// An entry beyond the range in which networks are computed.
@@ -97,13 +97,13 @@ pub enum NetworkError {
         row: Port,
         /// The driven port.
         column: Port,
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
         /// The entry.
         found: Complex64,
     },
     /// A number of references that fits neither the ports nor ports times points.
-    #[error("expected one reference or {ports} (one per port), got {found}")]
+    #[error("expected one reference impedance or {ports} (one for each port), found {found}")]
     ReferenceCount {
         /// Number of ports.
         ports: usize,
@@ -111,7 +111,7 @@ pub enum NetworkError {
         found: usize,
     },
     /// A reference whose real part is not positive.
-    #[error("the reference of port {port}, {} ohm, needs a positive real part", shown_complex(*value_ohm))]
+    #[error("the reference impedance of port {port}, {} ohm, needs a positive real part", shown_complex(*value_ohm))]
     Reference {
         /// Whose reference.
         port: Port,
@@ -143,13 +143,13 @@ pub enum NetworkError {
     NoSuchMatrix {
         /// The parameter asked for.
         kind: ParameterKind,
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// The terminations and the network ring: no finite answer.
-    #[error("the loads ring with the network at {}: the answer is not finite", ShownFrequency(*frequency_hz))]
+    #[error("the loads and the network are in resonance at {}: there is no finite result", ShownFrequency(*frequency_hz))]
     Ringing {
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// What closes a port refuses.
@@ -157,7 +157,7 @@ pub enum NetworkError {
     InLoad {
         /// The port.
         port: Port,
-        /// Why.
+        /// The error behind it.
         source: Box<NetworkError>,
     },
     /// A port number beyond the network's ports.
@@ -169,7 +169,7 @@ pub enum NetworkError {
         ports: usize,
     },
     /// A port named twice where each may stand once.
-    #[error("port {port} is named twice")]
+    #[error("duplicate port {port}")]
     PortTwice {
         /// The port.
         port: Port,
@@ -200,7 +200,7 @@ pub enum NetworkError {
         terminal: Terminal,
     },
     /// A port that is neither joined nor outside.
-    #[error("port {} of block {} is left over: it is neither joined nor outside", terminal.port, terminal.block + 1)]
+    #[error("port {} of block {} is unconnected: it is neither joined nor outside", terminal.port, terminal.block + 1)]
     LeftOver {
         /// The port.
         terminal: Terminal,
@@ -220,11 +220,11 @@ pub enum NetworkError {
         last_hz: f64,
     },
     /// A lossless loop without a finite answer.
-    #[error("join {} closes a loop that rings at {}: there is no finite answer", join + 1, ShownFrequency(*frequency_hz))]
+    #[error("join {} closes a loop that is singular at {}: there is no finite result", join + 1, ShownFrequency(*frequency_hz))]
     RingingJoin {
         /// Which join of the wiring, from 0.
         join: usize,
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// A transmission without which the step cannot be done.
@@ -232,13 +232,13 @@ pub enum NetworkError {
     NoInverse {
         /// What would have to be inverted.
         what: &'static str,
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// Singular values that the iteration does not find.
     #[error("no singular values are found at {}", ShownFrequency(*frequency_hz))]
     NoSingularValues {
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// A chain matrix needs as many ports on the left as on the right.
@@ -248,7 +248,7 @@ pub enum NetworkError {
         ports: usize,
     },
     /// Networks of different numbers of ports where they must agree.
-    #[error("expected {expected} ports, got {found}")]
+    #[error("expected {expected} ports, found {found}")]
     PortCount {
         /// What fits.
         expected: usize,
@@ -256,7 +256,7 @@ pub enum NetworkError {
         found: usize,
     },
     /// A pair of ports with different references.
-    #[error("ports {plus} and {minus} have different references and cannot be a pair")]
+    #[error("ports {plus} and {minus} have different reference impedances and cannot be a pair")]
     UnequalPair {
         /// One port.
         plus: Port,
@@ -268,14 +268,14 @@ pub enum NetworkError {
     InStandard {
         /// Which: open or short.
         standard: &'static str,
-        /// Why.
+        /// The error behind it.
         source: Box<NetworkError>,
     },
     /// Networks whose rows stand for different modes.
     #[error("the networks have different modes: one is mixed-mode, or their pairs differ")]
     UnequalModes,
     /// A band between two neighbouring points of the data.
-    #[error("no point of the data lies from {} to {}", ShownFrequency(*low_hz), ShownFrequency(*high_hz))]
+    #[error("no point of the data is from {} to {}", ShownFrequency(*low_hz), ShownFrequency(*high_hz))]
     EmptyBand {
         /// Its lower end.
         low_hz: f64,

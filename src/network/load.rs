@@ -1,11 +1,11 @@
-//! Ports closed by loads other than their references.
+//! Ports terminated by loads other than their reference impedances.
 
 use super::lu::Lu;
 use super::waves::PortWaves;
 use super::{Network, NetworkError, ParameterKind, Port, change_reference, convert, onto_grid};
 use num_complex::Complex64;
 
-/// What a port is closed by.
+/// The termination of a port.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Load {
     /// An impedance in ohms, the same at every frequency. Its real part may be zero (a short) but

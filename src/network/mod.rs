@@ -13,12 +13,12 @@
 //! | `bilinear` | the one step behind every conversion and renormalisation |
 //! | `conversion` | S, Z, Y, H, G into one another |
 //! | `reference_change` | other reference impedances |
-//! | `load` | ports closed by loads |
+//! | `load` | ports terminated by loads |
 //! | `interpolation` | other frequencies |
 //! | `joining` | many networks into one |
 //! | `chain` | ABCD and wave-cascade matrices |
 //! | `mixed_mode` | differential and common ports, and back |
-//! | `deembedding` | fixtures, pads and leads taken off |
+//! | `deembedding` | fixtures, pads and interconnects removed |
 //! | `comparison` | two networks against each other |
 //! | `noise` | noise of passive networks |
 //! | `quality` | passivity, reciprocity, sampling |

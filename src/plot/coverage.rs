@@ -218,7 +218,7 @@ impl Coverage<'_> {
         let is_unbounded = points.iter().any(|point| point.high.is_infinite());
         let y = self.range(points, is_unbounded);
         let is_cut = points.iter().any(|point| is_beyond(point.measured) || is_beyond(point.low));
-        let title = format!("{what}{}, and what can be said of it", self.note);
+        let title = format!("{what}{}, and its uncertainty", self.note);
         let axes = Axes {
             title: &title,
             x_label: self.x_label,

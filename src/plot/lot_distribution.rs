@@ -33,7 +33,7 @@ pub fn lot_distribution(
         let halves = body.split_evenly((2, 1));
         let legend: Vec<Entry<'_>> = limit_entry(required_name.as_ref()).into_iter().collect();
         let axes = Axes {
-            title: "How many dies have how much",
+            title: "Distribution over dies",
             x_label: &label,
             y_label: "Dies",
             x: x.clone(),
@@ -49,7 +49,7 @@ pub fn lot_distribution(
         }
 
         let axes = Axes {
-            title: "Share of dies with less",
+            title: "Cumulative share of dies",
             x_label: &label,
             y_label: "Share (%)",
             x: x.clone(),

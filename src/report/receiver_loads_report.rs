@@ -41,7 +41,7 @@ pub(super) fn loads_text(result: &DownconverterResult) -> String {
     }
     if let Some(losses) = result.allocation.as_ref().and_then(|all| all.return_losses) {
         text.push_str(&filled(&format!(
-            "Return losses at LO {}: mixers {}, isolated {} dB; their share needs a sum of {}.",
+            "Return losses at LO {}: mixers {}, isolated {} dB; their allowance needs a sum of {}.",
             ShownFrequency(losses.at_lo_hz),
             fixed(losses.mixers_db, 1),
             fixed(losses.isolated_db, 1),

@@ -4,9 +4,10 @@ use super::files_error::FilesError;
 use super::json_document::document;
 use super::output_place::PublishError;
 use super::publish::ReportFile;
+use super::report_folder::PRINTED_REPORT;
 use super::wafer_corrections_report::corrections_csv;
 use super::wafer_dies_report::dies_csv;
-use super::wafer_report::lot_report;
+use super::wafer_report::{lot_report, wafer_text};
 use crate::batch::LotJob;
 use crate::plot::{self, PlotError};
 use crate::wafer::{LotHeading, LotResult};
@@ -56,6 +57,7 @@ pub fn lot_files(
     let drawn = drawn.collect::<Result<Vec<_>, PlotError>>()?;
     // The table of millions of rows comes after what pictures take while they are drawn.
     let mut files = vec![
+        file(PRINTED_REPORT, wafer_text(&heading, result).into_bytes()),
         file(TABLE, dies_csv(&heading, result)?.into_bytes()),
         file(DOCUMENT, document(&lot_report(job, result))?.into_bytes()),
     ];
@@ -85,7 +87,7 @@ pub fn refuse_lot_files(folder: &Path) -> Result<(), PublishError> {
 
 /// Whether a report may have a file of this name.
 fn is_ours(name: &str) -> bool {
-    [TABLE, CORRECTIONS, DOCUMENT].contains(&name)
+    [TABLE, CORRECTIONS, DOCUMENT, PRINTED_REPORT].contains(&name)
         || PICTURES.iter().any(|(own, ..)| *own == name)
         || name.starts_with(MAP_NAME.0) && name.ends_with(MAP_NAME.1)
 }
@@ -99,8 +101,10 @@ pub fn lot_file_paths(folder: &Path, job: &LotJob) -> Vec<PathBuf> {
     let maps = map_names(wafers.map(|wafer| (wafer.lot.as_str(), wafer.wafer.as_str())));
     let has_corrections = job.recipe().settings().what_if().correction;
     let corrections = has_corrections.then_some(CORRECTIONS);
-    let names =
-        [TABLE, DOCUMENT].into_iter().chain(corrections).chain(pictures.map(|(name, ..)| *name));
+    let names = [PRINTED_REPORT, TABLE, DOCUMENT]
+        .into_iter()
+        .chain(corrections)
+        .chain(pictures.map(|(name, ..)| *name));
     names.map(str::to_owned).chain(maps).map(|name| folder.join(name)).collect()
 }
 

@@ -15,7 +15,7 @@ pub enum ReadError {
     Io {
         /// The file.
         path: PathBuf,
-        /// Why.
+        /// The error behind it.
         source: std::io::Error,
     },
     /// The content breaks the format.
@@ -25,7 +25,7 @@ pub enum ReadError {
         file: PathBuf,
         /// What is wrong.
         problem: Box<Problem>,
-        /// Where.
+        /// The place in the file.
         excerpt: Box<Excerpt>,
     },
 }
@@ -128,7 +128,7 @@ pub enum Problem {
     Comma { text: String },
     #[error("the file name says 0 ports")]
     ZeroPortsInName,
-    #[error("cannot tell the number of ports from {numbers} numbers in the first set")]
+    #[error("cannot infer the number of ports from {numbers} numbers in the first set")]
     UnknownPortCount { numbers: usize },
     #[error("expected {expected} numbers, found {found}")]
     RowLength {
@@ -228,7 +228,7 @@ pub enum Problem {
     DescriptorCount { expected: usize, found: Found },
     #[error("mixed-mode data cannot be {kind}-parameters")]
     MixedModeKind { kind: ParameterKind },
-    #[error("ports {plus} and {minus} of a pair have different references")]
+    #[error("ports {plus} and {minus} of a pair have different reference impedances")]
     PairReferences { plus: Port, minus: Port },
     #[error("{0}")]
     Network(NetworkError),

@@ -6,7 +6,7 @@ use crate::network::Network;
 use num_complex::Complex64;
 use std::fmt;
 
-/// The edition of the format a file follows.
+/// The Touchstone version of a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Version {
     /// No keywords, one resistance.
@@ -63,7 +63,7 @@ pub struct Comment {
 /// A file as read: its network in absolute units, and what else stood in it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TouchstoneFile {
-    /// The edition it follows.
+    /// Its Touchstone version.
     pub version: Version,
     /// How its numbers are written.
     pub number_format: NumberFormat,

@@ -11,7 +11,7 @@ use std::io::{self, Write};
 /// How to write.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct WriteOptions {
-    /// The edition; by default 1.0 where it can hold the network, otherwise 2.0.
+    /// The Touchstone version; by default 1.0 where it can hold the network, otherwise 2.0.
     pub version: Option<Version>,
     /// How numbers are written. Real and imaginary parts read back to the same bits, the others
     /// to 1e-12. Z, Y, H and G of version 1 are normalised: their parts read back to the same bits
@@ -53,7 +53,7 @@ pub enum WriteError {
     /// Version 1.0 has one resistance; 1.0 and 1.1 have no mixed modes.
     #[error("version {version} cannot hold {what}; write version 2.0")]
     NeedsKeywords {
-        /// The edition asked for.
+        /// The Touchstone version that is wanted.
         version: Version,
         /// What it lacks.
         what: &'static str,
@@ -73,7 +73,7 @@ pub enum WriteError {
     /// A noise row with a number that is not finite.
     #[error("the noise data at {} have a number that is not finite", ShownFrequency(*frequency_hz))]
     NoiseNotFinite {
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// A normalised entry beyond the range of the reader.
@@ -83,13 +83,13 @@ pub enum WriteError {
         ShownFrequency(*frequency_hz)
     )]
     TooLarge {
-        /// The edition.
+        /// The Touchstone version.
         version: Version,
         /// The responding port.
         row: Port,
         /// The driven port.
         column: Port,
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// The logarithm of zero has no number.
@@ -99,20 +99,20 @@ pub enum WriteError {
         row: Port,
         /// The driven port.
         column: Port,
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// Frequencies of a file ascend.
-    #[error("{} stands twice; a Touchstone file needs ascending frequencies", ShownFrequency(*frequency_hz))]
+    #[error("duplicate frequency {}; a Touchstone file needs ascending frequencies", ShownFrequency(*frequency_hz))]
     RepeatedFrequency {
-        /// Which.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
 }
 
-/// Writes a file: its network, noise and comments, in the edition and format of `options`.
+/// Writes a file: its network, noise and comments, in the Touchstone version and format of `options`.
 ///
-/// The file's own edition, format and unit are what it was read in; they do not bind the writer.
+/// The file's own Touchstone version, format and unit are what it was read in; they do not bind the writer.
 /// Comments of the header come first, those among the data before the set they stood at. Bytes
 /// outside ASCII become `?`, since the standard allows none.
 ///

@@ -141,11 +141,11 @@ fn compare_is_a_check_and_a_picture() {
     let sandbox = Sandbox::with_demo();
     sandbox.succeeds("convert coupler.s4p moved.s4p --reference-ohm 55");
     sandbox.succeeds("compare coupler.s4p moved.s4p --require-vector 1e-9 --out cmp");
-    assert_eq!(sandbox.names("cmp"), ["entries.csv", "overlay.png", "report.json"]);
+    assert_eq!(sandbox.names("cmp"), ["entries.csv", "overlay.png", "report.json", "report.txt"]);
     let run = sandbox.run("compare balun.s3p divider.s3p --require-vector 0.1");
     assert_eq!(run.status, 1);
     assert!(run.stdout.contains("FAIL"));
-    sandbox.refuses("compare balun.s3p coupler.s4p", "expected 3 ports, got 4");
+    sandbox.refuses("compare balun.s3p coupler.s4p", "expected 3 ports, found 4");
 }
 
 /// A comment about ports is not one of the ports that are left.

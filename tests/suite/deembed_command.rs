@@ -40,7 +40,7 @@ fn standards_that_do_not_fit_are_refused() {
     for (standards, mention) in [
         ("", "nothing to take off"),
         ("--open device.s2p", "--short"),
-        ("--left balun.s3p", "expected 2 ports, got 3"),
+        ("--left balun.s3p", "expected 2 ports, found 3"),
     ] {
         sandbox.refuses(&format!("deembed device.s2p --output x.s2p {standards}"), mention);
     }
