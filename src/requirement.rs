@@ -100,7 +100,7 @@ pub struct UndefinedFigure {
     pub quantity: Quantity,
     /// Where the figure has no number; `None` where there is no point.
     pub location: Option<Location>,
-    /// Why.
+    /// The reason.
     pub reason: NoFigure,
 }
 

@@ -29,7 +29,7 @@ pub enum BatchError {
     Receiver {
         /// Its description, or the recipe that names it.
         file: PathBuf,
-        /// Why.
+        /// The error behind it.
         source: ReceiverError,
     },
     /// An uncertainty cannot be propagated.
@@ -37,7 +37,7 @@ pub enum BatchError {
     Measurement {
         /// What it is of: a file, a description or a recipe.
         file: PathBuf,
-        /// Why.
+        /// The error behind it.
         source: MeasurementError,
     },
     /// A splitter cannot be judged as asked.
@@ -45,7 +45,7 @@ pub enum BatchError {
     Splitter {
         /// Its file.
         file: PathBuf,
-        /// Why.
+        /// The error behind it.
         source: SplitterError,
     },
     /// A file cannot be of the passive part that it is said to be.
@@ -83,7 +83,7 @@ pub enum BatchError {
     Network {
         /// The file.
         file: PathBuf,
-        /// Why.
+        /// The error behind it.
         source: NetworkError,
     },
     /// A name for another number of ports than the network has.
@@ -133,7 +133,7 @@ pub enum BatchError {
     /// Blocks of different dies make no receiver.
     #[error("a receiver assembled from different dies: {message}")]
     Assembled {
-        /// Why.
+        /// The reason.
         message: String,
     },
     /// A file that was read before cannot be read again.
@@ -141,7 +141,7 @@ pub enum BatchError {
     Again {
         /// The file.
         path: PathBuf,
-        /// Why.
+        /// The error behind it.
         source: std::io::Error,
     },
     /// The journal's folder cannot be made.
@@ -149,7 +149,7 @@ pub enum BatchError {
     Folder {
         /// The folder.
         path: PathBuf,
-        /// Why.
+        /// The error behind it.
         source: std::io::Error,
     },
     /// The operating system refuses.
@@ -157,11 +157,11 @@ pub enum BatchError {
     Place {
         /// The recipe.
         path: PathBuf,
-        /// Why.
+        /// The error behind it.
         source: std::io::Error,
     },
     /// A die's result cannot be written down.
-    #[error("cannot write a die's result down: {0}")]
+    #[error("cannot write the result of a die: {0}")]
     Record(#[from] serde_json::Error),
     /// No journal is given to be joined.
     #[error("expected the journals of all shards of a run, found none")]
@@ -173,7 +173,7 @@ pub enum BatchError {
     #[error("{} was measured with other inputs or settings", .0.display())]
     OtherShard(PathBuf),
     /// A shard is given twice.
-    #[error("shard {0} is there twice")]
+    #[error("duplicate shard {0}")]
     ShardTwice(Shard),
     /// A shard is not given.
     #[error("shard {0} is missing")]
@@ -182,7 +182,7 @@ pub enum BatchError {
     #[error("the shards are of runs that were split differently")]
     SplitDifferently,
     /// The recipe that the shards name is not there.
-    #[error("the recipe of these shards is not where they were measured")]
+    #[error("the recipe of these shards is not where it was when they were measured")]
     RecipeGone,
     /// A shard of which rows are still to be measured.
     #[error("{} holds {done} of the {rows} rows of shard {shard}; measure the others first", path.display())]

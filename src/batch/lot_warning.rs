@@ -9,7 +9,7 @@ use crate::wafer::{CentreDie, LotResult};
 pub enum LotWarning {
     /// Dies lie beyond the rim of the wafer on the recipe's map.
     #[error(
-        "{rows} rows lie beyond the wafer's edge, and the map leaves them out; check centre_die, \
+        "{rows} rows are beyond the wafer's edge, and the map leaves them out; check centre_die, \
          die_pitch_mm and wafer_diameter_mm"
     )]
     BeyondRim {
@@ -32,7 +32,9 @@ pub enum LotWarning {
     )]
     OneBlockAssembled,
     /// More dies could not be measured than were.
-    #[error("{missing} dies could not be measured, {tested} were: the yield is that of the few")]
+    #[error(
+        "{missing} dies could not be measured, {tested} were: the yield is that of these {tested} alone"
+    )]
     FewMeasured {
         /// Dies that could not be measured.
         missing: u64,

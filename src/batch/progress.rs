@@ -9,6 +9,8 @@ pub enum Work {
     Assembling,
     /// The matrix of a network is rebuilt at one frequency after the other.
     Rebuilding,
+    /// Files are read, or written.
+    Files,
 }
 
 /// How far a run is.
@@ -16,7 +18,8 @@ pub enum Work {
 pub struct Progress {
     /// What it is at.
     pub work: Work,
-    /// How many dies, receivers or frequencies are done, those of an earlier run that is resumed included.
+    /// How many dies, receivers, frequencies or files are done, those of an earlier run that is resumed
+    /// included.
     pub done: u64,
     /// How many there are in all.
     pub total: u64,

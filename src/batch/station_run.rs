@@ -1,6 +1,7 @@
 //! The run over many files from a probe station: fixtures removed, thrus and drift checked.
 
 use super::error::BatchError;
+use super::progress::{Progress, Work};
 use super::station_result::{RemovalFigures, StationFile, StationResult, ThruCheck};
 use crate::description::{
     AccessLine, NamePattern, RemovalStep, RemovalSteps, StationInput, StationRecipe,
@@ -29,6 +30,8 @@ pub enum StationEvent<'e> {
     Warning(&'e str),
     /// One file could not be worked on; the run goes on with the others.
     Failed(&'e BatchError),
+    /// So many of the files are done.
+    Done(Progress),
 }
 
 /// A network whose fixture was removed, as a Touchstone file.
@@ -91,7 +94,9 @@ pub fn run_station(
     for path in &found.not_text {
         files.push(job.failed(path, &BatchError::NameNotText(path.clone())));
     }
-    for input in &found.named {
+    for (done, input) in (0..).zip(&found.named) {
+        let total = found.named.len() as u64;
+        (job.notify)(StationEvent::Done(Progress { work: Work::Files, done, total }));
         let file = match job.cleaned(input) {
             Ok((file, written)) => {
                 cleaned.push(written);

@@ -17,7 +17,7 @@ use std::path::PathBuf;
 #[derive(Debug, Parser)]
 #[command(name = "fourphase", version, max_term_width = 80)]
 pub(super) struct Arguments {
-    /// Say nothing but data and errors
+    /// Print only data and errors
     #[arg(long, global = true)]
     pub(super) quiet: bool,
     #[command(subcommand)]
@@ -26,7 +26,7 @@ pub(super) struct Arguments {
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
-    /// What files hold and whether they can be trusted
+    /// Check files: content, passivity, reciprocity, warnings
     Inspect(Inspect),
     /// Imbalance, losses and image rejection of one coupler, balun or divider
     Splitter(Box<Splitter>),
@@ -38,21 +38,21 @@ pub(super) enum Command {
     DemoWafer(DemoWafer),
     /// How much imbalance and phase error an image rejection allows
     Tolerance(Tolerance),
-    /// Another parameter, reference, grid, port order or file format
+    /// Write a file with another parameter, reference impedance, grid, port order or format
     Convert(Box<Convert>),
-    /// A network of parts, solved into one file
+    /// Solve a network of parts into one file
     Join(Join),
-    /// Fixtures, pads and leads taken off a measurement
+    /// Remove fixtures, pads and interconnects from a measurement
     Deembed(Deembed),
-    /// One recipe over many files from a probe station: feeds, pads and leads taken off, with checks
+    /// Remove access lines, pads and interconnects from many files of a probe station, with checks
     Station(Station),
-    /// An N-port from measurements of some of its ports at a time
+    /// One N-port from measurements of some of its ports at a time
     Rebuild(Rebuild),
-    /// How far two files differ
+    /// Differences of two files
     Compare(Compare),
     /// A closed-form part as a file
     Component(Component),
-    /// LO, image and harmonics of a frequency plan
+    /// LO range, image band and harmonics of a frequency plan
     Plan(Plan),
     /// A commented description to begin with, filled in from a folder of files
     Start(Start),
@@ -82,7 +82,7 @@ pub(super) struct Reading {
     /// Make deviations from the Touchstone standard errors
     #[arg(long)]
     pub(super) strict: bool,
-    /// Stand in for a missing option line, such as "GHz S MA R 50"
+    /// The option line of files that have none, such as "GHz S MA R 50"
     #[arg(long, value_name = "LINE", value_parser = option_line)]
     pub(super) option_line: Option<OptionLine>,
 }
@@ -92,7 +92,7 @@ pub(super) struct Reading {
 pub(super) struct PartReading {
     #[command(flatten)]
     pub(super) reading: Reading,
-    /// Take files with gain, or with angles that seem to be no degrees, where a passive part is expected
+    /// Accept files with gain, or with angles that are not likely degrees, where a passive part is expected
     #[arg(long)]
     pub(super) accept_active: bool,
 }
@@ -118,7 +118,7 @@ pub(super) struct Drawing {
 
 #[derive(Debug, Args)]
 pub(super) struct Inspect {
-    /// Touchstone files, or folders to look through for them
+    /// Touchstone files, or folders that hold them
     #[arg(required = true, value_name = "FILE")]
     pub(super) files: Vec<PathBuf>,
     /// What to print
@@ -141,7 +141,7 @@ pub(super) struct Downconverter {
     /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
     #[arg(long, value_name = "FILE.toml|LIST")]
     pub(super) uncertainty: Option<StatedUncertainty>,
-    /// Rejections measured with tones, to hold against the prediction
+    /// Rejections measured with tones, for comparison with the prediction
     #[arg(long, value_name = "TONES.csv")]
     pub(super) measured: Option<PathBuf>,
     /// Threads to work on; the result does not depend on it [default: all cores]
@@ -166,7 +166,7 @@ pub(super) struct Wafer {
     /// Write the report into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) out: PathBuf,
-    /// Go on with a run that was stopped
+    /// Continue an interrupted run
     #[arg(long)]
     pub(super) resume: bool,
     /// Measure every N-th row only, from the K-th on; join all N with --combine
@@ -204,7 +204,7 @@ pub(super) struct DemoWafer {
     /// Frequencies in each file, from 26 to 32 GHz
     #[arg(long, value_name = "N", default_value_t = 61, value_parser = clap::value_parser!(u16).range(2..=10001))]
     pub(super) points: u16,
-    /// Where the deviations begin
+    /// Seed of the deviations
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub(super) seed: u64,
     /// No outlier, no retest, no broken and no missing file
@@ -223,22 +223,22 @@ pub(super) struct Splitter {
     /// The phase between the outputs that the part is made for; inferred from the data if absent
     #[arg(long, value_parser = splitter_kind())]
     pub(super) kind: Option<SplitterKind>,
-    /// Port where the signal enters
+    /// Input port
     #[arg(long, value_name = "P", value_parser = port)]
     pub(super) input: Option<Port>,
     /// The two output ports, in order
     #[arg(long, value_name = "A,B", value_delimiter = ',', value_parser = port)]
     pub(super) outputs: Vec<Port>,
-    /// Port that should stay quiet
+    /// Isolated port
     #[arg(long, value_name = "P", value_parser = port)]
     pub(super) isolated: Option<Port>,
-    /// Frequencies to judge, such as 27GHz..31GHz
+    /// The band to judge, such as 27GHz..31GHz
     #[arg(long, value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
     pub(super) band: Option<(f64, f64)>,
     /// Nominal phase of the second output less the first, degrees
     #[arg(long, value_name = "D", allow_negative_numbers = true, value_parser = finite)]
     pub(super) nominal_deg: Option<f64>,
-    /// Move to these references first: one, or one per port; 40+10j is complex
+    /// Change to these reference impedances first: one, or one per port; 40+10j is complex
     #[arg(
         long,
         value_name = "Z",
@@ -247,19 +247,19 @@ pub(super) struct Splitter {
         value_parser = units::parse_complex
     )]
     pub(super) reference_ohm: Vec<Complex64>,
-    /// Close a port by ohms or a one-port file instead of its reference; once for each port
+    /// Terminate a port by ohms or a one-port file instead of its reference impedance; once for each port
     #[arg(long, value_name = "P=Z|FILE", value_parser = load)]
     pub(super) load: Vec<GivenLoad>,
-    /// Image rejection to hold over the band
+    /// Minimum image rejection over the band
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_image_rejection_db: Option<f64>,
-    /// Common-mode rejection of a balun to hold over the band
+    /// Minimum common-mode rejection of a balun over the band
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_common_mode_rejection_db: Option<f64>,
-    /// Largest phase error to allow, either way
+    /// Maximum magnitude of the phase error
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_phase_error_deg: Option<f64>,
-    /// Largest amplitude imbalance to allow, either way
+    /// Maximum magnitude of the amplitude imbalance
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_amplitude_imbalance_db: Option<f64>,
     /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
@@ -268,7 +268,7 @@ pub(super) struct Splitter {
     /// Threads to work on; the result does not depend on it [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
-    /// Also write one picture that shows all
+    /// Also write the overview picture
     #[arg(long, value_name = "FILE.png|FILE.svg", value_parser = picture)]
     pub(super) plot: Option<PathBuf>,
     /// What to print
@@ -284,13 +284,13 @@ pub(super) struct Splitter {
 
 #[derive(Debug, Args)]
 pub(super) struct Tolerance {
-    /// The image rejection to keep
+    /// The required image rejection
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = finite)]
     pub(super) image_rejection_db: f64,
-    /// Ask for the phase error allowed at this amplitude imbalance
+    /// Give the phase error allowed at this amplitude imbalance
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) amplitude_imbalance_db: Option<f64>,
-    /// Ask for the amplitude imbalance allowed at this phase error
+    /// Give the amplitude imbalance allowed at this phase error
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) phase_error_deg: Option<f64>,
     /// Also write the chart of the curves
@@ -313,7 +313,7 @@ pub(super) struct FileForm {
     /// The unit of the frequencies
     #[arg(long, visible_alias = "unit", value_enum, value_name = "UNIT", ignore_case = true)]
     pub(super) frequency_unit: Option<Unit>,
-    /// The edition of the file: 1, 1.1, 2.0 or 2.1
+    /// The Touchstone version of the file: 1, 1.1, 2.0 or 2.1
     #[arg(long, value_name = "VERSION", value_parser = version)]
     pub(super) touchstone: Option<Version>,
     /// Replace the file if it exists
@@ -372,7 +372,7 @@ pub(super) struct Convert {
     /// The parameter to write
     #[arg(long, value_enum, ignore_case = true)]
     pub(super) parameter: Option<Parameter>,
-    /// Move to these references: one, or one per port
+    /// Change to these reference impedances: one, or one per port
     #[arg(
         long,
         value_name = "Z",
@@ -381,7 +381,7 @@ pub(super) struct Convert {
         value_parser = units::parse_complex
     )]
     pub(super) reference_ohm: Vec<Complex64>,
-    /// What the data of IN really refer to, where its file cannot say: 40+10j
+    /// The reference impedance of the data of IN where its file cannot hold it: 40+10j
     #[arg(
         long,
         value_name = "Z",
@@ -393,7 +393,7 @@ pub(super) struct Convert {
     /// The wave definition of the file; matters for complex reference impedances only
     #[arg(long, value_enum, default_value = "kurokawa", requires = "file_reference_ohm")]
     pub(super) wave_definition: WaveDefinitionName,
-    /// Ports to keep, in their new order; the others end in their references
+    /// Ports to keep, in their new order; the others are terminated by their reference impedances
     #[arg(long, value_name = "P,P,..", value_delimiter = ',', value_parser = port)]
     pub(super) ports: Vec<Port>,
     /// Interpolate to this grid, such as 27GHz..31GHz:401
@@ -408,7 +408,7 @@ pub(super) struct Convert {
     /// A mixed-mode file becomes its single-ended ports
     #[arg(long)]
     pub(super) single_ended: bool,
-    /// Set singular values above 1 to 1, and say by how much entries change
+    /// Set singular values above 1 to 1, and report by how much entries change
     #[arg(long)]
     pub(super) make_passive: bool,
     #[command(flatten)]
@@ -419,13 +419,13 @@ pub(super) struct Convert {
 
 #[derive(Debug, Args)]
 pub(super) struct Join {
-    /// The description: blocks, joins, loads and outside ports
+    /// The description of the network
     #[arg(value_name = "NETWORK.toml")]
     pub(super) network: PathBuf,
     /// The file to write
     #[arg(long, value_name = "FILE")]
     pub(super) output: PathBuf,
-    /// Frequencies, above what the description says
+    /// Frequencies, in place of those of the description
     #[arg(long, value_name = "GRID", value_parser = grid)]
     pub(super) grid: Option<Grid>,
     #[command(flatten)]
@@ -436,7 +436,7 @@ pub(super) struct Join {
 
 #[derive(Debug, Args)]
 pub(super) struct Rebuild {
-    /// Which files measure which ports, and what the others end in
+    /// The files, their ports and the terminations of the others
     #[arg(value_name = "SET.toml")]
     pub(super) set: PathBuf,
     /// The file to write
@@ -456,7 +456,7 @@ pub(super) struct Rebuild {
 
 #[derive(Debug, Args)]
 pub(super) struct Station {
-    /// Which files, what to take off them, and what to check
+    /// The files, what to remove from them, and what to check
     #[arg(value_name = "STATION.toml")]
     pub(super) recipe: PathBuf,
     /// Write the files and the report into this folder; without it only the checks are made
@@ -489,16 +489,16 @@ pub(super) struct Deembed {
     /// Known 2N-port: ports 1..N outside, N+1..2N towards the part
     #[arg(long, value_name = "F", conflicts_with_all = ["left", "right", "open", "short", "thru"])]
     pub(super) fixture: Option<PathBuf>,
-    /// The structure left open
+    /// The pads and interconnects, left open
     #[arg(long, value_name = "O", requires = "short", conflicts_with_all = ["left", "right", "thru"])]
     pub(super) open: Option<PathBuf>,
-    /// The structure shorted
+    /// The pads and interconnects, shorted
     #[arg(long, value_name = "S", requires = "open")]
     pub(super) short: Option<PathBuf>,
-    /// A symmetric through, whose halves are taken off
+    /// A 2x-thru, whose halves are removed
     #[arg(long, value_name = "T", conflicts_with_all = ["left", "right"])]
     pub(super) thru: Option<PathBuf>,
-    /// What the through is made of; by default line
+    /// What the thru is made of; by default line
     #[arg(long, value_enum)]
     pub(super) split: Option<Split>,
     /// Set singular values above 1 to 1, and say by how much entries change
@@ -514,19 +514,19 @@ pub(super) struct Deembed {
 pub(super) enum Split {
     /// Two pieces of uniform line
     Line,
-    /// A pad to ground and a lead on each side
+    /// A pad to ground and a series interconnect on each side
     Pad,
 }
 
 #[derive(Debug, Args)]
 pub(super) struct Compare {
-    /// The file that is held to be right
+    /// The reference file
     #[arg(value_name = "A")]
     pub(super) first: PathBuf,
-    /// The file held against it
+    /// The file that is compared with it
     #[arg(value_name = "B")]
     pub(super) second: PathBuf,
-    /// Largest |difference| of any entry to allow
+    /// Maximum vector difference of any entry
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_vector: Option<f64>,
     /// Also write a picture of both
@@ -576,7 +576,7 @@ pub(super) struct Plan {
     /// The IF band, such as 0.5GHz..1.5GHz
     #[arg(long = "if", value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
     pub(super) intermediate: (f64, f64),
-    /// How many times the LO at the mixers is the LO input
+    /// LO at the mixers over LO at the input
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub(super) multiplication: u32,
     /// What to print

@@ -18,7 +18,7 @@ pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure
         .map_err(|source| Failure::Network { file: given.second.clone(), source })?;
     if comparison.was_renormalised {
         console.warning(
-            "the files have different references; the second is moved to those of the first",
+            "the files have different reference impedances; the second is changed to those of the first",
         );
     }
     let names = [given.first.display().to_string(), given.second.display().to_string()];
@@ -29,6 +29,8 @@ pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure
     if let Some(folder) = &given.writing.out {
         let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
         files.push(file("report.json", document(&report)?.into_bytes()));
+        let printed = report::comparison_text(&report);
+        files.push(file(report::PRINTED_REPORT, printed.into_bytes()));
         files.push(file("entries.csv", report::comparison_csv(&report)?.into_bytes()));
         files.extend(given.drawing.pictures.files(folder, "overlay", &overlay()?)?);
     }

@@ -100,7 +100,7 @@ fn without_pads(
     check_reflecting(open).and(check_reflecting(short)).map_err(failed)?;
     if let Some(delay_s) = check_open_and_short(open, short).map_err(failed)? {
         console.warning(&format!(
-            "open and short delay by {:.1} ps there and back: are their access lines on?",
+            "open and short delay by {:.1} ps there and back: they may include their access lines",
             delay_s * 1e12
         ));
     }
@@ -126,7 +126,7 @@ fn on_grid_of(
 fn report(removed: &Deembedded, made_passive: bool, console: &Console) -> Result<(), Failure> {
     let worst = removed.worst_condition;
     console.data(&format!(
-        "condition number at most {:.1}, at {}\nlargest singular value {:.4} before, {:.4} after{}\n",
+        "condition number at most {:.1}, at {}\nmaximum singular value {:.4} before, {:.4} after{}\n",
         worst.value,
         ShownFrequency(worst.frequency_hz),
         removed.singular_value_before,

@@ -6,7 +6,7 @@ use super::failure::Failure;
 use super::outcome::Outcome;
 use crate::batch::{AssessedReceiver, InputFile, ReceiverJob, assess_receiver};
 use crate::report::{
-    ReceiverReport, document, receiver_files, receiver_points_csv, receiver_text, tones_text,
+    ReceiverReport, assessed_receiver_text, document, receiver_files, receiver_points_csv,
 };
 
 pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, Failure> {
@@ -29,16 +29,10 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
         None => Vec::new(),
     };
     given.writing.publish(&files, &[], &assessed.inputs, described)?;
-    let (receiver, result) = (&assessed.receiver, &assessed.result);
     match given.format {
         Format::Json => console.data(&document(&report(&job, &assessed)?)?)?,
-        Format::Csv => console.data(&receiver_points_csv(result)?)?,
-        Format::Text => {
-            let mut text = receiver_text(receiver, result, assessed.uncertainty.as_ref());
-            let wanted = receiver.plan().wanted();
-            text.extend(assessed.tones.as_ref().map(|tones| tones_text(tones, wanted)));
-            console.data(&text)?;
-        }
+        Format::Csv => console.data(&receiver_points_csv(&assessed.result)?)?,
+        Format::Text => console.data(&assessed_receiver_text(&assessed))?,
     }
     console.written(&files);
     Ok(Outcome::of_verdict(assessed.passes()))

@@ -4,6 +4,8 @@ use super::args::{Format, Inspect};
 use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
+use super::progress_bar::Bar;
+use crate::batch::{Progress, Work};
 use crate::network::{PassivePartFinding, assess};
 use crate::report::{self, Inspected, InspectedFile, ReportFile, UnreadableFile, document};
 use crate::touchstone::{
@@ -29,8 +31,14 @@ pub(super) fn run(given: &Inspect, console: &Console) -> Result<Outcome, Failure
     let options = given.reading.options();
     let paths = expand(&given.files)?;
     given.writing.check(&paths, None)?;
-    let looked: Vec<Looked> =
-        paths.iter().map(|path| look(path, given, &options, console)).collect();
+    let bar = Bar::new(console);
+    let total = paths.len() as u64;
+    let looked = (0..).zip(&paths).map(|(done, path)| {
+        bar.show(Progress { work: Work::Files, done, total });
+        look(path, given, &options, &|error| bar.beside(|| console.error(&error.diagnostic())))
+    });
+    let looked: Vec<Looked> = looked.collect();
+    drop(bar);
 
     let entries: Vec<&Inspected> = looked.iter().map(|looked| &looked.entry).collect();
     let json = || document(&entries);
@@ -45,8 +53,13 @@ pub(super) fn run(given: &Inspect, console: &Console) -> Result<Outcome, Failure
             report::inspect_csv(&entries)
         }
     };
+    let printed = || {
+        let parts: Vec<&str> = looked.iter().filter_map(|looked| looked.text.as_deref()).collect();
+        parts.join("\n")
+    };
     if let Some(folder) = &given.writing.out {
         let files = [
+            ReportFile { path: folder.join(report::PRINTED_REPORT), bytes: printed().into_bytes() },
             ReportFile { path: folder.join("report.json"), bytes: json()?.into_bytes() },
             ReportFile {
                 path: folder.join(if given.data { "data.csv" } else { "files.csv" }),
@@ -58,11 +71,7 @@ pub(super) fn run(given: &Inspect, console: &Console) -> Result<Outcome, Failure
     match given.format {
         Format::Json => console.data(&json()?)?,
         Format::Csv => console.data(&table()?)?,
-        Format::Text => {
-            let parts: Vec<&str> =
-                looked.iter().filter_map(|looked| looked.text.as_deref()).collect();
-            console.data(&parts.join("\n"))?;
-        }
+        Format::Text => console.data(&printed())?,
     }
     let unread = looked.iter().filter(|looked| looked.text.is_none()).count();
     if unread > 0 && looked.len() > 1 {
@@ -83,7 +92,12 @@ pub(super) fn run(given: &Inspect, console: &Console) -> Result<Outcome, Failure
 }
 
 /// Reads one file, says at once what is wrong with it, and keeps what the report needs.
-fn look(path: &Path, given: &Inspect, options: &ReadOptions, console: &Console) -> Looked {
+fn look(
+    path: &Path,
+    given: &Inspect,
+    options: &ReadOptions,
+    on_error: &dyn Fn(&ReadError),
+) -> Looked {
     let name = path.display().to_string();
     match read(path, options) {
         Ok(file) => {
@@ -105,7 +119,7 @@ fn look(path: &Path, given: &Inspect, options: &ReadOptions, console: &Console) 
             }
         }
         Err(error) => {
-            console.error(&error.diagnostic());
+            on_error(&error);
             let entry = UnreadableFile {
                 file: name.clone(),
                 error: error.problem().map_or_else(|| error.to_string(), ToString::to_string),

@@ -33,6 +33,15 @@ impl Bar {
             }
         }
     }
+
+    /// Prints something while the bar is away.
+    pub(super) fn beside(&self, print: impl FnOnce()) {
+        let current = self.current.lock().unwrap_or_else(PoisonError::into_inner);
+        match &*current {
+            Some((_, bar)) => bar.suspend(print),
+            None => print(),
+        }
+    }
 }
 
 impl Drop for Bar {
@@ -46,12 +55,13 @@ impl Drop for Bar {
 
 fn begun(progress: Progress) -> ProgressBar {
     let bar = ProgressBar::new(progress.total);
-    let counted = match progress.work {
+    let unit = match progress.work {
         Work::Measuring => "dies",
         Work::Assembling => "receivers",
         Work::Rebuilding => "frequencies",
+        Work::Files => "files",
     };
-    let template = format!("{{bar:32}} {{pos}}/{{len}} {counted}, {{per_sec}}, {{eta}} left");
+    let template = format!("{{bar:32}} {{pos}}/{{len}} {unit}, {{per_sec}}, {{eta}} left");
     if let Ok(style) = ProgressStyle::with_template(&template) {
         bar.set_style(style);
     }

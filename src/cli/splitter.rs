@@ -32,8 +32,11 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     let (result, uncertainty) = (&assessed.result, assessed.uncertainty.as_ref());
     let name = given.file.display().to_string();
     let report = SplitterReport::new(&name, result, &seen_with(given), uncertainty);
+    let printed = splitter_text(&name, result, &seen_with(given), uncertainty);
     let files = match &given.writing.out {
-        Some(folder) => splitter_files(folder, &assessed, &report, given.drawing.pictures)?,
+        Some(folder) => {
+            splitter_files(folder, &assessed, &report, &printed, given.drawing.pictures)?
+        }
         None => Vec::new(),
     };
     let mut beside = Vec::new();
@@ -47,9 +50,7 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     match given.format {
         Format::Json => console.data(&document(&report)?)?,
         Format::Csv => console.data(&splitter_csv(result)?)?,
-        Format::Text => {
-            console.data(&splitter_text(&name, result, &seen_with(given), uncertainty))?;
-        }
+        Format::Text => console.data(&printed)?,
     }
     console.written(&files);
     console.written(&beside);
@@ -71,7 +72,7 @@ fn settings(given: &Splitter) -> Result<SplitterSettings, Failure> {
         &[a, b] => Some([a, b]),
         more => {
             return Err(Failure::Usage(format!(
-                "--outputs takes two ports, such as 2,3; got {}",
+                "--outputs takes two ports, such as 2,3; found {}",
                 more.len()
             )));
         }

@@ -4,9 +4,12 @@ use super::args::{Format, Station};
 use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
+use super::progress_bar::Bar;
 use crate::batch::{StationEvent, StationVerdict, run_station};
 use crate::description::read_station;
-use crate::report::{ReportFile, ReportFolder, document, station_csv, station_json, station_text};
+use crate::report::{
+    PRINTED_REPORT, ReportFile, ReportFolder, document, station_csv, station_json, station_text,
+};
 use std::path::{Path, PathBuf};
 
 const DOCUMENT: &str = "station.json";
@@ -22,15 +25,18 @@ pub(super) fn run(given: &Station, console: &Console) -> Result<Outcome, Failure
     let recipe = read_station(&given.recipe)?;
     if let Some(folder) = &given.out {
         let (read, mut written) = recipe.planned()?;
-        written.extend([TABLE, DOCUMENT].map(PathBuf::from));
+        written.extend([TABLE, DOCUMENT, PRINTED_REPORT].map(PathBuf::from));
         let paths: Vec<PathBuf> = written.iter().map(|name| folder.join(name)).collect();
         place(given, folder, &read).check(&paths)?;
     }
+    let bar = Bar::new(console);
     let mut notify = |event: StationEvent<'_>| match event {
-        StationEvent::Warning(text) => console.warning(text),
-        StationEvent::Failed(error) => console.error(&error.diagnostic()),
+        StationEvent::Warning(text) => bar.beside(|| console.warning(text)),
+        StationEvent::Failed(error) => bar.beside(|| console.error(&error.diagnostic())),
+        StationEvent::Done(progress) => bar.show(progress),
     };
     let run = run_station(&recipe, &given.reading.options(), &mut notify)?;
+    drop(bar);
     let result = &run.result;
     if let Some(folder) = &given.out {
         let file = |name: &str, text: String| ReportFile {
@@ -43,6 +49,7 @@ pub(super) fn run(given: &Station, console: &Console) -> Result<Outcome, Failure
             .collect();
         files.push(file(DOCUMENT, document(&station_json(result))?));
         files.push(file(TABLE, station_csv(result)?));
+        files.push(file(PRINTED_REPORT, station_text(result)));
         place(given, folder, &run.inputs).publish(&files, &[], None)?;
         console.notice(&format!("wrote {} files into {}", files.len(), folder.display()));
     }

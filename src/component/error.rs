@@ -60,7 +60,7 @@ pub enum ComponentError {
         now: &'static str,
     },
     /// A parameter given more than once.
-    #[error("parameter '{name}' is given twice")]
+    #[error("duplicate parameter '{name}'")]
     ParameterTwice {
         /// The parameter.
         name: String,

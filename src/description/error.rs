@@ -28,7 +28,7 @@ pub enum DescriptionProblem {
     // Any text.
     #[error("cannot read the file: {0}")]
     Io(std::io::Error),
-    #[error("the file is longer than {limit_mib} MiB, which none is")]
+    #[error("the file is longer than {limit_mib} MiB, the maximum for such a file")]
     TooLong { limit_mib: u64 },
     #[error("this is not UTF-8 text")]
     NotText,

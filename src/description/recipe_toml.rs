@@ -190,7 +190,7 @@ impl RecipeReader<'_> {
                 return Err(self.file.complaint(given, "ports count from 1, found port 0"));
             };
             if taken.contains(&port) {
-                return Err(self.file.complaint(given, format!("port {port} is named twice")));
+                return Err(self.file.complaint(given, format!("duplicate port {port}")));
             }
             taken.push(port);
             Ok(port)
@@ -401,7 +401,7 @@ yield_percent = 90
                 "yield_percent must be in percent, from 1 to 100 or 0, found 120",
                 "5:17",
             ),
-            (SPLITTER.replace("[2, 3]", "[2, 1]"), "port 1 is named twice", "3:60"),
+            (SPLITTER.replace("[2, 3]", "[2, 1]"), "duplicate port 1", "3:60"),
             (
                 below("[map]\nwafer_diameter_mm = -150\ndie_pitch_mm = [1, 1]\n"),
                 "wafer_diameter_mm must be above 0, found -150",

@@ -86,7 +86,7 @@ pub enum ReceiverError {
     #[error("join \"{join}\" closes a loop that is singular at {}", ShownFrequency(*frequency_hz))]
     SingularJoin { join: String, frequency_hz: f64 },
     #[error(
-        "channel {channel} gives nothing at LO {} and IF {}: its mixers cancel, stand at a short, or get no LO or no RF",
+        "channel {channel} gives nothing at LO {} and IF {}: its mixers cancel, are at a short, or get no LO or no RF",
         ShownFrequency(*lo_hz),
         ShownFrequency(*if_hz)
     )]
@@ -168,7 +168,7 @@ pub enum ReceiverError {
     PortCount { what: String, expected: usize, found: usize },
     #[error("{what}: {source}")]
     InNetwork { what: String, source: NetworkError },
-    #[error("a die must bring {expected} networks, one for each place that changes, found {found}")]
+    #[error("a die must have {expected} networks, one for each place that changes, found {found}")]
     DieNetworks { expected: usize, found: usize },
     #[error(transparent)]
     Plan(#[from] PlanError),

@@ -98,7 +98,7 @@ fn role(
     let quarter_deg = |angle_deg: f64| wrap_deg(90.0 * (wrap_deg(angle_deg) / 90.0).round());
     let mut contradicted = |kind: &str| {
         warnings.push(format!(
-            "block '{}' is called {kind}, but its signal leaves by {} port{} towards mixers; \
+            "block '{}' has kind {kind}, but its signal leaves by {} port{} towards mixers; \
              this is not used",
             given.name,
             outputs.len(),

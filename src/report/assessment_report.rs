@@ -73,7 +73,7 @@ pub(super) fn assessment_text(assessment: &Assessment, quantities: &[Estimate<'_
             .stability_db
             .map_or_else(String::new, |db| format!(", stable to {} dB", fixed(db, 3)))
     );
-    let mut rows = table(&["worst, no sign", "estimate", "median", "from", "to", "unit"]);
+    let mut rows = table(&["worst magnitude", "estimate", "median", "from", "to", "unit"]);
     for quantity in quantities {
         let digits = if quantity.unit == "dB" && quantity.measured < 10.0 { 3 } else { 2 };
         rows.add_row([
@@ -90,7 +90,8 @@ pub(super) fn assessment_text(assessment: &Assessment, quantities: &[Estimate<'_
         text.push_str("No point can be distinguished from perfect balance.\n");
     }
     text.push_str(&filled(&format!(
-        "Highest distinguishable rejection at the worst point: {} dB ({} %).",
+        "Highest distinguishable rejection at the worst point: {} dB; of a perfect part {} % of \
+         readings are above it.",
         fixed(assessment.highest_distinguishable_db, 1),
         percent(assessment.coverage),
     )));
@@ -128,7 +129,7 @@ pub(super) fn judged(
             let risk = fixed(100.0 * (1.0 - needed), 1);
             let risk = risk.trim_end_matches(".0");
             format!(
-                "truths not refuted (risk {risk} % either way): {} to {} {unit}",
+                "true values not refuted (risk {risk} % on each side): {} to {} {unit}",
                 telling(low),
                 telling(high)
             )

@@ -80,7 +80,7 @@ const ENTRIES_SHOWN: usize = 12;
 pub fn comparison_text(report: &ComparisonReport) -> String {
     let ComparisonReport { first, second, band_hz: [low, high], points, .. } = report;
     let mut text = format!(
-        "{}\nless {}\n{} to {}, {points} points\n\n",
+        "{}\nminus {}\n{} to {}, {points} points\n\n",
         printable(second),
         printable(first),
         ShownFrequency(*low),
@@ -115,7 +115,11 @@ pub fn comparison_text(report: &ComparisonReport) -> String {
     text.push_str(&lines(&table));
     text.push('\n');
     if entries.len() > ENTRIES_SHOWN {
-        let _ = writeln!(text, " ({} more entries differ less)", entries.len() - ENTRIES_SHOWN);
+        let _ = writeln!(
+            text,
+            " ({} more entries with smaller differences)",
+            entries.len() - ENTRIES_SHOWN
+        );
     }
     if let Some(limit) = report.require_vector {
         let word = if report.passes() { "PASS" } else { "FAIL" };

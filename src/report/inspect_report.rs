@@ -181,7 +181,7 @@ impl InspectedFile {
 pub struct UnreadableFile {
     /// The file as named.
     pub file: String,
-    /// Why.
+    /// The reason.
     pub error: String,
     /// Where, if the trouble has a place.
     pub line: Option<usize>,
@@ -315,7 +315,7 @@ pub fn inspect_text(
         grid.spacing().name(),
     ));
     if grid.repeats() > 0 {
-        line(format!("  points at the frequency of the one before: {}", grid.repeats()));
+        line(format!("  points that repeat a frequency: {}", grid.repeats()));
     }
     match quality {
         None => line("  no S matrix exists at some frequency: quality unknown".to_owned()),
@@ -336,7 +336,7 @@ pub fn inspect_text(
 fn quality_lines(quality: &Quality) -> Vec<String> {
     let worst = quality.max_singular_value;
     let mut lines = vec![format!(
-        "  {}: largest singular value {:.5} at {}",
+        "  {}: maximum singular value {:.5} at {}",
         if quality.passive_within(PASSIVITY_TOLERANCE) { "passive" } else { "NOT passive" },
         worst.value,
         ShownFrequency(worst.frequency_hz)
@@ -344,7 +344,7 @@ fn quality_lines(quality: &Quality) -> Vec<String> {
     if let Some(worst) = quality.max_reciprocity_error {
         let is_reciprocal = quality.reciprocal_within(RECIPROCITY_TOLERANCE);
         lines.push(format!(
-            "  {}: largest |Sij - Sji| {:.5}{} at {}",
+            "  {}: maximum |Sij - Sji| {:.5}{} at {}",
             if is_reciprocal { "reciprocal" } else { "NOT reciprocal" },
             worst.value,
             entry(worst.entry),
@@ -355,7 +355,7 @@ fn quality_lines(quality: &Quality) -> Vec<String> {
         let warning =
             if worst.value > LARGEST_SAFE_STEP_DEG { "; too coarse to interpolate" } else { "" };
         lines.push(format!(
-            "  largest phase step {:.1} deg{} at {}{warning}",
+            "  maximum phase step {:.1} deg{} at {}{warning}",
             worst.value,
             entry(worst.entry),
             ShownFrequency(worst.frequency_hz)

@@ -16,7 +16,7 @@ mod data_report;
 mod files_error;
 mod inspect_report;
 mod json_document;
-mod manual;
+mod manual_topics;
 mod markdown_text;
 mod output_place;
 mod picture_files;
@@ -59,7 +59,7 @@ pub use data_report::{data_csv, data_text};
 pub use files_error::FilesError;
 pub use inspect_report::{Inspected, InspectedFile, UnreadableFile, inspect_csv, inspect_text};
 pub use json_document::document;
-pub use manual::{
+pub use manual_topics::{
     MANUAL_TOPICS, ManualTopic, manual_contents_text, manual_text, manual_words_near,
 };
 pub use output_place::PublishError;
@@ -69,11 +69,13 @@ pub use publish::{ReportFile, check_outputs, publish, publish_one_of_many};
 pub use rebuild_report::{RebuildReport, entry_covariance_csv, rebuild_csv, rebuild_text};
 pub use receiver_budget_report::receiver_budget_csv;
 pub use receiver_correction_report::receiver_corrections_csv;
-pub use receiver_files::receiver_files;
+pub use receiver_files::{assessed_receiver_text, receiver_files};
 pub use receiver_points_report::{receiver_lo_csv, receiver_points_csv};
 pub use receiver_report::{ReceiverReport, receiver_text};
 pub use receiver_uncertainty_report::receiver_uncertainty_csv;
-pub use report_folder::{LIST_OF_FILES, REPORT_DOCUMENT, ReportFolder, finished_run};
+pub use report_folder::{
+    LIST_OF_FILES, PRINTED_REPORT, REPORT_DOCUMENT, ReportFolder, finished_run,
+};
 pub use splitter_files::splitter_files;
 pub use splitter_report::{SeenWith, SplitterReport, splitter_csv, splitter_text};
 pub use splitter_uncertainty_report::splitter_uncertainty_csv;

@@ -14,7 +14,7 @@ pub enum PublishError {
     Exists(PathBuf),
     /// A file stands there already, in the folder of what describes the run.
     #[error(
-        "{} stands in the folder of the run's description, where nothing is replaced",
+        "{} is in the folder of the run's description, where nothing is replaced",
         .0.display()
     )]
     AmongInputs(PathBuf),
@@ -49,7 +49,7 @@ pub enum PublishError {
     Io {
         /// The file or folder.
         path: PathBuf,
-        /// Why.
+        /// The error behind it.
         source: io::Error,
     },
 }

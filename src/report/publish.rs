@@ -11,9 +11,9 @@ use tempfile::TempPath;
 /// A file to be written.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ReportFile {
-    /// Where.
+    /// The path of the file.
     pub path: PathBuf,
-    /// What.
+    /// The content of the file.
     pub bytes: Vec<u8>,
 }
 

@@ -84,9 +84,9 @@ pub fn rebuild_text(report: &RebuildReport) -> String {
     let mut text = format!(
         "{}: {} ports\n\
          fit residual: {:.1e} rms, {:.1e} at worst ({})\n\
-         condition number {}: relative errors may grow so many times\n\
+         condition number {}: relative errors may grow by this factor\n\
          taking every termination for matched would have moved an entry by {:.1e}\n\
-         largest singular value {}{}\n\n",
+         maximum singular value {}{}\n\n",
         printable(&report.file),
         report.ports,
         report.rms_residual,

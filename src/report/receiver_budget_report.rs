@@ -156,9 +156,10 @@ pub(super) fn budget_text(result: &DownconverterResult, image: Sideband) -> Stri
     let Some(budget) = &result.budget else { return String::new() };
     let worst = &result.summary.worst;
     let shares = result.allocation.as_ref().map(|allocation| &allocation.allowances);
-    let mut headers = vec!["contributes", "dB", "deg", "alone dB", "if ideal dB", "plan dB"];
+    let mut headers =
+        vec!["part", "amplitude\ndB", "phase\ndeg", "alone\ndB", "if ideal\ndB", "plan\ndB"];
     if shares.is_some() {
-        headers.extend(["share dB", "or deg"]);
+        headers.extend(["allowance\ndB", "or\ndeg"]);
     }
     let mut table = table(&headers);
     let optional = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), rejection);
@@ -189,8 +190,7 @@ pub(super) fn budget_text(result: &DownconverterResult, image: Sideband) -> Stri
         rejection(worst.balance.image_rejection_db),
     ]);
     let mut text = format!(
-        "\nContributions at the worst point, of Q over I in the image sideband ({image});\n\
-         rejection there and over the plan if ideal:\n{}\n",
+        "\nI/Q channel error by part, at the worst point, in the image sideband ({image}):\n{}\n",
         lines(&table)
     );
     if others.len() > ROWS_SHOWN - 1 {
@@ -201,6 +201,11 @@ pub(super) fn budget_text(result: &DownconverterResult, image: Sideband) -> Stri
     if budget.loads.len() > 1 {
         text.push_str(&filled(&loads_text(budget)));
     }
+    text.push_str(&filled(
+        "I/Q channel error: Q over I against its ideal, as dB and degrees. Alone, if ideal: rejection \
+         with this error by itself, and with this part ideal (plan: worst of the plan). Interaction: \
+         reflections between parts. Allowance: error that keeps the required rejection.",
+    ));
     text.push_str(&filled(&fix_first_text(result, budget)));
     if let Some(sentence) = interaction_text(budget) {
         text.push_str(&filled(&sentence));
@@ -226,7 +231,7 @@ fn loads_text(budget: &Budget) -> String {
 fn fix_first_text(result: &DownconverterResult, budget: &Budget) -> String {
     let Some(row) = result.fix_first() else {
         return if budget.is_arrangement() {
-            "The error lies in the arrangement: blocks that stand in one branch only or differ by \
+            "The error is in the arrangement: blocks that are in one branch only or differ by \
              design, such as lines of unequal length. Corresponding blocks want a pair."
                 .to_owned()
         } else {

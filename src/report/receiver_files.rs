@@ -7,9 +7,10 @@ use super::publish::ReportFile;
 use super::receiver_budget_report::receiver_budget_csv;
 use super::receiver_correction_report::receiver_corrections_csv;
 use super::receiver_points_report::{receiver_lo_csv, receiver_points_csv};
-use super::receiver_report::ReceiverReport;
+use super::receiver_report::{ReceiverReport, receiver_text};
 use super::receiver_uncertainty_report::receiver_uncertainty_csv;
-use super::tones_report::tones_csv;
+use super::report_folder::PRINTED_REPORT;
+use super::tones_report::{tones_csv, tones_text};
 use crate::batch::AssessedReceiver;
 use crate::downconverter::{DownconverterResult, Receiver};
 use crate::measurement::Assessment;
@@ -36,7 +37,17 @@ const PICTURES: [(&str, Draw); 7] = [
     ("budget", |caption, _, result, _| plot::receiver_budget(caption, result)),
 ];
 
-/// The document, the tables and the pictures of a receiver, drawn on all threads.
+/// The text on a receiver and on the tones that were measured on it.
+#[must_use]
+pub fn assessed_receiver_text(assessed: &AssessedReceiver) -> String {
+    let receiver = &assessed.receiver;
+    let mut text = receiver_text(receiver, &assessed.result, assessed.uncertainty.as_ref());
+    let wanted = receiver.plan().wanted();
+    text.extend(assessed.tones.as_ref().map(|tones| tones_text(tones, wanted)));
+    text
+}
+
+/// The printed text, the document, the tables and the pictures of a receiver, drawn on all threads.
 ///
 /// # Errors
 /// [`FilesError::Plot`] if drawing fails; the others not in practice.
@@ -58,6 +69,7 @@ pub fn receiver_files(
     let caption = Caption { subject: receiver.title(), file: &described, date: date.as_deref() };
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     let mut files = vec![
+        file(PRINTED_REPORT, assessed_receiver_text(assessed).into_bytes()),
         file("report.json", document(report)?.into_bytes()),
         file("points.csv", receiver_points_csv(result)?.into_bytes()),
         file("lo.csv", receiver_lo_csv(receiver, result)?.into_bytes()),

@@ -17,6 +17,9 @@ pub const LIST_OF_FILES: &str = ".fourphase-files";
 /// The document that most reports have, in their folder.
 pub const REPORT_DOCUMENT: &str = "report.json";
 
+/// The printed text of a report, in its folder.
+pub const PRINTED_REPORT: &str = "report.txt";
+
 /// Nobody's list is longer.
 const LONGEST_LIST: u64 = 1 << 28;
 

@@ -4,6 +4,7 @@ use super::files_error::FilesError;
 use super::json_document::document;
 use super::picture_files::PictureForms;
 use super::publish::ReportFile;
+use super::report_folder::PRINTED_REPORT;
 use super::splitter_report::{SplitterReport, splitter_csv};
 use super::splitter_uncertainty_report::splitter_uncertainty_csv;
 use crate::batch::AssessedSplitter;
@@ -14,7 +15,7 @@ use std::path::Path;
 /// A picture's name, without an ending, and what draws it.
 type Drawn<'d> = (String, Box<dyn Fn() -> Result<Picture, PlotError> + Sync + Send + 'd>);
 
-/// The document, the tables and the pictures of a splitter, drawn on all threads.
+/// The printed text, the document, the tables and the pictures of a splitter, drawn on all threads.
 ///
 /// # Errors
 /// [`FilesError::Plot`] if drawing fails; the others not in practice.
@@ -22,6 +23,7 @@ pub fn splitter_files(
     folder: &Path,
     assessed: &AssessedSplitter,
     report: &SplitterReport,
+    printed: &str,
     forms: PictureForms,
 ) -> Result<Vec<ReportFile>, FilesError> {
     let result = &assessed.result;
@@ -30,6 +32,7 @@ pub fn splitter_files(
     let uncertainty = assessed.uncertainty.as_ref();
     let assessment = uncertainty.map(|known| &known.assessment);
     let mut files = vec![
+        file(PRINTED_REPORT, printed.as_bytes().to_vec()),
         file("report.json", document(report)?.into_bytes()),
         file("points.csv", splitter_csv(result)?.into_bytes()),
     ];

@@ -287,13 +287,13 @@ pub fn splitter_text(
     if !seen_with.references_ohm.is_empty() {
         let shown: Vec<String> =
             seen_with.references_ohm.iter().map(|&ohm| shown_complex(ohm)).collect();
-        let _ = writeln!(text, "Referred to {} ohm.", shown.join(", "));
+        let _ = writeln!(text, "Reference impedances {} ohm.", shown.join(", "));
     }
     for (port, load) in &seen_with.loads {
-        let _ = writeln!(text, "Port {port} is closed by {}.", printable(load));
+        let _ = writeln!(text, "Port {port} is terminated by {}.", printable(load));
     }
     if !roles.inferred.is_empty() {
-        let _ = writeln!(text, "Inferred from the data; give the options if this is wrong:");
+        let _ = writeln!(text, "Inferred from the data; check it, and give what is wrong:");
         for inferred in &roles.inferred {
             let _ = writeln!(text, "  {inferred}");
         }

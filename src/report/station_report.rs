@@ -155,15 +155,8 @@ pub fn station_text(result: &StationResult) -> String {
 fn thrus_text(result: &StationResult) -> String {
     let mut text = String::new();
     if !result.thrus.is_empty() {
-        let mut rows = table(&[
-            "through",
-            "residual",
-            "reflection",
-            "|S21|-1",
-            "phase\ndeg",
-            "length\num",
-            "",
-        ]);
+        let mut rows =
+            table(&["thru", "residual", "reflection", "|S21|-1", "phase\ndeg", "length\num", ""]);
         for check in result.thrus.iter().take(SHOWN) {
             let residual = &check.residual;
             rows.add_row([
@@ -200,8 +193,10 @@ fn drift_text(result: &StationResult) -> String {
             .collect();
         let um = match lengths.as_deref() {
             None => String::new(),
-            Some([both]) => format!(", as if both probes together stood {both} um off"),
-            Some(each) => format!(", as if the probes stood {} um off", each.join(", ")),
+            Some([both]) => {
+                format!(", equivalent to {both} um of placement of both probes together")
+            }
+            Some(each) => format!(", equivalent to probe placements of {} um", each.join(", ")),
         };
         text.push('\n');
         text.push_str(&filled(&format!(

@@ -131,7 +131,7 @@ pub fn tones_text(tones: &ToneComparisons, wanted: Sideband) -> String {
             fixed(point.predicted_db, 2),
             match point.normalised_error {
                 Some(error) => format!("{error:+.2}"),
-                None => if point.agrees { "open, agrees" } else { "open, below" }.to_owned(),
+                None => if point.agrees { "none, agrees" } else { "none, below" }.to_owned(),
             },
             format!("{} to {}", fixed(least, 2), fixed(most, 2)),
         ]);
@@ -141,13 +141,11 @@ pub fn tones_text(tones: &ToneComparisons, wanted: Sideband) -> String {
         let _ = writeln!(text, "and {} with smaller |E_n|", tones.points.len() - SHOWN);
     }
     if tones.has_exact_predictions() {
-        text.push_str(
-            "The prediction is taken for exact: --uncertainty says how well it is known.\n",
-        );
+        text.push_str("The prediction is taken as exact: no uncertainty of it is given.\n");
     }
     if tones.points.iter().any(|point| point.normalised_error.is_none()) {
         text.push_str(&filled(
-            "open: the prediction may be perfect, so that its interval has no upper end and E_n does \
+            "none: the prediction may be perfect, so that its interval has no upper end and E_n does \
              not exist; a measurement agrees unless it is below the interval by more than 2 u.",
         ));
     }
@@ -158,8 +156,8 @@ pub fn tones_text(tones: &ToneComparisons, wanted: Sideband) -> String {
             "with that of the prediction"
         };
         text.push_str(&filled(&format!(
-            "One gain of Q's mixers explains it best: {} (u {included}), by which to multiply theirs; \
-             what is left is {:.1} standard uncertainties, without it {:.1}.",
+            "Best single factor on the gains of Q's mixers: {} (u {included}); remaining deviation \
+             {:.1} standard uncertainties, {:.1} without it.",
             shown(mixers, wanted),
             mixers.rms,
             mixers.rms_without,

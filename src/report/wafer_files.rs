@@ -5,9 +5,10 @@ use super::json_document::document;
 use super::output_place::PublishError;
 use super::picture_files::{PictureForm, PictureForms};
 use super::publish::ReportFile;
+use super::report_folder::PRINTED_REPORT;
 use super::wafer_corrections_report::corrections_csv;
 use super::wafer_dies_report::dies_csv;
-use super::wafer_report::lot_report;
+use super::wafer_report::{lot_report, wafer_text};
 use crate::batch::LotJob;
 use crate::plot::{self, Picture, PlotError, WaferScales};
 use crate::wafer::{LotHeading, LotResult};
@@ -64,6 +65,7 @@ pub fn lot_files(
     let drawn = drawn.collect::<Result<Vec<_>, PlotError>>()?;
     // The table of millions of rows comes after what pictures take while they are drawn.
     let mut files = vec![
+        file(PRINTED_REPORT, wafer_text(&heading, result).into_bytes()),
         file(TABLE, dies_csv(&heading, result)?.into_bytes()),
         file(DOCUMENT, document(&lot_report(job, result))?.into_bytes()),
     ];
@@ -94,7 +96,7 @@ pub fn refuse_lot_files(folder: &Path) -> Result<(), PublishError> {
 /// Whether a report may have a file of this name.
 fn is_ours(name: &str) -> bool {
     let picture = PictureForm::of_name(Path::new(name)).and_then(|_| name.rsplit_once('.'));
-    [TABLE, CORRECTIONS, DOCUMENT].contains(&name)
+    [TABLE, CORRECTIONS, DOCUMENT, PRINTED_REPORT].contains(&name)
         || picture.is_some_and(|(stem, _)| {
             PICTURES.iter().any(|(own, ..)| *own == stem) || stem.starts_with(MAP_NAME)
         })
@@ -111,8 +113,8 @@ pub fn lot_file_paths(folder: &Path, job: &LotJob, forms: PictureForms) -> Vec<P
     let corrections = has_corrections.then_some(CORRECTIONS);
     let pictures = pictures.map(|(name, ..)| (*name).to_owned()).chain(maps);
     let pictures = pictures.flat_map(|name| forms.names(&name));
-    let tables = [TABLE, DOCUMENT].into_iter().chain(corrections).map(str::to_owned);
-    tables.chain(pictures).map(|name| folder.join(name)).collect()
+    let tables = [PRINTED_REPORT, TABLE, DOCUMENT].into_iter().chain(corrections);
+    tables.map(str::to_owned).chain(pictures).map(|name| folder.join(name)).collect()
 }
 
 /// Bytes that a lot and a wafer may each take of the name of a map: file systems take 255 in all, and

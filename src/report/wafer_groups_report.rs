@@ -118,8 +118,8 @@ pub(super) fn counts_text(heading: &LotHeading<'_>, counts: &Counts) -> String {
     let mut text = filled(&sentence);
     if let Some(decided) = counts.decided {
         text.push_str(&filled(&format!(
-            "Within the uncertainty {} pass, {} fail and {} are undecided; {} passing are to be \
-             expected.",
+            "With the stated uncertainty {} pass, {} fail and {} are undecided; expected to pass: \
+             {}.",
             decided.pass,
             decided.fail,
             decided.undecided,
@@ -133,7 +133,7 @@ pub(super) fn figures_text(heading: &LotHeading<'_>, group: &GroupResult) -> Str
     let mut text = String::new();
     if let Some(quantiles) = &group.rejection {
         text.push_str(&filled(&format!(
-            "Worst {} of a die: median {} dB, 5 to 95 % of dies {} to {} dB, least {} dB.",
+            "Worst {} of a die: median {} dB, 5 to 95 % of dies {} to {} dB, minimum {} dB.",
             heading.rejection().label(),
             decibels(quantiles.median),
             decibels(quantiles.p05),
@@ -146,7 +146,8 @@ pub(super) fn figures_text(heading: &LotHeading<'_>, group: &GroupResult) -> Str
             deviation.map_or_else(String::new, |deviation| format!(" +- {}", fixed(deviation, 2)))
         };
         text.push_str(&filled(&format!(
-            "Channel error, mean and spread over dies: {}{} dB, {}{} deg.",
+            "I/Q channel error (the two outputs against their ideal ratio), mean and standard \
+             deviation over dies: {}{} dB, {}{} deg.",
             fixed(db_from_neper(channel.mean.re), 2),
             spread(channel.amplitude_deviation.map(db_from_neper)),
             fixed(channel.mean.im.to_degrees(), 2),
@@ -171,7 +172,10 @@ pub(super) fn figures_text(heading: &LotHeading<'_>, group: &GroupResult) -> Str
         ));
     }
     if let Some(capability) = group.capability {
-        ends.push(format!("capability index {}", fixed(capability, 2)));
+        ends.push(format!(
+            "Ppk {} (median - limit over median - 0.135 % quantile)",
+            fixed(capability, 2)
+        ));
     }
     if !ends.is_empty() {
         let sentence = ends.join("; ") + ".";
@@ -194,7 +198,7 @@ pub(super) fn groups_text(heading: &LotHeading<'_>, result: &LotResult) -> Strin
     }
     let wafers = result.wafers.iter();
     shown.extend(wafers.map(|wafer| (name(&wafer.lot), name(&wafer.wafer), &wafer.group)));
-    let mut rows = table(&["lot", "wafer", "tested", "pass", "yield (95 %)", "median", "least dB"]);
+    let mut rows = table(&["lot", "wafer", "tested", "pass", "yield (95 %)", "median", "min dB"]);
     for (lot, wafer, group) in shown.iter().take(ROWS_SHOWN) {
         let decibel = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), decibels);
         rows.add_row(vec![

@@ -85,7 +85,7 @@ pub(super) fn trend_text(heading: &LotHeading<'_>, result: &LotResult) -> String
     })
     .collect();
     filled(&format!(
-        "From centre to rim of wafer {}{}: {}.",
+        "From centre to edge of wafer {}{}: {}.",
         abbreviated(&wafer.wafer, LONGEST_NAME),
         heading.of_image_sideband(),
         parts.join("; ")

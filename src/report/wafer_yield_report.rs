@@ -26,7 +26,7 @@ pub(super) fn what_if_text(heading: &LotHeading<'_>, result: &LotResult) -> Stri
     if result.what_ifs.is_empty() {
         return String::new();
     }
-    let mut rows = table(&["what if (rejection alone)", "yield (95 %)", "median", "least dB"]);
+    let mut rows = table(&["what if (rejection alone)", "yield (95 %)", "median", "min dB"]);
     for answer in &result.what_ifs {
         let decibel = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), decibels);
         rows.add_row(vec![

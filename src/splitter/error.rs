@@ -110,7 +110,7 @@ pub enum SplitterError {
         port: Port,
         /// The input.
         input: Port,
-        /// Where.
+        /// The frequency, Hz.
         frequency_hz: f64,
     },
     /// A band that the data do not cover.

@@ -70,7 +70,7 @@ pub enum SettingsError {
         instead: &'static str,
     },
     /// Two limits on the same quantity.
-    #[error("{} is limited twice", quantity.name())]
+    #[error("duplicate limit on {}", quantity.name())]
     LimitedTwice {
         /// What is limited.
         quantity: Quantity,

@@ -75,8 +75,8 @@ impl LotHeading<'_> {
     #[must_use]
     pub fn retests(&self) -> String {
         match self.settings.retests() {
-            RetestPolicy::All => "every measurement counts".to_owned(),
-            policy => format!("of several measurements the {} counts", policy.name()),
+            RetestPolicy::All => "retest rule: all".to_owned(),
+            policy => format!("retest rule: {}", policy.name()),
         }
     }
 
@@ -107,7 +107,7 @@ impl LotHeading<'_> {
         let frequency = self.frequency_word();
         match what_if {
             WhatIf::AsMeasured => "as measured".to_owned(),
-            WhatIf::CorrectionPerWafer => "one trim of Q for each wafer".to_owned(),
+            WhatIf::CorrectionPerWafer => "one I/Q correction for each wafer".to_owned(),
             WhatIf::CorrectionPerWaferAndFrequency => {
                 format!("one for each wafer and {frequency}")
             }

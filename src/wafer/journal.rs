@@ -39,7 +39,7 @@ pub enum JournalError {
     Io {
         /// The journal.
         path: PathBuf,
-        /// Why.
+        /// The error behind it.
         source: std::io::Error,
     },
 }

@@ -92,7 +92,7 @@ impl LotResult {
         self.map.as_ref()
     }
 
-    /// How many rows lie beyond the wafer's edge on that map.
+    /// How many rows are beyond the wafer's edge on that map.
     #[must_use]
     pub fn off_wafer(&self) -> u64 {
         self.off_wafer

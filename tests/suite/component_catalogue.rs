@@ -79,7 +79,7 @@ fn a_wrong_parameter_is_named_with_what_it_takes() {
         ("attenuator", "loss_db=-3", "loss_db must be 0 or above, found -3"),
         ("attenuator", "loss_db=3 topology=ring", "expected tee or pi for topology, found 'ring'"),
         ("attenuator", "loss_db=3 topology=1", "expected tee or pi for topology, found 1"),
-        ("attenuator", "loss_db=3 loss_db=4", "parameter 'loss_db' is given twice"),
+        ("attenuator", "loss_db=3 loss_db=4", "duplicate parameter 'loss_db'"),
         (
             "quadrature_hybrid",
             "imbalance_db=inf",

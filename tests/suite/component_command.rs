@@ -41,7 +41,7 @@ fn impossible_components_are_refused() {
         ("wilkinson", "wilkinson needs center_ghz"),
         ("nothing", "component list"),
         ("through", "kind 'through' is now 'zero_length_line'"),
-        ("line impedance_ohm=50 impedance_ohm=60", "given twice"),
+        ("line impedance_ohm=50 impedance_ohm=60", "duplicate parameter"),
         (
             "branch_line center_ghz=29 --substrate height_um=-1",
             "height_um must be above 0, found -1",

@@ -55,7 +55,7 @@ fn one_such_file_does_not_silence_the_others() {
     sandbox.write("files/good.s2p", GOOD);
     let run = sandbox.run("inspect files");
     assert_eq!(run.status, 2);
-    assert!(run.stdout.contains("largest singular value 0.50000"), "{}", run.stdout);
+    assert!(run.stdout.contains("maximum singular value 0.50000"), "{}", run.stdout);
     assert!(run.stderr.contains("1 of 2 files could not be read"), "{}", run.stderr);
     sandbox.refuses("convert files/full.s2p out.s2p --make-passive", "must be at most 1e9");
 }

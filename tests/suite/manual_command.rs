@@ -17,6 +17,10 @@ fn whole_demo() -> Sandbox {
             }
         }
     }
+    // A part of the wafer is enough.
+    let list = sandbox.read("wafer/dies.csv");
+    let rows: Vec<&str> = list.lines().take(1).chain(list.lines().skip(30).take(12)).collect();
+    sandbox.write("wafer/dies.csv", rows.join("\n"));
     sandbox
 }
 
@@ -140,10 +144,11 @@ fn is_explained(name: &str, known: &BTreeSet<String>) -> bool {
 fn names_of_reports_are_explained() {
     let sandbox = whole_demo();
     let mut names = BTreeSet::new();
-    let tones = "downconverter receiver.toml --uncertainty magnitude_db=0.03 --measured tones.csv";
+    sandbox.write("few.toml", "trials = 100\n[[source]]\ntransmission = { phase_deg = 0.3 }\n");
+    let tones = "downconverter receiver.toml --uncertainty few.toml --measured tones.csv";
     for command in [
         &format!("{tones} --out receiver"),
-        "splitter coupler.s4p --uncertainty magnitude_db=0.03 --out splitter",
+        "splitter coupler.s4p --uncertainty few.toml --out splitter",
         "wafer wafer/receiver-recipe.toml --out lot",
         "station station/station.toml --out bare",
         "inspect coupler.s4p --data",
@@ -163,8 +168,8 @@ fn names_of_reports_are_explained() {
     assert!(names.len() > 400, "only {} names", names.len());
     let mut known: BTreeSet<String> =
         MANUAL_TOPICS.iter().flat_map(|topic| words_in_code(&topic.markdown())).collect();
-    // Columns that the list of dies carries through, and return losses by port.
-    known.extend(["touchdown_note", "return_loss_*_db"].map(str::to_owned));
+    // Columns of the list of dies, and return losses by port.
+    known.extend(["touchdown_note", "hybrid", "return_loss_*_db"].map(str::to_owned));
     let missing: Vec<&String> = names.iter().filter(|name| !is_explained(name, &known)).collect();
     assert!(missing.is_empty(), "not in the manual's 'reports': {missing:?}");
 }

@@ -401,7 +401,7 @@ fn a_kind_that_does_not_fit_is_said() {
     let text =
         demo().replace("file = \"lead_i.s2p\"", "file = \"lead_i.s2p\"\nkind = \"antiphase\"");
     let (_, result) = solve(&text);
-    assert!(result.warnings.iter().any(|warning| warning.contains("'lead_i' is called antiphase")));
+    assert!(result.warnings.iter().any(|warning| warning.contains("'lead_i' has kind antiphase")));
     let text = demo().replace("file = \"lead_i.s2p\"", "file = \"lead_i.s2p\"\nnominal_deg = 45.0");
     let (_, result) = solve(&text);
     assert!(result.warnings.iter().any(|warning| warning.contains("nominal phase")));

@@ -1,7 +1,7 @@
 //! Where outputs go: reports in folders of their own, nothing outside them, never over an input, and
 //! nothing stale beside new results.
 
-use crate::harness::{Run, Sandbox, replaced};
+use crate::harness::{Run, Sandbox, project, replaced};
 use crate::wafer_lot::{RECIPE, contents, sandbox_with_dies};
 
 fn station() -> Sandbox {
@@ -78,7 +78,7 @@ fn the_number_of_outputs_is_not_that_of_open_files() {
     bash.args(["-c", script, env!("CARGO_BIN_EXE_fourphase")]).current_dir(sandbox.folder());
     let run = Run::of(&mut bash);
     assert_eq!(run.status, 0, "{}", run.stderr);
-    assert_eq!(sandbox.names("out").len(), count + 3 + 2);
+    assert_eq!(sandbox.names("out").len(), count + 3 + 3);
 }
 
 /// Names that are no text cannot be part of another name: they are said and count as failed.
@@ -92,7 +92,7 @@ fn a_name_that_is_no_text_is_said() {
     let run = sandbox.run("station station.toml --out out");
     assert_eq!(run.status, 2, "{}", run.stderr);
     assert!(run.stderr.contains("is not UTF-8"), "{}", run.stderr);
-    assert_eq!(sandbox.names("out").len(), 5);
+    assert_eq!(sandbox.names("out").len(), 6);
 }
 
 #[test]
@@ -111,7 +111,7 @@ fn nothing_stale_stands_beside_a_new_report() {
     // Another command's report takes its place as well.
     sandbox.refuses("inspect coupler.s4p --out out", "report.json exists");
     sandbox.succeeds("inspect coupler.s4p --quiet --out out --overwrite");
-    assert_eq!(sandbox.names("out"), ["files.csv", "notes.txt", "report.json"]);
+    assert_eq!(sandbox.names("out"), ["files.csv", "notes.txt", "report.json", "report.txt"]);
 }
 
 #[test]
@@ -176,4 +176,37 @@ fn outputs_that_are_inputs_are_refused_before_measuring() {
     let own = "in the folder of the run's description";
     sandbox.refuses("wafer demo/recipe.toml --out demo --overwrite", own);
     assert_eq!(sandbox.names("demo").len(), before + 1);
+}
+
+/// A folder with a report holds what was printed, whatever the form of the standard output was.
+#[test]
+fn a_report_holds_the_printed_text() {
+    let sandbox = Sandbox::with_demo();
+    for folder in ["station", "wafer", "wafer/dies"] {
+        for entry in std::fs::read_dir(project(&format!("data-demo/{folder}"))).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_file() {
+                let name = path.file_name().unwrap().to_str().unwrap();
+                sandbox.write(&format!("{folder}/{name}"), std::fs::read(&path).unwrap());
+            }
+        }
+    }
+    for (at, command) in [
+        "inspect coupler.s4p gate.s1p",
+        "splitter coupler.s4p --band 28GHz..30GHz --require-image-rejection-db 30",
+        "downconverter receiver.toml --measured tones.csv",
+        "compare balun.s3p balun_q.s3p",
+        "station station/station.toml",
+        "wafer wafer/recipe.toml",
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let printed = sandbox.run(&format!("{command} --out text{at}"));
+        assert!(printed.status < 2, "{command}: {}", printed.stderr);
+        assert_eq!(sandbox.read(&format!("text{at}/report.txt")), printed.stdout, "{command}");
+        let quiet = sandbox.run(&format!("{command} --format json --quiet --out json{at}"));
+        assert!(quiet.status < 2, "{command}: {}", quiet.stderr);
+        assert_eq!(sandbox.read(&format!("json{at}/report.txt")), printed.stdout, "{command}");
+    }
 }

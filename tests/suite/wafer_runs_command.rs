@@ -58,7 +58,7 @@ fn shards_give_the_bytes_of_one_run() {
         assert_same(&sandbox, "whole", out);
     }
     sandbox.refuses("wafer --out no --combine s1 s3", "shard 2/3 is missing");
-    sandbox.refuses("wafer --out no --combine s1 s1 s3", "shard 1/3 is there twice");
+    sandbox.refuses("wafer --out no --combine s1 s1 s3", "duplicate shard 1/3");
 }
 
 #[test]

@@ -6,6 +6,7 @@ use super::network_start::network_start;
 use super::rebuild_start::rebuild_start;
 use super::receiver_start::receiver_start;
 use super::recipe_start::recipe_start;
+use super::starter_files::Starter;
 use super::station_start::station_start;
 use super::uncertainty_start::uncertainty_start;
 use crate::touchstone::ReadOptions;
@@ -26,30 +27,6 @@ pub enum StarterSubject {
     Rebuild,
     /// UNCERTAINTY.toml.
     Uncertainty,
-}
-
-/// A file to begin with.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct StarterFile {
-    /// Its name; paths in it are relative to the folder of the files that it names.
-    pub name: &'static str,
-    /// Its content.
-    pub text: String,
-}
-
-/// Descriptions to begin with, and what was guessed in them.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Starter {
-    /// At least one; the first is the description.
-    pub files: Vec<StarterFile>,
-    /// What was inferred or guessed, a sentence each, for the user to check.
-    pub guesses: Vec<String>,
-}
-
-impl Starter {
-    pub(super) fn of(name: &'static str, text: String, guesses: Vec<String>) -> Self {
-        Self { files: vec![StarterFile { name, text }], guesses }
-    }
 }
 
 /// A description to begin with: of the Touchstone files of a folder, or without a folder an example.

@@ -3,7 +3,7 @@
 //!
 //! | file | subject |
 //! |---|---|
-//! | `begin` | what is asked for, and what is made of it |
+//! | `begin`, `starter_files` | the subject that is wanted, and the files that are made |
 //! | `folder_parts` | the Touchstone files of a folder, and what each may be for |
 //! | `part_text` | blocks and loads as text |
 //! | `receiver_parts` | which file is which part of a receiver |
@@ -21,7 +21,9 @@ mod rebuild_start;
 mod receiver_parts;
 mod receiver_start;
 mod recipe_start;
+mod starter_files;
 mod station_start;
 mod uncertainty_start;
 
-pub use begin::{Starter, StarterFile, StarterSubject, starter};
+pub use begin::{StarterSubject, starter};
+pub use starter_files::{Starter, StarterFile};

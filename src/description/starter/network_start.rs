@@ -1,10 +1,10 @@
 //! NETWORK.toml to begin with: a splitter with what follows its first output, or two-ports in a row.
 
 use super::super::error::DescriptionError;
-use super::begin::Starter;
 use super::folder_parts::{FolderPart, FolderParts};
 use super::part_text::{BALANCED, PartText, SPLIT, load_text, quoted};
 use super::receiver_parts::ReceiverParts;
+use super::starter_files::Starter;
 
 /// The network of the files of a folder, or an example of closed-form parts.
 pub(super) fn network_start(found: Option<&FolderParts>) -> Result<Starter, DescriptionError> {

@@ -1,9 +1,9 @@
 //! SET.toml to begin with: the ports of each file from the numbers in its name.
 
 use super::super::error::DescriptionError;
-use super::begin::Starter;
 use super::folder_parts::{FolderPart, FolderParts};
 use super::part_text::quoted;
+use super::starter_files::Starter;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 

@@ -1,10 +1,10 @@
 //! RECEIVER.toml to begin with.
 
 use super::super::error::DescriptionError;
-use super::begin::Starter;
 use super::folder_parts::{FolderPart, FolderParts};
 use super::part_text::{BALANCED, PartText, SPLIT, ghz, load_text, quoted};
 use super::receiver_parts::ReceiverParts;
+use super::starter_files::Starter;
 use std::fmt::Write as _;
 
 /// The band of the example, Hz.

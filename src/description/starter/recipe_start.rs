@@ -1,10 +1,10 @@
 //! RECIPE.toml and its list of dies to begin with, from the names of the files of a folder.
 
 use super::super::error::{DescriptionError, DescriptionProblem};
-use super::begin::{Starter, StarterFile};
 use super::folder_parts::refused;
 use super::name_numbers::{DieColumns, NumberColumn, NumberedName, die_columns, number_columns};
 use super::part_text::{ghz, quoted};
+use super::starter_files::{Starter, StarterFile};
 use crate::network::Port;
 use crate::splitter::{Roles, SplitterKind, SplitterSettings, analyse};
 use crate::touchstone::{ReadOptions, ports_in_name, read};
@@ -172,8 +172,10 @@ fn column_guesses(columns: &[NumberColumn], found: DieColumns) -> Vec<String> {
     if found.die_y.is_none() {
         guesses.push("the names have one number of the die: die_y is 0".to_owned());
     }
-    if found.lot.is_none() || found.wafer.is_none() {
-        guesses.push("lot L1 and wafer W1 stand where the names have none".to_owned());
+    for (what, at, name) in [("lot", found.lot, "L1"), ("wafer", found.wafer, "W1")] {
+        if at.is_none() {
+            guesses.push(format!("the names have no number of the {what}: it is {name}"));
+        }
     }
     guesses
 }

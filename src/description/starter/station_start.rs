@@ -2,9 +2,9 @@
 //! names have in common.
 
 use super::super::error::DescriptionError;
-use super::begin::Starter;
 use super::folder_parts::{FolderPart, FolderParts};
 use super::part_text::quoted;
+use super::starter_files::Starter;
 use crate::network::Port;
 use std::fmt::Write as _;
 

@@ -1,8 +1,8 @@
 //! UNCERTAINTY.toml to begin with.
 
-use super::begin::Starter;
 use super::folder_parts::FolderParts;
 use super::part_text::quoted;
+use super::starter_files::Starter;
 
 /// Amounts of a careful calibration on wafer at mm-wave, for the files of a folder or for every file.
 pub(super) fn uncertainty_start(found: Option<&FolderParts>) -> Starter {
@@ -22,7 +22,8 @@ pub(super) fn uncertainty_start(found: Option<&FolderParts>) -> Starter {
         "# How well S-parameters are known; all amounts are standard uncertainties.\n\
          # 'fourphase manual uncertainty' explains every key.\n\
          coverage_percent = 95\n\
-         seed = 1\n\n\
+         seed = 1\n\
+         stability_db = 0.05              # trials go on until the result is stable to this\n\n\
          [decision]\n\
          conformity_percent = 95\n\n\
          [[source]]\n\
