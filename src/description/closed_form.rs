@@ -1,4 +1,4 @@
-//! Closed-form blocks and loads of a receiver, made again with another value of a parameter.
+//! Closed-form blocks and loads of a receiver, computed again with another value of a parameter.
 
 use super::blocks::{Blocks, Origin, PlacedLoad};
 use crate::component::{
@@ -9,10 +9,10 @@ use crate::downconverter::NetworkPlace;
 use crate::network::{FrequencyGrid, Network, WaveDefinition, change_reference};
 use num_complex::Complex64;
 
-/// A block or load that is no file.
+/// A closed-form block or load.
 #[derive(Clone, Debug)]
 pub(super) struct ClosedForm {
-    /// A block's name, or a load's port.
+    /// Name of the block, or port of the load.
     pub(super) name: String,
     pub(super) place: NetworkPlace,
     made_from: MadeFrom,
@@ -25,12 +25,12 @@ enum MadeFrom {
     Elements(Elements, Arrangement),
 }
 
-/// How uncertain a parameter is: its standard uncertainty.
+/// The standard uncertainty of a parameter.
 #[derive(Clone, Copy, Debug)]
 pub(super) enum ParameterAmount {
     /// In the unit of the parameter.
     Absolute(f64),
-    /// A percentage of its value.
+    /// A percentage of the parameter's value.
     Percent(f64),
 }
 
@@ -43,7 +43,7 @@ impl ParameterAmount {
     }
 }
 
-/// The closed forms among blocks and loads, which stand in the receiver's places in this order.
+/// The closed forms among blocks and loads, in the order of the receiver's places.
 pub(super) fn closed_forms(
     blocks: &Blocks<'_>,
     loads: &[PlacedLoad<'_>],
@@ -72,7 +72,7 @@ pub(super) fn closed_forms(
 }
 
 impl ClosedForm {
-    /// The parameters that can be uncertain.
+    /// The parameters that may have an uncertainty.
     fn parameters(&self) -> Vec<&str> {
         match &self.made_from {
             MadeFrom::Component { given, .. } => {
@@ -144,7 +144,7 @@ impl ClosedForm {
         has_it.then_some(made).ok_or_else(|| {
             let known = self.parameters().join(", ");
             format!(
-                "{} has no number {parameter} that could be uncertain; it has {known}",
+                "{} has no numeric parameter {parameter}; it has {known}",
                 self.name
             )
         })

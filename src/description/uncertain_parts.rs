@@ -1,4 +1,5 @@
-//! The sources of a description, given to the parts of a receiver, to a splitter and to dies.
+//! Assignment of the sources of a description to the parts of a receiver, to a splitter and to
+//! dies.
 
 use super::amounts_csv::StatedAmounts;
 use super::closed_form::{ClosedForm, ParameterAmount};
@@ -13,7 +14,7 @@ use crate::measurement::{
 use crate::network::Network;
 use std::path::{Path, PathBuf};
 
-/// The sources that are of a splitter's file.
+/// The sources of a splitter's file.
 #[derive(Clone, Debug)]
 pub struct SplitterSources<'u> {
     used: Vec<&'u DescribedSource>,
@@ -29,14 +30,14 @@ impl SplitterSources<'_> {
     }
 }
 
-/// A part of a receiver that a source is of.
+/// A part of a receiver to which a source applies.
 struct Target {
     name: String,
     places: Vec<NetworkPlace>,
 }
 
 impl Uncertainty {
-    /// The sources of a splitter's file. Where repeats are given, their mean replaces the network.
+    /// The sources of a splitter's file. The mean of repeats, if given, replaces the network.
     ///
     /// # Errors
     /// [`DescriptionError`] for a source that names blocks or files that do not exist, or whose
@@ -50,11 +51,11 @@ impl Uncertainty {
         for source in &self.sources {
             let mut named = source.blocks.iter().chain(&source.loads).flatten();
             if let Some(block) = named.next() {
-                let what = "a splitter has no blocks and loads; name files, or leave all out";
+                let what = "a splitter has no blocks and loads; name files, or omit all three";
                 return Err(block.place.complaint(what));
             }
             for named in source.files.iter().flatten() {
-                // A description may name files of other parts, but no file that does not exist.
+                // A description may name files of other parts, but all of them must exist.
                 if !named.value.is_file() {
                     let what = format!("there is no file {}", named.value.display());
                     return Err(named.place.complaint(what));
@@ -75,7 +76,7 @@ impl Uncertainty {
     /// # Errors
     /// [`DescriptionError`] for a source that does not fit the network.
     pub fn of_load(&self, file: &Path, network: &Network) -> Result<Vec<Source>, DescriptionError> {
-        // Repeats and covariances that name no file are of the splitter itself.
+        // Repeats and covariances without a file name belong to the splitter itself.
         let is_its = |source: &&DescribedSource| {
             let is_general =
                 !matches!(source.kind, SourceKind::Repeats(_) | SourceKind::Covariances(_));
@@ -84,12 +85,12 @@ impl Uncertainty {
         self.sources.iter().filter(is_its).map(|source| source.at(network)).collect()
     }
 
-    /// The sources of a receiver's parts. Where repeats are given, their mean replaces the networks
-    /// of the part.
+    /// The sources of a receiver's parts. The mean of repeats, if given, replaces the networks of
+    /// the part.
     ///
     /// # Errors
-    /// [`DescriptionError`] for a source that names blocks or files which the receiver does not have,
-    /// or that does not fit its part.
+    /// [`DescriptionError`] for a source that names blocks or files that are not in the receiver,
+    /// or that does not match its part.
     pub fn of_receiver(
         &self,
         loaded: &mut LoadedReceiver,
@@ -108,7 +109,7 @@ impl Uncertainty {
         }
         parts.retain(|part| part.sources.iter().any(PartSource::is_on_a_path));
         if parts.is_empty() {
-            let what = "no source is of a file or block of the receiver".to_owned();
+            let what = "no source applies to a file or block of the receiver".to_owned();
             // The first input of a receiver is its description.
             let receiver = loaded.inputs.first().map(PathBuf::as_path);
             let file = self.path.as_deref().or(receiver).unwrap_or(Path::new("RECEIVER.toml"));
@@ -117,14 +118,14 @@ impl Uncertainty {
         Ok(parts)
     }
 
-    /// Refuses a source without a meaning where files differ from die to die.
+    /// Checks that a source has a meaning where files differ from die to die.
     ///
     /// # Errors
     /// [`DescriptionError`] at repeats, and at names of blocks and files where dies are splitters.
     pub fn check_for_dies(&self, is_splitter: bool) -> Result<(), DescriptionError> {
         for source in &self.sources {
             if let SourceKind::Repeats(_) = source.kind {
-                let what = "repeats are of one part, and each die has files of its own";
+                let what = "repeats apply to one part, but each die has its own files";
                 return Err(source.complaint(what));
             }
             let blocks = source.blocks.iter().chain(&source.loads).flatten();
@@ -132,7 +133,7 @@ impl Uncertainty {
             let files = source.files.iter().flatten().map(|file| &file.place);
             if let (true, Some(named)) = (is_splitter, blocks.chain(files).next()) {
                 let what =
-                    "a splitter has no blocks, and each die has files of its own; leave this out";
+                    "a splitter has no blocks, and each die has its own files; omit this key";
                 return Err(named.complaint(what));
             }
         }
@@ -142,13 +143,13 @@ impl Uncertainty {
     /// All sources at the frequencies of a network.
     ///
     /// # Errors
-    /// [`DescriptionError`] for a source that does not fit the network.
+    /// [`DescriptionError`] for a source that does not match the network.
     pub fn at(&self, network: &Network) -> Result<Vec<Source>, DescriptionError> {
         self.sources.iter().map(|source| source.at(network)).collect()
     }
 }
 
-/// The place of a target among the parts, where it is added unless it is there.
+/// The index of a target among the parts; it is added if necessary.
 fn place_of(parts: &mut Vec<UncertainPart>, target: Target) -> Result<usize, String> {
     if let Some(part) = parts.iter().position(|part| part.places == target.places) {
         return Ok(part);
@@ -177,12 +178,13 @@ impl DescribedSource {
         }
     }
 
-    /// Whether it is of a file, by name or because it is of all files.
+    /// Whether the source applies to a file, by name or because it applies to all files.
     fn is_of(&self, file: &Path) -> bool {
         self.files.as_ref().is_none_or(|files| files.iter().any(|own| same_file(&own.value, file)))
     }
 
-    /// The parts of a receiver that it is of: the blocks and files named, or all files.
+    /// The parts of a receiver to which the source applies: the named blocks and files, or all
+    /// files.
     fn targets(&self, loaded: &LoadedReceiver) -> Result<Vec<Target>, DescriptionError> {
         let receiver = &loaded.receiver;
         let of_file = |path: &Path, places: &[NetworkPlace]| Target {
@@ -223,8 +225,8 @@ impl DescribedSource {
         Ok(targets)
     }
 
-    /// The source at the frequencies of both paths of a part, whose networks become the mean of the
-    /// repeats where those are given.
+    /// The source at the frequencies of both paths of a part. The mean of repeats, if given,
+    /// replaces the networks of the part.
     fn of_part(
         &self,
         places: &[NetworkPlace],
@@ -259,7 +261,7 @@ impl DescribedSource {
         own: &Network,
     ) -> Result<Source, DescriptionError> {
         let closed_form = closed_form.ok_or_else(|| {
-            self.complaint("parameters are of closed-form parts, and this block has a file")
+            self.complaint("parameters apply to closed-form parts, but this block has a file")
         })?;
         let change = |(name, amount): &(Located<String>, ParameterAmount)| {
             let change = closed_form.change(&name.value, *amount, own);
@@ -318,14 +320,14 @@ impl DescribedSource {
             }
             SourceKind::Covariances(covariances) => Source::of_covariances(network, covariances),
             SourceKind::Parameters(_) => {
-                return Err(self.complaint("parameters are of closed-form parts of a receiver"));
+                return Err(self.complaint("parameters apply to closed-form parts of a receiver only"));
             }
         };
         made.map_err(|error| self.misfit(&error))
     }
 }
 
-/// A block's name where it alone has the file, else the file's.
+/// The block's name if it is the only one with the file, otherwise the file's name.
 fn name_of(path: &Path, places: &[NetworkPlace], receiver: &Receiver) -> String {
     let block = match places {
         [only] => receiver.block_name(*only),

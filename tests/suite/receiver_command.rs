@@ -246,7 +246,7 @@ fn wrong_joins_and_files_are_refused_at_their_line() {
     let correction = "[correction]";
     assert_refused(&[
         ("= \"hybrid.in\"", "= \"hybrid.out\"", "no port 'out'", "hybrid.out"),
-        ("= \"divider.in\"", "= \"hybrid.in\"", "by the same port", "rf_input"),
+        ("= \"divider.in\"", "= \"hybrid.in\"", "have the same input port", "rf_input"),
         ("at = \"hybrid.isolated\"", "at = \"hybrid.in\"", "is an input", "lo_input"),
         ("at = \"balun_i.minus\"", "at = \"balun_i.plus\"", "two loads", "balun_i.plus"),
         (lead, "", "unconnected", "name = \"lead_i\""),
