@@ -120,7 +120,7 @@ fn a_description_with_an_error_is_refused_at_its_line() {
         ("balun.in\"]", "hybrid.through\"]", "hybrid.through is in two joins", joins),
         ("-- balun.in", "-- balum.in", "there is no block 'balum'", joins),
         ("lead.2", "lead.3", "block 'lead' has no port '3'", joins),
-        ("lead.2 -- balun.in", "lead.2", "a join needs two ports", joins),
+        ("lead.2 -- balun.in", "lead.2", "a join needs two or more ports", joins),
         ("hybrid.isolated", "hybrid.coupled", "hybrid.coupled has two loads", "hybrid.isolated"),
         ("name = \"lead\"", "name = \"balun\"", "duplicate block 'balun'", "\"lead\""),
         ("loss_db = 0.1", "lossdb = 0.1", "unknown parameter 'lossdb' of line", parts),
@@ -128,7 +128,7 @@ fn a_description_with_an_error_is_refused_at_its_line() {
         (
             "ohm = [45.0, 5.0]",
             "ohm = 45.0\nopen = true",
-            "needs one of ohm, file",
+            "needs exactly one of ohm, file",
             "hybrid.coupled\"",
         ),
         ("[50.0, 75.0, 75.0]", "[50.0, 75.0]", "got 2", "reference_ohm"),

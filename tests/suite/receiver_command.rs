@@ -258,7 +258,7 @@ fn wrong_joins_and_files_are_refused_at_their_line() {
         (
             correction,
             "[if_path]\ni = \"lead_i.s2p\"\n[correction]",
-            "the plan needs 500 MHz there: IF",
+            "the plan needs 500 MHz: IF",
             "lead_i.s2p",
         ),
     ]);
@@ -291,7 +291,7 @@ fn wrong_plans_are_refused_at_their_line() {
         (
             multiplication,
             "lo_multiplication = 4\nlo_multiplication_after_split = 3",
-            "no part of",
+            "must divide the multiplication",
             "after_split",
         ),
     ]);
