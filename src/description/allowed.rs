@@ -1,4 +1,4 @@
-//! Which numbers a key or a column allows.
+//! The numbers that a key or a column allows.
 
 use std::fmt;
 
@@ -6,15 +6,15 @@ use std::fmt;
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[non_exhaustive]
 pub enum Allowed {
-    /// Any number but infinity.
+    /// Any finite number.
     Finite,
-    /// Finite, and more than zero.
+    /// A finite number above zero.
     AboveZero,
-    /// Finite, and at least zero.
+    /// A finite number, zero or above.
     ZeroOrMore,
     /// A closed interval.
     FromTo(f64, f64),
-    /// An interval without its upper end.
+    /// An interval that excludes its upper end.
     FromBelow(f64, f64),
 }
 

@@ -11,10 +11,10 @@ use std::path::Path;
 use std::sync::Arc;
 use toml::Spanned;
 
-/// A larger standard uncertainty is a slip of the pen.
+/// Maximum standard uncertainty; a larger one is a typing error.
 pub(super) const ALLOWED: Allowed = Allowed::FromTo(0.0, 90.0);
 
-/// The frequency, then every amount that a table may have.
+/// The frequency column, then the columns of all amounts that a table may have.
 const COLUMNS: [&str; 9] = [
     "frequency_ghz",
     "transmission_magnitude_db",
@@ -27,14 +27,14 @@ const COLUMNS: [&str; 9] = [
     "port_phase_deg",
 ];
 
-/// Standard uncertainties over frequency, as a table gives them.
+/// Standard uncertainties over frequency from a table.
 #[derive(Clone, Debug)]
 pub(super) struct AmountTable {
     header: TableHeader,
     frequency: Column,
     first: RowPlace,
     last: RowPlace,
-    /// Ascending; at least one.
+    /// Ascending frequencies, Hz; at least one.
     at_hz: Vec<f64>,
     columns: Vec<AmountColumn>,
 }
@@ -82,7 +82,7 @@ impl AmountTable {
         let is_below = above == 0 && self.at_hz[0] > hz * (1.0 + 1e-12);
         if is_below || above == self.at_hz.len() {
             let what = format!(
-                "the table covers {} to {}, {} is needed; nothing is extrapolated",
+                "the table covers {} to {}, expected data at {}; data are not extrapolated",
                 ShownFrequency(self.at_hz[0]),
                 ShownFrequency(self.at_hz[self.at_hz.len() - 1]),
                 ShownFrequency(hz)
@@ -134,8 +134,8 @@ pub(super) struct StatedAmounts {
 }
 
 impl StatedAmounts {
-    /// Amounts of a kind of parameter (`transmission`, `reflection` or `port`) from the keys of an
-    /// entry and the columns of a table. An amount in both is a mistake.
+    /// Reads the amounts of a kind of parameter (`transmission`, `reflection` or `port`) from the
+    /// keys of an entry and the columns of a table. An amount in both is an error.
     pub(super) fn read(
         source: &TomlFile,
         kind: &str,
@@ -150,7 +150,7 @@ impl StatedAmounts {
             });
             match (given, column) {
                 (Some(given), Some(_)) => {
-                    let what = format!("{name} is a column of the table too; give one of the two");
+                    let what = format!("duplicate {name}: it is a key and a column of the table; give one of both");
                     Err(source.complaint(given, what))
                 }
                 (Some(given), None) => source.number(key, given, ALLOWED).map(Amount::Constant),

@@ -1,6 +1,6 @@
-//! The keys of blocks and loads, which networks and receivers share.
+//! The keys of blocks and loads, common to networks and receivers.
 //!
-//! Everything that an error may be about carries its place in the file.
+//! Every value that an error may refer to has its place in the file.
 
 use super::component_entry::ComponentEntry;
 use super::kind_names::PartKindName;
@@ -18,19 +18,19 @@ pub(super) struct BlockEntry {
     pub(super) file: Option<Spanned<PathBuf>>,
     /// A closed-form component in place of a file.
     pub(super) component: Option<Spanned<ComponentEntry>>,
-    /// Names of the ports 1, 2, ..; the numbers themselves when absent.
+    /// Names of the ports 1, 2, ..; default: the port numbers.
     pub(super) ports: Option<Spanned<Vec<Spanned<String>>>>,
-    /// What the block is made for, in a receiver; inferred from its data when absent.
+    /// The kind of part in a receiver; default: inferred from its data.
     pub(super) kind: Option<PartKindName>,
-    /// The nominal phase between two outputs, degrees, where it is not that of the kind.
+    /// The nominal phase between two outputs, degrees; default: that of the kind.
     pub(super) nominal_deg: Option<Spanned<f64>>,
-    /// Whether the block may have gain; a file with gain is refused otherwise.
+    /// Whether the block may have gain; a file with gain is an error otherwise.
     #[serde(default)]
     pub(super) active: bool,
-    /// Blocks with the same word here are in corresponding places of the I and Q branches.
+    /// Blocks with the same word are in corresponding positions of the I and Q branches.
     pub(super) pair: Option<String>,
-    /// TOML takes `joins` that are written below a block for keys of the block; they count for the
-    /// whole description all the same.
+    /// In TOML, `joins` written below a block is a key of that block; it applies to the whole
+    /// description nevertheless.
     #[serde(default)]
     pub(super) joins: Vec<Spanned<String>>,
 }
@@ -61,7 +61,7 @@ pub(super) struct LoadEntry {
 pub(super) struct ResistorCapacitor {
     pub(super) resistance_ohm: Spanned<f64>,
     pub(super) capacitance_ff: Spanned<f64>,
-    /// `series` or `parallel`; in series when absent.
+    /// `series` or `parallel`; default: series.
     pub(super) arrangement: Option<Spanned<String>>,
 }
 

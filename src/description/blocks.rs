@@ -1,4 +1,4 @@
-//! What networks and receivers share: blocks with their ports, joins and loads.
+//! Blocks with their ports, joins and loads, common to networks and receivers.
 
 use super::allowed::Allowed;
 use super::block_entries::{BlockEntry, LoadEntry, ResistorCapacitor};
@@ -32,16 +32,16 @@ pub(super) struct Block<'d> {
     pub(super) origin: Origin,
 }
 
-/// A load and the port that it terminates.
+/// A load with the port that it terminates.
 pub(super) struct PlacedLoad<'d> {
     pub(super) entry: &'d LoadEntry,
     pub(super) at: Terminal,
     pub(super) origin: Origin,
 }
 
-/// What the network of a block or a load is made from.
+/// The origin of the network of a block or a load.
 pub(super) enum Origin {
-    /// A file, on its own frequencies.
+    /// A file, at its own frequencies.
     File(Box<TouchstoneFile>),
     /// A closed-form component.
     Component(NamedComponent),
@@ -53,7 +53,7 @@ pub(super) enum Origin {
     Short,
 }
 
-/// Ports that meet, as written.
+/// The ports of a join, as written.
 pub(super) struct WrittenJoin {
     pub(super) terminals: Vec<Terminal>,
     pub(super) text: String,
@@ -76,7 +76,7 @@ impl Block<'_> {
         self.entry.name.span()
     }
 
-    /// The block as messages call it, with its file.
+    /// The name of the block in messages, with its file.
     pub(super) fn title(&self) -> String {
         match &self.entry.file {
             Some(file) => format!("block '{}' ({})", self.name(), file.get_ref().display()),
@@ -84,7 +84,7 @@ impl Block<'_> {
         }
     }
 
-    /// The place to which errors of the network point.
+    /// The place for errors of the network.
     pub(super) fn network_span(&self) -> Range<usize> {
         match &self.entry.component {
             Some(component) => component.span(),
@@ -94,7 +94,7 @@ impl Block<'_> {
 }
 
 impl PlacedLoad<'_> {
-    /// The load as messages call it.
+    /// The name of the load in messages.
     pub(super) fn title(&self) -> String {
         format!("load at {}", self.entry.at.get_ref())
     }
@@ -105,7 +105,7 @@ impl PlacedLoad<'_> {
 }
 
 impl Origin {
-    /// The file, on its own frequencies.
+    /// The file, at its own frequencies; `None` for other origins.
     pub(super) fn file(&self) -> Option<&TouchstoneFile> {
         match self {
             Self::File(file) => Some(file),
@@ -113,7 +113,8 @@ impl Origin {
         }
     }
 
-    /// The network on a grid, interpolated or made there. `name` and `span` are those of messages.
+    /// The network on a grid, interpolated or computed there. `name` and `span` are used in
+    /// messages.
     pub(super) fn onto(
         &self,
         grid: &FrequencyGrid,
@@ -155,7 +156,7 @@ impl Origin {
     }
 }
 
-/// A network on another grid, with a warning where its phase turns too far between two points.
+/// A network on another grid, with a warning where the phase step between two points is too large.
 pub(super) fn interpolated(
     network: &Network,
     grid: &FrequencyGrid,
@@ -228,7 +229,7 @@ impl<'d> Blocks<'d> {
         self.list.iter()
     }
 
-    /// `BLOCK.PORT` as a terminal.
+    /// Reads `BLOCK.PORT` as a terminal.
     pub(super) fn terminal(
         &self,
         text: &str,
@@ -253,7 +254,7 @@ impl<'d> Blocks<'d> {
         }
     }
 
-    /// The same for a value that is a terminal alone.
+    /// Reads a value that is a single terminal.
     pub(super) fn terminal_of(
         &self,
         given: &Spanned<String>,
@@ -261,7 +262,7 @@ impl<'d> Blocks<'d> {
         self.terminal(given.get_ref(), given.span())
     }
 
-    /// The first port that is not connected, with its name, and the place of its block.
+    /// The first unconnected port, with its name, and the place of its block.
     pub(super) fn unconnected(
         &self,
         is_connected: impl Fn(&Terminal) -> bool,
@@ -273,7 +274,7 @@ impl<'d> Blocks<'d> {
         })
     }
 
-    /// The joins at the top and those written below blocks.
+    /// The joins of the top level and those written below blocks.
     pub(super) fn joins(&self, top: &[Spanned<String>]) -> Result<Joins, DescriptionError> {
         let mut made = Joins::default();
         for join in top.iter().chain(self.list.iter().flat_map(|block| &block.entry.joins)) {
@@ -295,7 +296,7 @@ impl<'d> Blocks<'d> {
         Ok(made)
     }
 
-    /// The loads, their files read; no port has two.
+    /// The loads with their files; an error for a port with two loads.
     pub(super) fn loads(
         &self,
         entries: &'d [LoadEntry],
@@ -317,14 +318,14 @@ impl<'d> Blocks<'d> {
 }
 
 impl Joins {
-    /// The place of a port's join in the list.
+    /// The index of a port's join in the list.
     pub(super) fn place_of(&self, terminal: &Terminal) -> Option<usize> {
         self.place_of.get(terminal).copied()
     }
 }
 
 impl TomlFile {
-    /// Refuses a name that would be misread in `BLOCK.PORT` or in a join.
+    /// Checks that a name has no characters with a meaning in `BLOCK.PORT` or in a join.
     pub(super) fn check_name(&self, name: &Spanned<String>) -> Result<(), DescriptionError> {
         let text = name.get_ref();
         let fits = |c: char| c.is_alphanumeric() || c == '-' || c == '_';

@@ -1,4 +1,4 @@
-//! Closed-form blocks and loads of a receiver, made again with another value of a parameter.
+//! Closed-form blocks and loads of a receiver, computed again with another value of a parameter.
 
 use super::blocks::{Blocks, Origin, PlacedLoad};
 use super::error::DescriptionError;
@@ -12,10 +12,10 @@ use crate::downconverter::NetworkPlace;
 use crate::network::{FrequencyGrid, Network, WaveDefinition, change_reference};
 use num_complex::Complex64;
 
-/// A block or load that is no file.
+/// A closed-form block or load.
 #[derive(Clone, Debug)]
 pub(super) struct ClosedForm {
-    /// A block's name, or a load's port.
+    /// Name of the block, or port of the load.
     pub(super) name: String,
     /// Its place in a receiver; `None` for a splitter's load.
     pub(super) place: Option<NetworkPlace>,
@@ -29,12 +29,12 @@ enum MadeFrom {
     Elements(Elements, Arrangement),
 }
 
-/// How uncertain a parameter is: its standard uncertainty.
+/// The standard uncertainty of a parameter.
 #[derive(Clone, Copy, Debug)]
 pub(super) enum ParameterAmount {
     /// In the unit of the parameter.
     Absolute(f64),
-    /// A percentage of its value.
+    /// A percentage of the parameter's value.
     Percent(f64),
 }
 
@@ -169,7 +169,7 @@ impl ClosedForm {
         has_it.then_some(made).ok_or_else(|| {
             let known = self.parameters().join(", ");
             format!(
-                "{} has no number {parameter} that could be uncertain; it has {known}",
+                "{} has no numeric parameter {parameter}; it has {known}",
                 self.name
             )
         })

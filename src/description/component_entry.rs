@@ -75,7 +75,7 @@ impl ComponentEntry {
 }
 
 impl TomlFile {
-    /// The component of an entry. An error points at the kind or the parameter that it is about.
+    /// The component of an entry. An error refers to the kind or the parameter concerned.
     pub(super) fn component(
         &self,
         entry: &Spanned<ComponentEntry>,

@@ -10,7 +10,7 @@ use num_complex::Complex64;
 use std::collections::HashSet;
 use std::path::Path;
 
-/// More ports than this are a slip of the pen.
+/// Maximum number of ports; more are a typing error.
 const MOST_PORTS: f64 = 64.0;
 
 /// A row: the covariance of two entries, each with its row and column from 0.
@@ -50,7 +50,7 @@ impl Columns {
 /// Reads the covariances.
 ///
 /// # Errors
-/// [`DescriptionError`] at the row that is wrong, or at the last row of a frequency whose rows are no
+/// [`DescriptionError`] at the wrong row, or at the last row of a frequency whose rows are not a
 /// covariance.
 pub(super) fn read_covariances(path: &Path) -> Result<EntryCovariances, DescriptionError> {
     let table = NumberTable::read(path, &COVARIANCE_COLUMNS)?;

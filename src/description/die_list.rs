@@ -5,9 +5,9 @@
 //! | `lot`, `wafer` | names, not empty |
 //! | `die_x`, `die_y` | whole numbers that count dies on the wafer; may be negative |
 //! | a block's name | the block's file, relative to the list; empty where it is missing |
-//! | any other | carried through |
+//! | any other | copied to the results |
 //!
-//! Rows are read one after the other, so that a list of any length takes the same memory.
+//! Rows are read one after the other, so that the memory does not depend on the length of the list.
 
 use super::error::{DescriptionError, DescriptionProblem};
 use super::table::{Column, Comments, CsvFile, CsvRow, RowPlace};
@@ -15,7 +15,7 @@ use crate::wafer::{DieEntry, DieKey};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// The place of each column.
+/// The index of each column.
 #[derive(Clone, Debug)]
 struct Columns {
     lot: Column,
@@ -34,7 +34,8 @@ pub struct DieList {
 }
 
 impl DieList {
-    /// Opens a list; columns named as one of `blocks` give files, the others are carried through.
+    /// Opens a list; columns named as one of `blocks` give files, the others are copied to the
+    /// results.
     ///
     /// # Errors
     /// [`DescriptionError`] if the file cannot be read or lacks a column.
@@ -83,7 +84,7 @@ impl DieList {
         self.names(&self.columns.files)
     }
 
-    /// Names of the columns that are carried through.
+    /// Names of the columns that are copied to the results.
     #[must_use]
     pub fn carried_columns(&self) -> Vec<String> {
         self.names(&self.columns.carried)
@@ -123,8 +124,8 @@ impl DieList {
     }
 }
 
-/// Whether a column's name is likely a misspelt block: the same letters and digits, or one typing
-/// error in five letters or more.
+/// Whether a column's name is probably a misspelt block name: the same letters and digits, or one
+/// typing error in five letters or more.
 fn is_near(name: &str, block: &str) -> bool {
     let plain = |text: &str| -> String {
         text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
@@ -136,7 +137,7 @@ fn is_near(name: &str, block: &str) -> bool {
 impl Iterator for DieList {
     type Item = Result<DieEntry, DescriptionError>;
 
-    /// The next row; after a row that cannot be read there is none.
+    /// The next row; none after a row that cannot be read.
     fn next(&mut self) -> Option<Self::Item> {
         let row = self.file.next()?;
         Some(row.and_then(|row| self.entry(&row)))

@@ -1,4 +1,4 @@
-//! What can be wrong with a description or a table: one error for all formats of the room.
+//! Errors of descriptions and tables: one type for all formats of this folder.
 
 use super::allowed::Allowed;
 use crate::component::ComponentError;
@@ -10,17 +10,17 @@ use crate::touchstone::{PassiveFileError, ReadError};
 use crate::wafer::SettingsError;
 use std::path::{Path, PathBuf};
 
-/// A text file of fourphase that cannot be used: the file, the line and what is wrong there.
+/// A text file that cannot be used: the file, the line and the problem.
 #[derive(Debug, thiserror::Error)]
 #[error("{}: {problem}", self.shown_place())]
 pub struct DescriptionError {
     file: PathBuf,
-    // Boxed: a result that holds the error should stay small.
+    // Boxed, so that a result with the error stays small.
     problem: Box<DescriptionProblem>,
     excerpt: Option<Box<Excerpt>>,
 }
 
-/// Everything that makes a description or a table unusable.
+/// The reason for which a description or a table cannot be used.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 #[expect(missing_docs, reason = "the messages say what each variant means")]
@@ -48,7 +48,7 @@ pub enum DescriptionProblem {
     Number { key: String, allowed: Allowed, found: f64 },
     #[error("{key} must be a whole number from {from} to {to}, found {found}")]
     Whole { key: String, from: u64, to: u64, found: u64 },
-    /// A complaint of one format alone, in words.
+    /// A text for an error of one format only.
     #[error("{what}")]
     Value { what: String },
 
@@ -68,7 +68,7 @@ pub enum DescriptionProblem {
     LongRow { most: u64 },
     #[error("the columns are separated by {found:?}, expected commas")]
     Separator { found: char },
-    #[error("the column '{found}' is nearly the block '{block}', and gives no files")]
+    #[error("the column '{found}' is similar to the block '{block}', but not equal, and gives no files")]
     NearColumn { found: String, block: String },
     #[error("expected a number, found '{found}'")]
     NotANumber { found: String },
@@ -94,7 +94,7 @@ pub enum DescriptionProblem {
     BadName { name: String },
     #[error("block '{name}' needs either a file or a component")]
     NoSource { name: String },
-    #[error("block '{name}' has {expected} ports, and {found} names are given")]
+    #[error("block '{name}' has {expected} ports, found {found} names")]
     PortNames { name: String, expected: usize, found: usize },
     #[error("duplicate port name '{name}'")]
     DuplicatePortName { name: String },
@@ -104,34 +104,34 @@ pub enum DescriptionProblem {
     UnknownBlock { name: String, known: Vec<String> },
     #[error("block '{block}' has no port '{port}'")]
     UnknownPort { block: String, port: String, known: Vec<String> },
-    #[error("a join needs two ports or more: \"a.x -- b.y\"")]
+    #[error("a join needs two or more ports, such as \"a.x -- b.y\"")]
     JoinTooSmall,
-    #[error("{port} is joined twice")]
+    #[error("{port} is in two joins")]
     JoinedTwice { port: String },
-    #[error("duplicate outside port {port}")]
+    #[error("duplicate outer port {port}")]
     DuplicateOutside { port: String },
     #[error("{port} has two loads")]
     LoadedTwice { port: String },
-    #[error("{port} is unconnected: it is neither joined, loaded nor an outside port")]
+    #[error("{port} is unconnected: expected a join, a load or an outer port")]
     Unconnected { port: String },
-    #[error("{port} is unconnected: it is neither joined, loaded nor an input")]
+    #[error("{port} is unconnected: expected a join, a load or an input")]
     UnconnectedInReceiver { port: String },
-    #[error("the load at {port} needs one of ohm, file, rc, open and short, and one only")]
+    #[error("the load at {port} needs exactly one of ohm, file, rc, open and short")]
     NoLoad { port: String },
-    #[error("a load needs a file of one port, this file has {ports} ports")]
+    #[error("a load needs a one-port file, this file has {ports} ports")]
     LoadPorts { ports: usize },
-    #[error("block '{name}' is mixed-mode; only single-ended ports can be joined")]
+    #[error("block '{name}' is mixed-mode, expected single-ended ports")]
     MixedMode { name: String },
 
     // Frequencies.
     #[error("all parts are closed-form components; the description needs a grid")]
     NoGrid,
     #[error(
-        "no frequency is common to all: '{starts_late}' starts above the end of '{ends_early}'"
+        "the files have no common frequency: '{starts_late}' starts above the end of '{ends_early}'"
     )]
     NoCommonBand { starts_late: String, ends_early: String },
     #[error(
-        "{what} {covers}, and the plan needs {} there: {need}",
+        "{what} {covers}, but the plan needs {}: {need}",
         crate::units::ShownFrequency(*frequency_hz)
     )]
     OutsideFile {
@@ -147,7 +147,7 @@ pub enum DescriptionProblem {
     NotPassive { name: String, source: PassiveFileError },
 
     // Receivers.
-    #[error("{port} is an input; its impedance is that of the source")]
+    #[error("{port} is an input, which is terminated by the source impedance")]
     LoadedInput { port: String },
     #[error("duplicate mixer '{name}'")]
     DuplicateMixer { name: String },
@@ -155,10 +155,10 @@ pub enum DescriptionProblem {
     EmptyChannel { channel: &'static str },
     #[error("{port}, the {what} port of mixer '{mixer}', cannot be reached from {input}")]
     Unreached { port: String, what: &'static str, mixer: String, input: String },
-    #[error("{} limits the power at the mixers, and lo_power_dbm is missing", Quantity::LoPower.name())]
+    #[error("{} limits the power at the mixers, but lo_power_dbm is missing", Quantity::LoPower.name())]
     NoPower,
 
-    // What the rooms below say.
+    // Errors of other modules.
     #[error(transparent)]
     File(#[from] ReadError),
     #[error(transparent)]
@@ -230,7 +230,7 @@ impl DescriptionError {
         Self { file: file.to_owned(), problem: Box::new(problem.into()), excerpt }
     }
 
-    /// The file, with line and column where the error is about a place.
+    /// The file, with line and column if the error has a place.
     fn shown_place(&self) -> String {
         match self.position() {
             Some(position) => format!("{}:{position}", self.file.display()),
@@ -244,22 +244,22 @@ impl DescriptionError {
         &self.file
     }
 
-    /// What is wrong.
+    /// The problem.
     #[must_use]
     pub fn problem(&self) -> &DescriptionProblem {
         &self.problem
     }
 
-    /// The line and column that the error is about, where it is about one.
+    /// The line and column of the error, if it has a place.
     #[must_use]
     pub fn position(&self) -> Option<Position> {
         self.excerpt.as_ref().map(|excerpt| excerpt.position)
     }
 
-    /// The same, ready to be shown with its source line.
+    /// The error for display, with its source line.
     #[must_use]
     pub fn diagnostic(&self) -> Diagnostic {
-        // A part's file that cannot be read has a message with a line of its own.
+        // The message of a part's file that cannot be read has its own source line.
         if let DescriptionProblem::File(error) = &*self.problem {
             let mut shown = error.diagnostic();
             if let Some(position) = self.position() {
@@ -337,10 +337,10 @@ impl DescriptionProblem {
                 "write decimals with a point".to_owned()
             }
             Self::NearColumn { block, .. } => {
-                format!("call it '{block}', or give it a name that is not so near")
+                format!("rename it to '{block}', or give it a less similar name")
             }
             Self::OutsideFile { .. } => {
-                "narrow the plan or use wider data; nothing is extrapolated".to_owned()
+                "narrow the plan or use wider data; data are not extrapolated".to_owned()
             }
             Self::NoPower => "add lo_power_dbm = 17.0 to [frequency_plan]".to_owned(),
             Self::JoinedTwice { .. } => {
@@ -357,7 +357,7 @@ fn listed(names: &[String]) -> String {
     if names.is_empty() { "none".to_owned() } else { names.join(", ") }
 }
 
-/// Old spellings that are refused, and what replaced them.
+/// Former spellings, which are errors, with their replacements.
 const RENAMED: [(&str, &str); 5] = [
     ("feeds", "access_lines"),
     ("through", "thru"),
@@ -405,12 +405,12 @@ const TOP_KEYS: [&str; 15] = [
 
 /// A hint for a name that is not known: what replaced it, or the known name that is most like it.
 fn meant(found: &str, known: &[String]) -> Option<String> {
-    // One old name may have been that of several things.
+    // A former name may have had several meanings.
     let mut renamed = RENAMED.iter().filter(|(old, _)| *old == found).map(|(_, new)| *new);
     if let Some(new) = renamed.find(|new| known.iter().any(|name| name == new)) {
         return Some(format!("'{found}' is now called '{new}'"));
     }
-    // A third of the letters may differ: more and unrelated names would be proposed.
+    // A third of the letters may differ: with more, unrelated names would be proposed.
     let most = found.chars().count().div_ceil(3);
     known
         .iter()

@@ -1,15 +1,15 @@
-//! What a block or splitter is made for, by its name in a description.
+//! The kinds of blocks and splitters, by their names in a description.
 
 use crate::downconverter::PartKind;
 use crate::splitter::SplitterKind;
 use serde::de::Error;
 use serde::{Deserialize, Deserializer};
 
-/// What a block of a receiver is made for: a kind of splitter, or `line`.
+/// The kind of a block in a receiver: a kind of splitter, or `line`.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct PartKindName(pub(super) PartKind);
 
-/// What a splitter is made for.
+/// The kind of a splitter.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct SplitterKindName(pub(super) SplitterKind);
 
@@ -33,7 +33,7 @@ impl<'d> Deserialize<'d> for PartKindName {
     }
 }
 
-/// An error in the form in which the TOML reader expects unknown values; see `toml_words`.
+/// An error in the form of the TOML reader for unknown values; see `toml_words`.
 fn unknown<E: Error>(found: &str, others: &[&'static str]) -> E {
     let kinds = SplitterKind::ALL.into_iter().map(SplitterKind::name);
     let known: Vec<String> =

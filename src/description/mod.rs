@@ -1,13 +1,13 @@
-//! The text formats of fourphase: descriptions in TOML and tables in CSV, read into checked values
-//! and the networks of the files they name.
+//! The text formats of fourphase: descriptions in TOML and tables in CSV. They are read into
+//! checked values and the networks of the files that they name.
 //!
 //! | file | subject |
 //! |---|---|
 //! | `source`, `toml_words` | a TOML file with positions; its reader's messages in plain words |
 //! | `table`, `record_bound` | a CSV file with positions; how long one of its rows may be |
 //! | `named_files` | the Touchstone files and tables that a description names |
-//! | `allowed`, `error` | which numbers are allowed; what can be wrong with a file |
-//! | `block_entries`, `blocks` | what networks and receivers share: blocks, joins and loads |
+//! | `allowed`, `error` | allowed numbers; errors of files |
+//! | `block_entries`, `blocks` | blocks, joins and loads, common to networks and receivers |
 //! | `component_entry` | `component = { kind = "..", .. }` |
 //! | `network_toml` | NETWORK.toml |
 //! | `receiver_toml`, `receiver_plan`, `receiver_output` | RECEIVER.toml, its frequency plan, its output |
@@ -16,7 +16,7 @@
 //! | `require_table`, `kind_names` | limits by quantity, kinds of splitters by name |
 //! | `uncertainty_toml`, `uncertainty_entries` | UNCERTAINTY.toml |
 //! | `amounts_csv`, `covariance_csv` | its tables: standard uncertainties over frequency, covariances of entries |
-//! | `uncertain_parts` | its sources, given to parts, splitters and dies |
+//! | `uncertain_parts` | its sources, assigned to parts, splitters and dies |
 //! | `rebuild_set_toml` | SET.toml: measurements of some ports at a time |
 //! | `station_toml` | STATION.toml: many files from a probe station |
 //! | `tones_csv` | measured tones |

@@ -10,14 +10,14 @@ use std::ops::{Range, RangeInclusive};
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 
-/// Reads the files that a description names, and keeps which they were and what was to be said.
+/// Reads the files that a description names, and keeps their paths and warnings.
 #[derive(Debug)]
 pub(crate) struct NamedFiles<'a> {
     source: &'a TomlFile,
     options: &'a ReadOptions,
     /// The description and every file read, each once.
     pub(crate) inputs: Vec<PathBuf>,
-    /// Warnings of the files, each with its file's path.
+    /// Warnings of the files, each with the path of its file.
     pub(crate) warnings: Vec<String>,
     /// The dates of the data that comments of the files state, each once.
     pub(crate) dates: Vec<String>,
@@ -42,7 +42,7 @@ impl<'a> NamedFiles<'a> {
         self.network_at(file.get_ref(), file.span())
     }
 
-    /// The same with everything that the file says.
+    /// Reads the whole content of a file that the description names, relative to it.
     ///
     /// # Errors
     /// [`DescriptionError`] at the name, with the error of the file.
@@ -53,7 +53,7 @@ impl<'a> NamedFiles<'a> {
         self.file_at(file.get_ref(), file.span())
     }
 
-    /// The same, for a name that is part of a longer value.
+    /// Reads a file whose name is part of a longer value.
     ///
     /// # Errors
     /// [`DescriptionError`] at the span, with the error of the file.
@@ -75,7 +75,7 @@ impl<'a> NamedFiles<'a> {
         let shown = path.display();
         self.warnings.extend(content.warnings.iter().map(|warning| format!("{shown}:{warning}")));
         if !content.noise.is_empty() {
-            self.warnings.push(format!("{shown}: its noise data are left out"));
+            self.warnings.push(format!("{shown}: its noise data are not used"));
         }
         if let Some(date) =
             content.stated_date().filter(|date| !self.dates.iter().any(|d| d == date))
@@ -86,8 +86,8 @@ impl<'a> NamedFiles<'a> {
         Ok(content)
     }
 
-    /// Refuses a file that cannot be of a passive part over the frequencies used, unless it may be
-    /// active; whatever else speaks against it becomes a warning. `title` names the part in both.
+    /// Refuses a file that cannot be that of a passive part over the frequencies used, unless it
+    /// may be active; other findings become warnings. `title` names the part in both.
     ///
     /// # Errors
     /// [`DescriptionError`] at the span.
@@ -102,7 +102,7 @@ impl<'a> NamedFiles<'a> {
         let accept_active = may_be_active || self.options.accept_active;
         let found = match passive_file_findings(file, band_hz, accept_active) {
             Ok(found) => found,
-            // What has no scattering matrix is refused where it is converted.
+            // A file without a scattering matrix is refused where it is converted.
             Err(PassiveFileError::Network(_)) => return Ok(()),
             Err(error) => {
                 let problem =
@@ -110,7 +110,7 @@ impl<'a> NamedFiles<'a> {
                 return Err(self.source.error(problem, span));
             }
         };
-        // The owner of an active part knows that it has gain and is not reciprocal.
+        // An active part has gain and is not reciprocal, so its findings need no warning.
         let told = found.iter().filter(|_| !may_be_active).map(|found| format!("{title}: {found}"));
         for warning in told {
             if !self.warnings.contains(&warning) {
@@ -162,7 +162,7 @@ impl<'a> NamedFiles<'a> {
     }
 }
 
-/// Whether two paths are of one file.
+/// Whether two paths lead to the same file.
 pub(super) fn same_file(one: &Path, other: &Path) -> bool {
     let canonical = |path: &Path| path.canonicalize().ok();
     one == other || canonical(one).is_some_and(|one| canonical(other) == Some(one))

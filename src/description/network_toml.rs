@@ -1,4 +1,4 @@
-//! NETWORK.toml: blocks on one grid, and how they are wired.
+//! NETWORK.toml: blocks on one grid and their connections.
 
 use super::allowed::Allowed;
 use super::block_entries::{BlockEntry, LoadEntry};
@@ -22,15 +22,15 @@ use toml::Spanned;
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct NetworkEntries {
-    /// The outside ports, in order.
+    /// The outer ports, in order.
     ports: Vec<Spanned<String>>,
-    /// One reference for all ports or one for each; each port's own when absent.
+    /// One reference impedance for all ports or one per port; default: that of each port.
     reference_ohm: Option<Spanned<OneOrMany>>,
-    /// `24GHz..34GHz:101`; the frequencies common to the files when absent.
+    /// A grid such as `24GHz..34GHz:101`; default: the frequencies common to the files.
     grid: Option<Spanned<String>>,
     #[serde(default, rename = "block")]
     blocks: Vec<BlockEntry>,
-    /// `a.x -- b.y`.
+    /// Joins such as `a.x -- b.y`.
     #[serde(default)]
     joins: Vec<Spanned<String>>,
     #[serde(default, rename = "load")]
@@ -44,7 +44,7 @@ enum OneOrMany {
     Many(Vec<f64>),
 }
 
-/// Networks on one grid, and how they are wired.
+/// Networks on one grid with their connections.
 #[derive(Clone, Debug)]
 pub struct WiredNetwork {
     /// The blocks, then the loads.
@@ -52,8 +52,8 @@ pub struct WiredNetwork {
     wiring: Wiring,
     /// For each join of the wiring its text and its place in the description.
     joins: Vec<(String, TextPlace)>,
-    /// Reference impedances of the result: one, or one for each outside port; each port's own when
-    /// absent.
+    /// Reference impedances of the result: one, or one for each outer port; `None` for those of the
+    /// ports.
     references_ohm: Option<Vec<Complex64>>,
     file: PathBuf,
     inputs: Vec<PathBuf>,
@@ -61,7 +61,7 @@ pub struct WiredNetwork {
 }
 
 impl WiredNetwork {
-    /// Ports of the joined network.
+    /// Number of ports of the joined network.
     #[must_use]
     pub fn ports(&self) -> usize {
         self.wiring.outside.len()
@@ -73,13 +73,13 @@ impl WiredNetwork {
         &self.inputs
     }
 
-    /// What the user should know.
+    /// Warnings for the user.
     #[must_use]
     pub fn warnings(&self) -> &[String] {
         &self.warnings
     }
 
-    /// The network of the outside ports, in order.
+    /// The network of the outer ports, in order.
     ///
     /// # Errors
     /// [`DescriptionError`] at a join that closes a singular loop.
@@ -222,7 +222,7 @@ fn files_grid(
     };
     if networks.iter().any(is_wider) {
         let band = shown_band((grid.first_hz(), grid.last_hz()));
-        files.warnings.push(format!("the files cover different bands: {band} is common to all"));
+        files.warnings.push(format!("the files cover different bands; the common band {band} is used"));
     }
     Ok(grid)
 }
@@ -250,7 +250,7 @@ fn wiring(
         let text = load.entry.at.get_ref();
         match joins.place_of(&load.at) {
             Some(place) => {
-                files.warnings.push(format!("{text} is joined too: its load is in parallel there"));
+                files.warnings.push(format!("{text} has a join and a load: the load is in parallel"));
                 wiring.joins[place].push(own);
             }
             None => {

@@ -1,4 +1,5 @@
-//! SET.toml: measurements of some ports of an N-port at a time, and what the other ports end in.
+//! SET.toml: measurements of some ports of an N-port at a time, with the terminations of the
+//! others.
 
 use super::allowed::Allowed;
 use super::block_entries::ComplexValue;
@@ -49,7 +50,7 @@ struct MeasurementEntry {
     terminations: BTreeMap<Spanned<String>, Spanned<OtherTermination>>,
 }
 
-/// The termination of a port in one measurement, where it differs: a file, or ohms.
+/// The termination of a port in one measurement, if it differs: a file, or ohms.
 #[derive(Debug, Deserialize)]
 #[serde(untagged, expecting = "expected a file's name, a number of ohms or [re, im]")]
 enum OtherTermination {
@@ -57,9 +58,9 @@ enum OtherTermination {
     Ohm(ComplexValue),
 }
 
-/// The reference impedance of the result where the set gives none, ohm.
+/// The default reference impedance of the result, ohms.
 const DEFAULT_REFERENCE_OHM: f64 = 50.0;
-/// No probe station measures more ports; more are a slip.
+/// Maximum number of ports; more are a typing error.
 const MAX_PORTS: usize = 64;
 
 /// SET.toml with its files: ready for [`rebuild`](crate::measurement::rebuild).
@@ -83,7 +84,7 @@ pub struct RebuildSet {
     pub measurements: Vec<PartialMeasurement>,
     /// The set and every file that it names, each once.
     pub inputs: Vec<PathBuf>,
-    /// What the user should know.
+    /// Warnings for the user.
     pub warnings: Vec<String>,
 }
 
@@ -113,7 +114,7 @@ pub fn read_rebuild_set(
     let stated = measurements.iter().filter(|one| one.standard_uncertainty.is_some()).count();
     if stated > 0 && stated < measurements.len() {
         warnings.push(format!(
-            "{stated} of {} measurements have a standard_uncertainty; it counts only if all have one",
+            "{stated} of {} measurements have a standard_uncertainty; it is used only if all have one",
             measurements.len()
         ));
     }
@@ -154,9 +155,9 @@ struct SetReader<'a> {
     files: NamedFiles<'a>,
     ports: usize,
     reference_ohm: f64,
-    /// The terminations that hold where a measurement names no other.
+    /// The terminations used where a measurement names no other.
     usual: Vec<Option<Load>>,
-    /// Which ports without a termination have been mentioned.
+    /// Whether each port without a termination has been mentioned in a warning.
     has_warned: Vec<bool>,
 }
 
@@ -293,7 +294,7 @@ impl SetReader<'_> {
         }
         let failed =
             |error: crate::network::NetworkError| self.source.error(error, entry.file.span());
-        // Reflection coefficients in the common reference impedance are those at a port that has it.
+        // At a port with the common reference impedance these are its reflection coefficients.
         let matched = vec![Complex64::ZERO; grid.len()];
         let reference = Network::new(
             ParameterKind::Scattering,
@@ -312,7 +313,7 @@ impl SetReader<'_> {
                 None => {
                     if !std::mem::replace(&mut self.has_warned[at], true) {
                         self.files.warnings.push(format!(
-                            "port {port} has no [[termination]]; {} ohm is taken",
+                            "port {port} has no [[termination]]; {} ohm is used",
                             self.reference_ohm
                         ));
                     }

@@ -1,5 +1,5 @@
-//! From the mixers to the output: `combine`, `[if_path]`, `[if_hybrid]` and `[correction]` of
-//! RECEIVER.toml.
+//! The path from the mixers to the output: `combine`, `[if_path]`, `[if_hybrid]` and `[correction]`
+//! of RECEIVER.toml.
 
 use super::allowed::Allowed;
 use super::blocks::interpolated;
@@ -91,7 +91,7 @@ pub(super) struct IfHybridEntry {
     i: Spanned<usize>,
     /// The port that Q enters.
     q: Spanned<usize>,
-    /// The port by which the wanted sideband leaves, or several to choose from.
+    /// The port of the wanted sideband, or several to choose from.
     output: Spanned<PortChoice>,
 }
 
@@ -99,7 +99,7 @@ pub(super) struct IfHybridEntry {
 #[serde(untagged, expecting = "expected a port number or a list of them")]
 enum PortChoice {
     One(usize),
-    /// The one that rejects the image at the centre of the LO grid is chosen.
+    /// The port that rejects the image at the centre of the LO grid is chosen.
     AnyOf(Vec<usize>),
 }
 
@@ -107,11 +107,11 @@ enum PortChoice {
 #[derive(Debug, Default, serde::Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct CorrectionEntry {
-    /// `if_phase` when absent.
+    /// Default: `if_phase`.
     acts_on: Option<Spanned<DomainName>>,
-    /// 0 when absent.
+    /// Default: 0.
     amplitude_db: Option<Spanned<f64>>,
-    /// 0 when absent.
+    /// Default: 0.
     phase_deg: Option<Spanned<f64>>,
     amplitude_step_db: Option<Spanned<f64>>,
     phase_step_deg: Option<Spanned<f64>>,
@@ -121,11 +121,11 @@ pub(super) struct CorrectionEntry {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Deserialize)]
 #[serde(rename_all = "snake_case")]
 enum DomainName {
-    /// Turns Q at IF.
+    /// It rotates Q at IF.
     IfPhase,
-    /// Turns Q's LO.
+    /// It rotates the LO of Q.
     LoPhase,
-    /// A matrix of real numbers on I and Q.
+    /// It is a matrix of real numbers for I and Q.
     Digital,
 }
 
@@ -184,7 +184,7 @@ impl OutputEntries<'_> {
                 choices
             }
             Some(hybrid) => {
-                let what = "an IF hybrid combines I and Q itself; leave combine out, and choose an \
+                let what = "an IF hybrid combines I and Q itself; omit combine, and choose an \
                             output";
                 return Err(source.complaint(&hybrid.output, what));
             }
@@ -345,7 +345,8 @@ impl IfHybridEntry {
 }
 
 impl CorrectionEntry {
-    /// The correction; none where nothing is given. Behind an IF hybrid I and Q are no numbers any more.
+    /// The correction; none if no key is given. After an IF hybrid I and Q are not available as
+    /// numbers.
     fn read(&self, has_hybrid: bool, source: &TomlFile) -> Result<QCorrection, DescriptionError> {
         let domain = self
             .acts_on
@@ -353,7 +354,7 @@ impl CorrectionEntry {
             .map_or(CorrectionDomain::default(), |given| given.get_ref().domain());
         if let (Some(given), CorrectionDomain::Digital, true) = (&self.acts_on, domain, has_hybrid)
         {
-            let what = "a digital correction needs I and Q as numbers, and here an IF hybrid combines \
+            let what = "a digital correction needs I and Q as numbers, but an IF hybrid combines \
                         them; use if_phase or lo_phase";
             return Err(source.complaint(given, what));
         }

@@ -1,4 +1,4 @@
-//! `[frequency_plan]` of RECEIVER.toml, and the frequencies at which a receiver's files are needed.
+//! `[frequency_plan]` of RECEIVER.toml, and the frequencies needed from a receiver's files.
 
 use super::error::{DescriptionError, DescriptionProblem, PlanMistake};
 use super::source::TomlFile;
@@ -9,27 +9,27 @@ use serde::Deserialize;
 use std::ops::{Range, RangeInclusive};
 use toml::Spanned;
 
-/// More points than this are a slip of the pen.
+/// Maximum number of plan points; more are a typing error.
 const MOST_PLAN_POINTS: usize = 20_000;
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct FrequencyPlanEntry {
-    /// LO at the mixers.
+    /// LO frequencies at the mixers, GHz.
     lo_ghz: Spanned<Sweep>,
     if_ghz: Spanned<Sweep>,
     /// The RF band that is wanted: points whose wanted RF is outside are left out. All when absent.
     rf_ghz: Option<Spanned<RfBandEntry>>,
     wanted_sideband: SidebandName,
-    /// LO at the mixers over LO input; 1 when absent.
+    /// Ratio of the LO at the mixers to the LO input; default: 1.
     lo_multiplication: Option<Spanned<u32>>,
-    /// The part of the multiplication that comes after the split into branches; 1 when absent.
+    /// The part of the multiplication after the split into branches; default: 1.
     lo_multiplication_after_split: Option<Spanned<u32>>,
-    /// Available from the source at `lo_input`.
+    /// Available power of the source at `lo_input`, dBm.
     lo_power_dbm: Option<Spanned<f64>>,
 }
 
-/// One frequency, a list, or equidistant ones.
+/// One frequency, a list, or equidistant frequencies.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(untagged, expecting = "expected a number, a list, or { from = .., to = .., points = .. }")]
 enum Sweep {
@@ -208,7 +208,7 @@ fn sweep(
     Ok(list)
 }
 
-/// A frequency at which files are needed, and its purpose.
+/// A frequency at which files are needed, with its purpose.
 pub(super) struct Need {
     pub(super) frequency_hz: f64,
     pub(super) purpose: String,
@@ -236,7 +236,7 @@ pub(super) fn needs(plan: &ReceiverPlan) -> LoRf<Vec<Need>> {
     LoRf { lo: lo.collect(), rf }
 }
 
-/// The lowest and the highest frequency that is needed.
+/// The minimum and the maximum of the frequencies needed.
 pub(super) fn span_of(needs: &[Need]) -> RangeInclusive<f64> {
     let all = || needs.iter().map(|need| need.frequency_hz);
     all().fold(f64::INFINITY, f64::min)..=all().fold(f64::NEG_INFINITY, f64::max)
@@ -301,7 +301,7 @@ fn plan_mistake(
 /// The factor between two units of frequency with which the data would cover what is needed.
 fn unit_factor((first_hz, last_hz): (f64, f64), needed_hz: &RangeInclusive<f64>) -> Option<f64> {
     let covers = |factor: &f64| {
-        // A unit that is wrong leaves the last digits as they are.
+        // A wrong unit does not change the last digits.
         let (first_hz, last_hz) = (first_hz * factor * 0.999_999, last_hz * factor * 1.000_001);
         first_hz <= *needed_hz.start() && *needed_hz.end() <= last_hz
     };

@@ -34,18 +34,18 @@ use toml::Spanned;
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct ReceiverEntries {
-    /// `receiver` when absent.
+    /// Default: `receiver`.
     title: Option<String>,
     lo_input: Spanned<String>,
     rf_input: Spanned<String>,
-    /// 50 ohms when absent.
+    /// Impedance of the LO source; default: 50 ohm.
     lo_source_ohm: Option<Spanned<ComplexValue>>,
-    /// 50 ohms when absent.
+    /// Impedance of the RF source; default: 50 ohm.
     rf_source_ohm: Option<Spanned<ComplexValue>>,
-    /// In which impedance ideal parts and loads are matched, whatever the references of the files; 50
-    /// ohms when absent.
+    /// The impedance in which ideal parts and loads are matched, independent of the files'
+    /// reference impedances; default: 50 ohm.
     reference_ohm: Option<Spanned<f64>>,
-    /// The same for single nodes.
+    /// The impedance for ideal parts at single nodes.
     #[serde(default, rename = "reference")]
     references: Vec<ReferenceEntry>,
     #[serde(default)]
@@ -55,7 +55,7 @@ struct ReceiverEntries {
     mixing: MixingEntry,
     #[serde(default, rename = "block")]
     blocks: Vec<BlockEntry>,
-    /// `a.x -- b.y`.
+    /// Joins such as `a.x -- b.y`.
     #[serde(default)]
     joins: Vec<Spanned<String>>,
     #[serde(default, rename = "load")]
@@ -78,7 +78,7 @@ struct ReceiverEntries {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct ReferenceEntry {
-    /// Any port of the node.
+    /// A port of the node.
     at: Spanned<String>,
     ohm: Spanned<f64>,
 }
@@ -90,11 +90,11 @@ struct MixerEntry {
     channel: ChannelName,
     #[serde(default)]
     polarity: PolarityName,
-    /// The port of its LO voltage.
+    /// The port of the LO voltage.
     lo: Spanned<String>,
-    /// The port of its RF voltage.
+    /// The port of the RF voltage.
     rf: Spanned<String>,
-    /// Relative conversion gain; 1 when absent.
+    /// Relative conversion gain; default: 1.
     gain: Option<Spanned<ComplexValue>>,
     /// What differs from the switch of `[mixing]`.
     switch: Option<Spanned<SwitchEntry>>,
@@ -111,7 +111,7 @@ enum ChannelName {
     Q,
 }
 
-/// Whether a mixer's output is added or subtracted.
+/// Whether the output of a mixer is added or subtracted.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
 enum PolarityName {
     #[default]
@@ -121,13 +121,13 @@ enum PolarityName {
     Minus,
 }
 
-/// Magnitudes of reflection; those of the loads themselves when absent.
+/// Reflection magnitudes; default: those of the loads themselves.
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct SweepEntry {
-    /// At the mixers' LO ports.
+    /// Reflection of the mixers' LO ports.
     mixer_reflection: Option<Spanned<f64>>,
-    /// At the other loads of the LO path, the isolated ports.
+    /// Reflection of the other loads of the LO path, at the isolated ports.
     isolated_reflection: Option<Spanned<f64>>,
 }
 
@@ -169,7 +169,7 @@ impl ReceiverEntries {
     }
 }
 
-/// A receiver, the files it was read from, and what the user should know.
+/// A receiver with the files it was read from and the warnings for the user.
 #[derive(Clone, Debug)]
 pub struct LoadedReceiver {
     /// The receiver.
@@ -178,7 +178,7 @@ pub struct LoadedReceiver {
     pub inputs: Vec<PathBuf>,
     /// The files of its blocks and loads, in the order in which they are first used.
     pub files: Vec<ReceiverFile>,
-    /// What the user should know.
+    /// Warnings for the user.
     pub warnings: Vec<String>,
     /// The dates of the data that comments of the files state, each once.
     pub dates: Vec<String>,
@@ -186,7 +186,7 @@ pub struct LoadedReceiver {
     pub(super) closed_forms: Vec<ClosedForm>,
 }
 
-/// A file of a receiver and every place where it is used; at least one.
+/// A file of a receiver with every place where it is used; at least one.
 #[derive(Clone, Debug)]
 pub struct ReceiverFile {
     /// The file.
@@ -336,7 +336,7 @@ fn single_pairs(blocks: &[BlockEntry]) -> Vec<String> {
         .collect()
 }
 
-/// The files of blocks and loads with all places of each.
+/// The files of blocks and loads, each with all its places.
 fn receiver_files(
     source: &TomlFile,
     entries: &ReceiverEntries,
@@ -389,13 +389,13 @@ fn inputs(
         Ok(PowerInput { at, source_ohm })
     })?;
     if inputs.lo.at == inputs.rf.at {
-        let what = "LO and RF enter by the same port; each needs a port of its own";
+        let what = "LO and RF have the same input port; give each its own port";
         return Err(source.complaint(&entries.rf_input, what));
     }
     Ok(inputs)
 }
 
-/// 50 ohms where nothing is given.
+/// The reference impedances; 50 ohm by default.
 fn references(
     source: &TomlFile,
     entries: &ReceiverEntries,
@@ -414,7 +414,7 @@ fn references(
     Ok(ReferenceImpedances { default_ohm, at: at.collect::<Result<_, DescriptionError>>()? })
 }
 
-/// The port by which each path enters each block; none where it does not reach the block.
+/// The port by which each path enters each block; `None` if the path does not reach the block.
 struct Reached(LoRf<Vec<Option<Port>>>);
 
 impl Reached {
@@ -431,7 +431,7 @@ impl Reached {
         let is_idle = |block: usize| !ReceiverPath::BOTH.iter().any(|&path| self.has(path, block));
         let blocks = blocks.iter().enumerate().filter(|(block, _)| is_idle(*block));
         blocks
-            .map(|(_, own)| format!("block '{}' is joined to neither LO nor RF input", own.name()))
+            .map(|(_, own)| format!("block '{}' has no path to the LO or RF input", own.name()))
             .collect()
     }
 }
@@ -590,7 +590,7 @@ fn mixers(
     Ok(mixers)
 }
 
-/// 1, a multiplier, when absent.
+/// The exponent; default: 1, the value of a multiplier.
 fn lo_amplitude_exponent(source: &TomlFile, entry: &MixingEntry) -> Result<f64, DescriptionError> {
     let (key, given) = ("lo_amplitude_exponent", entry.lo_amplitude_exponent.as_ref());
     Ok(source.optional_number(key, given, Allowed::FromTo(0.0, 10.0))?.unwrap_or(1.0))

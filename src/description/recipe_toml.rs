@@ -1,4 +1,4 @@
-//! RECIPE.toml: what is measured on every die of a lot, what it must hold, and where dies lie.
+//! RECIPE.toml: the analysis of every die of a lot, its limits, and the map of dies.
 //!
 //! | table | keys |
 //! |---|---|
@@ -6,10 +6,10 @@
 //! | `[analysis]` | `receiver` or `splitter` |
 //! | `[map]` | size of wafer and dies, axes, notch, centre |
 //! | `[require]` | limits for every die, and the yield |
-//! | `[screening]` | `sigma`: where outliers begin |
+//! | `[screening]` | `sigma`: the threshold of outliers |
 //! | `[what_if]` | further questions |
 //!
-//! Paths are relative to the recipe. What a setting allows is decided by [`LotSettings`].
+//! Paths are relative to the recipe. The allowed values of settings are those of [`LotSettings`].
 
 use super::allowed::Allowed;
 use super::error::DescriptionError;
@@ -29,24 +29,24 @@ use std::ops::Range;
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 
-/// The share of dies that must pass, among the limits.
+/// The required yield, in the table of limits.
 const YIELD_PERCENT: &str = "yield_percent";
 
-/// What is measured on every die.
+/// The analysis of every die.
 #[derive(Clone, Debug, PartialEq)]
 pub enum RecipeAnalysis {
-    /// A receiver, described in a file of its own; columns of the list of dies replace its blocks.
+    /// A receiver, described in its own file; columns of the list of dies replace its blocks.
     Receiver(PathBuf),
     /// One splitter, whose file a column of the list of dies gives.
     Splitter {
-        /// How the splitter is analysed.
+        /// The settings of the analysis.
         settings: SplitterSettings,
-        /// The column.
+        /// The column with its files.
         column: String,
     },
 }
 
-/// A recipe: what a lot is, and how it is judged.
+/// A recipe: the dies of a lot, and the settings of their evaluation.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Recipe {
     path: PathBuf,
@@ -58,7 +58,7 @@ pub struct Recipe {
 }
 
 impl Recipe {
-    /// The recipe's own path.
+    /// The path of the recipe.
     #[must_use]
     pub fn path(&self) -> &Path {
         &self.path
@@ -70,35 +70,35 @@ impl Recipe {
         self.title.as_deref()
     }
 
-    /// The list of dies, as a path that can be opened.
+    /// The path of the list of dies, relative to the working folder or absolute.
     #[must_use]
     pub fn manifest(&self) -> &Path {
         &self.manifest
     }
 
-    /// The description of how uncertain the files are, as a path that can be opened.
+    /// The path of the uncertainty description, relative to the working folder or absolute.
     #[must_use]
     pub fn uncertainty(&self) -> Option<&Path> {
         self.uncertainty.as_deref()
     }
 
-    /// What is measured on every die.
+    /// The analysis of every die.
     #[must_use]
     pub fn analysis(&self) -> &RecipeAnalysis {
         &self.analysis
     }
 
-    /// How the lot is judged.
+    /// The settings of the lot.
     #[must_use]
     pub fn settings(&self) -> &LotSettings {
         &self.settings
     }
 }
 
-/// Reads RECIPE.toml; the files it names are not opened.
+/// Reads RECIPE.toml; the files that it names are not opened.
 ///
 /// # Errors
-/// [`DescriptionError`] with the line and column of what is wrong.
+/// [`DescriptionError`] with the line and column of the error.
 ///
 /// # Examples
 /// ```
@@ -149,7 +149,7 @@ impl RecipeReader<'_> {
         })
     }
 
-    /// A setting that cannot be, at the place of its key.
+    /// An invalid setting, at the place of its key.
     fn refused(&self, error: SettingsError, span: Range<usize>) -> DescriptionError {
         self.file.error(error, span)
     }
@@ -292,7 +292,7 @@ impl RecipeReader<'_> {
                 .with_edge_exclusion_mm(*given.get_ref())
                 .map_err(|error| self.refused(error, given.span()))?;
         }
-        // If one axis is left out the other is at fault.
+        // If one axis is not given, the other one is wrong.
         if let Some(fault) = entry.y_axis.as_ref().or(entry.x_axis.as_ref()) {
             let x_axis =
                 entry.x_axis.as_ref().map_or(map.x_axis(), |given| (*given.get_ref()).into());

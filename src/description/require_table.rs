@@ -13,12 +13,12 @@ use toml::Spanned;
 pub(super) struct RequireTable(BTreeMap<Spanned<String>, Spanned<f64>>);
 
 impl RequireTable {
-    /// The number of a name, where it is given.
+    /// The number of a name, if given.
     pub(super) fn number(&self, name: &str) -> Option<&Spanned<f64>> {
         self.0.iter().find(|(key, _)| key.get_ref() == name).map(|(_, number)| number)
     }
 
-    /// The limits, in the order of `quantities`; `others` are names that are no limits.
+    /// The limits, in the order of `quantities`; `others` are names that are not limits.
     ///
     /// # Errors
     /// [`DescriptionError`] at a name that is neither a quantity of the list nor one of the others,

@@ -11,10 +11,10 @@ use std::ops::{Range, RangeInclusive};
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 
-/// Nobody writes more by hand.
+/// Maximum length of a description, MiB.
 const LONGEST_MIB: u64 = 16;
 
-/// A place in a description, for errors that are found when its text is no longer at hand.
+/// A place in a description, for errors found when its text is no longer in memory.
 #[derive(Clone, Debug)]
 pub(crate) struct TextPlace {
     file: PathBuf,
@@ -27,7 +27,7 @@ impl TextPlace {
         DescriptionError::about_place(&self.file, problem, self.excerpt.clone())
     }
 
-    /// A complaint in words about this place.
+    /// An error with a text about this place.
     pub(crate) fn complaint(&self, what: impl Into<String>) -> DescriptionError {
         self.error(DescriptionProblem::Value { what: what.into() })
     }
@@ -60,7 +60,7 @@ impl TomlFile {
         Ok(Self::of_text(path, text))
     }
 
-    /// A text that is at hand, as if it had been read from `path`.
+    /// A text in memory, with `path` as its file.
     pub(crate) fn of_text(path: &Path, text: impl Into<String>) -> Self {
         Self { path: path.to_owned(), text: text.into() }
     }
@@ -72,7 +72,7 @@ impl TomlFile {
     pub(crate) fn parse<D: DeserializeOwned>(&self) -> Result<D, DescriptionError> {
         toml::from_str(&self.text).map_err(|error| {
             let at = error.span().and_then(|span| self.text.get(span));
-            // Without a place nothing was found that could be quoted.
+            // Without a place there is no text to quote.
             let problem = toml_words::problem(error.message(), at.unwrap_or("nothing"));
             match error.span() {
                 Some(span) => self.error(problem, span),
@@ -87,7 +87,7 @@ impl TomlFile {
 
     /// The path of a file that is named in this one, relative to it.
     pub(crate) fn beside(&self, file: &Path) -> PathBuf {
-        // Only a root or an empty path has no parent, and neither is a file.
+        // Only a root or an empty path has no parent, and neither of both is a file.
         self.path.parent().unwrap_or(Path::new("")).join(file)
     }
 
@@ -116,7 +116,7 @@ impl TomlFile {
         DescriptionError::about_file(&self.path, problem)
     }
 
-    /// A complaint in words about a value.
+    /// An error with a text about a value.
     pub(crate) fn complaint<T>(
         &self,
         given: &Spanned<T>,
@@ -125,19 +125,19 @@ impl TomlFile {
         self.error(DescriptionProblem::Value { what: what.into() }, given.span())
     }
 
-    /// A complaint in words about the file as a whole.
+    /// An error with a text about the file as a whole.
     pub(crate) fn complaint_in_file(&self, what: impl Into<String>) -> DescriptionError {
         self.error_in_file(DescriptionProblem::Value { what: what.into() })
     }
 
-    /// An error about a key that is none of those known, among keys that are read as a map.
+    /// An error for an unknown key, among keys that are read as a map.
     pub(crate) fn unknown_key(&self, key: &Spanned<String>, known: &[&str]) -> DescriptionError {
         let found = key.get_ref().clone();
         let known = known.iter().map(|name| (*name).to_owned()).collect();
         self.error(DescriptionProblem::UnknownKey { found, known }, key.span())
     }
 
-    /// A number that must be allowed.
+    /// A number, checked against its allowed values.
     pub(crate) fn number(
         &self,
         key: &str,
@@ -147,7 +147,7 @@ impl TomlFile {
         self.check_number(key, *given.get_ref(), allowed, given.span())
     }
 
-    /// The same for a number that is part of a longer value.
+    /// Checks a number that is part of a longer value.
     pub(crate) fn check_number(
         &self,
         key: &str,
@@ -162,7 +162,7 @@ impl TomlFile {
         Err(self.error(DescriptionProblem::Number { key, allowed, found }, span))
     }
 
-    /// A number that must be allowed where it is given.
+    /// An optional number, checked against its allowed values.
     pub(crate) fn optional_number(
         &self,
         key: &str,
@@ -172,7 +172,7 @@ impl TomlFile {
         given.map(|given| self.number(key, given, allowed)).transpose()
     }
 
-    /// A whole number that must be in a range.
+    /// A whole number, checked against a range.
     pub(crate) fn whole<N: WholeNumber>(
         &self,
         key: &str,
@@ -193,7 +193,7 @@ impl TomlFile {
     }
 }
 
-/// A list of two values; one of more or fewer is refused.
+/// A list of exactly two values.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
 #[serde(try_from = "Vec<T>")]
 pub(crate) struct Pair<T>(pub(crate) T, pub(crate) T);

@@ -1,6 +1,7 @@
-//! STATION.toml: many files from a probe station, what to remove from them, and what to check.
+//! STATION.toml: many files from a probe station, the fixtures to remove, and checks.
 //!
-//! `{die}`, or any other word in braces, stands for the part of a name that differs from file to file.
+//! `{die}`, or any other word in braces, represents the part of a name that differs from file to
+//! file.
 
 use super::allowed::Allowed;
 use super::error::DescriptionError;
@@ -57,12 +58,12 @@ struct CheckEntries {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct NamePattern {
     text: String,
-    /// Where the word is, braces included.
+    /// The range of the word, including its braces.
     braces: Option<Range<usize>>,
 }
 
 impl NamePattern {
-    /// The name with another text in place of the braces and their word.
+    /// The name with a text in place of the braces and their word.
     pub(crate) fn with(&self, filling: Option<&str>) -> String {
         match (&self.braces, filling) {
             (Some(at), Some(filling)) => {
@@ -78,7 +79,7 @@ impl NamePattern {
 pub(crate) struct StationInput {
     /// Its path.
     pub(crate) path: PathBuf,
-    /// The text in place of the braces; `None` where the name has none.
+    /// The text in place of the braces; `None` if the name has none.
     pub(crate) filling: Option<String>,
 }
 
@@ -86,7 +87,7 @@ pub(crate) struct StationInput {
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(crate) struct StationInputs {
     pub(crate) named: Vec<StationInput>,
-    /// Those whose names fit and are not UTF-8, so that no other name can be made from them.
+    /// Files whose names match but are not UTF-8, so that no other name can be derived from them.
     pub(crate) not_text: Vec<PathBuf>,
 }
 
@@ -109,7 +110,7 @@ pub(crate) enum RemovalStep {
     Thru { thru: NamePattern, split: ThroughSplit },
 }
 
-/// One removal or two, in order.
+/// One or two removals, in order.
 #[derive(Clone, Debug)]
 pub(crate) struct RemovalSteps {
     pub(crate) first: RemovalStep,
@@ -125,15 +126,15 @@ impl RemovalSteps {
     }
 }
 
-/// STATION.toml, checked; [`run_station`](crate::batch::run_station) does its work.
+/// STATION.toml, checked; [`run_station`](crate::batch::run_station) processes its files.
 #[derive(Clone, Debug)]
 pub struct StationRecipe {
     source: TomlFile,
     files: NamePattern,
-    /// The place of `files`.
+    /// The place of `files` in the recipe.
     files_place: TextPlace,
     output: Option<NamePattern>,
-    /// The place of `output`, where it is given.
+    /// The place of `output` in the recipe, if given.
     output_place: Option<TextPlace>,
     pub(crate) removal: RemovalSteps,
     /// The thru to check.
@@ -141,7 +142,7 @@ pub struct StationRecipe {
     /// The ports of the station that it connects.
     pub(crate) thru_ports: [Port; 2],
     pub(crate) thru_limit: Option<f64>,
-    /// Two measurements of the same part, the first before the second.
+    /// Two measurements of the same part: before and after.
     pub(crate) drift: Option<[PathBuf; 2]>,
     pub(crate) drift_limit: Option<f64>,
     pub(crate) effective_permittivity: Option<f64>,
@@ -170,7 +171,7 @@ impl StationRecipe {
         self.source.beside(Path::new(&pattern.with(filling)))
     }
 
-    /// Where the network of a file goes, relative to the folder of the results.
+    /// The path for the network of a file, relative to the folder of the results.
     ///
     /// # Errors
     /// [`DescriptionError`] at `output` for a path that leaves that folder.
@@ -187,8 +188,8 @@ impl StationRecipe {
         }
     }
 
-    /// The path of every file that the run will read or write, as far as it is known before: what is
-    /// read, and what is written relative to the folder of the results.
+    /// The path of every file that the run will read or write, as far as known in advance: the
+    /// files to read, and the files to write relative to the folder of the results.
     ///
     /// # Errors
     /// [`DescriptionError`] where no file is found, or where an output leaves its folder.
@@ -229,7 +230,7 @@ impl StationRecipe {
                 let filling = Some(filling.to_owned());
                 found.push(StationInput { path: folder.join(&name), filling });
             } else {
-                // What differs is no text that another name could have in it.
+                // The differing part is not text that could be used in another name.
                 not_text.push(folder.join(&name));
             }
         }
@@ -244,7 +245,7 @@ impl StationRecipe {
 }
 
 impl AccessLine {
-    /// The error about a port that a file of so many ports does not have.
+    /// The error for a port that a file of `ports` ports does not have.
     pub(crate) fn no_such_port(&self, file: &Path, ports: usize) -> DescriptionError {
         let what = format!("{} has {ports} ports, and no port {}", file.display(), self.port);
         self.place.complaint(what)
@@ -261,10 +262,10 @@ impl<'a> StationReader<'a> {
         let text = given.get_ref();
         let braces = braces(text);
         let is_plain = !text.contains(['{', '}']);
-        // What differs is found from the names in one folder.
+        // The differing part is found from the names in one folder.
         if !is_plain && braces.as_ref().is_none_or(|at| text[at.start..].contains('/')) {
             let what =
-                "files must have one {name} for what differs, in the file's name, not its folder";
+                "files must have one {name} for the differing part, in the file's name, not its folder";
             return Err(source.complaint(given, what));
         }
         Ok(Self { source, files: NamePattern { text: text.clone(), braces } })
@@ -303,7 +304,7 @@ impl<'a> StationReader<'a> {
         })
     }
 
-    /// A name, whose braces must be those of `files`.
+    /// A name whose braces must be those of `files`.
     fn pattern(&self, given: &Spanned<String>) -> Result<NamePattern, DescriptionError> {
         let text = given.get_ref();
         let braces = braces(text);
@@ -325,7 +326,7 @@ impl<'a> StationReader<'a> {
         given.map(|given| self.pattern(given)).transpose()
     }
 
-    /// The name of what is written, which must stay in the folder of the results.
+    /// The name of the output, which must be in the folder of the results.
     fn output(
         &self,
         given: Option<&Spanned<String>>,
@@ -365,7 +366,7 @@ impl<'a> StationReader<'a> {
             (None, None, Some(thru)) => {
                 let split = match remove.thru_split.as_ref().map(|given| *given.get_ref()) {
                     Some(SplitName::Pad) => ThroughSplit::Pad,
-                    // Documented as the value when absent.
+                    // The documented default.
                     Some(SplitName::Line) | None => ThroughSplit::Line,
                 };
                 Some(RemovalStep::Thru { thru: self.pattern(thru)?, split })
@@ -400,7 +401,8 @@ impl<'a> StationReader<'a> {
         })
     }
 
-    /// A thru from which standards are removed that differ from file to file differs as well.
+    /// If the standards differ from file to file, a thru from which they are removed differs as
+    /// well.
     fn check_thru_differs(&self, entries: &StationEntries) -> Result<(), DescriptionError> {
         let differs = |given: &Option<Spanned<String>>| {
             given.as_ref().is_some_and(|given| given.get_ref().contains('{'))
@@ -418,7 +420,7 @@ impl<'a> StationReader<'a> {
         }
     }
 
-    /// The ports of the station that the thru connects; 1 and 2 when absent.
+    /// The ports of the station that the thru connects; default: 1 and 2.
     fn thru_ports(&self, check: &CheckEntries) -> Result<[Port; 2], DescriptionError> {
         let Some(given) = &check.thru_ports else {
             return Ok([Port::from_index(0), Port::from_index(1)]);
@@ -459,14 +461,14 @@ impl<'a> StationReader<'a> {
 const LEAVES_FOLDER: &str = "output must be a file in the folder of the results or below: neither an \
     absolute path nor one with '..'";
 
-/// Whether a path leads to a file below the folder from which it starts.
+/// Whether a path leads to a file below its start folder.
 fn stays_below(name: &str) -> bool {
     let path = Path::new(name);
     let is_plain = |part| matches!(part, Component::Normal(_) | Component::CurDir);
     path.file_name().is_some() && !name.ends_with('/') && path.components().all(is_plain)
 }
 
-/// Where a name has its braces, with them; `None` unless there is just one pair.
+/// The range of the braces in a name, including them; `None` unless there is exactly one pair.
 fn braces(name: &str) -> Option<Range<usize>> {
     let (open, close) = (name.find('{')?, name.find('}')?);
     let is_one = name.matches(['{', '}']).count() == 2 && open < close;

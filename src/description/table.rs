@@ -1,9 +1,9 @@
 //! A CSV file with positions: every error about a field shows its line.
 //!
-//! Rows are read one after the other, so that a table of any length takes the same memory. A number
-//! is finite; blanks around a field do not count. Empty columns without a name on the right and rows
-//! of empty fields, as spreadsheets write them, are left out. The line of an error is read again from
-//! the file.
+//! Rows are read one after the other, so that the memory does not depend on the length of the
+//! table. Numbers are finite; blanks around a field are ignored. Empty columns without a name on
+//! the right and rows of empty fields, as spreadsheets write them, are ignored. For an error its
+//! line is read again from the file.
 
 use super::allowed::Allowed;
 use super::error::{DescriptionError, DescriptionProblem};
@@ -17,7 +17,7 @@ use std::io::{BufRead as _, BufReader, Read as _, Seek as _, SeekFrom};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
-/// A list of ten million dies fits.
+/// Maximum length of a table, MiB; a list of ten million dies fits.
 const LONGEST_MIB: u64 = 4096;
 
 /// Bytes of a row; the reader keeps one whole.
@@ -26,17 +26,17 @@ const LONGEST_ROW: u64 = 1 << 20;
 /// Whether lines that start with `#` are comments.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Comments {
-    /// They are left out.
+    /// Comments are skipped.
     Skipped,
-    /// There are none: such a line is a row.
+    /// A line that starts with `#` is a row.
     None,
 }
 
-/// A column of a table that is there.
+/// The index of a column that exists.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Column(usize);
 
-/// The place of a record in its file, from which its line can be shown.
+/// The place of a record in its file, for displaying its line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct RowPlace {
     byte: u64,
@@ -44,7 +44,7 @@ pub(crate) struct RowPlace {
     pub(crate) line: u64,
 }
 
-/// The file and the header of a table: what its errors need.
+/// The file and the header of a table, for its errors.
 #[derive(Clone, Debug)]
 pub(crate) struct TableHeader {
     path: PathBuf,
@@ -68,7 +68,7 @@ pub(super) struct CsvRow {
 }
 
 impl CsvFile {
-    /// Opens a table and checks that no column has the name of another.
+    /// Opens a table and checks that its column names differ.
     ///
     /// # Errors
     /// [`DescriptionError`] if the file cannot be read or its header is wrong.
@@ -80,7 +80,8 @@ impl CsvFile {
         if length > LONGEST_MIB << 20 {
             return Err(failed(DescriptionProblem::TooLong { limit_mib: LONGEST_MIB }));
         }
-        // Lines end in \n, so that they are counted right; a \r before it is trimmed like any blank.
+        // Lines end in
+        //  for a correct count; a \r before it is trimmed like any blank.
         let mut reader = csv::ReaderBuilder::new()
             .trim(csv::Trim::All)
             .terminator(csv::Terminator::Any(b'\n'))
@@ -150,7 +151,7 @@ impl CsvRow {
 
     /// The text of a field, without blanks around it.
     pub(super) fn text(&self, column: Column) -> &str {
-        // Rows of another length than the header are refused where they are read.
+        // Rows with another number of fields than the header are refused when they are read.
         self.record.get(column.0).expect("a row has a field for each column of its header")
     }
 }
@@ -160,7 +161,7 @@ impl TableHeader {
         &self.path
     }
 
-    /// A record as a row of this table: a field for each column, and no more but empty ones.
+    /// A record as a row of this table: a field for each column; further fields must be empty.
     fn row(&self, record: csv::StringRecord) -> Result<CsvRow, DescriptionError> {
         let place = record.position().map_or(RowPlace::HEADER, RowPlace::of);
         let expected = self.names.len();
@@ -185,12 +186,12 @@ impl TableHeader {
         }
     }
 
-    /// A column that may be there.
+    /// An optional column.
     pub(super) fn optional(&self, name: &str) -> Option<Column> {
         self.names.iter().position(|own| own == name).map(Column)
     }
 
-    /// A column that must be there.
+    /// A required column.
     pub(super) fn required(&self, name: &str) -> Result<Column, DescriptionError> {
         self.optional(name).ok_or_else(|| {
             let (name, found) = (name.to_owned(), self.names.clone());
@@ -198,7 +199,7 @@ impl TableHeader {
         })
     }
 
-    /// The columns that are none of `others`, in order.
+    /// The columns that are not in `others`, in order.
     pub(super) fn remaining(&self, others: &[Column]) -> Vec<Column> {
         (0..self.names.len()).map(Column).filter(|column| !others.contains(column)).collect()
     }
@@ -223,7 +224,7 @@ impl TableHeader {
         }
     }
 
-    /// The number in a field, which must be there and be allowed.
+    /// The number in a field, checked against its allowed values.
     pub(super) fn number(
         &self,
         row: &CsvRow,
@@ -258,7 +259,7 @@ impl TableHeader {
         self.error_at(problem, place, column.0)
     }
 
-    /// A complaint in words about a field.
+    /// An error with a text about a field.
     pub(super) fn complaint(
         &self,
         what: impl Into<String>,
@@ -295,25 +296,26 @@ impl TableHeader {
         self.error_at(problem, place.map_or(RowPlace::HEADER, RowPlace::of), 0)
     }
 
-    /// The line of a record, read again, with one field marked; the empty line where it cannot be
-    /// read any more.
+    /// The line of a record, read again, with one field marked; an empty line if it cannot be read
+    /// again.
     fn excerpt(&self, place: RowPlace, column: usize) -> Excerpt {
-        // A file that is gone by now still gives the number of the line.
+        // If the file no longer exists, the number of the line is still known.
         let (line, text) = self.line(place).unwrap_or((place.line, Vec::new()));
-        // Only where a line number does not fit, beyond 32 bits, is it not shown exactly.
+        // A line number beyond the range of the type is shown as its maximum.
         let line_number = usize::try_from(line).unwrap_or(usize::MAX);
         Excerpt::of_line(line_number, &text, field_range(&text, column))
     }
 
     /// The number and the text of the first line of a record.
     fn line(&self, place: RowPlace) -> std::io::Result<(u64, Vec<u8>)> {
-        /// Longer lines are not shown to their end.
+        /// Maximum number of bytes of a line for display.
         const LONGEST_LINE: u64 = 1 << 16;
         let mut file = regular_file::open(&self.path)?;
         file.seek(SeekFrom::Start(place.byte))?;
         let mut reader = BufReader::new(file);
         let mut text = Vec::new();
-        // The place of a record is where the one before ends: comments and empty lines may follow.
+        // The place of a record is the end of the record before: comments and empty lines may
+        // follow it.
         for line in place.line.. {
             text.clear();
             if reader.by_ref().take(LONGEST_LINE).read_until(b'\n', &mut text)? == 0 {
@@ -330,7 +332,7 @@ impl TableHeader {
     }
 }
 
-/// Whether a character that separates columns elsewhere stands in the names of columns.
+/// Whether the names of columns contain a separator that other formats use.
 fn names_contain(header: &TableHeader, other: char) -> bool {
     header.names.iter().any(|name| name.contains(other))
 }
@@ -354,7 +356,7 @@ fn field_range(line: &[u8], column: usize) -> Range<usize> {
 
 fn trimmed(line: &[u8], field: Range<usize>) -> Range<usize> {
     let is_blank = |at: &usize| line[*at].is_ascii_whitespace();
-    // A field of blanks is marked where it starts.
+    // A field of blanks is marked at its start.
     let start = field.clone().find(|at| !is_blank(at)).unwrap_or(field.start);
     let end = field.clone().rev().find(|at| !is_blank(at)).map_or(start, |at| at + 1);
     start..end.max(start)
@@ -369,8 +371,7 @@ pub(super) struct NumberTable {
 }
 
 impl NumberTable {
-    /// Reads a table of which every column is one of `known`; lines that start with `#` are
-    /// comments.
+    /// Reads a table whose columns are all in `known`; lines that start with `#` are comments.
     ///
     /// # Errors
     /// [`DescriptionError`] at the first column or row that is wrong, or for a table without rows.

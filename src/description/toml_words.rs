@@ -1,11 +1,11 @@
-//! The messages of the TOML reader in the words of a person who writes TOML by hand.
+//! Plain texts for the messages of the TOML reader.
 //!
-//! The libraries below speak of fields, variants and Rust types. Their messages are taken apart here,
-//! and nowhere else; a message of unknown shape passes as it is.
+//! The TOML libraries use the terms fields, variants and Rust types. Their messages are parsed
+//! here, and nowhere else; a message of unknown form is not changed.
 
 use super::error::DescriptionProblem;
 
-/// What is wrong, from the message of a TOML error and the text that the error is about.
+/// The problem, from the message of a TOML error and the text concerned.
 pub(super) fn problem(message: &str, at: &str) -> DescriptionProblem {
     let message = message.trim();
     quoted_list(message, "unknown field ")
@@ -40,12 +40,12 @@ fn wrong_type(message: &str, at: &str) -> Option<DescriptionProblem> {
         let (found, expected) = rest.split_once(", expected ")?;
         return Some(wrong(expected_words(expected), found.to_owned()));
     }
-    // Our own types that take several forms say what they expect, not what they found.
+    // Our own types with several forms state what they expect, not what they found.
     let expected = match message {
         "wanted string or table" => "text in quotes",
         _ => message.strip_prefix("expected ")?,
     };
-    // An empty piece of text has no line.
+    // An empty text has no line.
     let line = at.lines().next().unwrap_or("nothing");
     Some(wrong(expected.to_owned(), line.chars().take(40).collect()))
 }

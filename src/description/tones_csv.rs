@@ -9,7 +9,7 @@ use std::path::Path;
 const COLUMNS: [&str; 6] =
     ["lo_ghz", "if_ghz", "wanted_dbm", "image_dbm", "u_wanted_db", "u_image_db"];
 
-/// Measured tones, and the table from which they were read.
+/// Measured tones with the table from which they were read.
 #[derive(Clone, Debug)]
 pub struct Tones {
     table: NumberTable,
@@ -22,7 +22,7 @@ pub struct Tones {
 /// uncertainties.
 ///
 /// # Errors
-/// [`DescriptionError`] with the line and column of what is wrong.
+/// [`DescriptionError`] with the line and column of the error.
 ///
 /// # Examples
 /// ```
@@ -67,7 +67,7 @@ impl Tones {
         &self.measurements
     }
 
-    /// An error of comparing these measurements, with the row that it is about.
+    /// An error in the comparison of these measurements, with its row.
     #[must_use]
     pub fn located(&self, error: &MeasurementError) -> DescriptionError {
         let row = match error {

@@ -1,4 +1,5 @@
-//! The sources of a description, given to the parts of a receiver, to a splitter and to dies.
+//! Assignment of the sources of a description to the parts of a receiver, to a splitter and to
+//! dies.
 
 use super::amounts_csv::StatedAmounts;
 use super::closed_form::{ClosedForm, ParameterAmount};
@@ -14,7 +15,7 @@ use crate::network::{FrequencyGrid, Network, Port};
 use num_complex::Complex64;
 use std::path::{Path, PathBuf};
 
-/// The sources that are of a splitter's file.
+/// The sources of a splitter's file.
 #[derive(Clone, Debug)]
 pub struct SplitterSources<'u> {
     used: Vec<&'u DescribedSource>,
@@ -30,7 +31,7 @@ impl SplitterSources<'_> {
     }
 }
 
-/// A part of a receiver that a source is of.
+/// A part of a receiver to which a source applies.
 struct Target {
     name: String,
     places: Vec<NetworkPlace>,
@@ -66,7 +67,7 @@ impl Uncertainty {
                 }
             }
             for named in source.files.iter().flatten() {
-                // A description may name files of other parts, but no file that does not exist.
+                // A description may name files of other parts, but all of them must exist.
                 if !named.value.is_file() {
                     let what = format!("there is no file {}", named.value.display());
                     return Err(named.place.complaint(what));
@@ -87,7 +88,7 @@ impl Uncertainty {
     /// # Errors
     /// [`DescriptionError`] for a source that does not fit the network.
     pub fn of_load(&self, file: &Path, network: &Network) -> Result<Vec<Source>, DescriptionError> {
-        // Repeats and covariances that name no file are of the splitter itself.
+        // Repeats and covariances without a file name belong to the splitter itself.
         let is_its = |source: &&DescribedSource| {
             let is_general =
                 !matches!(source.kind, SourceKind::Repeats(_) | SourceKind::Covariances(_));
@@ -132,8 +133,8 @@ impl Uncertainty {
     /// of the part.
     ///
     /// # Errors
-    /// [`DescriptionError`] for a source that names blocks or files which the receiver does not have,
-    /// or that does not fit its part.
+    /// [`DescriptionError`] for a source that names blocks or files that are not in the receiver,
+    /// or that does not match its part.
     pub fn of_receiver(
         &self,
         loaded: &mut LoadedReceiver,
@@ -152,7 +153,7 @@ impl Uncertainty {
         }
         parts.retain(|part| part.sources.iter().any(PartSource::is_used));
         if parts.is_empty() {
-            let what = "no source is of a file or block of the receiver".to_owned();
+            let what = "no source applies to a file or block of the receiver".to_owned();
             // The first input of a receiver is its description.
             let receiver = loaded.inputs.first().map(PathBuf::as_path);
             let file = self.path.as_deref().or(receiver).unwrap_or(Path::new("RECEIVER.toml"));
@@ -161,14 +162,14 @@ impl Uncertainty {
         Ok(parts)
     }
 
-    /// Refuses a source without a meaning where files differ from die to die.
+    /// Checks that a source has a meaning where files differ from die to die.
     ///
     /// # Errors
     /// [`DescriptionError`] at repeats, and at names of blocks and files where dies are splitters.
     pub fn check_for_dies(&self, is_splitter: bool) -> Result<(), DescriptionError> {
         for source in &self.sources {
             if let SourceKind::Repeats(_) = source.kind {
-                let what = "repeats are of one part, and each die has files of its own";
+                let what = "repeats apply to one part, but each die has its own files";
                 return Err(source.complaint(what));
             }
             let blocks = source.blocks.iter().chain(&source.loads).flatten();
@@ -176,7 +177,7 @@ impl Uncertainty {
             let files = source.files.iter().flatten().map(|file| &file.place);
             if let (true, Some(named)) = (is_splitter, blocks.chain(files).next()) {
                 let what =
-                    "a splitter has no blocks, and each die has files of its own; leave this out";
+                    "a splitter has no blocks, and each die has its own files; omit this key";
                 return Err(named.complaint(what));
             }
         }
@@ -186,13 +187,13 @@ impl Uncertainty {
     /// All sources at the frequencies of a network.
     ///
     /// # Errors
-    /// [`DescriptionError`] for a source that does not fit the network.
+    /// [`DescriptionError`] for a source that does not match the network.
     pub fn at(&self, network: &Network) -> Result<Vec<Source>, DescriptionError> {
         self.sources.iter().map(|source| source.at(network)).collect()
     }
 }
 
-/// The place of a target among the parts, where it is added unless it is there.
+/// The index of a target among the parts; it is added if necessary.
 fn place_of(parts: &mut Vec<UncertainPart>, target: Target) -> Result<usize, String> {
     if let Some(part) = parts.iter().position(|part| part.places == target.places) {
         return Ok(part);
@@ -221,7 +222,7 @@ impl DescribedSource {
         }
     }
 
-    /// Whether it is of a file, by name or because it is of all files.
+    /// Whether the source applies to a file, by name or because it applies to all files.
     fn is_of(&self, file: &Path) -> bool {
         match &self.files {
             Some(files) => files.iter().any(|own| same_file(&own.value, file)),
@@ -229,7 +230,8 @@ impl DescribedSource {
         }
     }
 
-    /// The parts of a receiver that it is of: the blocks and files named, or all files.
+    /// The parts of a receiver to which the source applies: the named blocks and files, or all
+    /// files.
     fn targets(&self, loaded: &LoadedReceiver) -> Result<Vec<Target>, DescriptionError> {
         let receiver = &loaded.receiver;
         let of_file = |path: &Path, places: &[NetworkPlace]| Target {
@@ -308,7 +310,7 @@ impl DescribedSource {
         own: &Network,
     ) -> Result<Source, DescriptionError> {
         let closed_form = closed_form.ok_or_else(|| {
-            self.complaint("parameters are of closed-form parts, and this block has a file")
+            self.complaint("parameters apply to closed-form parts, but this block has a file")
         })?;
         let change = |(name, amount): &(Located<String>, ParameterAmount)| {
             let change = closed_form.change(&name.value, *amount, own);
@@ -367,7 +369,7 @@ impl DescribedSource {
             }
             SourceKind::Covariances(covariances) => Source::of_covariances(network, covariances),
             SourceKind::Parameters(_) => {
-                return Err(self.complaint("parameters are of closed-form parts of a receiver"));
+                return Err(self.complaint("parameters apply to closed-form parts of a receiver only"));
             }
         };
         made.map_err(|error| self.misfit(&error))

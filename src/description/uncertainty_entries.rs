@@ -9,10 +9,10 @@ use toml::Spanned;
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct UncertaintyEntries {
-    /// 95 % when absent.
+    /// Default: 95 %.
     pub(super) coverage_percent: Option<Spanned<f64>>,
     pub(super) seed: Option<u64>,
-    /// As many as the stability needs when absent.
+    /// Default: the number needed for the stability.
     pub(super) trials: Option<Spanned<usize>>,
     pub(super) stability_db: Option<Spanned<f64>>,
     #[serde(default)]
@@ -24,30 +24,30 @@ pub(super) struct UncertaintyEntries {
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct DecisionEntry {
-    /// 95 % when absent.
+    /// Default: 95 %.
     pub(super) conformity_percent: Option<Spanned<f64>>,
     #[serde(default)]
     pub(super) guard_band: BTreeMap<Spanned<String>, Spanned<f64>>,
 }
 
-/// A source of uncertainty, of every file unless blocks or files are named.
+/// A source of uncertainty. It applies to every file unless blocks or files are named.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct SourceEntry {
-    /// `source` and its number when absent.
+    /// Default: `source` and its number.
     pub(super) name: Option<String>,
     pub(super) blocks: Option<Vec<Spanned<String>>>,
     pub(super) files: Option<Vec<Spanned<PathBuf>>>,
-    /// Loads of a receiver by the ports at which they stand, as `at` has them.
+    /// Loads of a receiver by their ports, as in `at`.
     pub(super) loads: Option<Vec<Spanned<String>>>,
     /// Standard uncertainties of parameters of closed-form blocks and loads, in their own units.
     #[serde(default)]
     pub(super) parameters: BTreeMap<Spanned<String>, Spanned<f64>>,
-    /// The same in percent of their values.
+    /// Standard uncertainties of these parameters in percent of their values.
     #[serde(default)]
     pub(super) parameters_percent: BTreeMap<Spanned<String>, Spanned<f64>>,
     pub(super) over_frequency: Option<Spanned<OverFrequencyName>>,
-    /// Whether all files and blocks of it have its errors in common: one calibration.
+    /// Whether all its files and blocks share its errors, as with one calibration.
     #[serde(default)]
     pub(super) shared: bool,
     #[serde(default)]
@@ -78,7 +78,7 @@ impl From<OverFrequencyName> for OverFrequency {
     }
 }
 
-/// Standard uncertainties of an entry; 0 where absent.
+/// Standard uncertainties of an entry; default: 0.
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct AmountEntry {
@@ -87,7 +87,7 @@ pub(super) struct AmountEntry {
     pub(super) phase_deg: Option<Spanned<f64>>,
 }
 
-/// Standard uncertainties of a pass through a port; 0 where absent.
+/// Standard uncertainties of a pass through a port; default: 0.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct PortEntry {

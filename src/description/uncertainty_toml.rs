@@ -1,4 +1,4 @@
-//! UNCERTAINTY.toml: sources of uncertainty of S-parameters, trials, and the rules of decisions.
+//! UNCERTAINTY.toml: sources of uncertainty of S-parameters, trials, and the decision rules.
 
 use super::allowed::Allowed;
 use super::amounts_csv::{ALLOWED, AmountTable, StatedAmounts};
@@ -22,7 +22,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use toml::Spanned;
 
-/// Sources of uncertainty as described, their files read.
+/// Sources of uncertainty of a description, with their files.
 #[derive(Clone, Debug)]
 pub struct Uncertainty {
     /// The description; `None` for a stated amount without one.
@@ -34,18 +34,18 @@ pub struct Uncertainty {
     warnings: Vec<String>,
 }
 
-/// One source, of any number of networks.
+/// One source, for any number of networks.
 #[derive(Clone, Debug)]
 pub(super) struct DescribedSource {
     pub(super) name: String,
-    /// Blocks by name, where the source is of some blocks only.
+    /// Names of the blocks; `None` if it applies to all.
     pub(super) blocks: Option<Vec<Located<String>>>,
-    /// Loads of a receiver by their ports, where the source is of some loads only.
+    /// Ports of the loads of a receiver; `None` if it applies to no load in particular.
     pub(super) loads: Option<Vec<Located<String>>>,
-    /// Files, where the source is of some files only.
+    /// Paths of the files; `None` if it applies to all.
     pub(super) files: Option<Vec<Located<PathBuf>>>,
     pub(super) kind: SourceKind,
-    /// Whether all its files and blocks have its errors in common.
+    /// Whether all its files and blocks share its errors.
     pub(super) is_shared: bool,
     /// Its place in the description; `None` for a stated amount without one.
     pub(super) place: Option<TextPlace>,
@@ -58,10 +58,10 @@ pub(super) struct Located<T> {
     pub(super) place: TextPlace,
 }
 
-/// What a source gives.
+/// The content of a source.
 #[derive(Clone, Debug)]
 pub(super) enum SourceKind {
-    /// The same for every entry of a network.
+    /// The same amounts for every entry of a network.
     Constant {
         amount: EntryAmount,
         over_frequency: OverFrequency,
@@ -79,7 +79,7 @@ pub(super) enum SourceKind {
     },
     Repeats(Vec<Network>),
     Covariances(EntryCovariances),
-    /// Of closed-form blocks and loads.
+    /// Standard uncertainties of parameters of closed-form blocks and loads.
     Parameters(Vec<(Located<String>, ParameterAmount)>),
 }
 
@@ -134,7 +134,8 @@ pub fn read_uncertainty(
 }
 
 impl Uncertainty {
-    /// The same standard uncertainty for every entry of every file, without a description.
+    /// A source with the same standard uncertainty for every entry of every file, without a
+    /// description.
     ///
     /// # Errors
     /// [`MeasurementError::NotAnAmount`].
@@ -162,13 +163,13 @@ impl Uncertainty {
         })
     }
 
-    /// How many trials are made, from which seed, and for which coverage.
+    /// Number of trials, seed and coverage.
     #[must_use]
     pub fn trials(&self) -> &TrialSettings {
         &self.trials
     }
 
-    /// How requirements are decided.
+    /// The rules for decisions on requirements.
     #[must_use]
     pub fn decisions(&self) -> &DecisionSettings {
         &self.decisions
@@ -180,13 +181,13 @@ impl Uncertainty {
         &self.inputs
     }
 
-    /// What the user should know before any analysis.
+    /// Warnings for the user before any analysis.
     #[must_use]
     pub fn warnings(&self) -> &[String] {
         &self.warnings
     }
 
-    /// What the user should know once the limits and the stability of the trials, in dB, are known.
+    /// Warnings for the user when the limits and the stability of the trials, in dB, are known.
     #[must_use]
     pub fn remarks(&self, limits: &Limits, stability_db: Option<f64>) -> Vec<String> {
         let idle = self.decisions.guarded().filter(|quantity| limits.on(*quantity).is_none());
@@ -200,7 +201,7 @@ impl Uncertainty {
             && let Some(reached) = stability_db.filter(|reached| *reached > self.trials.stability())
         {
             remarks.push(format!(
-                "after the maximum number of trials the result is stable to {reached:.3} dB, not \
+                "after the maximum number of trials the result is stable to {reached:.3} dB, expected \
                  {} dB",
                 self.trials.stability()
             ));
@@ -234,17 +235,17 @@ fn trial_settings(
     Ok(settings)
 }
 
-/// Probabilities that are asked for.
+/// The allowed range of probabilities.
 const PERCENT: Allowed = Allowed::FromTo(50.0, 99.9);
 
-/// A warning if hardly any trial is outside the coverage interval.
+/// A warning if very few trials are outside the coverage interval.
 fn few_outside(settings: &TrialSettings) -> Option<String> {
     let trials = settings.trials()?;
     #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
     let outside = trials.get() as f64 * (1.0 - settings.coverage());
     (outside < 20.0).then(|| {
         format!(
-            "{trials} trials leave {outside:.0} outside the interval; the ends of the interval are \
+            "only {outside:.0} of {trials} trials are outside the interval; its ends are \
              uncertain"
         )
     })
@@ -299,7 +300,7 @@ fn described_source(
     );
     if given.shared && is_of_one {
         let what = format!(
-            "{name}: repeats, a covariance and parameters are of one part; only stated amounts can \
+            "{name}: repeats, a covariance and parameters apply to one part; only stated amounts can \
              be shared"
         );
         return Err(source.complaint(entry, what));
@@ -341,7 +342,7 @@ fn source_kind(
         }
         _ => {
             let what = format!(
-                "{name} must give one of these: transmission, reflection, port, placement or a \
+                "{name} needs one of: transmission, reflection, port, placement or a \
                  table; repeats; a covariance; parameters or parameters_percent"
             );
             return Err(source.complaint(entry, what));
@@ -349,26 +350,26 @@ fn source_kind(
     };
     match &given.over_frequency {
         Some(given) => {
-            let what = "repeats are correlated as they scatter, and a covariance is independent \
-                        from point to point; leave over_frequency out";
+            let what = "the correlation of repeats follows from their data, and a covariance is independent \
+                        from point to point; omit over_frequency";
             Err(source.complaint(given, what))
         }
         None => Ok(kind),
     }
 }
 
-/// Uncertain parameters of closed-form blocks and loads, which must be named.
+/// Uncertain parameters of closed-form blocks and loads; these must be named.
 fn parameters(
     source: &TomlFile,
     entry: &Spanned<SourceEntry>,
 ) -> Result<SourceKind, DescriptionError> {
     let given = entry.get_ref();
     if given.blocks.is_none() && given.loads.is_none() {
-        let what = "parameters are of closed-form parts; name them with blocks or loads";
+        let what = "parameters apply to closed-form parts; name these with blocks or loads";
         return Err(source.complaint(entry, what));
     }
     if let Some(over_frequency) = &given.over_frequency {
-        let what = "a parameter is the same at all frequencies; leave over_frequency out";
+        let what = "a parameter is the same at all frequencies; omit over_frequency";
         return Err(source.complaint(over_frequency, what));
     }
     type Make = fn(f64) -> ParameterAmount;
@@ -399,13 +400,13 @@ fn read_repeats(
     }
     let count = networks.len();
     if count < 2 {
-        let what = format!("repeats must name two files or more of one part, found {count}");
+        let what = format!("repeats must name two or more files of one part, found {count}");
         return Err(source.complaint(repeats, what));
     }
     if count < 4 {
         // Student's distribution has no variance with fewer than three degrees of freedom.
         files.warnings.push(format!(
-            "{name}: a scatter of {count} repeats is itself uncertain; four or more are better"
+            "{name}: the standard deviation of {count} repeats is uncertain; use four or more"
         ));
     }
     Ok(networks)
@@ -437,7 +438,7 @@ fn stated(
         Some(placement) => read_placement(source, placement)?,
         None => None,
     };
-    // Correlated when absent: a drift or a connection is the same over the sweep.
+    // Correlated by default: a drift or a connection is the same over the sweep.
     let over_frequency = given
         .over_frequency
         .as_ref()
@@ -446,7 +447,7 @@ fn stated(
     let has_entries = !(transmission.is_zero() && reflection.is_zero());
     match (has_entries, !pass.is_zero() || placement.is_some()) {
         (true, true) => {
-            let what = "port and placement need a [[source]] of their own, without transmission \
+            let what = "port and placement need their own [[source]], without transmission \
                         and reflection";
             Err(source.complaint(entry, what))
         }
@@ -464,7 +465,7 @@ fn stated(
     }
 }
 
-/// The placement, unless it is exact.
+/// The placement; `None` if it has no uncertainty.
 fn read_placement(
     source: &TomlFile,
     entry: &PlacementEntry,

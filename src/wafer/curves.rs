@@ -1,26 +1,26 @@
-//! Rejection over frequency for many dies, in memory that does not grow with their number.
+//! Rejection over frequency for many dies, in memory that does not grow with the number of dies.
 
 use super::die::DiePoint;
 
-/// Values are counted in steps of this many dB, so that quantiles are good to half of it.
+/// Width of the classes in which values are counted, dB; quantiles are accurate to half of it.
 pub const CURVE_STEP_DB: f64 = 0.05;
 const LOWEST_DB: f64 = -40.0;
 const HIGHEST_DB: f64 = 120.0;
-/// A picture shows no more frequencies than this.
+/// Maximum number of frequencies in a picture.
 const MOST_FREQUENCIES: usize = 400;
-/// Nor more single curves.
+/// Maximum number of single curves in a picture.
 const MOST_CURVES: usize = 150;
 
 /// Quantiles over dies at one frequency.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CurveBand {
-    /// Frequency, or LO, Hz.
+    /// Frequency of a splitter, LO of a receiver, Hz.
     pub frequency_hz: f64,
-    /// 5 % of the dies have less, dB.
+    /// The 5 % quantile, dB.
     pub p05_db: f64,
-    /// Half of them.
+    /// The median, dB.
     pub median_db: f64,
-    /// 95 %.
+    /// The 95 % quantile, dB.
     pub p95_db: f64,
 }
 
@@ -29,19 +29,19 @@ pub struct CurveBand {
 pub struct Curves {
     /// Frequencies of a die, or LOs, Hz.
     pub all_hz: Vec<f64>,
-    /// Those at which curves are kept: all, or every so many.
+    /// The frequencies at which curves are kept: all, or every n-th.
     pub frequencies_hz: Vec<f64>,
-    /// Quantiles at each of these.
+    /// Quantiles at each of the kept frequencies.
     pub bands: Vec<CurveBand>,
-    /// The curves of some dies, evenly chosen, and of the one that goes lowest, dB.
+    /// The curves of some dies, evenly chosen, and of the die with the minimum rejection, dB.
     pub some: Vec<Vec<f64>>,
-    /// How many dies there are in all.
+    /// The total number of dies.
     pub dies: u64,
-    /// How many are left out, since their frequencies are others than the first die's.
+    /// The number of dies omitted because their frequencies differ from those of the first die.
     pub left_out: u64,
 }
 
-/// Gathers curves die by die.
+/// Collects curves, die by die.
 #[derive(Clone, Debug)]
 pub(super) struct CurveCollector {
     every: u64,
@@ -49,7 +49,7 @@ pub(super) struct CurveCollector {
     kept: Vec<usize>,
     counts: Vec<Vec<u32>>,
     some: Vec<Vec<f64>>,
-    /// The lowest value so far and the curve it is of, where that is not among the others.
+    /// The minimum so far, and its curve if that is not among the others.
     least: Option<(f64, Option<Vec<f64>>)>,
     dies: u64,
     left_out: u64,
@@ -102,7 +102,7 @@ impl CurveCollector {
     }
 
     pub(super) fn finish(mut self) -> Curves {
-        // The one that matters most must not be missing.
+        // The curve of the worst die must be included.
         self.some.extend(self.least.take().and_then(|(_, curve)| curve));
         let frequencies_hz: Vec<f64> = self.kept.iter().map(|&at| self.all_hz[at]).collect();
         let bands = frequencies_hz.iter().zip(&self.counts).map(|(&frequency_hz, counts)| {
@@ -120,7 +120,7 @@ impl CurveCollector {
     }
 }
 
-/// The worst over IF at each LO, in order; a splitter has one value at each frequency.
+/// The worst value over IF at each LO, in order; a splitter has one value at each frequency.
 pub(super) fn worst_over_if(points: &[DiePoint]) -> (Vec<f64>, Vec<f64>) {
     let (mut frequencies_hz, mut worst_db): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());
     for point in points {
@@ -137,7 +137,7 @@ pub(super) fn worst_over_if(points: &[DiePoint]) -> (Vec<f64>, Vec<f64>) {
     (frequencies_hz, worst_db)
 }
 
-/// The value below which a share of the counted values lies.
+/// The quantile of the counted values at a share.
 #[expect(
     clippy::cast_precision_loss,
     clippy::cast_possible_truncation,
@@ -179,7 +179,8 @@ mod tests {
     fn quantiles_of_counted_values_are_good_to_half_a_step() {
         let mut collector = CurveCollector::new(1000);
         for die in 0..1000 {
-            // Evenly from 20 to 40 dB at the first LO, the worse of two IFs; without bound at the second.
+            // Evenly from 20 to 40 dB at the first LO, the worse of two IFs; infinite at the
+            // second.
             let value = 20.0 + f64::from(die) * 20.0 / 999.0;
             collector.add(&points(&[value, value + 3.0, f64::INFINITY, f64::INFINITY]));
         }

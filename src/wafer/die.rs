@@ -1,4 +1,4 @@
-//! One die: which it is, its points, its worst figures and its verdict.
+//! One die: its identity, points, worst figures and verdict.
 
 use crate::requirement::{Limit, Quantity, Verdict};
 use crate::units::{ShownFrequency, db_from_neper};
@@ -7,12 +7,12 @@ use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
 use std::sync::Arc;
 
-/// Which die a row is about.
+/// The identity of a die.
 #[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct DieKey {
-    /// The lot.
+    /// Name of the lot.
     pub lot: Arc<str>,
-    /// The wafer in the lot.
+    /// Name of the wafer in the lot.
     pub wafer: Arc<str>,
     /// The die's column on the wafer; may be negative.
     pub die_x: i32,
@@ -23,11 +23,11 @@ pub struct DieKey {
 /// A row of the list of dies: one measurement of a die.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DieEntry {
-    /// The line in the list.
+    /// Line number in the list.
     pub line: u64,
-    /// Which die.
+    /// Identity of the die.
     pub key: DieKey,
-    /// One file per file column, in their order, as named; `None` where the field is empty.
+    /// One file per file column, in the order of the columns; `None` where the field is empty.
     pub files: Vec<Option<PathBuf>>,
     /// The fields of the other columns, in their order.
     pub carried: Vec<String>,
@@ -42,58 +42,59 @@ pub(crate) struct DiePoint {
     pub(crate) if_hz: Option<f64>,
     /// Image rejection, or common-mode rejection of a balun, dB; infinite at perfect balance.
     pub(crate) rejection_db: f64,
-    /// What the paths before I favour the wanted sideband by, dB; 0 for a splitter.
+    /// Gain of the wanted over the image sideband in the paths before I, dB; 0 for a splitter.
     pub(crate) sideband_gain_db: f64,
-    /// Channel error of the wanted sideband, nepers and radians: what limits on imbalance and phase
-    /// are about.
+    /// Channel error of the wanted sideband, nepers and radians; imbalance and phase error are
+    /// limited on it.
     pub(crate) wanted_error: Complex64,
-    /// Channel error of the image sideband: what is left over. A splitter has but one error.
+    /// I/Q channel error of the image sideband, which determines the image. A splitter has one
+    /// error only.
     pub(crate) channel_error: Complex64,
 }
 
-/// The worst of a die.
+/// The worst figures of a die.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct DieFigures {
-    /// The smallest rejection, dB.
+    /// Minimum rejection, dB.
     #[serde(with = "unbounded")]
     pub worst_rejection_db: f64,
-    /// Where: frequency or LO, Hz.
+    /// Its frequency or LO, Hz.
     pub worst_at_hz: f64,
-    /// Where: IF, Hz.
+    /// Its IF, Hz.
     pub worst_at_if_hz: Option<f64>,
-    /// The phase error of largest magnitude, with its sign, degrees.
+    /// The phase error of maximum magnitude, with its sign, degrees.
     pub worst_phase_error_deg: f64,
-    /// The amplitude imbalance of largest magnitude, with its sign, dB.
+    /// The amplitude imbalance of maximum magnitude, with its sign, dB.
     pub worst_amplitude_imbalance_db: f64,
     /// Mean channel error over all points: nepers and radians.
     pub mean_error: Complex64,
-    /// The least LO power at any element, dBm, where it is limited.
+    /// Minimum LO power at any mixer, dBm; `None` without a limit.
     pub least_lo_power_dbm: Option<f64>,
-    /// The nominal phase difference of a splitter that its own data are nearest to, degrees, where
-    /// the settings do not give it.
+    /// The nominal phase difference of a splitter that is nearest to its data, degrees, if the
+    /// settings do not give it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub nominal_deg: Option<f64>,
-    /// What can be said of it within the uncertainty of its files, where that is stated.
+    /// The decision within the uncertainty of its files, if that is stated.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub conformity: Option<Conformity>,
 }
 
-/// What can be said of a die within the uncertainty of its files.
+/// The decision on a die within the uncertainty of its files.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Conformity {
-    /// The probability that the limit holds which is least likely to.
+    /// The minimum of the probabilities with which the limits are met.
     pub probability: f64,
-    /// What that decides, all limits together.
+    /// The decision on all limits together.
     #[serde(with = "verdict_name")]
     pub decision: Verdict,
 }
 
 impl DieFigures {
-    /// The worst of points; `None` without any.
+    /// The worst figures of points; `None` without any.
     pub(crate) fn of(points: &[DiePoint], least_lo_power_dbm: Option<f64>) -> Option<Self> {
         let worst =
             points.iter().min_by(|one, other| one.rejection_db.total_cmp(&other.rejection_db))?;
-        // The first of equals, whatever their signs.
+        // Of equal magnitudes the first is used, independent of sign.
         let largest = |part: &dyn Fn(&DiePoint) -> f64| {
             points
                 .iter()
@@ -115,8 +116,8 @@ impl DieFigures {
         })
     }
 
-    /// The worst value of a quantity with its sign, in its unit. The LO power of a die where it is not
-    /// known is `-f64::INFINITY`, which no limit on it allows.
+    /// The worst value of a quantity with its sign, in its unit. A die's LO power that is not known
+    /// is `-f64::INFINITY`, which fails every limit.
     #[must_use]
     pub fn worst(&self, quantity: Quantity) -> f64 {
         match quantity {
@@ -131,20 +132,20 @@ impl DieFigures {
         }
     }
 
-    /// How far the worst value is on the right side of a limit, as [`Limit::margin`] has it.
+    /// The margin of the worst value to a limit, as defined by [`Limit::margin`].
     #[must_use]
     pub fn margin(&self, limit: Limit) -> f64 {
         limit.margin(self.worst(limit.quantity()))
     }
 
-    /// The margin as a share of the limit, by which limits in different units are compared.
+    /// The margin as a share of the limit, for a comparison of limits in different units.
     #[must_use]
     pub fn relative_margin(&self, limit: Limit) -> f64 {
         self.margin(limit) / limit.value().abs().max(f64::MIN_POSITIVE)
     }
 }
 
-/// A verdict in the journal: its name.
+/// The name of a verdict in the journal.
 mod verdict_name {
     use crate::requirement::Verdict;
     use serde::{Deserialize as _, Deserializer, Serializer, de::Error as _};
@@ -155,12 +156,12 @@ mod verdict_name {
 
     pub(super) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<Verdict, D::Error> {
         let name = String::deserialize(from)?;
-        Verdict::from_name(&name).ok_or_else(|| D::Error::custom(format!("no verdict is {name}")))
+        Verdict::from_name(&name).ok_or_else(|| D::Error::custom(format!("expected a verdict, found {name}")))
     }
 }
 
-/// Infinities have no number in JSON: a perfect rejection is written as null, none at all (all of the
-/// signal is image) as a word.
+/// JSON has no infinite numbers: a perfect rejection is written as null, and a rejection of minus
+/// infinity (all of the signal is image) as a word.
 pub(super) mod unbounded {
     use serde::{Deserialize, Deserializer, Serializer, de::Error as _};
 
@@ -191,26 +192,26 @@ pub(super) mod unbounded {
             None => Ok(f64::INFINITY),
             Some(Kept::Number(number)) => Ok(number),
             Some(Kept::Word(word)) if word == NONE_AT_ALL => Ok(f64::NEG_INFINITY),
-            Some(Kept::Word(word)) => Err(D::Error::custom(format!("no rejection is {word}"))),
+            Some(Kept::Word(word)) => Err(D::Error::custom(format!("expected a rejection, found {word}"))),
         }
     }
 }
 
-/// What a die turned out to be.
+/// The status of a die.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum DieStatus {
-    /// Every limit holds.
+    /// Every limit is met.
     Pass,
-    /// A limit does not hold.
+    /// A limit is missed.
     Fail,
-    /// A file of it is missing.
+    /// A file of the die is missing.
     Incomplete,
-    /// A file of it cannot be read, or makes no sense in its place.
+    /// A file of the die cannot be read or is not valid for its block.
     Error,
 }
 
 impl DieStatus {
-    /// As `dies.csv` has it.
+    /// The status as in `dies.csv`.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
@@ -222,19 +223,19 @@ impl DieStatus {
     }
 }
 
-/// The outcome of measuring a die: numbers that are judged later.
+/// The result of measuring a die, before limits are applied.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum DieOutcome {
-    /// It was measured.
+    /// The die was measured.
     Measured(Box<MeasuredDie>),
-    /// A file of it is missing.
+    /// A file of the die is missing.
     Incomplete(String),
-    /// A file of it cannot be read, or does not fit in its place.
+    /// A file of the die cannot be read or is not valid for its block.
     Error(String),
 }
 
-/// A figure of a die that does not exist: its networks are so far from any that a part has that the
-/// arithmetic does not reach them.
+/// A figure of a die that does not exist, because its networks are so far from those of a part that
+/// the result is outside the range of numbers.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 #[error(
     "its {figure} at {} does not exist: its entries are too small, too large or too unequal there",
@@ -246,11 +247,11 @@ pub(crate) struct MissingFigure {
 }
 
 impl DiePoint {
-    /// Whether every number of the point exists, also in the single precision in which it is kept.
-    /// A rejection may be infinite, at perfect balance.
+    /// Checks that every number of the point exists, also in the single precision in which it is
+    /// stored. A rejection may be infinite, at perfect balance.
     ///
     /// # Errors
-    /// [`MissingFigure`] for the first that does not.
+    /// [`MissingFigure`] for the first number that does not exist.
     pub(crate) fn check(&self) -> Result<(), MissingFigure> {
         let fits = |value: f64| value.abs() <= f64::from(f32::MAX);
         let error_fits = |error: Complex64| fits(error.re) && fits(error.im);
@@ -267,24 +268,24 @@ impl DiePoint {
     }
 }
 
-/// A die that was measured.
+/// A measured die.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct MeasuredDie {
-    /// Its worst figures.
+    /// The worst figures.
     pub(crate) figures: DieFigures,
-    /// All points: at least one where they are read.
+    /// All points; at least one where they are read.
     pub(crate) points: Vec<DiePoint>,
-    /// Its smallest rejection under further questions.
+    /// The minimum rejection under further questions.
     pub(crate) what_ifs: DieWhatIfs,
     /// What speaks against its files, though they are used.
     pub(crate) warnings: Vec<String>,
 }
 
 impl MeasuredDie {
-    /// Whether every figure of the die exists: none is a number that is none.
+    /// Checks that every figure of the die exists: none is NaN.
     ///
     /// # Errors
-    /// [`MissingFigure`] for the first that does not.
+    /// [`MissingFigure`] for the first figure that does not exist.
     pub(crate) fn check(&self) -> Result<(), MissingFigure> {
         self.points.iter().try_for_each(DiePoint::check)?;
         let (figures, what_ifs) = (&self.figures, &self.what_ifs);
@@ -294,7 +295,7 @@ impl MeasuredDie {
             ("amplitude imbalance", figures.worst_amplitude_imbalance_db.is_finite()),
             ("phase error", figures.worst_phase_error_deg.is_finite()),
             ("mean channel error", figures.mean_error.is_finite()),
-            // No power at all is a figure: no limit allows it.
+            // A power of zero watts is a figure: it fails every limit.
             ("LO power", figures.least_lo_power_dbm.is_none_or(|dbm| dbm < f64::INFINITY)),
             ("probability of conformity", probability.is_none_or(f64::is_finite)),
             ("corrected rejection", !corrected.iter().any(|db| db.is_nan())),
@@ -307,15 +308,15 @@ impl MeasuredDie {
     }
 }
 
-/// The smallest rejection of a die under further questions, dB. Where corrections are not asked for
-/// both are the rejection as measured.
+/// The minimum rejection of a die under further questions, dB. Without corrections both values are
+/// the rejection as measured.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct DieWhatIfs {
-    /// After the best single correction of its own.
+    /// After the best single correction of the die.
     pub(crate) corrected_db: f64,
     /// After the best correction at each frequency or LO.
     pub(crate) corrected_per_frequency_db: f64,
-    /// With each of the blocks or pairs ideal that the settings name, in their order.
+    /// With each of the settings' blocks or pairs ideal, in their order.
     pub(crate) ideal_db: Vec<f64>,
 }
 
@@ -370,13 +371,13 @@ pub(super) mod tests {
         };
         let good = point(28e9, f64::INFINITY, (0.0, 0.0));
         die(good, f64::INFINITY).check().unwrap();
-        // A fold over the largest passes over what is no number, which would be a false pass.
+        // A maximum that ignores NaN would be a false pass.
         let bad = point(28e9, 40.0, (f64::NAN, 0.0));
         assert_eq!(DieFigures::of(&[bad], None).unwrap().worst_amplitude_imbalance_db, 0.0);
         for (point, says) in [
             (bad, "channel error at 28 GHz"),
             (point(28e9, f64::NAN, (0.0, 0.0)), "rejection at 28 GHz"),
-            // What single precision cannot keep would come back as infinity.
+            // A number beyond single precision would be stored as infinity.
             (point(28e9, 40.0, (1e39, 0.0)), "channel error"),
         ] {
             let error = die(point, 1.0).check().unwrap_err().to_string();

@@ -1,4 +1,4 @@
-//! A row of the list of dies, measured, and the line of text in which a journal keeps it.
+//! A measured row of the list of dies, and the line of text that a journal stores for it.
 
 use super::die::{
     DieEntry, DieFigures, DieKey, DieOutcome, DiePoint, DieWhatIfs, MeasuredDie, unbounded,
@@ -7,16 +7,16 @@ use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
 
-/// A row of the list of dies, measured: what a journal keeps of it.
+/// A measured row of the list of dies, as stored by a journal.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct DieRecord {
     /// The row.
     pub(crate) entry: DieEntry,
-    /// What came of it.
+    /// The result.
     pub(crate) outcome: DieOutcome,
 }
 
-/// How much of a record is read.
+/// The extent to which a record is read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum RecordDepth {
     /// The worst figures only, which is fast.
@@ -25,8 +25,8 @@ pub(crate) enum RecordDepth {
     Points,
 }
 
-/// As it stands in a journal. The points are bits, eight hexadecimal digits for each number of
-/// single precision: they serve pictures and what-ifs, and must be read fast.
+/// The form in a journal. The points are bits, eight hexadecimal digits for each number of single
+/// precision: they are used for pictures and further questions, and must be read fast.
 #[derive(Serialize, Deserialize)]
 struct Kept {
     die: (String, String, i32, i32),
@@ -47,7 +47,7 @@ struct Kept {
     warnings: Vec<String>,
 }
 
-/// A rejection, dB, which may be infinite.
+/// A rejection, dB; it may be infinite.
 #[derive(Serialize, Deserialize)]
 struct KeptRejection(#[serde(with = "unbounded")] f64);
 
@@ -55,10 +55,10 @@ struct KeptRejection(#[serde(with = "unbounded")] f64);
 const DIGITS: usize = 8;
 
 impl DieRecord {
-    /// One line of text.
+    /// The record as one line of text.
     ///
     /// # Errors
-    /// None in practice: the text is made in memory.
+    /// None in practice: the text is created in memory.
     pub(crate) fn to_line(&self) -> Result<String, serde_json::Error> {
         let DieEntry { line, key, files, carried } = &self.entry;
         let mut kept = Kept {
@@ -94,7 +94,7 @@ impl DieRecord {
         serde_json::to_string(&kept)
     }
 
-    /// From such a line of a run that asks for so many ideal blocks; `None` if it is none.
+    /// Reads such a line of a run with `ideal` ideal blocks; `None` for any other text.
     pub(crate) fn from_line(line: &str, depth: RecordDepth, ideal: usize) -> Option<Self> {
         let kept: Kept = serde_json::from_str(line).ok()?;
         let (lot, wafer, die_x, die_y) = kept.die;
@@ -130,8 +130,8 @@ impl DieRecord {
     }
 }
 
-/// Numbers of single precision behind a point's frequency: those of a receiver, and the fewer of a
-/// splitter, whose sidebands are one.
+/// The count of single-precision numbers after the frequency of a point: for a receiver, and for a
+/// splitter, whose sidebands are equal.
 const OF_RECEIVER: usize = 7;
 const OF_SPLITTER: usize = 3;
 
@@ -142,7 +142,7 @@ fn points_text(points: &[DiePoint]) -> String {
     let mut text = String::with_capacity(1 + points.len() * (count + 2) * DIGITS);
     text.push(if is_receiver { 'r' } else { 's' });
     for point in points {
-        // Frequencies are kept whole.
+        // Frequencies keep double precision.
         push_digits(&mut text, &point.frequency_hz.to_be_bytes());
         let values = [
             point.rejection_db,
@@ -228,7 +228,7 @@ mod tests {
             files: vec![Some(PathBuf::from("a b/ü.s4p")), None],
             carried: vec!["=1+1".into()],
         };
-        // Numbers that single precision holds exactly come back as they were.
+        // Numbers that single precision holds exactly are restored exactly.
         let points = vec![point(27_123_456_789.0, f64::INFINITY, (0.25, -0.5))];
         let figures = DieFigures::of(&points, None).unwrap();
         let die = MeasuredDie {

@@ -14,10 +14,10 @@ pub enum Direction {
 }
 
 impl Direction {
-    /// All four.
+    /// All four directions.
     pub const ALL: [Self; 4] = [Self::Right, Self::Left, Self::Up, Self::Down];
 
-    /// As the recipe has it.
+    /// The name in a recipe.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
@@ -28,7 +28,7 @@ impl Direction {
         }
     }
 
-    /// As a step: (x, y).
+    /// The direction as a step (x, y).
     pub(super) fn step(self) -> (f64, f64) {
         match self {
             Self::Right => (1.0, 0.0),

@@ -1,26 +1,26 @@
-//! Settings of a lot that cannot be.
+//! Invalid settings of a lot.
 
 use super::direction::Direction;
 use crate::requirement::Quantity;
 
-/// A setting of a lot that cannot be, with what was found.
+/// An invalid setting of a lot, with the value found.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum SettingsError {
     /// A number that must be above zero and finite.
     #[error("{what} must be above 0, found {found}")]
     NotAboveZero {
-        /// What the number is.
+        /// Name of the number.
         what: &'static str,
-        /// The number.
+        /// The number found.
         found: f64,
     },
-    /// A number out of all proportion, from which no place on a wafer follows.
+    /// A number that is too large for a position on a wafer.
     #[error("{what} must be at most {most:e}, found {found:e}")]
     TooLarge {
         /// The key.
         what: &'static str,
-        /// The largest number allowed, either way.
+        /// The maximum magnitude.
         most: f64,
         /// The number found.
         found: f64,
@@ -28,51 +28,51 @@ pub enum SettingsError {
     /// A number that must be finite.
     #[error("{what} must be a finite number, found {found}")]
     NotFinite {
-        /// What the number is.
+        /// Name of the number.
         what: &'static str,
-        /// The number.
+        /// The number found.
         found: f64,
     },
-    /// An edge exclusion that leaves nothing of the wafer.
+    /// An edge exclusion as wide as the wafer's radius or wider.
     #[error(
         "edge_exclusion_mm must be from 0 to below the wafer's radius of {radius_mm}, found {found}"
     )]
     EdgeExclusion {
         /// The wafer's radius.
         radius_mm: f64,
-        /// The edge exclusion.
+        /// The edge exclusion found.
         found: f64,
     },
-    /// Axes of die numbers that run along the same line.
+    /// Axes of die numbers that are parallel.
     #[error(
         "x_axis and y_axis must be at a right angle, found {} and {}", x_axis.name(), y_axis.name()
     )]
     Axes {
-        /// Where die x grows.
+        /// The direction in which die x increases.
         x_axis: Direction,
-        /// Where die y grows.
+        /// The direction in which die y increases.
         y_axis: Direction,
     },
     /// A share of dies that must pass outside 0 to 100 %.
     #[error("yield_percent must be in percent, from 1 to 100 or 0, found {found}")]
     RequiredYield {
-        /// The share, percent.
+        /// The share found, percent.
         found: f64,
     },
-    /// A limit on what these dies do not have.
+    /// A limit on a quantity that these dies do not have.
     #[error("{subject} has no {}; {instead}", quantity.name())]
     NoQuantity {
-        /// What the dies are.
+        /// The kind of dies.
         subject: &'static str,
-        /// What is limited.
+        /// The limited quantity.
         quantity: Quantity,
-        /// What they have instead.
+        /// The quantity to use instead.
         instead: &'static str,
     },
     /// Two limits on the same quantity.
     #[error("duplicate limit on {}", quantity.name())]
     LimitedTwice {
-        /// What is limited.
+        /// The limited quantity.
         quantity: Quantity,
     },
     /// Ideal blocks where every die is a splitter.
@@ -81,12 +81,12 @@ pub enum SettingsError {
     /// Assembled receivers where every die is a splitter.
     #[error("a splitter alone has no blocks to be assembled")]
     AssembledSplitters,
-    /// More assembled receivers than anybody waits for.
+    /// Too many assembled receivers.
     #[error("assemble must be at most {most}, found {found}")]
     TooManyAssembled {
-        /// The limit.
+        /// The maximum number.
         most: u32,
-        /// The number.
+        /// The number found.
         found: u32,
     },
 }

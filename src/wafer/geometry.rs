@@ -1,12 +1,12 @@
 //! Positions of dies on a wafer.
 //!
-//! Positions are in millimetres from the wafer's centre, x to the right and y up as one looks at the
-//! map. The notch is drawn at the side that is named and turns nothing.
+//! Positions are in millimetres from the wafer's centre, x to the right and y up on the map. The
+//! notch is drawn at its side and does not rotate the map.
 
 use super::direction::Direction;
 use super::error::SettingsError;
 
-/// A place on a wafer, millimetres.
+/// A position on a wafer, millimetres.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Position {
     /// To the right.
@@ -23,7 +23,7 @@ impl Position {
     }
 }
 
-/// A wafer and how die numbers count on it.
+/// A wafer with the numbering of its dies.
 ///
 /// # Examples
 /// ```
@@ -46,9 +46,9 @@ pub struct WaferGeometry {
     centre_die: (f64, f64),
 }
 
-/// The largest diameter and pitch, mm.
+/// Maximum diameter and pitch, mm.
 const MAX_SIZE_MM: f64 = 1e6;
-/// The largest coordinate of a die.
+/// Maximum coordinate of a die.
 const MAX_DIE: f64 = 1e10;
 
 fn check_size(what: &'static str, found: f64, most: f64) -> Result<(), SettingsError> {
@@ -56,9 +56,9 @@ fn check_size(what: &'static str, found: f64, most: f64) -> Result<(), SettingsE
 }
 
 impl WaferGeometry {
-    /// A wafer of a diameter, with so much from die to die along die x and die y. All of the wafer
-    /// counts, die x grows to the right and die y upwards, the notch is below, and die (0, 0) is at
-    /// the centre.
+    /// A wafer of a diameter, with the pitch of dies along die x and die y. By default there is no
+    /// edge exclusion, die x increases to the right and die y upwards, the notch is at the bottom,
+    /// and die (0, 0) is at the centre.
     ///
     /// # Errors
     /// [`SettingsError::NotAboveZero`] for a length that is not positive.
@@ -84,10 +84,10 @@ impl WaferGeometry {
         })
     }
 
-    /// The same with an edge on which dies do not count.
+    /// Sets an edge exclusion: dies in it do not count.
     ///
     /// # Errors
-    /// [`SettingsError::EdgeExclusion`] below 0, or if nothing of the wafer is left.
+    /// [`SettingsError::EdgeExclusion`] below 0, or from the wafer's radius on.
     pub fn with_edge_exclusion_mm(mut self, width_mm: f64) -> Result<Self, SettingsError> {
         if !(0.0..self.radius_mm()).contains(&width_mm) {
             let radius_mm = self.radius_mm();
@@ -97,7 +97,7 @@ impl WaferGeometry {
         Ok(self)
     }
 
-    /// The same with die x and die y growing in these directions.
+    /// Sets the directions in which die x and die y increase.
     ///
     /// # Errors
     /// [`SettingsError::Axes`] unless they are at a right angle.
@@ -113,14 +113,14 @@ impl WaferGeometry {
         Ok(self)
     }
 
-    /// The same with the notch at a side of the map.
+    /// Sets the side of the map with the notch.
     #[must_use]
     pub fn with_notch(mut self, notch: Direction) -> Self {
         self.notch = notch;
         self
     }
 
-    /// The same with these die numbers at the wafer's centre; halves are allowed.
+    /// Sets the die numbers at the wafer's centre; halves are allowed.
     ///
     /// # Errors
     /// [`SettingsError::NotFinite`] for an infinite number.
@@ -135,54 +135,54 @@ impl WaferGeometry {
         Ok(self)
     }
 
-    /// The same with die numbers at the centre that are halves of whole numbers.
+    /// Sets die numbers at the centre that are multiples of one half.
     pub(super) fn centred_at(self, centre_die: (f64, f64)) -> Self {
         Self { centre_die, ..self }
     }
 
-    /// Diameter of the wafer.
+    /// Diameter of the wafer, mm.
     #[must_use]
     pub fn diameter_mm(&self) -> f64 {
         self.diameter_mm
     }
 
-    /// Half of the diameter.
+    /// Half of the diameter, mm.
     #[must_use]
     pub fn radius_mm(&self) -> f64 {
         0.5 * self.diameter_mm
     }
 
-    /// Radius within which dies count: that of the wafer without its edge exclusion.
+    /// Radius within which dies count, mm: that of the wafer minus its edge exclusion.
     #[must_use]
     pub fn counted_radius_mm(&self) -> f64 {
         self.radius_mm() - self.edge_exclusion_mm
     }
 
-    /// From die to die along die x and die y.
+    /// Pitch of the dies along die x and die y, mm.
     #[must_use]
     pub fn die_pitch_mm(&self) -> (f64, f64) {
         self.die_pitch_mm
     }
 
-    /// Width of the edge on which dies do not count.
+    /// Width of the edge exclusion, mm.
     #[must_use]
     pub fn edge_exclusion_mm(&self) -> f64 {
         self.edge_exclusion_mm
     }
 
-    /// The side of the map where the notch is.
+    /// The side of the map with the notch.
     #[must_use]
     pub fn notch(&self) -> Direction {
         self.notch
     }
 
-    /// Where die x grows on the map.
+    /// The direction in which die x increases on the map.
     #[must_use]
     pub fn x_axis(&self) -> Direction {
         self.x_axis
     }
 
-    /// Where die y grows on the map.
+    /// The direction in which die y increases on the map.
     #[must_use]
     pub fn y_axis(&self) -> Direction {
         self.y_axis
@@ -194,7 +194,7 @@ impl WaferGeometry {
         self.centre_die
     }
 
-    /// The middle of a die on the map.
+    /// The centre of a die on the map.
     #[must_use]
     pub fn position(&self, die_x: f64, die_y: f64) -> Position {
         let along_x = (die_x - self.centre_die.0) * self.die_pitch_mm.0;
@@ -206,20 +206,20 @@ impl WaferGeometry {
         }
     }
 
-    /// The middle of the rim where the notch is.
+    /// The position of the notch on the wafer's edge.
     #[must_use]
     pub fn notch_position(&self) -> Position {
         let (x, y) = self.notch.step();
         Position { x_mm: self.radius_mm() * x, y_mm: self.radius_mm() * y }
     }
 
-    /// Whether a die's middle lies beyond the wafer's rim.
+    /// Whether the centre of a die is off the wafer.
     #[must_use]
     pub fn is_off_wafer(&self, die_x: f64, die_y: f64) -> bool {
         self.position(die_x, die_y).radius_mm() > self.radius_mm()
     }
 
-    /// Whether a die's farthest corner lies on the rim that is excluded, or off the wafer.
+    /// Whether the farthest corner of a die is in the edge exclusion, or off the wafer.
     #[must_use]
     pub fn is_excluded(&self, die_x: f64, die_y: f64) -> bool {
         let middle = self.position(die_x, die_y);
@@ -228,11 +228,11 @@ impl WaferGeometry {
         corner > self.counted_radius_mm()
     }
 
-    /// Width and height of a die as the map shows it.
+    /// Width and height of a die on the map, mm.
     #[must_use]
     pub fn die_size_mm(&self) -> (f64, f64) {
         let (x_mm, y_mm) = self.die_pitch_mm;
-        // Die x may run up the page.
+        // Die x may be vertical on the map.
         match self.x_axis {
             Direction::Left | Direction::Right => (x_mm, y_mm),
             Direction::Up | Direction::Down => (y_mm, x_mm),
@@ -249,8 +249,8 @@ mod tests {
         WaferGeometry::new(150.0, (2.0, 3.0)).unwrap().with_edge_exclusion_mm(3.0).unwrap()
     }
 
-    /// Die (2, 1) under every choice of axes, worked out on paper; the notch stands where it is named
-    /// and turns nothing.
+    /// Die (2, 1) for every choice of axes, computed by hand; the notch is at its side and does not
+    /// rotate the map.
     #[test]
     fn a_map_is_right_side_up_for_every_notch_and_axis() {
         use Direction::{Down, Left, Right, Up};
@@ -275,7 +275,7 @@ mod tests {
                 assert_eq!((got.x_mm, got.y_mm), want, "{notch:?} {x_axis:?} {y_axis:?}");
                 let notch = made.notch_position();
                 assert_eq!((notch.x_mm, notch.y_mm), rim);
-                // A die is as wide as its neighbour along the page's x is far.
+                // A die is as wide as the distance to its neighbour along x of the map.
                 let beside = made.position(3.0, 1.0);
                 let is_level = (beside.x_mm - got.x_mm).abs() > 1.0;
                 assert_eq!(made.die_size_mm(), if is_level { (2.0, 3.0) } else { (3.0, 2.0) });
@@ -291,7 +291,7 @@ mod tests {
     fn dies_on_the_rim_do_not_count() {
         let wafer = geometry();
         assert!(!wafer.is_excluded(0.0, 0.0));
-        // 72 mm are left: corners at 35 * 2 + 1 = 71 and 36 * 2 + 1 = 73 mm.
+        // A radius of 72 mm counts: corners at 35 * 2 + 1 = 71 and 36 * 2 + 1 = 73 mm.
         assert!(!wafer.is_excluded(35.0, 0.0));
         assert!(wafer.is_excluded(36.0, 0.0) && wafer.is_excluded(-36.0, 0.0));
         assert!(wafer.is_excluded(0.0, 24.0) && !wafer.is_excluded(0.0, 23.0));

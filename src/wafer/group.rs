@@ -1,4 +1,4 @@
-//! What many dies come to: counts, yield, quantiles, and which limit fails first.
+//! Results of groups of dies: counts, yield, quantiles, and the limit that fails first.
 
 use super::die::{DieFigures, DieKey, DieStatus};
 use super::geometry::Position;
@@ -8,39 +8,40 @@ use crate::requirement::{Limit, Limits, Verdict};
 use num_complex::Complex64;
 use std::path::PathBuf;
 
-/// A row of the list of dies, judged.
+/// A row of the list of dies with its verdict.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DieRow {
-    /// Which die.
+    /// Identity of the die.
     pub key: DieKey,
-    /// The line in the list.
+    /// Line number in the list.
     pub line: u64,
-    /// Its files as named.
+    /// The files as named in the list.
     pub files: Vec<Option<PathBuf>>,
-    /// Other fields.
+    /// The fields of other columns.
     pub carried: Vec<String>,
-    /// Its verdict.
+    /// The status of the die.
     pub status: DieStatus,
-    /// Its worst, if it was measured.
+    /// The worst figures, if the die was measured.
     pub figures: Option<Box<DieFigures>>,
-    /// What stands against it, for people.
+    /// The reason for the status, as a text.
     pub message: String,
     /// What speaks against its files, though they are used; `None` where nothing does.
     pub warnings: Option<Box<str>>,
     /// Which measurement of the die this is, from 1.
     pub touchdown: usize,
-    /// Whether it is the measurement that counts.
+    /// Whether this is the measurement that counts.
     pub stands: bool,
-    /// Whether it lies on the rim that is excluded.
+    /// Whether the die is in the edge exclusion.
     pub is_excluded: bool,
     /// Whether its channel error is an outlier of its wafer.
     pub is_outlier: bool,
-    /// Where it lies on the map, if there is one.
+    /// The position on the map, if there is a map.
     pub position: Option<Position>,
 }
 
 impl DieRow {
-    /// Whether yield and statistics take it in: the measurement that counts, outside the edge exclusion.
+    /// Whether yield and statistics include it: the measurement counts and is outside the edge
+    /// exclusion.
     #[must_use]
     pub fn counts(&self) -> bool {
         self.stands && !self.is_excluded
@@ -60,40 +61,40 @@ impl DieRow {
     }
 }
 
-/// How many of each.
+/// Counts of dies by status.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Counts {
     /// Rows of the list of dies.
     pub rows: u64,
     /// Rows that another measurement of the die replaces.
     pub superseded: u64,
-    /// Rows that stand, in the edge exclusion.
+    /// Counted measurements in the edge exclusion.
     pub edge_excluded: u64,
-    /// Of the others: every limit holds.
+    /// Dies outside the edge exclusion that meet every limit.
     pub pass: u64,
-    /// A limit does not hold.
+    /// Dies that miss a limit.
     pub fail: u64,
-    /// A file is missing.
+    /// Dies with a missing file.
     pub incomplete: u64,
-    /// A file cannot be read, or makes no sense.
+    /// Dies with a file that cannot be read or is not valid.
     pub error: u64,
-    /// Measured dies that stand apart.
+    /// Measured dies whose channel error is an outlier.
     pub outliers: u64,
-    /// Of those judged, what can be said within the uncertainty of their files; `None` where that is
-    /// not stated.
+    /// Decisions on the measured dies within the uncertainty of their files; `None` if that is not
+    /// stated.
     pub decided: Option<Decided>,
 }
 
-/// What can be said of dies within the uncertainty of their files.
+/// Counts of decisions on dies within the uncertainty of their files.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Decided {
-    /// Every limit holds.
+    /// Dies that meet every limit.
     pub pass: u64,
-    /// A limit does not hold.
+    /// Dies that miss a limit.
     pub fail: u64,
-    /// The measurement does not tell.
+    /// Undecided dies.
     pub undecided: u64,
-    /// The sum of the probabilities that a die passes.
+    /// The expected number of passing dies: the sum of the probabilities.
     pub expected: f64,
 }
 
@@ -127,40 +128,40 @@ impl Counts {
         counts
     }
 
-    /// Dies that were judged.
+    /// Number of measured dies.
     #[must_use]
     pub fn tested(&self) -> u64 {
         self.pass + self.fail
     }
 
-    /// The share that passes.
+    /// The yield of measured dies.
     #[must_use]
     pub fn yield_of_tested(&self) -> Yield {
         Yield::new(self.pass, self.fail)
     }
 }
 
-/// Values below which so many percent lie.
+/// Quantiles of values.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Quantiles {
-    /// The smallest.
+    /// The minimum.
     pub least: f64,
-    /// 5 %.
+    /// The 5 % quantile.
     pub p05: f64,
-    /// 25 %.
+    /// The 25 % quantile.
     pub p25: f64,
-    /// Half.
+    /// The median.
     pub median: f64,
-    /// 75 %.
+    /// The 75 % quantile.
     pub p75: f64,
-    /// 95 %.
+    /// The 95 % quantile.
     pub p95: f64,
-    /// The largest.
+    /// The maximum.
     pub largest: f64,
 }
 
 impl Quantiles {
-    /// Of values in ascending order; `None` without any.
+    /// The quantiles of values in ascending order; `None` without any.
     pub(super) fn of(sorted: &[f64]) -> Option<Self> {
         let at = |probability| quantile(sorted, probability, QuantileDefinition::Seven);
         Some(Self {
@@ -175,51 +176,51 @@ impl Quantiles {
     }
 }
 
-/// How one limit fares over many dies.
+/// The results of one limit over many dies.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LimitCount {
     /// The limit.
     pub limit: Limit,
-    /// Dies that miss it.
+    /// Dies that miss this limit.
     pub failing: u64,
-    /// Dies that miss it by more of its own size than any other limit.
+    /// Dies that miss this limit by a larger share of its value than any other limit.
     pub failing_first: u64,
-    /// Dies that miss it and no other.
+    /// Dies that miss only this limit.
     pub failing_alone: u64,
 }
 
-/// Where dies are worst.
+/// The frequency at which dies are worst.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct WorstPlace {
-    /// The frequency or LO at which most dies have their worst rejection, Hz; the lower of equals.
+    /// The most frequent frequency or LO of the worst rejection, Hz; the lower one of equals.
     pub most_often_hz: f64,
-    /// The share of dies that have it there.
+    /// The share of dies whose worst rejection is there.
     pub share: f64,
-    /// Half of the dies have theirs below, Hz.
+    /// The median of the frequencies of worst rejection, Hz.
     pub median_hz: f64,
 }
 
-/// What a wafer, a lot or all dies come to.
+/// The results of a wafer, a lot or all dies.
 #[derive(Clone, Debug, PartialEq)]
 pub struct GroupResult {
-    /// How many of each.
+    /// Counts of dies by status.
     pub counts: Counts,
-    /// The worst rejection of each die, ascending, dB.
+    /// The worst rejection of each die in ascending order, dB.
     pub rejections_db: Vec<f64>,
-    /// Its quantiles.
+    /// The quantiles of the worst rejection.
     pub rejection: Option<Quantiles>,
-    /// Mean and spread of the dies' mean channel errors.
+    /// Mean and standard deviation of the dies' mean channel errors.
     pub channel: Option<ChannelStatistics>,
-    /// How far the median lies within the rejection's limit, in units of the lower half's spread.
+    /// Ppk of the rejection from percentiles; `None` without a limit or without variation.
     pub capability: Option<f64>,
-    /// The limits, one by one.
+    /// The results of each limit.
     pub limits: Vec<LimitCount>,
-    /// Where dies are worst.
+    /// The frequency at which dies are worst.
     pub worst_place: Option<WorstPlace>,
 }
 
 impl GroupResult {
-    /// What the rows of a group come to.
+    /// The results of the rows of a group.
     pub(super) fn of(rows: &[&DieRow], limits: &Limits) -> Self {
         let figures: Vec<&DieFigures> =
             rows.iter().filter_map(|row| row.counted_figures()).collect();
@@ -241,7 +242,7 @@ impl GroupResult {
         }
     }
 
-    /// The limit that most dies miss first, if any is missed.
+    /// The limit that most dies miss first; `None` if none is missed.
     #[must_use]
     pub fn fails_first(&self) -> Option<&LimitCount> {
         let mut first: Option<&LimitCount> = None;
@@ -254,7 +255,7 @@ impl GroupResult {
     }
 }
 
-/// The limits that a die misses, the one missed by the largest share of its size first.
+/// The limits that a die misses; the one missed by the largest share of its value is first.
 pub(super) fn missed(figures: &DieFigures, limits: &Limits) -> Vec<Limit> {
     let is_missed = |limit: &Limit| !limit.is_kept_by(figures.worst(limit.quantity()));
     let mut missed: Vec<Limit> = limits.iter().filter(is_missed).collect();

@@ -1,4 +1,4 @@
-//! What a run is about, in the words that tables, documents and pictures share.
+//! The texts about a run that tables, documents and pictures share.
 
 use super::lot_result::LotResult;
 use super::retest::RetestPolicy;
@@ -7,16 +7,16 @@ use super::what_if::WhatIf;
 use crate::requirement::{Limit, Quantity};
 use crate::units::{shown_band, shown_frequencies};
 
-/// What a run is about.
+/// The subject of a run.
 #[derive(Clone, Copy, Debug)]
 pub struct LotHeading<'a> {
-    /// Its title, where it has one.
+    /// The title, if one is given.
     pub given_title: Option<&'a str>,
     /// The name of its recipe's file.
     pub file: &'a str,
     /// What was measured, how and against which limits.
     pub settings: &'a LotSettings,
-    /// How I and Q are put together on every die of receivers.
+    /// The combination of I and Q, for receivers.
     pub combination: Option<&'a str>,
     /// The IFs of receivers, Hz.
     pub if_hz: &'a [f64],
@@ -29,25 +29,25 @@ pub struct LotHeading<'a> {
 }
 
 impl LotHeading<'_> {
-    /// The title, or what is measured.
+    /// The title, or a description of what is measured.
     #[must_use]
     pub fn title(&self) -> String {
         self.given_title.map_or_else(|| self.file_columns.join(", "), str::to_owned)
     }
 
-    /// What frequencies are called: `LO` or `frequency`.
+    /// The word for frequencies: `LO` or `frequency`.
     #[must_use]
     pub fn frequency_word(&self) -> &'static str {
         self.settings.subject().frequency_word()
     }
 
-    /// The rejection that is judged: of image or of common mode.
+    /// The rejection that is limited: of the image or of the common mode.
     #[must_use]
     pub fn rejection(&self) -> Quantity {
         self.settings.subject().rejection()
     }
 
-    /// `, image sideband` for receivers, whose mean errors and trends are those of that sideband.
+    /// `, image sideband` for receivers, whose mean errors and trends refer to that sideband.
     #[must_use]
     pub fn of_image_sideband(&self) -> &'static str {
         if self.combination.is_some() { ", image sideband" } else { "" }
@@ -71,7 +71,7 @@ impl LotHeading<'_> {
         text
     }
 
-    /// `of several measurements the last counts`.
+    /// `retest rule: last`.
     #[must_use]
     pub fn retests(&self) -> String {
         match self.settings.retests() {
@@ -80,13 +80,13 @@ impl LotHeading<'_> {
         }
     }
 
-    /// `notch down, die x grows right, die y grows up`; empty without a map.
+    /// `notch down, die x to the right, die y up`; empty without a map.
     #[must_use]
     pub fn axes(&self) -> String {
         self.settings.map().map_or_else(String::new, |map| {
             let map = map.geometry;
             let (notch, x, y) = (map.notch().name(), map.x_axis().name(), map.y_axis().name());
-            format!("notch {notch}, die x grows {x}, die y {y}")
+            format!("notch {notch}, die x increases {x}, die y {y}")
         })
     }
 
@@ -101,7 +101,7 @@ impl LotHeading<'_> {
         result.limits.iter().map(text).collect::<Vec<_>>().join(", ")
     }
 
-    /// A further question in words.
+    /// The text of a further question.
     #[must_use]
     pub fn what_if(&self, what_if: &WhatIf) -> String {
         let frequency = self.frequency_word();
@@ -113,8 +113,8 @@ impl LotHeading<'_> {
             }
             WhatIf::CorrectionPerDie => "one for each die".to_owned(),
             WhatIf::CorrectionPerDieAndFrequency => format!("one for each die and {frequency}"),
-            WhatIf::Ideal { block } => format!("{block} ideal"),
-            WhatIf::Assembled { count } => format!("{count} assembled from various dies"),
+            WhatIf::Ideal { block } => format!("{block} if ideal"),
+            WhatIf::Assembled { count } => format!("{count} receivers of blocks from different dies"),
         }
     }
 }

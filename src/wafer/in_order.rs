@@ -1,22 +1,23 @@
-//! Many dies measured side by side, their results in the order of the list.
+//! Parallel measurement of many dies, with results in the order of the list.
 //!
-//! Rows are taken in batches, so that memory does not grow with the list; within a batch they are
-//! measured on all threads of the pool, and results come out in order whatever their number.
+//! Rows are read in batches, so that memory does not grow with the list. The rows of a batch are
+//! measured on all threads of the pool, and results are returned in order, independent of the
+//! number of threads.
 
 use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
 
-/// Rows measured at once, for each thread: enough that threads seldom wait for the last one, few
-/// enough that a kill costs little.
+/// Rows of a batch per thread: many enough that threads rarely wait for the last one, few enough
+/// that an interruption costs little.
 const BATCH_PER_THREAD: usize = 32;
 
-/// Measures the rows of a list and hands each batch's results on, in order. The first `done` rows are
-/// passed over. Returns how many rows the list has.
+/// Measures the rows of a list and passes the results of each batch to `hand_on`, in order. The
+/// first `done` rows are skipped. Returns the number of rows of the list.
 ///
-/// `measure` must give the same for the same row; it runs on many threads. One that cannot be
-/// measured is its own result, not an error: errors, of the list or of `hand_on`, end the run.
+/// `measure` must give the same result for the same row; it runs on many threads. A row that cannot
+/// be measured is a result, not an error: only errors of the list or of `hand_on` end the run.
 ///
 /// # Errors
-/// The first error of the list or of `hand_on`; what was handed on before stays.
+/// The first error of the list or of `hand_on`; results passed on before remain valid.
 pub(crate) fn run_in_order<Row, Value, Error>(
     rows: impl Iterator<Item = Result<Row, Error>>,
     done: u64,

@@ -1,40 +1,40 @@
-//! What has been measured so far, on disk, so that a run that was killed can go on.
+//! The journal of measured dies on disk, from which an interrupted run can be resumed.
 //!
-//! One line of text per row, in order, behind a line that says what the run is about. A line counts
-//! once its end is written: whatever a kill leaves of the next one is cut off when the run goes on.
-//! So nothing is counted twice and nothing that was finished is lost. Each line ends in a checksum of
-//! its number and its text, so that a journal that was changed is noticed.
+//! The first line identifies the run; one line per row follows, in order. A line is valid once its
+//! end is written: an incomplete line left by an interruption is removed when the run is resumed.
+//! No row is counted twice and no finished row is lost. Each line ends in a checksum of its number
+//! and its text, which detects changes of the journal.
 
 use crate::regular_file;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{BufRead as _, BufReader, Read as _, Seek as _, SeekFrom, Write as _};
 use std::path::{Path, PathBuf};
 
-/// Why a journal cannot be used.
+/// The reason for which a journal cannot be used.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum JournalError {
-    /// There is one already.
+    /// There is already a journal.
     #[error("{} holds an unfinished run", .0.display())]
     Exists(PathBuf),
-    /// It belongs to another run.
-    #[error("{} belongs to a run with other inputs or settings; nothing is mixed", .0.display())]
+    /// The journal belongs to another run.
+    #[error("{} belongs to a run with other inputs or settings; results of different runs are not mixed", .0.display())]
     OtherRun(PathBuf),
-    /// It is no journal, or its first line was changed.
+    /// The file is not a journal, or its first line was changed.
     #[error("{} is not the journal of a run, or its first line is damaged", .0.display())]
     NotAJournal(PathBuf),
-    /// Another process writes it.
+    /// Another process is writing the journal.
     #[error("{} is in use by another run", .0.display())]
     InUse(PathBuf),
-    /// A row in it is not as it was written.
+    /// A row was changed after it was written.
     #[error("{}: row {row} is damaged; remove it and run again", path.display())]
     Damaged {
         /// The journal.
         path: PathBuf,
-        /// Which row, counted from 1.
+        /// Number of the row, from 1.
         row: u64,
     },
-    /// The operating system refuses.
+    /// The operating system cannot read or write the file.
     #[error("cannot use {}: {source}", path.display())]
     Io {
         /// The journal.
@@ -45,18 +45,18 @@ pub enum JournalError {
 }
 
 impl JournalError {
-    /// What to do about it.
+    /// The correction to make.
     #[must_use]
     pub fn remedy(&self) -> Option<&'static str> {
         Some(match self {
-            Self::Exists(_) => "go on with it, or remove the journal to begin anew",
+            Self::Exists(_) => "resume the run, or remove the journal to start again",
             Self::OtherRun(_) => {
-                "put inputs and settings back as they were to go on with it, or begin anew in \
+                "restore the inputs and settings to resume it, or start again in \
                  another folder"
             }
             Self::NotAJournal(_) => "move the file away, or choose another folder",
             Self::InUse(_) => "wait until it has ended, or choose another folder",
-            Self::Damaged { .. } => "remove the journal to begin anew",
+            Self::Damaged { .. } => "remove the journal to start again",
             Self::Io { .. } => return None,
         })
     }
@@ -71,8 +71,8 @@ pub(crate) struct Journal {
 }
 
 impl Journal {
-    /// Begins a journal for a run that `subject`, one line, identifies; `origin` is kept beside it for
-    /// whoever asks, and compared with nothing.
+    /// Creates a journal for the run that the one-line text `subject` identifies. `origin` is
+    /// stored for information and is not compared with anything.
     ///
     /// # Errors
     /// [`JournalError::Exists`] if there is one; [`JournalError::Io`].
@@ -86,12 +86,13 @@ impl Journal {
         Self::at_start(path, file, subject, origin)
     }
 
-    /// Begins a journal in the place of another run's, if there is one: nobody with these inputs and
-    /// settings can go on with it.
+    /// Creates a journal in place of another run's, if there is one: that run cannot be resumed
+    /// with these inputs and settings.
     ///
     /// # Errors
-    /// [`JournalError::Exists`] for a journal of the same run, which can be gone on with;
-    /// [`JournalError::NotAJournal`] for another file; [`JournalError::InUse`]; [`JournalError::Io`].
+    /// [`JournalError::Exists`] for a journal of the same run, which can be resumed;
+    /// [`JournalError::NotAJournal`] for another file; [`JournalError::InUse`];
+    /// [`JournalError::Io`].
     pub(crate) fn replace(path: &Path, subject: &str, origin: &str) -> Result<Self, JournalError> {
         let Some(file) = opened(path)? else { return Self::begin(path, subject, origin) };
         let line = first_line_of(&file, path)?;
@@ -104,10 +105,10 @@ impl Journal {
         Self::at_start(path, file, subject, origin)
     }
 
-    /// Goes on with the journal of an earlier run, or begins one where there is none.
+    /// Resumes the journal of an earlier run, or creates one if there is none.
     ///
     /// # Errors
-    /// [`JournalError::OtherRun`] if it is about something else; [`JournalError::NotAJournal`];
+    /// [`JournalError::OtherRun`] for the journal of another run; [`JournalError::NotAJournal`];
     /// [`JournalError::Damaged`] for a row that was changed; [`JournalError::InUse`];
     /// [`JournalError::Io`].
     pub(crate) fn resume(path: &Path, subject: &str, origin: &str) -> Result<Self, JournalError> {
@@ -117,7 +118,7 @@ impl Journal {
         match FirstLine::of(&line) {
             Some(line) if line.subject == one_line(subject) => {}
             Some(_) => return Err(JournalError::OtherRun(path.to_owned())),
-            // Killed before it knew what it was about.
+            // Interrupted before the first line was complete.
             None if is_begun(&line) => return Self::at_start(path, file, subject, origin),
             None => return Err(JournalError::NotAJournal(path.to_owned())),
         }
@@ -140,7 +141,7 @@ impl Journal {
         Ok(Self { path: path.to_owned(), file, done })
     }
 
-    /// A journal of which only the first line is written, into a file whose content is given up.
+    /// A journal with its first line only, in a file whose content is discarded.
     fn at_start(
         path: &Path,
         mut file: File,
@@ -155,15 +156,15 @@ impl Journal {
         Ok(journal)
     }
 
-    /// How many rows are done.
+    /// Number of finished rows.
     pub(crate) fn done(&self) -> u64 {
         self.done
     }
 
-    /// Adds rows that are done; line ends within them become blanks.
+    /// Adds finished rows; line ends within them become blanks.
     ///
     /// # Errors
-    /// [`JournalError::Io`]; what was whole before stays whole.
+    /// [`JournalError::Io`]; rows written before remain valid.
     pub(crate) fn add(&mut self, rows: &[String]) -> Result<(), JournalError> {
         let mut text = String::new();
         for (number, row) in (self.done..).zip(rows) {
@@ -175,13 +176,13 @@ impl Journal {
     }
 
     fn write(&mut self, text: &str) -> Result<(), JournalError> {
-        // What a killed process has written stays; only a power cut could take it, and waiting for
-        // the disk after every batch would slow down all runs.
+        // Data written by a killed process are kept; only a power failure could lose them, and
+        // waiting for the disk after every batch would slow down all runs.
         let written = self.file.write_all(text.as_bytes());
         written.map_err(|source| JournalError::Io { path: self.path.clone(), source })
     }
 
-    /// What a journal is about, and the origin that was kept beside it.
+    /// The subject of a journal, and its origin.
     ///
     /// # Errors
     /// [`JournalError::Io`] if it cannot be read, [`JournalError::NotAJournal`].
@@ -193,8 +194,8 @@ impl Journal {
         Ok((first.subject.to_owned(), first.origin.to_owned()))
     }
 
-    /// The rows of a journal, read one after the other, with their checksums: [`row_text`] gives what
-    /// was added.
+    /// The rows of a journal with their checksums, read one after the other; [`row_text`] returns
+    /// the text that was added.
     ///
     /// # Errors
     /// [`JournalError::Io`] if it cannot be opened.
@@ -207,11 +208,11 @@ impl Journal {
         let next = move || {
             let mut line = Vec::new();
             match reader.read_until(b'\n', &mut line) {
-                // What is not UTF-8 has no checksum that fits.
+                // A line that is not UTF-8 has no valid checksum.
                 Ok(_) if line.pop() == Some(b'\n') => {
                     Some(Ok(String::from_utf8_lossy(&line).into_owned()))
                 }
-                // Whatever a kill left of the next row.
+                // An incomplete row left by an interruption.
                 Ok(_) => None,
                 Err(source) => Some(Err(JournalError::Io { path: path.clone(), source })),
             }
@@ -220,7 +221,7 @@ impl Journal {
     }
 }
 
-/// Opens a journal that may be there, and keeps others out.
+/// Opens a journal that may exist, and locks it.
 fn opened(path: &Path) -> Result<Option<File>, JournalError> {
     let failed = |source| JournalError::Io { path: path.to_owned(), source };
     match regular_file::check(path) {
@@ -232,8 +233,7 @@ fn opened(path: &Path) -> Result<Option<File>, JournalError> {
     Ok(Some(file))
 }
 
-/// Keeps others out until the file is closed. Where a file system knows no locks nothing is lost but
-/// this guard.
+/// Locks the file until it is closed. A file system without locks only lacks this protection.
 fn locked(file: &File, path: &Path) -> Result<(), JournalError> {
     match file.try_lock() {
         Err(TryLockError::WouldBlock) => Err(JournalError::InUse(path.to_owned())),
@@ -241,21 +241,21 @@ fn locked(file: &File, path: &Path) -> Result<(), JournalError> {
     }
 }
 
-/// What every journal begins with.
+/// The start of every journal.
 const MARK: &str = "fourphase journal ";
-/// Stands between subject, origin and checksum, and between a row and its checksum.
+/// The separator of subject, origin and checksum, and of a row and its checksum.
 const BETWEEN: char = '\t';
-/// Longer first lines are no journal's.
+/// Maximum length of the first line of a journal.
 const LONGEST_FIRST_LINE: u64 = 1 << 20;
 
-/// What the first line of a journal says.
+/// The content of the first line of a journal.
 struct FirstLine<'l> {
     subject: &'l str,
     origin: &'l str,
 }
 
 impl<'l> FirstLine<'l> {
-    /// `None` for a line that has no end or was not written as it is.
+    /// Reads a line; `None` if it has no end or a wrong checksum.
     fn of(line: &'l [u8]) -> Option<Self> {
         let line = std::str::from_utf8(line.strip_suffix(b"\n")?).ok()?;
         let (subject, origin) = unsealed(line, 0)?.strip_prefix(MARK)?.split_once(BETWEEN)?;
@@ -263,13 +263,13 @@ impl<'l> FirstLine<'l> {
     }
 }
 
-/// Whether a first line without end may be what a kill left of one.
+/// Whether a first line without end may be an interrupted first line of a journal.
 fn is_begun(line: &[u8]) -> bool {
     let shared = line.len().min(MARK.len());
     line.last() != Some(&b'\n') && line[..shared] == MARK.as_bytes()[..shared]
 }
 
-/// The bytes of the first line, with its end where it has one.
+/// The bytes of the first line, with its end if present.
 fn first_line_of(file: &File, path: &Path) -> Result<Vec<u8>, JournalError> {
     let mut line = Vec::new();
     let read = BufReader::new(file).take(LONGEST_FIRST_LINE).read_until(b'\n', &mut line);
@@ -282,8 +282,8 @@ fn first_line(subject: &str, origin: &str) -> String {
     format!("{text}{BETWEEN}{:016x}", checksum(0, &text))
 }
 
-/// The text of a row, counted from 0, without its checksum; `None` if the two do not fit, or if the
-/// row is another's.
+/// The text of a row, counted from 0, without its checksum; `None` if the checksum is wrong or
+/// belongs to another row.
 pub(crate) fn row_text(number: u64, line: &str) -> Option<&str> {
     // The first line has number 0.
     unsealed(line, number + 1)
@@ -299,8 +299,8 @@ fn unsealed(line: &str, number: u64) -> Option<&str> {
     (sum.len() == 16 && sum == format!("{:016x}", checksum(number, text))).then_some(text)
 }
 
-/// The hash of Fowler, Noll and Vo (FNV-1a, 64 bits) of a line's number and its text: every change of
-/// one byte changes it, others with all but one part in 2^64.
+/// The hash of Fowler, Noll and Vo (FNV-1a, 64 bits) of a line's number and its text: every change
+/// of one byte changes the hash, other changes do with a probability of 1 - 2^-64.
 fn checksum(number: u64, text: &str) -> u64 {
     let add = |hash: u64, byte: u8| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
     let start = number.to_le_bytes().into_iter().fold(0xcbf2_9ce4_8422_2325, add);
@@ -320,7 +320,8 @@ mod tests {
         format!("row {at}, ünï {}", at * at)
     }
 
-    /// Cut at every byte, as a kill may: what is finished afterwards is what one run gives.
+    /// The journal is cut at every byte, as an interruption may do: the completed run equals an
+    /// uninterrupted one.
     #[test]
     fn a_run_goes_on_from_wherever_it_was_killed() {
         let folder = tempfile::tempdir().unwrap();
@@ -353,14 +354,14 @@ mod tests {
         let mut journal = Journal::resume(&path, "one", "").unwrap();
         journal.add(&["a\nb".to_owned()]).unwrap();
         assert!(matches!(Journal::begin(&path, "one", ""), Err(JournalError::Exists(_))));
-        // Two that wrote the same rows in turns would spoil it.
+        // Two processes that write the same rows alternately would damage it.
         assert!(matches!(Journal::resume(&path, "one", ""), Err(JournalError::InUse(_))));
         drop(journal);
         assert!(matches!(Journal::resume(&path, "two", ""), Err(JournalError::OtherRun(_))));
-        // Wherever it was begun.
+        // The folder in which it was created has no influence.
         assert_eq!(Journal::resume(&path, "one", "elsewhere").unwrap().done(), 1);
         assert_eq!(Journal::subject(&path).unwrap(), ("one".to_owned(), String::new()));
-        // A file of somebody else's is not taken for a journal, and stays as it is.
+        // A foreign file is not used as a journal, and is not changed.
         let foreign = folder.path().join("foreign");
         for text in ["my notes", "my notes\nmore\n"] {
             std::fs::write(&foreign, text).unwrap();
@@ -378,7 +379,7 @@ mod tests {
         assert!(matches!(Journal::begin(&missing, "one", ""), Err(JournalError::Io { .. })));
     }
 
-    /// Every byte changed, every row left out, doubled or exchanged with the next.
+    /// Every byte changed; every row removed, duplicated or exchanged with the next.
     #[test]
     fn a_changed_journal_is_noticed() {
         let folder = tempfile::tempdir().unwrap();

@@ -1,7 +1,8 @@
-//! The first walk over measured rows, from the worst figures of each die to counts, yield and trends.
+//! The first pass over measured rows: from the worst figures of each die to counts, yield and
+//! trends.
 //!
-//! It keeps some hundred bytes a die; after it is known which measurement of a die counts and which
-//! dies are outliers. The second walk takes their points in for curves and corrections.
+//! It stores some hundred bytes per die. The pass determines which measurement of a die counts and
+//! which dies are outliers. The second pass reads the points for curves and corrections.
 
 use super::curves::Curves;
 use super::die::{DieKey, DieOutcome, DieStatus, DieWhatIfs};
@@ -21,26 +22,26 @@ use std::cmp::Ordering;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
-/// The outer ring begins at this share of the radius that counts.
+/// The outer ring begins at this share of the counted radius.
 pub(crate) const EDGE_RING_SHARE: f64 = 0.75;
 
-/// The lot and the name of a wafer.
+/// The names of lot and wafer.
 type WaferKey = (Arc<str>, Arc<str>);
 
-/// Gathers rows.
+/// Collects rows.
 #[derive(Debug)]
 pub(crate) struct LotCollector<'s> {
     settings: &'s LotSettings,
     limits: Limits,
     rows: Vec<DieRow>,
-    /// For each row that was measured, its rejection under further questions.
+    /// For each measured row, its rejection under further questions.
     what_ifs: Vec<Option<Box<DieWhatIfs>>>,
-    /// Names of lots and wafers, each kept once.
+    /// Names of lots and wafers, each stored once.
     names: HashSet<Arc<str>>,
 }
 
 impl<'s> LotCollector<'s> {
-    /// For settings, the limits that hold, and so many rows.
+    /// A collector for these settings and limits, with memory for `rows` rows.
     pub(crate) fn new(settings: &'s LotSettings, limits: Limits, rows: usize) -> Self {
         Self {
             settings,
@@ -51,7 +52,7 @@ impl<'s> LotCollector<'s> {
         }
     }
 
-    /// A key whose names are kept once for all dies.
+    /// A key whose names are stored once for all dies.
     fn interned(&mut self, key: &DieKey) -> DieKey {
         let mut kept = |name: &Arc<str>| match self.names.get(name) {
             Some(kept) => kept.clone(),
@@ -63,7 +64,7 @@ impl<'s> LotCollector<'s> {
         DieKey { lot: kept(&key.lot), wafer: kept(&key.wafer), ..*key }
     }
 
-    /// Takes the next row in, in the order of the list of dies.
+    /// Adds the next row, in the order of the list of dies.
     pub(crate) fn add(&mut self, record: &DieRecord) {
         let (mut what_ifs, mut warnings) = (None, None);
         let (status, figures, message) = match &record.outcome {
@@ -102,8 +103,8 @@ impl<'s> LotCollector<'s> {
         });
     }
 
-    /// After the walk: everything that the worst figures of each die determine, ready for the second
-    /// walk.
+    /// Ends the pass: computes everything that the worst figures of each die determine, and
+    /// prepares the second pass.
     pub(crate) fn finish(mut self) -> PointCollector {
         self.refuse_exchanged();
         let retests = number_measurements(&mut self.rows);
@@ -130,14 +131,14 @@ impl<'s> LotCollector<'s> {
         PointCollector::new(self.settings, result, self.what_ifs)
     }
 
-    /// Refuses rows whose nominal phase difference is not that of most: a die with exchanged outputs
-    /// is as balanced as the others, and drives a receiver's channels the wrong way round.
+    /// Marks rows whose nominal phase difference differs from that of most rows as errors: a die
+    /// with exchanged outputs is as balanced as the others, but exchanges a receiver's channels.
     fn refuse_exchanged(&mut self) {
         let nominal_of = |row: &DieRow| row.figures.as_ref()?.nominal_deg;
         let lagging =
             self.rows.iter().filter_map(nominal_of).filter(|nominal| *nominal < 0.0).count();
         let all = self.rows.iter().filter_map(nominal_of).count();
-        // Of as many of each, the first row's is taken.
+        // If both are equally frequent, that of the first row is used.
         let usual_deg = match (2 * lagging).cmp(&all) {
             Ordering::Less => {
                 self.rows.iter().filter_map(nominal_of).find(|nominal| *nominal >= 0.0)
@@ -163,8 +164,8 @@ impl<'s> LotCollector<'s> {
         }
     }
 
-    /// The map with the die numbers at its centre: as given; zero where die numbers have both signs;
-    /// otherwise the middle of the numbers listed.
+    /// The map with the die numbers at its centre: the given ones; zero if die numbers have both
+    /// signs; otherwise the middle of the listed numbers.
     fn centred(&self, map: &LotMap) -> WaferGeometry {
         let middle = |number: &dyn Fn(&DieKey) -> i32| {
             let numbers = || self.rows.iter().map(|row| number(&row.key));
@@ -178,7 +179,7 @@ impl<'s> LotCollector<'s> {
         }
     }
 
-    /// Places every row on the map; returns how many lie beyond the wafer's edge.
+    /// Positions every row on the map; returns the number of rows off the wafer.
     fn place(&mut self, map: &WaferGeometry) -> u64 {
         let mut off_wafer = 0;
         for row in &mut self.rows {
@@ -190,7 +191,7 @@ impl<'s> LotCollector<'s> {
         off_wafer
     }
 
-    /// Marks the measurements that count; returns the yield under every policy.
+    /// Marks the measurements that count; returns the yield under every retest rule.
     fn choose_measurements(&mut self) -> Vec<(RetestPolicy, Yield)> {
         let ranks: Vec<Option<Rank>> = self.rows.iter().map(|row| self.rank(row)).collect();
         let mut choose = |policy| {
@@ -207,8 +208,8 @@ impl<'s> LotCollector<'s> {
         yields
     }
 
-    /// How good a measurement is: how many limits it misses, then its margin, or its rejection where
-    /// nothing is limited.
+    /// The rank of a measurement: the number of limits that it misses, then its margin, or its
+    /// rejection without limits.
     fn rank(&self, row: &DieRow) -> Option<Rank> {
         let figures = row.figures.as_ref()?;
         let missed = self.limits.iter().filter(|limit| figures.margin(*limit) < 0.0).count();
@@ -221,11 +222,11 @@ impl<'s> LotCollector<'s> {
                 margins.fold(f64::INFINITY, f64::min)
             }
         };
-        // There are few quantities to limit.
+        // The number of limited quantities is small.
         Some(Rank::new(u32::try_from(missed).unwrap_or(u32::MAX), margin))
     }
 
-    /// The rows of each lot, in the order of their first.
+    /// The rows of each lot, in the order of the first row.
     fn lots(&self) -> Vec<LotGroup> {
         let mut names: Vec<&str> = Vec::new();
         let mut rows_of: HashMap<&str, Vec<&DieRow>> = HashMap::new();
@@ -240,7 +241,7 @@ impl<'s> LotCollector<'s> {
         names.into_iter().map(|lot| LotGroup { lot: lot.to_owned(), group: group(lot) }).collect()
     }
 
-    /// Screens the dies of each wafer and looks at it, wafer by wafer in the order of their first.
+    /// Finds the outliers of each wafer and computes its results, in the order of the first row.
     fn wafers(&mut self, map: Option<&WaferGeometry>) -> Vec<WaferResult> {
         let mut places: Vec<(WaferKey, Vec<usize>)> = Vec::new();
         let mut place_of: HashMap<WaferKey, usize> = HashMap::new();
@@ -311,14 +312,14 @@ impl<'s> LotCollector<'s> {
         }
     }
 
-    /// Where a die that counts lies, and its mean channel error.
+    /// The position and the mean channel error of a die that counts.
     fn placed_error(&self, row: usize) -> Option<(Position, Complex64)> {
         let row = &self.rows[row];
         Some((row.position?, row.counted_figures()?.mean_error))
     }
 }
 
-/// Counts the measurements of each die and lists the dies that have several, in the order of the first.
+/// Numbers the measurements of each die and lists dies with several, in the order of the first.
 fn number_measurements(rows: &mut [DieRow]) -> Vec<Retest> {
     // The rows of each die together, in the order of the list.
     let mut order: Vec<usize> = (0..rows.len()).collect();
@@ -399,7 +400,8 @@ mod tests {
         DieRecord { entry, outcome }
     }
 
-    /// The channel error itself as dB and degrees stands for the correction that cancels it.
+    /// A correction in which the channel error itself, in dB and degrees, stands for its
+    /// cancellation.
     struct Cancelling;
 
     impl CorrectionModel for Cancelling {
@@ -439,8 +441,8 @@ mod tests {
         found.rejection.unwrap().least
     }
 
-    /// Two wafers with an error of their own: one correction per wafer cancels it. An error that
-    /// turns over frequency needs one correction per frequency.
+    /// Two wafers with different errors: one correction per wafer cancels each. An error that
+    /// rotates over frequency needs one correction per frequency.
     #[test]
     fn a_correction_cancels_the_error_that_dies_share() {
         let (one, other) = (Complex64::new(0.05, 0.1), Complex64::new(-0.08, 0.02));
@@ -491,7 +493,7 @@ mod tests {
             assert_eq!((counts.rows, counts.superseded), (5, superseded));
             assert_eq!(result.passes(), fail == 0);
             assert_eq!(result.retests.len(), 2);
-            // All four yields are there whichever policy holds.
+            // All four yields are present under every retest rule.
             let shares: Vec<u64> =
                 result.yield_by_policy.iter().map(|(_, share)| share.passed).collect();
             assert_eq!(shares, [1, 1, 2, 2]);

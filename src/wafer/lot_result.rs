@@ -1,4 +1,4 @@
-//! The result of a lot: every die, and what they come to together.
+//! The result of a lot: every die, and the results of groups of dies.
 
 use super::curves::Curves;
 use super::die::DieKey;
@@ -14,36 +14,36 @@ use crate::requirement::{Limits, Verdict};
 /// A part of the channel error over a wafer.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Spatial {
-    /// Tilt and radial trend through the dies that count and are no outliers; residuals in the order
-    /// of [`WaferResult::fitted`].
+    /// Tilt and radial trend of the dies that count and are not outliers; residuals in the order of
+    /// [`WaferResult::fitted`].
     pub trend: Option<Trend>,
-    /// The outer ring against the rest.
+    /// Comparison of the outer ring with the rest.
     pub edge: Option<EdgeComparison>,
 }
 
-/// A lot.
+/// The results of a lot.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LotGroup {
-    /// Its name.
+    /// Name of the lot.
     pub lot: String,
     /// Counts, yield and quantiles.
     pub group: GroupResult,
 }
 
-/// A wafer.
+/// The results of a wafer.
 #[derive(Clone, Debug, PartialEq)]
 pub struct WaferResult {
-    /// The lot it is of.
+    /// Name of its lot.
     pub lot: String,
-    /// Its name in the lot.
+    /// Name of the wafer in the lot.
     pub wafer: String,
     /// Counts, yield and quantiles.
     pub group: GroupResult,
-    /// The wafer's rows, as places in [`LotResult::rows`].
+    /// The wafer's rows, as indices of [`LotResult::rows`].
     pub rows: Vec<usize>,
-    /// What the bulk of its channel errors is like, if any die was measured.
+    /// Median and robust standard deviation of its channel errors, if any die was measured.
     pub screening: Option<Screening>,
-    /// Those of its rows through which the trends go, as places in [`LotResult::rows`].
+    /// The rows used for the trends, as indices of [`LotResult::rows`].
     pub fitted: Vec<usize>,
     /// Amplitude imbalance over the wafer, dB.
     pub amplitude_db: Spatial,
@@ -54,9 +54,9 @@ pub struct WaferResult {
 /// A die that was measured several times.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Retest {
-    /// Which die.
+    /// Identity of the die.
     pub key: DieKey,
-    /// Its rows, as places in [`LotResult::rows`].
+    /// Its rows, as indices of [`LotResult::rows`].
     pub rows: Vec<usize>,
 }
 
@@ -78,15 +78,15 @@ pub struct LotResult {
     pub(crate) required_yield: Option<f64>,
 }
 
-/// Reading access.
+/// Access to the results.
 impl LotResult {
-    /// The limits that every die must hold.
+    /// The limits for every die.
     #[must_use]
     pub fn limits(&self) -> &Limits {
         &self.limits
     }
 
-    /// The map with its centre, where the settings have one.
+    /// The map with its centre, if the settings have one.
     #[must_use]
     pub fn map(&self) -> Option<&WaferGeometry> {
         self.map.as_ref()
@@ -104,19 +104,19 @@ impl LotResult {
         &self.rows
     }
 
-    /// All rows together.
+    /// The results of all rows together.
     #[must_use]
     pub fn all(&self) -> &GroupResult {
         &self.all
     }
 
-    /// Lot by lot, in the order of the list of dies.
+    /// The results per lot, in the order of the list of dies.
     #[must_use]
     pub fn lots(&self) -> &[LotGroup] {
         &self.lots
     }
 
-    /// Wafer by wafer, in the order of the list of dies.
+    /// The results per wafer, in the order of the list of dies.
     #[must_use]
     pub fn wafers(&self) -> &[WaferResult] {
         &self.wafers
@@ -128,7 +128,7 @@ impl LotResult {
         &self.retests
     }
 
-    /// The yield under every policy for retests.
+    /// The yield under every retest rule.
     #[must_use]
     pub fn yield_by_policy(&self) -> &[(RetestPolicy, Yield)] {
         &self.yield_by_policy
@@ -146,13 +146,13 @@ impl LotResult {
         &self.what_ifs
     }
 
-    /// The corrections on which these answers count, where they were asked for.
+    /// The corrections of these answers, if requested.
     #[must_use]
     pub fn corrections(&self) -> Option<&LotCorrections> {
         self.corrections.as_ref()
     }
 
-    /// The share of dies that must pass, 0 to 1.
+    /// The required yield, 0 to 1.
     #[must_use]
     pub fn required_yield(&self) -> Option<f64> {
         self.required_yield
@@ -160,20 +160,20 @@ impl LotResult {
 }
 
 impl LotResult {
-    /// Whether the requirement holds: the share of dies that must pass where the settings have one,
-    /// otherwise that every die which was judged passes. Without a die judged it does not.
+    /// Whether the requirement is met: the required yield if the settings have one, otherwise that
+    /// every measured die passes. Without a measured die it is not met.
     #[must_use]
     pub fn passes(&self) -> bool {
         self.decision().passes()
     }
 
-    /// What can be said of the dies together: the yield where one is required, every die otherwise,
-    /// within the uncertainty of their files where that is stated.
+    /// The decision on all dies together within the uncertainty of their files, where that is
+    /// stated: on the yield if one is required, otherwise on every die.
     #[must_use]
     pub fn decision(&self) -> Verdict {
         let counts = &self.all.counts;
         let Some(share) = counts.yield_of_tested().share else { return Verdict::Fail };
-        // Where no yield is required every die must pass.
+        // Without a required yield every die must pass.
         let required = self.required_yield.unwrap_or(1.0);
         #[expect(clippy::cast_precision_loss, reason = "far fewer than 2^53 dies")]
         let (least, most) = match counts.decided {

@@ -1,27 +1,27 @@
 //! Many dies: positions on the wafer, yield, statistics, trends and further questions about a lot.
 //!
-//! In:  settings ([`LotSettings`]) and, for each die, channel errors over frequency, measured by others.
-//! Out: [`LotResult`]: every die judged, all of them, lot by lot and wafer by wafer.
-//! Dies are measured side by side and kept in a journal on disk, so that a run can be resumed.
+//! In: settings ([`LotSettings`]) and, for each die, channel errors over frequency.
+//! Out: [`LotResult`]: the results of every die, wafer and lot.
+//! Dies are measured in parallel and stored in a journal on disk, so that a run can be resumed.
 //!
 //! | file | subject |
 //! |---|---|
-//! | `settings`, `error` | what dies are, what they must hold, further questions; settings that cannot be |
+//! | `settings`, `error` | kind of dies, limits, further questions; invalid settings |
 //! | `geometry` | positions of dies on the wafer |
 //! | `retest` | several measurements of one die |
 //! | `shard` | a part of a list of dies |
 //! | `die` | points, worst figures and verdict of one die |
-//! | `die_record` | a die in one line of text |
+//! | `die_record` | a die as one line of text |
 //! | `journal` | measured rows on disk |
-//! | `in_order` | dies measured side by side, results in order |
-//! | `lot_collector` | the first walk over measured rows: counts, yield, trends |
-//! | `shared_correction` | corrections of Q that dies or wafers have |
-//! | `point_collector` | the second and third: curves, corrections that dies share |
+//! | `in_order` | parallel measurement of dies, results in order |
+//! | `lot_collector` | the first pass over measured rows: counts, yield, trends |
+//! | `shared_correction` | I/Q corrections of dies and wafers |
+//! | `point_collector` | the second and third pass: curves, corrections of wafers |
 //! | `lot_result`, `group`, `what_if`, `curves` | the result and its parts |
 //! | `statistics`, `trend` | yield and its interval, capability, outliers; trends over a wafer |
-//! | `heading` | what a run is about, in words |
+//! | `heading` | the texts about a run |
 //! | `radial_profile` | errors from the centre to the edge |
-//! | `yield_curve` | yield as a limit moves |
+//! | `yield_curve` | yield over the limit |
 
 mod curves;
 mod die;

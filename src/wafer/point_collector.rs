@@ -1,5 +1,5 @@
-//! The second walk over measured rows, for curves over frequency and mean channel errors, and a third
-//! for corrections that dies share.
+//! The second pass over measured rows, for curves over frequency and mean channel errors, and a
+//! third pass for corrections of wafers.
 
 use super::curves::CurveCollector;
 use super::die::{DieOutcome, DiePoint, DieWhatIfs};
@@ -24,13 +24,13 @@ impl Mean {
         self.count += 1;
     }
 
-    /// `None` of no errors.
+    /// The mean; `None` without errors.
     fn of_all(&self) -> Option<Complex64> {
         (self.count > 0).then(|| self.sum / f64::from(self.count))
     }
 }
 
-/// Mean errors of a wafer: of all points, and at each frequency by its bits.
+/// Mean errors of a wafer: of all points, and of each frequency, indexed by its bits.
 #[derive(Clone, Debug, Default)]
 struct WaferMeans {
     all: Mean,
@@ -44,7 +44,8 @@ impl WaferMeans {
         at.add(point.channel_error);
     }
 
-    /// Against the means; frequencies ascending, as the bits of positive numbers are.
+    /// The corrections that cancel the means; frequencies ascend, as the bits of positive numbers
+    /// do.
     fn corrections(&self, model: &impl CorrectionModel) -> WaferCorrections {
         let at = |(bits, mean): (&u64, &Mean)| {
             Some((f64::from_bits(*bits), model.against(mean.of_all()?)))
@@ -56,22 +57,22 @@ impl WaferMeans {
     }
 }
 
-/// The smallest rejections of dies whose correction is that of their wafer, dB.
+/// The minimum rejections of dies with the correction of their wafer, dB.
 #[derive(Debug, Default)]
 struct SharedCorrections {
     per_wafer_db: Vec<f64>,
     per_wafer_and_frequency_db: Vec<f64>,
 }
 
-/// Gathers points, once it is known which rows count.
+/// Collects points of the rows that count.
 #[derive(Debug)]
 pub(crate) struct PointCollector {
     result: LotResult,
     subject: DieSubject,
     asked: WhatIfSettings,
-    /// For each row that was measured, its rejection under further questions.
+    /// For each measured row, its rejection under further questions.
     what_ifs: Vec<Option<Box<DieWhatIfs>>>,
-    /// The wafer of each row, as a place in the result's.
+    /// The wafer of each row, as an index of the result's wafers.
     wafer_of: Vec<usize>,
     curves: CurveCollector,
     means: Vec<WaferMeans>,
@@ -109,7 +110,7 @@ impl PointCollector {
         &self.result
     }
 
-    /// A row's points, if it counts.
+    /// The points of a row, if it counts.
     fn counted<'p>(&self, row: usize, record: &'p DieRecord) -> Option<&'p [DiePoint]> {
         match &record.outcome {
             DieOutcome::Measured(die) if self.result.rows[row].counted_figures().is_some() => {
@@ -119,7 +120,7 @@ impl PointCollector {
         }
     }
 
-    /// The second walk: the same rows in the same order, counted from 0.
+    /// The second pass: the same rows in the same order, counted from 0.
     pub(crate) fn add(&mut self, row: usize, record: &DieRecord) {
         let Some(points) = self.counted(row, record) else { return };
         self.curves.add(points);
@@ -129,12 +130,12 @@ impl PointCollector {
         }
     }
 
-    /// Whether a third walk is needed.
+    /// Whether a third pass is needed.
     pub(crate) fn wants_third_walk(&self) -> bool {
         self.asked.correction
     }
 
-    /// The third walk: the same rows again, with what a correction does to a point.
+    /// The third pass: the same rows, with the effect of a correction on a point.
     pub(crate) fn add_corrected(
         &mut self,
         row: usize,
@@ -150,7 +151,7 @@ impl PointCollector {
         });
         corrections.dies[row] = Some(model.best(points));
         let own = &corrections.wafers[wafer];
-        // Where all dies of a wafer are outliers, or all that have a frequency, none is corrected.
+        // Where all dies of a wafer, or all with one frequency, are outliers, no die is corrected.
         let worst_db = |correction: &dyn Fn(&DiePoint) -> Option<DieCorrection>| {
             let corrected = |point: &DiePoint| match correction(point) {
                 Some(correction) => model.corrected_db(point, correction),
@@ -168,8 +169,8 @@ impl PointCollector {
         self.shared.per_wafer_and_frequency_db.push(worst_db(&at));
     }
 
-    /// The whole result. `assembled_db` are the smallest rejections of receivers assembled from blocks
-    /// of different dies, if the settings ask for them.
+    /// The complete result. `assembled_db` are the minimum rejections of receivers assembled from
+    /// blocks of different dies, if requested by the settings.
     pub(crate) fn finish(self, assembled_db: Option<Vec<f64>>) -> LotResult {
         let counted = |rejection_db: &dyn Fn(&DieWhatIfs) -> f64| -> Vec<f64> {
             let rows = self.result.rows.iter().zip(&self.what_ifs);

@@ -1,18 +1,18 @@
-//! What changes from a wafer's centre to its rim.
+//! Values from a wafer's centre to its edge.
 
 use crate::quantile::median;
 use crate::units::neper_from_db;
 
-/// A place on a wafer's radius, millimetres, and a value there.
+/// A radius in millimetres with its value.
 pub type RadialPoint = (f64, f64);
 
-/// The rings have equal widths.
+/// Number of rings, which have equal widths.
 const RINGS: u32 = 8;
 
 /// The median of the values in each of eight rings of equal width, at the mean radius of the ring's
-/// points. Rings without points are left out, and so is the rim itself.
+/// points. Rings without points and points at the edge itself are omitted.
 ///
-/// `points` are in any order; `radius_mm` is the wafer's.
+/// `points` may be in any order; `radius_mm` is the wafer's radius.
 ///
 /// # Examples
 /// ```
@@ -40,8 +40,8 @@ pub fn ring_medians(points: &[RadialPoint], radius_mm: f64) -> Vec<RadialPoint> 
         .collect()
 }
 
-/// The radial term of a trend from the centre to the rim: `level` at the centre, `level + radial` at
-/// `radius_mm`, growing with the square of the radius.
+/// The radial term of a trend from the centre to the edge: `level` at the centre, `level + radial`
+/// at `radius_mm`, proportional to the square of the radius in between.
 #[must_use]
 pub fn radial_trend(level: f64, radial: f64, radius_mm: f64) -> Vec<RadialPoint> {
     const POINTS: u32 = 60;
@@ -63,7 +63,8 @@ pub enum ErrorPart {
 }
 
 /// The part of the channel error whose residuals degrade the rejection more: a neper counts as much
-/// as a radian. `amplitude_db` and `phase_deg` are residuals of the same dies; amplitude without any.
+/// as a radian. `amplitude_db` and `phase_deg` are residuals of the same dies; the result is the
+/// amplitude if there are none.
 #[must_use]
 pub fn larger_residuals(amplitude_db: &[f64], phase_deg: &[f64]) -> ErrorPart {
     let power = |values: &[f64]| values.iter().map(|value| value * value).sum::<f64>();

@@ -1,28 +1,29 @@
-//! Several measurements of one die, and which of them counts.
+//! Retest rules: which of several measurements of one die counts.
 
 use super::die::DieKey;
 use std::collections::HashMap;
 
-/// Which of several measurements of one die counts.
+/// The retest rule.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum RetestPolicy {
-    /// The first.
+    /// The first measurement counts.
     First,
-    /// The last: a retest replaces what was before.
+    /// The last measurement counts: a retest replaces earlier ones.
     #[default]
     Last,
-    /// The best: the one that misses the fewest limits, and of these the one with the largest margin:
-    /// in its unit where one quantity is limited, else the smallest as a share of its limit.
+    /// The best measurement counts: the one that misses the fewest limits, and of these the one
+    /// with the maximum margin. The margin is in its unit if one quantity is limited, otherwise the
+    /// minimum share of a limit.
     Best,
-    /// Each on its own.
+    /// Every measurement counts.
     All,
 }
 
 impl RetestPolicy {
-    /// All four.
+    /// All four rules.
     pub const ALL_POLICIES: [Self; 4] = [Self::First, Self::Last, Self::Best, Self::All];
 
-    /// As the recipe has it.
+    /// The name in a recipe.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
@@ -34,10 +35,10 @@ impl RetestPolicy {
     }
 }
 
-/// How good a measurement of a die is: the better is the greater.
+/// The rank of a measurement of a die: the better one is greater.
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
 pub(super) struct Rank {
-    /// Minus the number of limits that it misses.
+    /// Minus the number of missed limits.
     kept: f64,
     margin: f64,
 }
@@ -48,9 +49,9 @@ impl Rank {
     }
 }
 
-/// Which rows count, under a policy, of rows that are each about a die and may have a rank: how good the
-/// row is, for [`RetestPolicy::Best`]. Rows without a rank (unreadable ones) are worse than any that has
-/// one, and of equals the earlier counts.
+/// The rows that count under a retest rule. Each row has a die and may have a rank, which
+/// [`RetestPolicy::Best`] uses. Rows without a rank (unreadable ones) are worse than any row with
+/// one, and of equal rows the earlier one counts.
 pub(super) fn standing_rows(rows: &[(&DieKey, Option<Rank>)], policy: RetestPolicy) -> Vec<bool> {
     if policy == RetestPolicy::All {
         return vec![true; rows.len()];
@@ -63,7 +64,7 @@ pub(super) fn standing_rows(rows: &[(&DieKey, Option<Rank>)], policy: RetestPoli
                 let is_better = match policy {
                     RetestPolicy::First | RetestPolicy::All => false,
                     RetestPolicy::Last => true,
-                    // None is less than any number.
+                    // `None` is less than any number.
                     RetestPolicy::Best => *rank > rows[*before].1,
                 };
                 if is_better {
@@ -95,11 +96,11 @@ mod tests {
         ] {
             assert_eq!(standing_rows(&ranked, policy), want, "{policy:?}");
         }
-        // One limit missed by little is worse than none kept by less.
+        // One limit missed by a little is worse than none met by less.
         let ranks = [Rank::new(1, 9.0), Rank::new(0, 0.1)].map(Some);
         let two: Vec<_> = [&keys[0]; 2].into_iter().zip(ranks).collect();
         assert_eq!(standing_rows(&two, RetestPolicy::Best), [false, true]);
-        // An unreadable measurement never beats one that could be read.
+        // An unreadable measurement is never better than a readable one.
         let unread: Vec<_> = rows([None, Some(20.0), Some(-5.0), None, None]).collect();
         assert_eq!(standing_rows(&unread, RetestPolicy::Best), [false, true, true, false, true]);
     }

@@ -1,24 +1,24 @@
-//! The settings of a lot: what its dies are, which of several measurements of a die counts, where dies
-//! lie, what they must hold, and further questions. Plain values; whoever holds them can rely on them.
+//! The settings of a lot: kind of dies, retest rule, map, limits and further questions. They are
+//! plain, checked values.
 
 use super::error::SettingsError;
 use super::geometry::WaferGeometry;
 use super::retest::RetestPolicy;
 use crate::requirement::{Limit, Limits, Quantity};
 
-/// What every die of a lot is.
+/// The kind of the dies of a lot.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum DieSubject {
-    /// A receiver, some of whose blocks are the die's.
+    /// A receiver; some of its blocks are on the die.
     Receiver,
-    /// A splitter made for a phase difference other than half a turn.
+    /// A splitter for a phase difference other than 180 degrees.
     Splitter,
-    /// A splitter made for half a turn: a balun.
+    /// A splitter for 180 degrees, such as a balun.
     AntiphaseSplitter,
 }
 
 impl DieSubject {
-    /// What its frequencies are called.
+    /// The word for its frequencies.
     #[must_use]
     pub fn frequency_word(self) -> &'static str {
         match self {
@@ -27,7 +27,7 @@ impl DieSubject {
         }
     }
 
-    /// The rejection that its balance decides.
+    /// The rejection determined by its balance.
     #[must_use]
     pub fn rejection(self) -> Quantity {
         match self {
@@ -36,7 +36,7 @@ impl DieSubject {
         }
     }
 
-    /// Refuses a limit on what it does not have.
+    /// Checks that the dies have the limited quantity.
     fn check(self, quantity: Quantity) -> Result<(), SettingsError> {
         let (subject, instead) = match (quantity, self) {
             (Quantity::ImageRejection, Self::AntiphaseSplitter) => {
@@ -53,7 +53,7 @@ impl DieSubject {
                 ("a splitter", "use phase_error_deg")
             }
             (Quantity::LoPower, Self::Splitter | Self::AntiphaseSplitter) => {
-                ("a splitter", "leave it out")
+                ("a splitter", "omit it")
             }
             (Quantity::ConversionLoss | Quantity::NoiseFigure | Quantity::LoAtRfPort, _) => {
                 ("a die", "put the limit into the receiver's own description")
@@ -64,10 +64,10 @@ impl DieSubject {
     }
 }
 
-/// Where the wafer's centre is among the die numbers.
+/// The origin of the die numbers at the wafer's centre.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CentreDie {
-    /// Where the map has it.
+    /// Given by the map.
     Given,
     /// Inferred from the numbers of all dies.
     Inferred,
@@ -76,35 +76,35 @@ pub enum CentreDie {
 /// The map of the wafers.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LotMap {
-    /// A wafer, and how die numbers count on it.
+    /// A wafer with the numbering of its dies.
     pub geometry: WaferGeometry,
-    /// Whether its centre holds.
+    /// The origin of the die numbers at its centre.
     pub centre: CentreDie,
 }
 
-/// Questions beyond the dies as they are.
+/// Further questions about a lot.
 #[derive(Clone, Debug, PartialEq)]
 pub struct WhatIfSettings {
-    /// Whether to find what corrections of Q would give.
+    /// Whether to compute the effect of I/Q corrections.
     pub correction: bool,
-    /// Blocks or pairs of a receiver to be thought ideal, one after the other.
+    /// Blocks or pairs of a receiver to be made ideal, one after the other.
     pub ideal: Vec<String>,
-    /// How many receivers to assemble from blocks of different dies; none if 0.
+    /// Number of receivers to be assembled from blocks of different dies; none if 0.
     pub assemble: u32,
-    /// Seed of the random choice of those blocks.
+    /// Seed of the random choice of blocks.
     pub seed: u64,
 }
 
 impl Default for WhatIfSettings {
-    /// None, and the seed 1.
+    /// No questions, and the seed 1.
     fn default() -> Self {
         Self { correction: false, ideal: Vec::new(), assemble: 0, seed: 1 }
     }
 }
 
-/// Of normal errors, one in 5e8 lies further out.
+/// One of 5e8 normally distributed errors is beyond this.
 const SCREENING_SIGMA: f64 = 6.0;
-/// More assembled receivers than this are a slip of the pen.
+/// Maximum number of assembled receivers; more are a typing error.
 const MOST_ASSEMBLED: u32 = 1_000_000;
 
 /// The settings of a lot, checked.
@@ -134,8 +134,8 @@ pub struct LotSettings {
 }
 
 impl LotSettings {
-    /// Settings of a lot without a map, limits or further questions; of several measurements of a die
-    /// the last counts.
+    /// Settings of a lot without a map, limits or further questions; the retest rule is
+    /// [`RetestPolicy::Last`].
     #[must_use]
     pub fn new(subject: DieSubject) -> Self {
         Self {
@@ -149,31 +149,31 @@ impl LotSettings {
         }
     }
 
-    /// The same with another choice among several measurements of a die.
+    /// Sets the retest rule.
     #[must_use]
     pub fn with_retests(mut self, retests: RetestPolicy) -> Self {
         self.retests = retests;
         self
     }
 
-    /// The same with a map of the wafers.
+    /// Sets the map of the wafers.
     #[must_use]
     pub fn with_map(mut self, map: LotMap) -> Self {
         self.map = Some(map);
         self
     }
 
-    /// The same, judged by the limits that are added, be they none, and by no others.
+    /// Applies only the limits that are added here, even if there are none.
     #[must_use]
     pub fn with_own_limits(mut self) -> Self {
         self.limits.get_or_insert_default();
         self
     }
 
-    /// The same with a limit that every die must hold.
+    /// Adds a limit for every die.
     ///
     /// # Errors
-    /// [`SettingsError::NoQuantity`] for a limit on what these dies do not have, and
+    /// [`SettingsError::NoQuantity`] for a limit on a quantity that these dies do not have, and
     /// [`SettingsError::LimitedTwice`] for a second one on the same quantity.
     pub fn with_limit(mut self, limit: Limit) -> Result<Self, SettingsError> {
         let quantity = limit.quantity();
@@ -186,12 +186,12 @@ impl LotSettings {
         Ok(self)
     }
 
-    /// The same with a share of dies that must pass, percent.
+    /// Sets the required yield, percent.
     ///
     /// # Errors
     /// [`SettingsError::RequiredYield`] outside 0 to 100, or between 0 and 1.
     pub fn with_required_yield_percent(mut self, percent: f64) -> Result<Self, SettingsError> {
-        // Less than one percent is a share, written where percent are expected.
+        // A number below one percent is a share where percent are expected.
         if !(0.0..=100.0).contains(&percent) || (percent > 0.0 && percent < 1.0) {
             return Err(SettingsError::RequiredYield { found: percent });
         }
@@ -199,7 +199,7 @@ impl LotSettings {
         Ok(self)
     }
 
-    /// The same with dies screened as outliers from so many robust standard deviations on.
+    /// Sets the number of robust standard deviations from which on a die is an outlier.
     ///
     /// # Errors
     /// [`SettingsError::NotAboveZero`] for a number that is not positive.
@@ -211,7 +211,7 @@ impl LotSettings {
         Ok(self)
     }
 
-    /// The same with further questions.
+    /// Sets further questions.
     ///
     /// # Errors
     /// [`SettingsError`] for ideal blocks or assembled receivers where dies are splitters, and for
@@ -233,13 +233,13 @@ impl LotSettings {
         Ok(self)
     }
 
-    /// What every die is.
+    /// The kind of the dies.
     #[must_use]
     pub fn subject(&self) -> DieSubject {
         self.subject
     }
 
-    /// Which of several measurements of a die counts.
+    /// The retest rule.
     #[must_use]
     pub fn retests(&self) -> RetestPolicy {
         self.retests
@@ -251,20 +251,20 @@ impl LotSettings {
         self.map.as_ref()
     }
 
-    /// The limits that every die must hold; `None` if nothing is said about them, so that a receiver's
-    /// own limits hold.
+    /// The limits for every die; `None` if the settings have none, so that a receiver's own limits
+    /// apply.
     #[must_use]
     pub fn limits(&self) -> Option<&Limits> {
         self.limits.as_ref()
     }
 
-    /// The share of dies that must pass, 0 to 1.
+    /// The required yield, 0 to 1.
     #[must_use]
     pub fn required_yield(&self) -> Option<f64> {
         self.required_yield
     }
 
-    /// From how many robust standard deviations on a die is an outlier.
+    /// The number of robust standard deviations from which on a die is an outlier.
     #[must_use]
     pub fn screening_sigma(&self) -> f64 {
         self.screening_sigma

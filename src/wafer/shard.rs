@@ -3,7 +3,7 @@
 use std::fmt;
 use std::str::FromStr;
 
-/// A part of a list: every `count`-th row, from the `number`-th on.
+/// A part of a list: every `count`-th row, starting with row `number`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Shard {
     count: u64,
@@ -16,7 +16,7 @@ impl fmt::Display for Shard {
     }
 }
 
-/// A text that names no shard.
+/// A text that is not a shard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("a shard is K/N with K from 1 to N, such as 2/8")]
 pub struct ShardError;
@@ -36,30 +36,30 @@ impl Shard {
     /// The whole list.
     pub const WHOLE: Self = Self { number: 1, count: 1 };
 
-    /// `number` counts from 1 to `count`; `None` if it does not.
+    /// A shard; `number` counts from 1 to `count`, otherwise `None`.
     #[must_use]
     pub fn new(number: u64, count: u64) -> Option<Self> {
         (1..=count).contains(&number).then_some(Self { number, count })
     }
 
-    /// All shards of a list that is split into so many.
+    /// All shards of a list that is split into `count` shards.
     pub(crate) fn all_of(count: u64) -> impl Iterator<Item = Self> {
         (1..=count).map(move |number| Self { count, number })
     }
 
-    /// How many shards share the list.
+    /// The number of shards of the list.
     #[must_use]
     pub fn count(&self) -> u64 {
         self.count
     }
 
-    /// How many of so many rows belong to it.
+    /// The number of rows of this shard, in a list of `rows` rows.
     #[must_use]
     pub fn share_of(&self, rows: u64) -> u64 {
         rows / self.count + u64::from(rows % self.count >= self.number)
     }
 
-    /// Whether a row, counted from 0, belongs to it.
+    /// Whether a row, counted from 0, belongs to this shard.
     #[must_use]
     pub fn owns(&self, row: u64) -> bool {
         row % self.count == self.number - 1

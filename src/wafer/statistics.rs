@@ -1,13 +1,14 @@
 //! Yield and its interval, quantiles, channel errors and outliers.
 //!
-//! Means and spreads are taken on the channel error ε (nepers and radians), where errors of parts
-//! add, or as quantiles; never as a mean of dB of rejection.
+//! Means and standard deviations are computed from the channel error ε (nepers and radians), in
+//! which errors of parts are additive; quantiles may be of any value. There is no mean of a
+//! rejection in dB.
 
 use crate::quantile::{QuantileDefinition, median, quantile};
 use num_complex::Complex64;
 use statrs::function::beta::beta_reg;
 
-/// The confidence of every interval of a yield.
+/// The confidence level of every interval of a yield.
 pub const YIELD_CONFIDENCE: f64 = 0.95;
 
 /// The share of dies that pass, with an interval.
@@ -15,24 +16,24 @@ pub const YIELD_CONFIDENCE: f64 = 0.95;
 pub struct Yield {
     /// Dies that pass.
     pub passed: u64,
-    /// Dies that were judged.
+    /// Dies that were measured.
     pub tested: u64,
-    /// The share that passes; `None` without any die.
+    /// The share that passes; `None` without a die.
     pub share: Option<f64>,
-    /// The exact two-sided interval of the share at [`YIELD_CONFIDENCE`].
+    /// The exact two-sided interval of the share at the confidence level [`YIELD_CONFIDENCE`].
     pub interval: (f64, f64),
 }
 
 impl Yield {
-    /// Of so many dies that pass and that fail, with the exact (binomial) interval, which holds the
-    /// true share with at least the confidence, whatever the share.
-    /// Source: C. J. Clopper and E. S. Pearson, Biometrika 26 (1934) 404-413.
+    /// The yield of `passed` and `failed` dies with the exact (binomial) interval, which contains
+    /// the true share with at least the confidence level for every share. Source: C. J. Clopper and
+    /// E. S. Pearson, Biometrika 26 (1934) 404-413.
     ///
     /// # Examples
     /// ```
     /// use fourphase::wafer::Yield;
     ///
-    /// // None of ten: at most 30.8 % with 95 % confidence.
+    /// None of ten: at most 30.8 % at a confidence level of 95 %.
     /// let none = Yield::new(0, 10);
     /// assert!((none.interval.1 - (1.0 - 0.025_f64.powf(0.1))).abs() < 1e-12);
     /// ```
@@ -51,8 +52,9 @@ impl Yield {
 /// The quantile of the beta distribution: the x at which its regularised incomplete function is
 /// `share`.
 ///
-/// By bisection to the last digit, about 60 evaluations. The inverse of `statrs` (algorithm AS 109)
-/// stops at about 1e-10: for few failures among 100,000 dies only the first five digits are right.
+/// Computed by bisection to the last digit, about 60 evaluations. The inverse of `statrs`
+/// (algorithm AS 109) stops at about 1e-10: for few failures among 100,000 dies only the first five
+/// digits are correct.
 fn inverse_beta(share: f64, a: f64, b: f64) -> f64 {
     let (mut low, mut high) = (0.0_f64, 1.0_f64);
     for _ in 0..200 {
@@ -65,23 +67,23 @@ fn inverse_beta(share: f64, a: f64, b: f64) -> f64 {
     0.5 * (low + high)
 }
 
-/// Mean and spread of channel errors.
+/// Mean and standard deviation of channel errors.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ChannelStatistics {
-    /// How many.
+    /// Number of errors.
     pub count: usize,
-    /// Mean: nepers and radians.
+    /// Mean, nepers and radians.
     pub mean: Complex64,
-    /// Standard deviation of the amplitude part (nepers), n - 1 in the denominator; `None` below
-    /// two values.
+    /// Standard deviation of the amplitude part, nepers, with n - 1 in the denominator; `None`
+    /// below two values.
     pub amplitude_deviation: Option<f64>,
-    /// That of the phase part, radians.
+    /// Standard deviation of the phase part, radians.
     pub phase_deviation: Option<f64>,
-    /// Correlation of the two parts; `None` where one of them does not spread.
+    /// Correlation of the two parts; `None` if one of them has no variance.
     pub correlation: Option<f64>,
 }
 
-/// Mean, spread and correlation of channel errors; `None` without any.
+/// Mean, standard deviations and correlation of channel errors; `None` without any.
 #[must_use]
 pub fn channel_statistics(errors: &[Complex64]) -> Option<ChannelStatistics> {
     if errors.is_empty() {
@@ -106,9 +108,9 @@ pub fn channel_statistics(errors: &[Complex64]) -> Option<ChannelStatistics> {
     })
 }
 
-/// Ppk from percentiles for a lower limit: the distance of the median from the limit, in units of its
-/// distance from the value below which 0.135 % lie (common practice, also in ISO 22514). 1 means that
-/// just 0.135 % miss the limit. `None` where the values do not spread. `sorted` ascends.
+/// Ppk from percentiles for a lower limit: the distance of the median from the limit, divided by
+/// the distance of the median from the 0.135 % quantile (common practice, also in ISO 22514). At 1
+/// exactly 0.135 % miss the limit. `None` if the values do not vary. `sorted` ascends.
 pub(super) fn capability_index(sorted: &[f64], lower_limit: f64) -> Option<f64> {
     let at = |probability| quantile(sorted, probability, QuantileDefinition::Seven);
     let (median, lowest) = (at(0.5)?, at(0.001_35)?);
@@ -126,7 +128,7 @@ pub(crate) fn yield_at_limits(sorted: &[f64], limits: &[f64]) -> Vec<f64> {
     limits.iter().map(|&limit| share(limit)).collect()
 }
 
-/// What the bulk of channel errors is like, and which are outliers.
+/// Median and robust standard deviation of channel errors, with the outliers.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Screening {
     /// Medians of both parts.
@@ -134,15 +136,15 @@ pub struct Screening {
     /// Robust standard deviations of both parts: 1.4826 times the median absolute deviation, which
     /// is the standard deviation where errors are normal.
     pub sigma: Complex64,
-    /// Which errors are further than the factor times sigma from the median in either part.
+    /// Whether each error is farther from the median than the factor times sigma in either part.
     pub is_outlier: Vec<bool>,
 }
 
 /// 1 / Φ⁻¹(3/4).
 const NORMAL_FROM_MEDIAN_DEVIATION: f64 = 1.482_602_218_505_602;
 
-/// Finds outliers among channel errors; `None` without any error. Where more than half of the errors
-/// agree in a part, that part has no spread to measure by and screens nothing.
+/// Finds outliers among channel errors; `None` without errors. If more than half of the errors are
+/// equal in a part, its robust standard deviation is zero and the part is not screened.
 #[must_use]
 pub fn screen(errors: &[Complex64], factor: f64) -> Option<Screening> {
     let part = |value: &dyn Fn(&Complex64) -> f64| -> Option<(f64, f64)> {

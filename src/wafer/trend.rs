@@ -1,21 +1,21 @@
-//! Trends over a wafer, and its edge against its centre.
+//! Trends over a wafer, and comparison of its edge with its centre.
 
 use super::geometry::Position;
 use crate::quantile::median;
 use nalgebra::{DMatrix, DVector};
 
-/// A value at a place on a wafer.
+/// A value at a position on a wafer.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PlacedValue {
-    /// The place.
+    /// The position.
     pub position: Position,
     /// The value, in any unit.
     pub value: f64,
 }
 
-/// A trend over the wafer: value = level + tilt_x x + tilt_y y + radial r². Here x, y and the distance r
-/// from the centre are in units of the wafer's radius, so that every coefficient is the change from
-/// the centre to the edge.
+/// A trend over the wafer: value = level + tilt_x x + tilt_y y + radial r². Here x, y and the
+/// distance r from the centre are in units of the wafer's radius, so every coefficient is the
+/// change from the centre to the edge.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Trend {
     /// The value at the centre.
@@ -26,17 +26,17 @@ pub struct Trend {
     pub tilt_y: f64,
     /// The radial trend: change from the centre to the edge in every direction.
     pub radial: f64,
-    /// What the trend does not explain, in the order of the values.
+    /// The residuals of the values, in their order.
     pub residuals: Vec<f64>,
     /// The share of the values' variance that the trend explains, 0 to 1; 0 where they do not vary.
     pub explained: f64,
 }
 
-/// Steps of a decomposition of four columns, far more than it needs.
+/// Maximum number of steps in the decomposition of four columns, far more than needed.
 const MAX_STEPS: usize = 2000;
 
-/// The trend by least squares; `None` for fewer than four values, for values or places that are not
-/// finite, or where the places do not determine the terms (all on one line or one circle).
+/// The trend by least squares; `None` for fewer than four values, for values or positions that are
+/// not finite, or where the positions do not determine the terms (all on one line or one circle).
 #[must_use]
 pub fn trend(values: &[PlacedValue], radius_mm: f64) -> Option<Trend> {
     let rows = values.len();
@@ -46,7 +46,7 @@ pub fn trend(values: &[PlacedValue], radius_mm: f64) -> Option<Trend> {
         [1.0, x, y, x * x + y * y][column]
     });
     let wanted = DVector::from_iterator(rows, values.iter().map(|placed| placed.value));
-    // The decomposition of a matrix with a number that is not finite does not end.
+    // The decomposition of a matrix with NaN or infinity does not end.
     if rows < 4 || !design.iter().chain(wanted.iter()).all(|number| number.is_finite()) {
         return None;
     }
@@ -73,17 +73,17 @@ pub fn trend(values: &[PlacedValue], radius_mm: f64) -> Option<Trend> {
 /// Medians of the outer ring and of the inner disk.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct EdgeComparison {
-    /// Dies beyond the radius.
+    /// Number of dies beyond the radius.
     pub edge_count: usize,
-    /// Their median.
+    /// Median of the dies beyond the radius.
     pub edge_median: f64,
-    /// Dies within.
+    /// Number of dies within the radius.
     pub centre_count: usize,
-    /// Their median.
+    /// Median of the dies within the radius.
     pub centre_median: f64,
 }
 
-/// The values beyond a radius against those within; `None` if either has none.
+/// Compares the values beyond a radius with those within; `None` if either has none.
 #[must_use]
 pub fn edge_against_centre(values: &[PlacedValue], radius_mm: f64) -> Option<EdgeComparison> {
     let counted_median = |is_edge: bool| {
@@ -130,7 +130,7 @@ mod tests {
             assert!((got - want).abs() < 1e-12, "{got} {want}");
         }
         assert!(got.residuals.iter().all(|residual| residual.abs() < 1e-12));
-        // On one line the terms cannot be told apart.
+        // On one line the terms cannot be distinguished.
         let on_line = |x: u32| Position { x_mm: f64::from(x), y_mm: 0.0 };
         let line: Vec<PlacedValue> = (0..9).map(|x| placed(on_line(x))).collect();
         assert!(trend(&line, 75.0).is_none());

@@ -1,36 +1,38 @@
-//! Answers to further questions about a lot: corrections of Q, ideal blocks, other pairings.
+//! Answers to further questions about a lot: I/Q corrections, ideal blocks, other combinations of
+//! blocks.
 
 use super::group::Quantiles;
 use super::statistics::Yield;
 use crate::requirement::Limits;
 
-/// A question beyond the dies as they are.
+/// A further question about a lot.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum WhatIf {
-    /// None: the dies as measured, to compare the others with.
+    /// The dies as measured, for comparison.
     AsMeasured,
-    /// One correction of Q for each wafer.
+    /// One I/Q correction for each wafer.
     CorrectionPerWafer,
-    /// One for each wafer and frequency or LO.
+    /// One I/Q correction for each wafer and frequency or LO.
     CorrectionPerWaferAndFrequency,
-    /// One for each die.
+    /// One I/Q correction for each die.
     CorrectionPerDie,
-    /// One for each die and LO. At one frequency a splitter's correction is perfect by definition.
+    /// One I/Q correction for each die and LO. At one frequency a splitter's correction is perfect
+    /// by definition.
     CorrectionPerDieAndFrequency,
-    /// A block or pair of a receiver ideal on every die.
+    /// A block or pair of a receiver is ideal on every die.
     Ideal {
-        /// Its name.
+        /// Name of the block or pair.
         block: String,
     },
     /// Receivers assembled from blocks of different dies.
     Assembled {
-        /// How many.
+        /// Number of receivers.
         count: u32,
     },
 }
 
 impl WhatIf {
-    /// The name by which scripts know it.
+    /// The identifier of the question, for scripts.
     #[must_use]
     pub fn name(&self) -> String {
         match self {
@@ -45,19 +47,19 @@ impl WhatIf {
     }
 }
 
-/// The answer to such a question: rejections alone, judged by the limit on rejection.
+/// The answer to a further question: rejections only, judged by the limit on the rejection.
 #[derive(Clone, Debug, PartialEq)]
 pub struct WhatIfResult {
     /// The question.
     pub what_if: WhatIf,
-    /// The share that would pass; `None` without a limit on rejection.
+    /// The yield; `None` without a limit on the rejection.
     pub passing: Option<Yield>,
     /// Quantiles of the worst rejection of each die, dB.
     pub rejection: Option<Quantiles>,
 }
 
 impl WhatIfResult {
-    /// From the worst rejection of each die, in any order.
+    /// The answer from the worst rejection of each die, in any order.
     pub(super) fn of(what_if: WhatIf, mut rejections_db: Vec<f64>, limits: &Limits) -> Self {
         rejections_db.sort_by(f64::total_cmp);
         let passing = limits.rejection().map(|limit| {

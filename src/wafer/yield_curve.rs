@@ -1,16 +1,16 @@
-//! Yield as a limit on the rejection moves.
+//! Yield as a function of the limit on the rejection.
 
 use super::statistics::{Yield, yield_at_limits};
 
-/// Limits of a table are so far apart, dB.
+/// Step of the limits in a table, dB.
 const LIMIT_STEP_DB: f64 = 0.5;
-/// No table has more limits.
+/// Maximum number of limits in a table.
 const MOST_STEPS: usize = 2000;
-/// No curve has more steps: with more dies, each stands for several.
+/// Maximum number of steps of a curve; with more dies, one step stands for several dies.
 const MOST_CURVE_STEPS: usize = 400;
 
-/// The share of dies, 0 to 1, at or above each limit: every half dB from below the lowest finite
-/// rejection to the highest. `sorted_db` ascends. Empty where no rejection is finite.
+/// The share of dies, 0 to 1, at or above each limit: every 0.5 dB from below the minimum finite
+/// rejection to the maximum. `sorted_db` ascends. Empty if no rejection is finite.
 #[must_use]
 pub fn yield_against_limit(sorted_db: &[f64]) -> Vec<(f64, f64)> {
     let finite = || sorted_db.iter().copied().filter(|db| db.is_finite());
@@ -30,18 +30,19 @@ pub fn yield_against_limit(sorted_db: &[f64]) -> Vec<(f64, f64)> {
     limits.into_iter().zip(shares).collect()
 }
 
-/// A limit at which the yield steps down.
+/// A limit at which the yield decreases.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct YieldStep {
     /// The rejection of a die, dB.
     pub limit_db: f64,
-    /// With a limit up to it.
+    /// The yield with a limit up to this value.
     pub up_to: Yield,
-    /// With a limit above it.
+    /// The yield with a limit above this value.
     pub above: Yield,
 }
 
-/// The yield before and after every die's rejection, or every so many dies'. `sorted_db` ascends.
+/// The yield before and after the rejection of every die, or of every n-th die. `sorted_db`
+/// ascends.
 #[must_use]
 pub fn yield_steps(sorted_db: &[f64]) -> Vec<YieldStep> {
     let count = sorted_db.len();

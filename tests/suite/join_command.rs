@@ -117,10 +117,10 @@ fn a_description_with_an_error_is_refused_at_its_line() {
     let joins = "joins = ";
     let parts = "component = ";
     for (from, to, mention, line) in [
-        ("balun.in\"]", "hybrid.through\"]", "hybrid.through is joined twice", joins),
+        ("balun.in\"]", "hybrid.through\"]", "hybrid.through is in two joins", joins),
         ("-- balun.in", "-- balum.in", "there is no block 'balum'", joins),
         ("lead.2", "lead.3", "block 'lead' has no port '3'", joins),
-        ("lead.2 -- balun.in", "lead.2", "a join needs two ports", joins),
+        ("lead.2 -- balun.in", "lead.2", "a join needs two or more ports", joins),
         ("hybrid.isolated", "hybrid.coupled", "hybrid.coupled has two loads", "hybrid.isolated"),
         ("name = \"lead\"", "name = \"balun\"", "duplicate block 'balun'", "\"lead\""),
         ("loss_db = 0.1", "lossdb = 0.1", "unknown parameter 'lossdb' of line", parts),
@@ -128,7 +128,7 @@ fn a_description_with_an_error_is_refused_at_its_line() {
         (
             "ohm = [45.0, 5.0]",
             "ohm = 45.0\nopen = true",
-            "needs one of ohm, file",
+            "needs exactly one of ohm, file",
             "hybrid.coupled\"",
         ),
         ("[50.0, 75.0, 75.0]", "[50.0, 75.0]", "got 2", "reference_ohm"),
@@ -180,7 +180,7 @@ fn a_description_that_does_not_fit_its_files_is_refused() {
         ),
         (", \"minus\"]", "]", ["has 3 ports, and 2 names", "bad.toml"]),
         ("balun.s3p", "absent.s3p", ["cannot read the file", "absent.s3p"]),
-        (part, "file = \"far.s2p\"", ["no frequency is common", "'lead' starts"]),
+        (part, "file = \"far.s2p\"", ["no common frequency", "'lead' starts"]),
         ("balun.s3p", "mixed.s3p", ["mixed-mode", "mixed.s3p"]),
     ] {
         sandbox.write("bad.toml", replaced(TREE, &[(from, to)]));
@@ -222,7 +222,7 @@ block = [{ name = "a", file = "thru.s2p" }, { name = "b", file = "half.s2p" }]
 "#,
     );
     for (arguments, note) in [
-        ("join noise.toml --output a.s2p", "noise data are left out"),
+        ("join noise.toml --output a.s2p", "noise data are not used"),
         ("deembed noise.s2p --left thru.s2p --output b.s2p", "noise data"),
         ("join overlap.toml --output c.s2p", "1 to 1.5 GHz is common"),
     ] {

@@ -247,7 +247,7 @@ fn wrong_joins_and_files_are_refused_at_their_line() {
     let correction = "[correction]";
     assert_refused(&[
         ("= \"hybrid.in\"", "= \"hybrid.out\"", "no port 'out'", "hybrid.out"),
-        ("= \"divider.in\"", "= \"hybrid.in\"", "by the same port", "rf_input"),
+        ("= \"divider.in\"", "= \"hybrid.in\"", "have the same input port", "rf_input"),
         ("at = \"hybrid.isolated\"", "at = \"hybrid.in\"", "is an input", "lo_input"),
         ("at = \"balun_i.minus\"", "at = \"balun_i.plus\"", "two loads", "balun_i.plus"),
         (lead, "", "unconnected", "name = \"lead_i\""),
@@ -259,7 +259,7 @@ fn wrong_joins_and_files_are_refused_at_their_line() {
         (
             correction,
             "[if_path]\ni = \"lead_i.s2p\"\n[correction]",
-            "the plan needs 500 MHz there: IF",
+            "the plan needs 500 MHz: IF",
             "lead_i.s2p",
         ),
     ]);
@@ -292,7 +292,7 @@ fn wrong_plans_are_refused_at_their_line() {
         (
             multiplication,
             "lo_multiplication = 4\nlo_multiplication_after_split = 3",
-            "no part of",
+            "must divide the multiplication",
             "after_split",
         ),
     ]);

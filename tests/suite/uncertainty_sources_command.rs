@@ -63,7 +63,7 @@ fn two_repeats_give_a_warning() {
     sandbox.write("two.toml", source);
     let run = sandbox.run("splitter again0.s4p --uncertainty two.toml");
     assert_eq!(run.status, 0, "{}", run.stderr);
-    assert!(run.stderr.contains("a scatter of 2 repeats"), "{}", run.stderr);
+    assert!(run.stderr.contains("the standard deviation of 2 repeats"), "{}", run.stderr);
 }
 
 /// In a receiver the mean takes the place of the hybrid's file.
@@ -156,7 +156,7 @@ fn wrong_keys_and_values_are_refused() {
             "[decision.guard_band]\nrejection = 1\n[[source]]\nport = { phase_deg = 1 }",
             "wrong.toml:2:1",
         ),
-        ("[[source]]\nname = \"a\"", "must give one of these"),
+        ("[[source]]\nname = \"a\"", "needs one of: transmission"),
         ("[[source]]\nport = { phase_deg = 0 }", "no uncertainty above 0"),
     ] {
         refuses(&sandbox, text, mention);
@@ -169,7 +169,7 @@ fn sources_of_other_parts_are_refused() {
     for (text, mention) in [
         ("[[source]]\nblocks = [\"hybrd\"]\nport = { phase_deg = 1 }", "wrong.toml:2:11"),
         ("[[source]]\nfiles = [\"other.s4p\"]\nport = { phase_deg = 1 }", "wrong.toml:2:10"),
-        ("[[source]]\nrepeats = [\"coupler.s4p\"]", "two files or more"),
+        ("[[source]]\nrepeats = [\"coupler.s4p\"]", "two or more files"),
         ("[[source]]\nrepeats = [\"coupler.s4p\", \"gone.s4p\"]", "gone.s4p"),
         ("[[source]]\nblocks = [\"hybrid\"]\nrepeats = [\"balun.s3p\", \"balun.s3p\"]", "ports"),
         (

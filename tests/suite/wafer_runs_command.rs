@@ -228,7 +228,7 @@ fn a_changed_journal_is_refused() {
     sandbox.write("changed/wafer.journal", journal.replacen("\"die\"", "\"dye\"", 1));
     sandbox.refuses("wafer --out fresh --combine changed other", "row 1 is damaged");
     sandbox.write("changed/wafer.journal", journal.replacen("1/2", "1/3", 1));
-    sandbox.refuses("wafer --out fresh --combine changed other", "is no shard of a run");
+    sandbox.refuses("wafer --out fresh --combine changed other", "is not a shard of a run");
 }
 
 /// The list of dies is this long; their files are those of sixty dies, in turns.
