@@ -257,8 +257,8 @@ fn path_network(
         }
     };
     let [input, output] = [Port::from_index(0), Port::from_index(1)];
-    let transmissions = (0..grid.len()).map(|point| network.matrix(point).at(output, input));
-    if transmissions.into_iter().any(|transmission| transmission.norm() == 0.0) {
+    let mut transmissions = (0..grid.len()).map(|point| network.matrix(point).at(output, input));
+    if transmissions.any(|transmission| transmission.norm() == 0.0) {
         let what = "this IF path has no transmission from port 1 to port 2";
         return Err(source.complaint(given, what));
     }

@@ -179,8 +179,8 @@ pub(super) fn check_output(output: &OutputStage, expected: usize) -> Result<()> 
         }
     };
     if output.has_if_parts() {
-        let ratios = (0..expected).map(|intermediate| output.path_ratio(intermediate));
-        ratios.into_iter().try_for_each(|ratio| check("the ratio of the IF paths", ratio))?;
+        let mut ratios = (0..expected).map(|intermediate| output.path_ratio(intermediate));
+        ratios.try_for_each(|ratio| check("the ratio of the IF paths", ratio))?;
     }
     if output.choices.is_empty() {
         return Err(ReceiverError::Transfers { expected, found: 0 });

@@ -141,8 +141,8 @@ impl ReceiverPlan {
             check_rf_band(&settings, band)?;
         }
         let kept = kept_points(&settings)?;
-        let (los, lo_places) = used(kept.iter().map(|own| own.lo).collect());
-        let (ifs, if_places) = used(kept.iter().map(|own| own.intermediate).collect());
+        let (los, lo_places) = used(&kept.iter().map(|own| own.lo).collect::<Vec<_>>());
+        let (ifs, if_places) = used(&kept.iter().map(|own| own.intermediate).collect::<Vec<_>>());
         let lo_hz: Vec<f64> = los.iter().map(|&at| settings.lo_hz[at]).collect();
         let if_hz: Vec<f64> = ifs.iter().map(|&at| settings.if_hz[at]).collect();
         let sidebands_hz: Vec<f64> = kept.iter().flat_map(|own| own.sidebands_hz).collect();
@@ -369,8 +369,8 @@ fn check_rf_band(settings: &LoIfSettings, band: Band) -> Result<(), PlanError> {
 }
 
 /// The numbers of a list, each once, ascending, and for each of the list its place among them.
-fn used(list: Vec<usize>) -> (Vec<usize>, Vec<usize>) {
-    let mut numbers = list.clone();
+fn used(list: &[usize]) -> (Vec<usize>, Vec<usize>) {
+    let mut numbers = list.to_vec();
     numbers.sort_unstable();
     numbers.dedup();
     let places = list.iter().map(|own| numbers.partition_point(|number| number < own)).collect();
