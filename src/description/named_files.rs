@@ -77,7 +77,8 @@ impl<'a> NamedFiles<'a> {
         if !content.noise.is_empty() {
             self.warnings.push(format!("{shown}: its noise data are left out"));
         }
-        if let Some(date) = content.stated_date().filter(|date| !self.dates.iter().any(|d| d == date))
+        if let Some(date) =
+            content.stated_date().filter(|date| !self.dates.iter().any(|d| d == date))
         {
             self.dates.push(date.to_owned());
         }

@@ -264,7 +264,9 @@ impl Coverage<'_> {
     fn drawn(&self, caption: &Caption<'_>, points: &[Point]) -> Result<Picture, PlotError> {
         let (what, limit, (refused, accepted)) = (self.what, self.limit, self.open());
         let is_unbounded = points.iter().any(|point| point.high.is_infinite());
-        let y = self.range(points, is_unbounded);
+        let mut y = self.range(points, is_unbounded);
+        let strip = y.start - 0.06 * (y.end - y.start)..y.start - 0.01 * (y.end - y.start);
+        y.start = strip.start;
         let is_cut = points.iter().any(|point| is_beyond(point.measured) || is_beyond(point.low));
         let name = format!("{what}{} with its uncertainty", self.note);
         let axes = Axes {
@@ -296,7 +298,8 @@ impl Coverage<'_> {
         picture(&name, |canvas| {
             let body = caption.head(canvas, &name)?;
             let (panel, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
-            bands.draw(&panel, &mut chart, &self.x, &y)?;
+            // A strip below, since shades under the band would change its colour.
+            bands.draw(&panel, &mut chart, &self.x, &strip)?;
             band(&mut chart, points, &y)?;
             for (at, colour) in [(accepted, GREEN), (refused, ORANGE)] {
                 if let Some(at) = at {

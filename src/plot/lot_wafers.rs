@@ -137,10 +137,10 @@ impl Column<'_> {
             let text = format!("{} ({})", row.name, row.group.counts.tested());
             let text = shortened(&names, &text, &style, px_i(names_width - 15))?;
             words(&names, (px_i(names_width - 4), y - top.start), &text, &style)?;
+            boxed(&mut chart, row.group, middle, !self.has_dies)?;
             if self.has_dies {
                 dies(&mut chart, row.group, middle)?;
             }
-            boxed(&mut chart, row.group, middle, !self.has_dies)?;
         }
         if let Some(required) = self.required {
             vertical(&mut chart, required, &(0.0..rows), VERMILION, Dash::Dashed, sizes)?;
@@ -177,7 +177,7 @@ fn boxed(
     line(chart, [level(q.p05), level(q.p95)], BLUE, Dash::Solid, Sizes::LARGE)?;
     let (low, high) = (y - 0.3, y + 0.3);
     let corners = [(cut(q.p25), low), (cut(q.p75), high)];
-    let fills = [WHITE.mix(0.8).filled(), BLUE.mix(SHADE).filled()];
+    let fills = [WHITE.filled(), BLUE.mix(SHADE).filled()];
     for style in fills {
         chart
             .draw_series(std::iter::once(Rectangle::new(corners, style)))

@@ -115,6 +115,9 @@ mod tests {
         let up_and_down: Vec<Pixel> =
             (0..=20).map(|at| (at * 500, 500 * (10 - (at - 10_i32).abs()))).collect();
         assert_eq!(landmarks(&up_and_down), [0, 10, 20]);
+        let there_and_back: Vec<Pixel> =
+            (0..=20).map(|at| (500 * (12 - (at - 12_i32).abs()), at)).collect();
+        assert_eq!(landmarks(&there_and_back), [0, 12, 20]);
         assert_eq!(landmarks(&[(5, 5), (8, 8)]), [0]);
         assert!(landmarks(&[]).is_empty());
         let noise: Vec<Pixel> =
