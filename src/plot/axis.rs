@@ -34,7 +34,8 @@ impl Axis {
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,
         clippy::cast_precision_loss,
-        reason = "small counts"
+        clippy::float_cmp,
+        reason = "small counts; zero is exact"
     )]
     pub(super) fn over(range: &Range<f64>, wanted: usize) -> Self {
         let width = (range.end - range.start).max(f64::MIN_POSITIVE);
@@ -47,7 +48,13 @@ impl Axis {
             // Minus zero would be labelled -0.
             .map(|value| if value.abs() < 1e-9 * step { 0.0 } else { value });
         let digits = (-(step * 1.0001).log10().floor()).max(0.0) as usize;
-        let ticks = values.map(|value| (value, format!("{value:.digits$}"))).collect();
+        let name = |value: f64| match digits {
+            0..=5 => format!("{value:.digits$}"),
+            _ if value == 0.0 => "0".to_owned(),
+            // Rows of zeros cannot be read.
+            _ => format!("{value:.1e}"),
+        };
+        let ticks = values.map(|value| (value, name(value))).collect();
         Self { scale: range.clone().into(), ticks }
     }
 
@@ -163,6 +170,12 @@ pub(super) fn range_of(values: impl IntoIterator<Item = f64>, least_width: f64) 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn small_values_have_exponents() {
+        let names: Vec<String> = ticks(&(-1e-9..1e-9), 4).into_iter().map(|tick| tick.1).collect();
+        assert_eq!(names, ["-1.0e-9", "-5.0e-10", "0", "5.0e-10", "1.0e-9"]);
+    }
 
     #[test]
     fn ticks_stand_at_data() {

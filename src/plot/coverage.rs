@@ -120,7 +120,8 @@ pub fn receiver_tones(
         0 => String::new(),
         more => format!(" ({more} more IFs in measured.csv)"),
     };
-    let columns = if shown.len() > 1 { 2 } else { 1 };
+    // Three fill the sheet one above the other.
+    let columns = if shown.len() > 3 { 2 } else { 1 };
     let sizes = if shown.len() > 1 { Sizes::SMALL } else { Sizes::LARGE };
     let name = format!("Measured image rejection against that from S-parameters{left_out}");
     picture(&name, |canvas| {
