@@ -34,8 +34,7 @@ impl Axis {
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,
         clippy::cast_precision_loss,
-        clippy::float_cmp,
-        reason = "small counts; zero is exact"
+        reason = "small counts"
     )]
     pub(super) fn over(range: &Range<f64>, wanted: usize) -> Self {
         let width = (range.end - range.start).max(f64::MIN_POSITIVE);

@@ -58,7 +58,7 @@ impl Labels {
             let gap = (10.0 + 16.0 * f64::from(ring)) * unit;
             for step in 0..24_u32 {
                 // Outward first, then to either side in turn.
-                let side = if step % 2 == 0 { 1.0 } else { -1.0 };
+                let side = if step.is_multiple_of(2) { 1.0 } else { -1.0 };
                 let angle = outward + side * f64::from(step.div_ceil(2)) * 15_f64.to_radians();
                 let (sine, cosine) = angle.sin_cos();
                 let centre = (at.0 + (half.0 + gap) * cosine, at.1 - (half.1 + gap) * sine);
