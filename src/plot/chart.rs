@@ -128,6 +128,20 @@ pub(super) fn square_panels<'b>(
     Ok(middle.split_horizontally(across + side))
 }
 
+/// Draws a legend over the whole width of a panel, and returns the rest of the panel.
+pub(super) fn legend_strip<'b>(
+    panel: &Canvas<'b>,
+    legend: &[Entry<'_>],
+    sizes: Sizes,
+) -> Result<Canvas<'b>, PlotError> {
+    let untitled = Axes::default();
+    let rows = legend_rows(panel, legend, sizes)?;
+    let height = Around::of(&untitled, sizes, count(rows.len())).top;
+    let (head, rest) = panel.split_vertically(height);
+    draw_head(&head, &untitled, &rows, sizes)?;
+    Ok(rest)
+}
+
 /// Draws a title and the rows of a legend below it.
 fn draw_head(
     head: &Canvas<'_>,

@@ -26,6 +26,8 @@ use std::f64::consts::TAU;
 
 /// The large map's share of the picture.
 const LARGE_WIDTH: u32 = 1010;
+/// Letters of the large map: its legend may have many entries.
+const LARGE_MAP: Sizes = Sizes { title: 26, label: 19, line: 3 };
 /// Room for the large map's scale, and for those of the small maps.
 const LARGE_SCALE: u32 = 130;
 const SMALL_SCALE: u32 = 115;
@@ -116,8 +118,8 @@ impl Sheet<'_> {
         let ticks = self.ticks();
         let axes = self.axes(&ticks);
         let head = (title.as_str(), legend.as_slice());
-        let (inner, side) = square_panels(panel, &axes, head, Sizes::LARGE, LARGE_SCALE)?;
-        let (_, mut chart) = chart(&inner, &axes, &[], Sizes::LARGE)?;
+        let (inner, side) = square_panels(panel, &axes, head, LARGE_MAP, LARGE_SCALE)?;
+        let (_, mut chart) = chart(&inner, &axes, &[], LARGE_MAP)?;
         for (_, row, at) in self.standing() {
             self.die(canvas, self.cell(&chart, at), row, &scale)?;
         }
@@ -125,9 +127,9 @@ impl Sheet<'_> {
         for (_, row, at) in self.standing().filter(|(_, row, _)| row.is_outlier) {
             frame(canvas, self.cell(&chart, at), VERMILION, if row.counts() { 4 } else { 3 })?;
         }
-        self.rim(&mut chart, Sizes::LARGE)?;
+        self.rim(&mut chart, LARGE_MAP)?;
         let (_, rows) = chart.plotting_area().get_pixel_range();
-        scale.draw(&side, &rows, Sizes::LARGE)
+        scale.draw(&side, &rows, LARGE_MAP)
     }
 
     /// Every mark that is on the large map.
