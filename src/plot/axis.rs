@@ -47,14 +47,20 @@ impl Axis {
             // Minus zero would be labelled -0.
             .map(|value| if value.abs() < 1e-9 * step { 0.0 } else { value });
         let digits = (-(step * 1.0001).log10().floor()).max(0.0) as usize;
-        let ticks = values.map(|value| (value, format!("{value:.digits$}"))).collect();
+        let name = |value: f64| match digits {
+            0..=5 => format!("{value:.digits$}"),
+            _ if value == 0.0 => "0".to_owned(),
+            // Rows of zeros cannot be read.
+            _ => format!("{value:.1e}"),
+        };
+        let ticks = values.map(|value| (value, name(value))).collect();
         Self { scale: range.clone().into(), ticks }
     }
 
     /// At most about `wanted` ticks, where they are to be.
     #[expect(clippy::cast_precision_loss, reason = "small counts")]
     pub(super) fn with(range: &Range<f64>, ticks: Ticks<'_>, wanted: usize) -> Self {
-        let least = 0.9 * (range.end - range.start) / wanted.max(1) as f64;
+        let least = 0.6 * (range.end - range.start) / wanted.max(1) as f64;
         let mut last = f64::NEG_INFINITY;
         let mut is_apart = |value: f64| {
             let is_apart = (range.start..=range.end).contains(&value) && value - last >= least;
@@ -66,11 +72,12 @@ impl Axis {
         let ticks: Vec<(f64, String)> = match ticks {
             Ticks::Round => return Self::over(range, wanted),
             Ticks::Named(named) => {
-                named.iter().filter(|(value, _)| is_apart(*value)).cloned().collect()
+                let some = named.iter().step_by(stride(named.len(), wanted));
+                some.filter(|(value, _)| is_apart(*value)).cloned().collect()
             }
             Ticks::At(values) => {
-                let kept: Vec<f64> =
-                    values.iter().copied().filter(|value| is_apart(*value)).collect();
+                let some = values.iter().copied().step_by(stride(values.len(), wanted));
+                let kept: Vec<f64> = some.filter(|value| is_apart(*value)).collect();
                 let digits = digits_of(&kept);
                 kept.iter().map(|value| (*value, format!("{value:.digits$}"))).collect()
             }
@@ -83,6 +90,14 @@ impl Axis {
         let lengths = self.ticks.iter().map(|(_, name)| name.chars().count());
         count(lengths.fold(0, usize::max))
     }
+}
+
+/// From which to which of so many values ticks go: about `wanted`, the last among them where that is
+/// possible.
+fn stride(values: usize, wanted: usize) -> usize {
+    let Some(steps) = values.checked_sub(1) else { return 1 };
+    let least = steps.div_ceil(wanted.max(1)).max(1);
+    (least..=2 * least).find(|stride| steps.is_multiple_of(*stride)).unwrap_or(least)
 }
 
 /// The digits after the point that values need, four at most.
@@ -149,4 +164,29 @@ pub(super) fn range_of(values: impl IntoIterator<Item = f64>, least_width: f64) 
     let missing = (least_width - (high - low)).max(0.0) / 2.0;
     let room = 0.06 * (high - low).max(least_width);
     low - missing - room..high + missing + room
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn small_values_have_exponents() {
+        let names: Vec<String> = ticks(&(-1e-9..1e-9), 4).into_iter().map(|tick| tick.1).collect();
+        assert_eq!(names, ["-1.0e-9", "-5.0e-10", "0", "5.0e-10", "1.0e-9"]);
+    }
+
+    #[test]
+    fn ticks_stand_at_data() {
+        let lo: Vec<f64> = (0..41).map(|at| 27.0 + 0.1 * f64::from(at)).collect();
+        let names = |axis: Axis| axis.ticks.into_iter().map(|tick| tick.1).collect::<Vec<_>>();
+        let eleven = names(Axis::with(&(27.0..31.0), Ticks::At(&lo), 12));
+        assert_eq!((eleven.len(), eleven[1].as_str(), eleven[10].as_str()), (11, "27.4", "31.0"));
+        assert_eq!(
+            names(Axis::with(&(0.5..1.5), Ticks::At(&[0.5, 1.0, 1.5]), 10)),
+            ["0.5", "1.0", "1.5"]
+        );
+        assert_eq!(names(Axis::with(&(28.0..30.0), Ticks::At(&[29.0]), 10)), ["29"]);
+        assert!(names(Axis::with(&(0.0..1.0), Ticks::At(&[]), 10)).is_empty());
+    }
 }

@@ -1,12 +1,13 @@
 //! Title, legend, axes and grid around data.
 
 use super::axis::{Axis, Chart, Ticks};
-use super::canvas::{Canvas, Pixel, count, offset, px};
+use super::canvas::{Canvas, Pixel, count, offset, px, px_i};
 use super::error::PlotError;
-use super::legend::{Entry, draw_legend_row, legend_rows};
+use super::legend::{Entry, Placed, draw_legend_row, legend_rows};
+use super::lettering::{shortened, words};
 use super::series::outline;
 use super::style::{BLACK, GREY, GRID, Sizes, letters};
-use plotters::prelude::{ChartBuilder, Color, Text};
+use plotters::prelude::{ChartBuilder, Color};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use std::ops::Range;
 
@@ -46,20 +47,10 @@ fn chart_with<'a, 'b>(
     has_upright_numbers: bool,
 ) -> Result<(Canvas<'b>, Chart<'a, 'b>), PlotError> {
     let (width, height) = panel.dim_in_pixel();
-    let title_height = title_height(axes, sizes);
     let rows = legend_rows(panel, legend, sizes)?;
-    let row_height = px(sizes.label * 8 / 5);
     let around = Around::of(axes, sizes, count(rows.len()));
     let (head, _) = panel.split_vertically(around.top);
-    let style = letters(sizes.title, BLACK).pos(Pos::new(HPos::Center, VPos::Center));
-    let centre = offset(width / 2);
-    let middle = offset(title_height / 2);
-    head.draw(&Text::new(axes.title, (centre, middle), style)).map_err(PlotError::from_display)?;
-    for (row, y) in rows.iter().zip((0..).map(|row| title_height + row_height * (2 * row + 1) / 2))
-    {
-        draw_legend_row(&head, row, y, sizes)?;
-    }
-
+    draw_head(&head, axes, &rows, sizes)?;
     let x = Axis::with(&axes.x, axes.x_ticks, (width / px(sizes.label * 5)).clamp(3, 12) as usize);
     let wanted = (height / px(sizes.label * 4)).clamp(3, 10) as usize;
     let y = Axis::with(&axes.y, axes.y_ticks, wanted);
@@ -106,20 +97,24 @@ pub(super) fn row_chart<'a, 'b>(
     chart_with(panel, axes, legend, sizes, false)
 }
 
-/// The panel for a square chart and that of the scale beside it, both together in the middle of a
-/// panel.
+/// Draws title and legend over the whole width of a panel, and returns the panels for a square chart
+/// without either and for the scale beside it, both together in the middle of the rest.
 pub(super) fn square_panels<'b>(
     panel: &Canvas<'b>,
     axes: &Axes<'_>,
-    legend: &[Entry<'_>],
+    (title, legend): (&str, &[Entry<'_>]),
     sizes: Sizes,
     scale_width: u32,
 ) -> Result<(Canvas<'b>, Canvas<'b>), PlotError> {
-    let (width, height) = panel.dim_in_pixel();
-    let rows = count(legend_rows(panel, legend, sizes)?.len());
-    let around = Around::of(axes, sizes, rows);
+    let headed = Axes { title, ..Axes::default() };
+    let rows = legend_rows(panel, legend, sizes)?;
+    let height = Around::of(&headed, sizes, count(rows.len())).top;
+    let (head, rest) = panel.split_vertically(height);
+    draw_head(&head, &headed, &rows, sizes)?;
+    let (width, height) = rest.dim_in_pixel();
+    let around = Around::of(axes, sizes, 0);
     let longest = Axis::with(&axes.y, axes.y_ticks, 8).longest();
-    let across = around.left + axis_width(longest, sizes) + px(4);
+    let across = around.left + axis_width(longest, sizes) + around.right;
     let upright = around.top + around.bottom;
     let side = width
         .saturating_sub(across + px(scale_width))
@@ -129,8 +124,39 @@ pub(super) fn square_panels<'b>(
         width.saturating_sub(across + side + px(scale_width)) / 2,
         height.saturating_sub(upright + side),
     );
-    let middle = panel.margin(0, spare.1, spare.0, spare.0);
+    let middle = rest.margin(0, spare.1, spare.0, spare.0);
     Ok(middle.split_horizontally(across + side))
+}
+
+/// Draws a legend over the whole width of a panel, and returns the rest of the panel.
+pub(super) fn legend_strip<'b>(
+    panel: &Canvas<'b>,
+    legend: &[Entry<'_>],
+    sizes: Sizes,
+) -> Result<Canvas<'b>, PlotError> {
+    let untitled = Axes::default();
+    let rows = legend_rows(panel, legend, sizes)?;
+    let height = Around::of(&untitled, sizes, count(rows.len())).top;
+    let (head, rest) = panel.split_vertically(height);
+    draw_head(&head, &untitled, &rows, sizes)?;
+    Ok(rest)
+}
+
+/// Draws a title and the rows of a legend below it.
+fn draw_head(
+    head: &Canvas<'_>,
+    axes: &Axes<'_>,
+    rows: &[Vec<Placed<'_>>],
+    sizes: Sizes,
+) -> Result<(), PlotError> {
+    let title_height = title_height(axes, sizes);
+    let row_height = px(sizes.label * 8 / 5);
+    let style = letters(sizes.title, BLACK).pos(Pos::new(HPos::Center, VPos::Center));
+    let centre = offset(head.dim_in_pixel().0 / 2);
+    let shown = shortened(head, axes.title, &style, 2 * centre - px_i(20))?;
+    words(head, (centre, offset(title_height / 2)), &shown, &style)?;
+    let middles = (0..).map(|row| title_height + row_height * (2 * row + 1) / 2);
+    rows.iter().zip(middles).try_for_each(|(row, y)| draw_legend_row(head, row, y, sizes))
 }
 
 fn title_height(axes: &Axes<'_>, sizes: Sizes) -> u32 {

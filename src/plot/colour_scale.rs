@@ -3,7 +3,7 @@
 use super::axis::ticks;
 use super::canvas::{Canvas, px, px_i};
 use super::error::PlotError;
-use super::lettering::words;
+use super::lettering::{width_of, words};
 use super::style::{BLACK, Sizes, letters};
 use plotters::prelude::{Color, PathElement, RGBColor, Rectangle, ShapeStyle, WHITE};
 use plotters::style::FontTransform;
@@ -116,11 +116,13 @@ impl ColourScale {
         };
         let label = sizes.label;
         let style = letters(label * 9 / 10, BLACK).pos(Pos::new(HPos::Left, VPos::Center));
+        let mut widest = 0;
         for (value, text) in ticks(&self.range, if height > px_i(500) { 8 } else { 5 }) {
             let y = place(value);
             let tick = PathElement::new(vec![(right, y), (right + px_i(7), y)], thin);
             panel.draw(&tick).map_err(PlotError::from_display)?;
             words(panel, (right + px_i(12), y), &text, &style)?;
+            widest = widest.max(width_of(panel, &text, &style)?);
         }
         if let Some(mark) = self.mark.filter(|mark| self.range.contains(mark)) {
             let y = place(mark);
@@ -135,8 +137,8 @@ impl ColourScale {
         let style = letters(label, BLACK)
             .transform(FontTransform::Rotate270)
             .pos(Pos::new(HPos::Center, VPos::Center));
-        let beside =
-            (right + px_i(12 + label * 3 + 4)).min(columns.end - columns.start - px_i(label / 2));
+        let beside = right + px_i(12) + widest + px_i(label);
+        let beside = beside.min(columns.end - columns.start - px_i(label / 2));
         words(panel, (beside, rows.start + height / 2), &self.label, &style)
     }
 }

@@ -1,7 +1,7 @@
 //! The plane of amplitude imbalance and phase error with curves of constant rejection.
 
 use super::axis::Chart;
-use super::canvas::Canvas;
+use super::canvas::{Canvas, Pixel, px_i};
 use super::chart::{Axes, chart};
 use super::error::PlotError;
 use super::legend::Entry;
@@ -69,7 +69,17 @@ pub(super) fn contour_axes<'a, 'b>(
             labels.push((chart.backend_coord(place), format!("{level}"), colour));
         }
     }
+    let mut last: Option<Pixel> = None;
     for (place, text, colour) in labels {
+        // Curves of high rejection are close together: the outer ones keep their labels.
+        let is_near = |other: Pixel| {
+            (other.0 - place.0).abs() < px_i(sizes.label * 2)
+                && (other.1 - place.1).abs() < px_i(sizes.label * 4 / 5)
+        };
+        if colour == GREY && last.is_some_and(is_near) {
+            continue;
+        }
+        last = (colour == GREY).then_some(place).or(last);
         note(&canvas, place, &text, if colour == GREY { BLACK } else { colour }, sizes)?;
     }
     Ok((canvas, chart))

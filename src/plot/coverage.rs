@@ -124,7 +124,8 @@ pub fn receiver_tones(
         0 => String::new(),
         more => format!(" ({more} more IFs in measured.csv)"),
     };
-    let columns = if shown.len() > 1 { 2 } else { 1 };
+    // Three fill the sheet one above the other.
+    let columns = if shown.len() > 3 { 2 } else { 1 };
     let sizes = if shown.len() > 1 { Sizes::SMALL } else { Sizes::LARGE };
     let name = format!("Measured image rejection against that from S-parameters{left_out}");
     picture(&name, |canvas| {
@@ -272,7 +273,9 @@ impl Coverage<'_> {
     fn drawn(&self, caption: &Caption<'_>, points: &[Point]) -> Result<Picture, PlotError> {
         let (what, limit, (refused, accepted)) = (self.what, self.limit, self.open());
         let is_unbounded = points.iter().any(|point| point.high.is_infinite());
-        let y = self.range(points, is_unbounded);
+        let mut y = self.range(points, is_unbounded);
+        let strip = y.start - 0.06 * (y.end - y.start)..y.start - 0.01 * (y.end - y.start);
+        y.start = strip.start;
         let is_cut = points.iter().any(|point| is_beyond(point.measured) || is_beyond(point.low));
         let name = format!("{what}{} with its uncertainty", self.note);
         let axes = Axes {
@@ -304,7 +307,8 @@ impl Coverage<'_> {
         picture(&name, |canvas| {
             let body = caption.head(canvas, &name)?;
             let (panel, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
-            bands.draw(&panel, &mut chart, &self.x, &y)?;
+            // A strip below, since shades under the band would change its colour.
+            bands.draw(&panel, &mut chart, &self.x, &strip)?;
             let runs = || self.runs.iter().map(|run| &points[run.clone()]);
             for run in runs() {
                 band(&mut chart, run, &y)?;

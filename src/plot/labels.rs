@@ -58,12 +58,12 @@ impl Labels {
             let gap = (10.0 + 16.0 * f64::from(ring)) * unit;
             for step in 0..24_u32 {
                 // Outward first, then to either side in turn.
-                let side = if step % 2 == 0 { 1.0 } else { -1.0 };
+                let side = if step.is_multiple_of(2) { 1.0 } else { -1.0 };
                 let angle = outward + side * f64::from(step.div_ceil(2)) * 15_f64.to_radians();
                 let (sine, cosine) = angle.sin_cos();
                 let centre = (at.0 + (half.0 + gap) * cosine, at.1 - (half.1 + gap) * sine);
                 let label = Label { centre, half };
-                let conflicts = self.conflicts(&label);
+                let conflicts = self.conflicts(&label, at);
                 if best.as_ref().is_none_or(|(least, ..)| conflicts < *least) {
                     best = Some((conflicts, ring, label));
                 }
@@ -93,8 +93,9 @@ impl Labels {
         Ok(())
     }
 
-    /// How much a label covers; a place beyond the frame or on another label counts most.
-    fn conflicts(&self, label: &Label) -> usize {
+    /// How much a label covers; a place beyond the frame, on another label or on its own point counts
+    /// most.
+    fn conflicts(&self, label: &Label, own: Place) -> usize {
         let ((x, y), (half_x, half_y)) = (label.centre, label.half);
         let ((left, top), (right, bottom)) = self.frame;
         let is_inside =
@@ -102,8 +103,9 @@ impl Labels {
         let clear = 5.0 * f64::from(px(1));
         let covered =
             self.obstacles.iter().filter(|at| distance(label.nearest(**at), **at) < clear).count();
+        let hides_own = distance(label.nearest(own), own) < 1.4 * clear;
         let met = self.taken.iter().filter(|other| label.meets(other)).count();
-        covered + 1000 * met + if is_inside { 0 } else { 100_000 }
+        covered + 1000 * (met + usize::from(hides_own)) + if is_inside { 0 } else { 100_000 }
     }
 }
 

@@ -9,7 +9,7 @@ use super::lot_caption::lot_head;
 use super::picture::Picture;
 use super::rejection_axis::{cut, required_name};
 use super::series::{horizontal, line};
-use super::style::{BLUE, Dash, GREY, ORANGE, Sizes, VERMILION};
+use super::style::{BLUE, Dash, GREY, ORANGE, SHADE, Sizes, VERMILION};
 use crate::wafer::{LotHeading, LotResult};
 use plotters::prelude::{Color, Polygon};
 
@@ -62,7 +62,7 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Pictur
         let high = ghz.iter().copied().zip(curves.bands.iter().map(|band| cut(band.p95_db)));
         let corners: Vec<(f64, f64)> = low.chain(high.rev()).collect();
         if corners.len() > 2 {
-            let band = Polygon::new(corners, ORANGE.mix(0.3).filled());
+            let band = Polygon::new(corners, ORANGE.mix(SHADE).filled());
             chart.draw_series(std::iter::once(band)).map_err(PlotError::from_display)?;
         }
         let median = ghz.iter().copied().zip(curves.bands.iter().map(|band| cut(band.median_db)));

@@ -87,7 +87,8 @@ impl Bars {
     )]
     fn of(values: &[f64], x: &Range<f64>) -> Self {
         let wanted = (2.0 * (values.len() as f64).sqrt()).clamp(12.0, 80.0);
-        let width = round_step((x.end - x.start) / wanted);
+        // The next round width is up to twice and a half of what is asked for.
+        let width = round_step(0.6 * (x.end - x.start) / wanted);
         let first = (x.start / width).floor();
         let count = (((x.end / width).ceil() - first) as usize).max(1);
         let mut counts = vec![0; count];

@@ -8,7 +8,7 @@ use super::legend::Entry;
 use super::lot_caption::lot_head;
 use super::picture::Picture;
 use super::series::{horizontal, line};
-use super::style::{BLUE, Dash, GREY, SKY_BLUE, Sizes, VERMILION};
+use super::style::{BLUE, Dash, GREY, ORANGE, SKY_BLUE, Sizes};
 use crate::units::db_from_neper;
 use crate::wafer::{
     LotHeading, LotResult, Position, RadialPoint, Spatial, radial_trend, ring_medians,
@@ -113,7 +113,7 @@ impl RadialPanel<'_> {
         if trend.is_some() {
             legend.push(Entry {
                 name: "radial trend of the fit",
-                colour: VERMILION,
+                colour: ORANGE,
                 dash: Dash::Dashed,
             });
         }
@@ -130,7 +130,7 @@ impl RadialPanel<'_> {
             let outermost_mm = points.iter().map(|point| point.0).fold(0.0, f64::max);
             let mut fitted = radial_trend(trend.level, trend.radial, radius_mm);
             fitted.retain(|point| point.0 <= outermost_mm);
-            line(&mut chart, fitted, VERMILION, Dash::Dashed, Sizes::LARGE)?;
+            line(&mut chart, fitted, ORANGE, Dash::Dashed, Sizes::LARGE)?;
         }
         line(&mut chart, ring_medians(points, radius_mm), BLUE, Dash::Solid, Sizes::LARGE)
     }

@@ -2,7 +2,7 @@
 
 use super::axis::{Chart, range_of};
 use super::canvas::{Canvas, count, picture, px, px_i};
-use super::chart::{Axes, row_chart};
+use super::chart::{Axes, legend_strip, row_chart};
 use super::error::PlotError;
 use super::legend::{Entry, limit_entry};
 use super::lettering::{shortened, words};
@@ -65,13 +65,12 @@ pub fn lot_wafers(heading: &LotHeading<'_>, result: &LotResult) -> Result<Pictur
     let label = format!("Worst {} of a die (dB)", heading.rejection().label());
     picture(&name, |canvas| {
         let body = lot_head(canvas, &name, heading, result, &more)?;
-        let panels = body.split_evenly((1, columns.len().max(1)));
-        for (at, ((rows, _), panel)) in columns.iter().zip(&panels).enumerate() {
+        let rest = legend_strip(&body, &legend, Sizes::LARGE)?;
+        let panels = rest.split_evenly((1, columns.len().max(1)));
+        let sizes = if columns.len() > 1 { Sizes::SMALL } else { Sizes::LARGE };
+        for ((rows, _), panel) in columns.iter().zip(&panels) {
             let sheet = Column { rows, x: &x, required, has_dies, label: &label };
-            let sizes = if columns.len() > 1 { Sizes::SMALL } else { Sizes::LARGE };
-            // The legend of the first column is that of all; the others keep its room.
-            let entries = if at == 0 || columns.len() > 1 { legend.as_slice() } else { &[] };
-            sheet.draw(panel, entries, sizes)?;
+            sheet.draw(panel, sizes)?;
         }
         Ok(())
     })
@@ -115,18 +114,13 @@ struct Column<'r> {
 }
 
 impl Column<'_> {
-    fn draw(
-        &self,
-        panel: &Canvas<'_>,
-        legend: &[Entry<'_>],
-        sizes: Sizes,
-    ) -> Result<(), PlotError> {
+    fn draw(&self, panel: &Canvas<'_>, sizes: Sizes) -> Result<(), PlotError> {
         let names_width = if sizes.label < Sizes::LARGE.label { 130 } else { 230 };
         let (names, boxes) = panel.split_horizontally(px(names_width));
         #[expect(clippy::cast_precision_loss, reason = "at most some thirty")]
         let rows = self.rows.len().max(1) as f64;
         let axes = Axes { x_label: self.label, x: self.x.clone(), y: 0.0..rows, ..Axes::default() };
-        let (_, mut chart) = row_chart(&boxes, &axes, legend, sizes)?;
+        let (_, mut chart) = row_chart(&boxes, &axes, &[], sizes)?;
         let size = HEIGHT_OF_BOXES / count(self.rows.len().max(1));
         let size = (size * 3 / 5).clamp(8, sizes.label * 4 / 5);
         let style = letters(size, BLACK).pos(Pos::new(HPos::Right, VPos::Center));
@@ -137,10 +131,10 @@ impl Column<'_> {
             let text = format!("{} ({})", row.name, row.group.counts.tested());
             let text = shortened(&names, &text, &style, px_i(names_width - 15))?;
             words(&names, (px_i(names_width - 4), y - top.start), &text, &style)?;
+            boxed(&mut chart, row.group, middle, !self.has_dies)?;
             if self.has_dies {
                 dies(&mut chart, row.group, middle)?;
             }
-            boxed(&mut chart, row.group, middle, !self.has_dies)?;
         }
         if let Some(required) = self.required {
             vertical(&mut chart, required, &(0.0..rows), VERMILION, Dash::Dashed, sizes)?;
@@ -177,7 +171,7 @@ fn boxed(
     line(chart, [level(q.p05), level(q.p95)], BLUE, Dash::Solid, Sizes::LARGE)?;
     let (low, high) = (y - 0.3, y + 0.3);
     let corners = [(cut(q.p25), low), (cut(q.p75), high)];
-    let fills = [WHITE.mix(0.8).filled(), BLUE.mix(SHADE).filled()];
+    let fills = [WHITE.filled(), BLUE.mix(SHADE).filled()];
     for style in fills {
         chart
             .draw_series(std::iter::once(Rectangle::new(corners, style)))

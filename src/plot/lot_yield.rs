@@ -4,7 +4,7 @@ use super::axis::{Chart, range_of};
 use super::canvas::{Canvas, picture, px};
 use super::chart::{Axes, chart};
 use super::error::PlotError;
-use super::labels::Labels;
+use super::labels::{Labels, Place, along};
 use super::legend::{Entry, limit_entry};
 use super::lot_caption::lot_head;
 use super::picture::Picture;
@@ -66,7 +66,7 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Picture
         let Some(required) = required else { return Ok(()) };
         vertical(&mut chart, required, &(0.0..104.0), VERMILION, Dash::Dashed, Sizes::LARGE)?;
         match at_limit(&steps, required) {
-            Some(share) => label_yield(&panel, &mut chart, (required, share)),
+            Some(share) => label_yield(&panel, &mut chart, &shares, (required, share)),
             None => Ok(()),
         }
     })
@@ -84,6 +84,7 @@ fn at_limit(steps: &[YieldStep], limit_db: f64) -> Option<Yield> {
 fn label_yield(
     panel: &Canvas<'_>,
     chart: &mut Chart<'_, '_>,
+    shares: &[(f64, Yield)],
     (limit_db, at_limit): (f64, Yield),
 ) -> Result<(), PlotError> {
     let Some(share) = at_limit.share else { return Ok(()) };
@@ -99,7 +100,16 @@ fn label_yield(
         format!("{:.1} % at {limit_db} dB", 100.0 * share),
         format!("({:.1} to {:.1} %)", 100.0 * at_limit.interval.0, 100.0 * at_limit.interval.1),
     ];
-    let outward = if 2 * at.0 > columns.start + columns.end { 3.6 } else { -0.5 };
-    let mut labels = Labels::on(frame, Vec::new());
+    let outward = if 2 * at.0 > columns.start + columns.end { 3.6 } else { 0.5 };
+    let curve: Vec<Place> = shares
+        .iter()
+        .filter_map(|(x, share)| Some((*x, 100.0 * share.share?)))
+        .map(|at| chart.backend_coord(&at))
+        .map(|(x, y)| on_panel(x, y))
+        .collect();
+    let limit = (on_panel(at.0, rows.start), on_panel(at.0, rows.end));
+    let obstacles = curve.windows(2).flat_map(|pair| along(pair[0], pair[1]));
+    let obstacles = obstacles.chain(along(limit.0, limit.1)).collect();
+    let mut labels = Labels::on(frame, obstacles);
     labels.put(panel, (on_panel(at.0, at.1), outward), &lines, (Sizes::LARGE.label, BLACK))
 }

@@ -176,5 +176,9 @@ fn unwrapped(trace: &[(f64, f64)]) -> Trace {
 
 /// Three digits, without an exponent where it is easy to do without.
 fn shown(value: f64) -> String {
-    if (1e-3..10.0).contains(&value) { format!("{value:.3}") } else { format!("{value:.1e}") }
+    match value {
+        value if (1e-3..10.0).contains(&value) => format!("{value:.3}"),
+        value if value.abs() < f64::MIN_POSITIVE => "0".to_owned(),
+        value => format!("{value:.1e}"),
+    }
 }

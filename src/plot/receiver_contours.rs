@@ -46,8 +46,9 @@ pub fn receiver_contours(
     let required = receiver.limits().on(Quantity::ImageRejection);
     let family = contour_family(&errors, required);
     let name = "Channel error of the image sideband, and curves of constant rejection (dB)";
-    let note = format!(
-        "correction {} dB, {} deg",
+    let subject = format!(
+        "{}; correction {} dB, {} deg",
+        caption.subject,
         shown_signed(correction.amplitude_db, 2),
         shown_signed(correction.phase_deg, 2)
     );
@@ -70,9 +71,9 @@ pub fn receiver_contours(
         point.map_or_else(String::new, |point| ShownFrequency(point.lo_hz).to_string())
     };
     picture(name, |canvas| {
-        let body = caption.head(canvas, name)?;
+        let body = Caption { subject: &subject, ..*caption }.head(canvas, name)?;
         let away = corner_away_from(all());
-        let (panel, mut chart) = contour_axes(&body, &family, &note, away, &legend, Sizes::LARGE)?;
+        let (panel, mut chart) = contour_axes(&body, &family, "", away, &legend, Sizes::LARGE)?;
         let tracks: Vec<Track<'_>> = kinds
             .iter()
             .flat_map(|(lines, dash, colours)| {
@@ -96,10 +97,13 @@ fn distinct(
     traces: &[ErrorTrace],
     family: &ContourFamily,
 ) -> DistinctLines {
-    let names: Vec<String> = ifs.names.iter().map(|name| format!("{name}, {what}")).collect();
     let shown: Vec<ErrorTrace> = traces.iter().map(|trace| broken(trace, family)).collect();
     let (db, deg) = (family.reach_db, family.reach_deg);
-    DistinctLines::on_plane(&names, &shown, (&(-db..db), &(-deg..deg)))
+    let mut lines = DistinctLines::on_plane(&ifs.names, &shown, (&(-db..db), &(-deg..deg)));
+    for name in &mut lines.names {
+        *name = format!("{what}, {name}");
+    }
+    lines
 }
 
 /// A trace without what lies beyond the plane.

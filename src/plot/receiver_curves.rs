@@ -56,10 +56,12 @@ pub fn receiver_rejection(
         let body = caption.head(canvas, &name)?;
         let (panel, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
         bands.draw(&panel, &mut chart, &x, &y)?;
-        if let Some(required) = required {
-            horizontal(&mut chart, &x, required, VERMILION, Dash::Dashed, Sizes::LARGE)?;
+        lines.draw(&mut chart, Sizes::LARGE)?;
+        match required {
+            // Above the data, which may be noisy.
+            Some(at) => horizontal(&mut chart, &x, at, VERMILION, Dash::Dashed, Sizes::LARGE),
+            None => Ok(()),
         }
-        lines.draw(&mut chart, Sizes::LARGE)
     })
 }
 
@@ -157,10 +159,12 @@ pub fn receiver_drive(
     picture(name, |canvas| {
         let body = caption.head(canvas, name)?;
         let (_, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
-        if let Some(required) = required {
-            horizontal(&mut chart, &x, required, VERMILION, Dash::Dashed, Sizes::LARGE)?;
+        lines.draw(&mut chart, Sizes::LARGE)?;
+        match required {
+            // Above the data, which may be noisy.
+            Some(at) => horizontal(&mut chart, &x, at, VERMILION, Dash::Dashed, Sizes::LARGE),
+            None => Ok(()),
         }
-        lines.draw(&mut chart, Sizes::LARGE)
     })
 }
 
@@ -202,13 +206,13 @@ impl Signed<'_> {
         };
         let lines = ifs.lines(result, y, self.value);
         let mut legend = lines.legend();
-        let limit_name = self.limit.map(|limit| format!("limit {limit} {} either way", self.unit));
+        let limit_name = self.limit.map(|limit| format!("limit ±{limit} {}", self.unit));
         legend.extend(limit_entry(limit_name.as_ref()));
         let (_, mut chart) = chart(panel, &axes, &legend, Sizes::LARGE)?;
         horizontal(&mut chart, &x, 0.0, GREY, Dash::Solid, Sizes { line: 1, ..Sizes::LARGE })?;
-        for limit in self.limits() {
-            horizontal(&mut chart, &x, limit, VERMILION, Dash::Dashed, Sizes::LARGE)?;
-        }
-        lines.draw(&mut chart, Sizes::LARGE)
+        lines.draw(&mut chart, Sizes::LARGE)?;
+        self.limits().try_for_each(|limit| {
+            horizontal(&mut chart, &x, limit, VERMILION, Dash::Dashed, Sizes::LARGE)
+        })
     }
 }

@@ -81,8 +81,8 @@ fn essential(points: &[(f64, f64)], scale: (f64, f64)) -> Vec<(f64, f64)> {
     essential_places(points, scale, TOLERANCE_UNITS).into_iter().map(|at| points[at]).collect()
 }
 
-/// The places in a list of those points that leave no other farther than a tolerance off the line
-/// through them; `scale` is the size of a unit in either direction.
+/// The places in a list of those points that leave no other farther than a tolerance off the
+/// stretches between them; `scale` is the size of a unit in either direction.
 ///
 /// U. Ramer (1972), D. H. Douglas and T. K. Peucker (1973).
 pub(super) fn essential_places(
@@ -98,10 +98,14 @@ pub(super) fn essential_places(
         let ((x0, y0), (x1, y1)) = (points[from], points[to]);
         let (dx, dy) = ((x1 - x0) / scale.0, (y1 - y0) / scale.1);
         let length = dx.hypot(dy);
+        // From the stretch, not from the line through it, so that a line which turns back keeps the
+        // point where it does.
         let distance = |&(x, y): &(f64, f64)| {
             let (px, py) = ((x - x0) / scale.0, (y - y0) / scale.1);
-            // A line that comes back to where it began has no direction.
-            if length > 0.0 { (dx * py - dy * px).abs() / length } else { px.hypot(py) }
+            let along = if length > 0.0 { (dx * px + dy * py) / length } else { 0.0 };
+            let nearest = along.clamp(0.0, length);
+            let share = if length > 0.0 { nearest / length } else { 0.0 };
+            (px - share * dx).hypot(py - share * dy)
         };
         let farthest = (from + 1..to)
             .max_by(|&one, &other| distance(&points[one]).total_cmp(&distance(&points[other])));

@@ -12,7 +12,7 @@ use super::legend::{Entry, limit_entry};
 use super::picture::Picture;
 use super::rejection_axis::{CUT_NOTE, HIGHEST_REJECTION_DB, cut, is_beyond, required_name};
 use super::series::{horizontal, line, vertical};
-use super::style::{BLUE, Dash, GREY, Sizes, VERMILION};
+use super::style::{BLACK, BLUE, Dash, GREY, Sizes, VERMILION};
 use super::track::{Track, draw_tracks};
 use super::verdict_bands::VerdictBands;
 use crate::measurement::Assessment;
@@ -170,15 +170,15 @@ impl Signed {
             align,
             ..Axes::default()
         };
-        let limit_name = self.limit.map(|limit| format!("limit {limit} {} either way", self.unit));
+        let limit_name = self.limit.map(|limit| format!("limit ±{limit} {}", self.unit));
         let legend: Vec<Entry<'_>> = limit_entry(limit_name.as_ref()).into_iter().collect();
         let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
         horizontal(&mut chart, &x, 0.0, GREY, Dash::Solid, Sizes { line: 1, ..sizes })?;
-        for limit in self.limits() {
-            horizontal(&mut chart, &x, limit, VERMILION, Dash::Dashed, sizes)?;
-        }
         let points = result.points.iter().map(|p| (ghz(p.frequency_hz), (self.value)(p)));
-        line(&mut chart, points, BLUE, Dash::Solid, sizes)
+        line(&mut chart, points, BLUE, Dash::Solid, sizes)?;
+        // Above the data, which may be noisy.
+        self.limits()
+            .try_for_each(|limit| horizontal(&mut chart, &x, limit, VERMILION, Dash::Dashed, sizes))
     }
 }
 
@@ -209,11 +209,12 @@ fn rejection_panel(
     legend.extend(bands.legend());
     let (canvas, mut chart) = chart(panel, &axes, &legend, sizes)?;
     bands.draw(&canvas, &mut chart, &x, &y)?;
-    if let Some(required) = required {
-        horizontal(&mut chart, &x, required, VERMILION, Dash::Dashed, sizes)?;
-    }
     let points = result.points.iter().map(|p| ghz(p.frequency_hz)).zip(values());
-    line(&mut chart, points, BLUE, Dash::Solid, sizes)
+    line(&mut chart, points, BLUE, Dash::Solid, sizes)?;
+    match required {
+        Some(required) => horizontal(&mut chart, &x, required, VERMILION, Dash::Dashed, sizes),
+        None => Ok(()),
+    }
 }
 
 /// Losses, and isolation with return losses, one above the other.
@@ -302,12 +303,17 @@ impl Decibels {
             ..Axes::default()
         };
         let mut legend = lines.legend();
-        legend.extend(self.ideal.map(|(_, name)| Entry { name, colour: GREY, dash: Dash::Dotted }));
+        legend.extend(self.ideal.map(|(_, name)| Entry {
+            name,
+            colour: BLACK,
+            dash: Dash::Dotted,
+        }));
         let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
-        if let Some((ideal, _)) = self.ideal {
-            horizontal(&mut chart, &x, ideal, GREY, Dash::Dotted, sizes)?;
+        lines.draw(&mut chart, sizes)?;
+        match self.ideal {
+            Some((ideal, _)) => horizontal(&mut chart, &x, ideal, BLACK, Dash::Dotted, sizes),
+            None => Ok(()),
         }
-        lines.draw(&mut chart, sizes)
     }
 }
 

@@ -40,12 +40,18 @@ pub(super) fn draw_tracks(
         obstacles
             .extend(places.windows(2).flat_map(|pair| along(on_panel(pair[0]), on_panel(pair[1]))));
         let middle = middle_of(&places);
-        for at in landmarks(&places) {
+        let found = landmarks(&places);
+        let is_spot = found.len() == 1 && seen.len() > 1;
+        for at in found {
             let dot = EmptyElement::at(track.points[seen[at]])
                 + Circle::new((0, 0), px(sizes.line * 2), track.colour.filled());
             chart.draw_series(std::iter::once(dot)).map_err(PlotError::from_display)?;
             if let Some(names) = &track.names {
-                marks.push((on_panel(places[at]), names(seen[at]), on_panel(middle)));
+                let text = match seen.last() {
+                    Some(&last) if is_spot => format!("{} to {}", names(seen[at]), names(last)),
+                    _ => names(seen[at]),
+                };
+                marks.push((on_panel(places[at]), text, on_panel(middle)));
             }
         }
     }
@@ -115,6 +121,9 @@ mod tests {
         let up_and_down: Vec<Pixel> =
             (0..=20).map(|at| (at * 500, 500 * (10 - (at - 10_i32).abs()))).collect();
         assert_eq!(landmarks(&up_and_down), [0, 10, 20]);
+        let there_and_back: Vec<Pixel> =
+            (0..=20).map(|at| (500 * (12 - (at - 12_i32).abs()), at)).collect();
+        assert_eq!(landmarks(&there_and_back), [0, 12, 20]);
         assert_eq!(landmarks(&[(5, 5), (8, 8)]), [0]);
         assert!(landmarks(&[]).is_empty());
         let noise: Vec<Pixel> =

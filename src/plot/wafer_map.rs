@@ -26,6 +26,8 @@ use std::f64::consts::TAU;
 
 /// The large map's share of the picture.
 const LARGE_WIDTH: u32 = 1010;
+/// Letters of the large map: its legend may have many entries.
+const LARGE_MAP: Sizes = Sizes { title: 26, label: 19, line: 3 };
 /// Room for the large map's scale, and for those of the small maps.
 const LARGE_SCALE: u32 = 130;
 const SMALL_SCALE: u32 = 115;
@@ -114,9 +116,10 @@ impl Sheet<'_> {
             .collect();
         let title = format!("Worst {word} of each die");
         let ticks = self.ticks();
-        let axes = self.axes(&title, &ticks);
-        let (inner, side) = square_panels(panel, &axes, &legend, Sizes::LARGE, LARGE_SCALE)?;
-        let (_, mut chart) = chart(&inner, &axes, &legend, Sizes::LARGE)?;
+        let axes = self.axes(&ticks);
+        let head = (title.as_str(), legend.as_slice());
+        let (inner, side) = square_panels(panel, &axes, head, LARGE_MAP, LARGE_SCALE)?;
+        let (_, mut chart) = chart(&inner, &axes, &[], LARGE_MAP)?;
         for (_, row, at) in self.standing() {
             self.die(canvas, self.cell(&chart, at), row, &scale)?;
         }
@@ -124,9 +127,9 @@ impl Sheet<'_> {
         for (_, row, at) in self.standing().filter(|(_, row, _)| row.is_outlier) {
             frame(canvas, self.cell(&chart, at), VERMILION, if row.counts() { 4 } else { 3 })?;
         }
-        self.rim(&mut chart, Sizes::LARGE)?;
+        self.rim(&mut chart, LARGE_MAP)?;
         let (_, rows) = chart.plotting_area().get_pixel_range();
-        scale.draw(&side, &rows, Sizes::LARGE)
+        scale.draw(&side, &rows, LARGE_MAP)
     }
 
     /// Every mark that is on the large map.
@@ -151,9 +154,16 @@ impl Sheet<'_> {
             add(present(&misses), name, BLACK, Dash::Word);
         }
         let excluded = |row: &DieRow| row.is_excluded;
-        add(present(&excluded), "edge exclusion, not counted".to_owned(), GREY, Dash::Faded);
+        let has_ring = self.map.edge_exclusion_mm() > 0.0;
+        add(has_ring, "limit of the edge exclusion".to_owned(), BLUE, Dash::Solid);
+        add(present(&excluded), "die in it, not counted".to_owned(), GREY, Dash::Faded);
         let fails_there = |row: &DieRow| fails(row) && row.is_excluded;
-        add(present(&fails_there), "fails there".to_owned(), GREY, Dash::WideHatched);
+        add(
+            present(&fails_there),
+            "fails, in the edge exclusion".to_owned(),
+            GREY,
+            Dash::WideHatched,
+        );
         add(present(&is_unread), "not measured".to_owned(), GREY, Dash::Crossed);
         add(present(&|row| row.is_outlier), "outlier".to_owned(), VERMILION, Dash::Framed);
         let beyond = |row: &DieRow| !self.beyond(row).is_empty();
@@ -311,13 +321,23 @@ impl Sheet<'_> {
         scale: &ColourScale,
     ) -> Result<(), PlotError> {
         let ticks = self.ticks();
-        let axes = self.axes(title, &ticks);
-        let (inner, side) = square_panels(panel, &axes, &[], Sizes::SMALL, SMALL_SCALE)?;
+        let axes = self.axes(&ticks);
+        let head = (title, [].as_slice());
+        let (inner, side) = square_panels(panel, &axes, head, Sizes::SMALL, SMALL_SCALE)?;
         let (_, mut chart) = chart(&inner, &axes, &[], Sizes::SMALL)?;
         for &(at, value) in values {
             let cell = self.cell(&chart, at);
             fill(canvas, cell, scale.colour(value))?;
             frame(canvas, cell, PALE, 1)?;
+            if scale.palette == Palette::Diverging && value < 0.0 {
+                // In grey both signs look alike.
+                let size = (cell.1.1 - cell.0.1).min(cell.1.0 - cell.0.0) / px_i(1);
+                let size = u32::try_from(size).unwrap_or(0).min(Sizes::SMALL.label);
+                let style = letters(size, scale.ink(value));
+                let middle = (i32::midpoint(cell.0.0, cell.1.0), i32::midpoint(cell.0.1, cell.1.1));
+                let centred = Pos::new(HPos::Center, VPos::Center);
+                words(canvas, middle, "−", &style.pos(centred))?;
+            }
         }
         self.rim(&mut chart, Sizes::SMALL)?;
         let (_, rows) = chart.plotting_area().get_pixel_range();
@@ -325,10 +345,9 @@ impl Sheet<'_> {
     }
 
     /// The wafer's square with the numbers of the dies' columns and rows along it.
-    fn axes<'t>(&self, title: &'t str, ticks: &'t DieTicks) -> Axes<'t> {
+    fn axes<'t>(&self, ticks: &'t DieTicks) -> Axes<'t> {
         let half = 0.53 * self.map.diameter_mm();
         Axes {
-            title,
             x_label: ticks.across_name,
             y_label: ticks.upright_name,
             x: -half..half,
