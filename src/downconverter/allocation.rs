@@ -1,4 +1,4 @@
-//! Allocation: from the required rejection back to the error that each contributor may have.
+//! Allocation: from the required rejection to the allowance of each contributor.
 
 use super::budget::{Budget, Contributor};
 use super::error::Result;
@@ -9,14 +9,14 @@ use crate::units::{amplitude_from_db, db_from_amplitude, db_from_neper};
 /// Contributions of loads below this are rounding.
 const SMALLEST_LOADS: f64 = 1e-9;
 
-/// The error that one contributor may have.
+/// The allowance of one contributor.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Allowance {
-    /// The contributor of a row of the budget.
+    /// The contributor, a row of the budget.
     pub contributor: Contributor,
     /// The present magnitude of its channel error, nepers or radians.
     pub present: f64,
-    /// The magnitude that it may have, nepers or radians.
+    /// The allowed magnitude, nepers or radians.
     pub allowed: f64,
 }
 
@@ -32,20 +32,20 @@ impl Allowance {
     }
 }
 
-/// The return losses that the loads of the LO path need to keep their allowance.
+/// The return losses that the loads of the LO path need to meet their allowance.
 ///
 /// Their contribution is the product of two reflections, that of the mixers' loads and that of the
-/// isolated ports, times the losses of the parts between; it falls by as many dB as the sum of the
-/// two return losses rises.
+/// isolated ports, and of the losses between them. It decreases by as many dB as the sum of the two
+/// return losses increases.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReturnLosses {
-    /// The LO at which they are read, that of worst rejection, Hz.
+    /// The LO of worst rejection, at which they are computed, Hz.
     pub at_lo_hz: f64,
     /// The sum of the two return losses that is needed, dB.
     pub needed_sum_db: f64,
-    /// The worst of the mixers' loads at the LO of worst rejection, dB.
+    /// The minimum return loss of the mixers' loads at the LO of worst rejection, dB.
     pub mixers_db: f64,
-    /// The worst of the isolated ports there, dB.
+    /// The minimum return loss of the isolated ports at this LO, dB.
     pub isolated_db: f64,
     /// The return loss that the mixers' loads need with the present isolated ports, dB.
     pub mixers_needed_db: f64,
@@ -58,8 +58,8 @@ pub struct ReturnLosses {
 pub struct Allocation {
     /// The required rejection, dB.
     pub required_db: f64,
-    /// The magnitude of channel error, nepers or radians, that meets it at any angle where both
-    /// sidebands are received alike.
+    /// The magnitude of channel error, nepers or radians, that meets it at any angle if both
+    /// sidebands have the same gain.
     pub allowed_total: f64,
     /// The factor by which every contribution is multiplied.
     pub factor: f64,
@@ -69,8 +69,8 @@ pub struct Allocation {
     pub return_losses: Option<ReturnLosses>,
 }
 
-/// The allocation: every present contribution multiplied by the same factor, so that the requirement
-/// is met even if all have the same angle.
+/// The allocation: every present contribution is multiplied by the same factor, with which the
+/// requirement is met even if all contributions have the same angle.
 pub(super) fn allocation(
     receiver: &Receiver,
     budget: &Budget,
@@ -78,7 +78,7 @@ pub(super) fn allocation(
     lo: &SolvedPath,
     worst_lo: usize,
 ) -> Result<Allocation> {
-    // |tanh(ε/2)|² is largest, for a given |ε|, where ε is imaginary.
+    // |tanh(ε/2)|² has its maximum, for a given |ε|, where ε is imaginary.
     let allowed_total = 2.0 * amplitude_from_db(-required_db).atan();
     let sum: f64 = budget.rows.iter().map(|row| row.error.norm()).sum();
     let factor = if sum > 0.0 { allowed_total / sum } else { f64::INFINITY };
@@ -108,7 +108,7 @@ fn return_losses(
     let reflections = lo.path.reflections(&lo.reduced, &lo.terminations)?;
     let isolated = lo.path.isolated_loads(receiver);
     let mixers = lo.path.mixer_loads(receiver);
-    // Loads without a contribution have nothing to gain.
+    // Loads without a contribution need no allowance.
     if isolated.is_empty() || mixers.is_empty() || loads.present < SMALLEST_LOADS {
         return Ok(None);
     }

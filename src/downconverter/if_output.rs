@@ -1,4 +1,5 @@
-//! Behind the mixers: the IF paths of I and Q, and their combination by numbers or by a hybrid.
+//! The stage after the mixers: the IF paths of I and Q, and their combination by numbers or by a
+//! hybrid.
 
 use super::iq_balance::Combination;
 use super::q_correction::QCorrection;
@@ -7,7 +8,7 @@ use crate::network::{Network, Port};
 use num_complex::Complex64;
 
 impl OutputChoice {
-    /// The same combination at so many IFs.
+    /// The same combination at each of `ifs` IFs.
     #[must_use]
     pub fn of_combination(name: &str, combination: Combination, ifs: usize) -> Self {
         Self {
@@ -25,11 +26,11 @@ impl OutputChoice {
         is_turn.then_some(ideal.q)
     }
 
-    /// A port of an IF hybrid, given as scattering parameters at the IFs; `None` where it receives
-    /// nothing from I or from Q.
+    /// A port of an IF hybrid, given as scattering parameters at the IFs; `None` if there is no
+    /// transmission from I or from Q.
     ///
-    /// The ideal hybrid has the transmission from I, and from Q the same turned by 90 degrees: to the
-    /// side on which the hybrid itself turns it at the middle IF.
+    /// The ideal hybrid has the transmission from I, and from Q the same rotated by 90 degrees, in
+    /// the direction of the hybrid itself at the middle IF.
     #[must_use]
     pub fn of_hybrid(hybrid: &Network, i: Port, q: Port, output: Port) -> Option<Self> {
         let transfer = |point| {
@@ -52,7 +53,7 @@ impl OutputChoice {
 }
 
 impl OutputStage {
-    /// Combinations of I and Q behind IF paths, with a correction of Q. `paths` holds the
+    /// Combinations of I and Q after IF paths, with a correction of Q. `paths` holds the
     /// transmissions of the paths of I and Q at each IF, 1 without a path.
     #[must_use]
     pub fn behind_paths(
@@ -70,7 +71,7 @@ impl OutputStage {
             choices: choices.into_iter().map(behind).collect(),
             correction,
             has_if_parts: true,
-            // Without an IF there is nothing to compare; a receiver refuses such a stage.
+            // Without an IF there is no ratio; a receiver refuses this stage.
             path_ratio: paths.first().map_or(Complex64::ONE, |path| path.q / path.i),
         }
     }

@@ -1,8 +1,8 @@
 //! The frequencies at which a receiver is solved: every LO with every IF.
 //!
 //! In:  LO frequencies at the mixers, IF frequencies, multiplication of the LO, mixing harmonic n.
-//! Out: the grid of the LO path, LO over the multiplication after the split; the grid of the RF
-//!      path, n LO ± IF, each frequency once; and the points of that grid for every LO and IF.
+//! Out: the grid of the LO path, LO divided by the multiplication after the split; the grid of the
+//! RF
 
 use super::error::PlanError;
 use super::frequency_plan::{FrequencyPlan, Sideband, check_factor, check_unit, plan_of_lo_range};
@@ -10,10 +10,11 @@ use super::signal_path::{LoRf, ReceiverPath};
 use crate::network::{FrequencyGrid, NetworkError};
 use std::ops::RangeInclusive;
 
-/// RF frequencies this close, relatively, are one: sums of LO and IF differ in their last digits.
+/// RF frequencies within this relative distance are equal: sums of LO and IF differ in their last
+/// digits.
 const SAME_FREQUENCY: f64 = 1e-12;
 
-/// What a receiver's plan is made from.
+/// The settings of a receiver's plan.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LoIfSettings {
     /// LO at the mixers, Hz, ascending.
@@ -22,10 +23,10 @@ pub struct LoIfSettings {
     pub if_hz: Vec<f64>,
     /// The wanted sideband.
     pub wanted: Sideband,
-    /// LO at the mixers over LO input, 1 to 1000.
+    /// Ratio of the LO at the mixers to the LO input, 1 to 1000.
     pub lo_multiplication: u32,
-    /// The part of that multiplication that comes after the LO is split: the LO path works at LO
-    /// over this.
+    /// The part of that multiplication after the split of the LO: the LO path works at LO divided
+    /// by this.
     pub lo_multiplication_after_split: u32,
     /// n in RF = n LO ± IF, 1 to 1000.
     pub lo_harmonic: u32,
@@ -39,7 +40,7 @@ pub struct LoIfSettings {
 pub struct ReceiverPlan {
     settings: LoIfSettings,
     grids: LoRf<FrequencyGrid>,
-    /// For each LO, for each IF.
+    /// Points for each LO and each IF.
     rf_points: Vec<SidebandPoints>,
 }
 
@@ -51,17 +52,17 @@ struct SidebandPoints {
 }
 
 impl ReceiverPlan {
-    /// From the lowest to the highest frequency at which parts are used, Hz.
+    /// The range of frequencies at which parts are used, Hz.
     #[must_use]
     pub fn band_hz(&self) -> RangeInclusive<f64> {
         let (lo, rf) = (self.grid(ReceiverPath::Lo), self.grid(ReceiverPath::Rf));
         lo.first_hz().min(rf.first_hz())..=lo.last_hz().max(rf.last_hz())
     }
 
-    /// Checks the settings and lays out the grids of both paths.
+    /// Checks the settings and computes the grids of both paths.
     ///
     /// # Errors
-    /// [`PlanError`] with the first setting that breaks a rule.
+    /// [`PlanError`] with the first invalid setting.
     ///
     /// # Examples
     /// ```
@@ -135,7 +136,7 @@ impl ReceiverPlan {
         self.settings.wanted
     }
 
-    /// What the plan was made from.
+    /// The settings of the plan.
     pub fn settings(&self) -> &LoIfSettings {
         &self.settings
     }
@@ -185,15 +186,15 @@ impl ReceiverPlan {
         }
     }
 
-    /// The plan of one LO and IF alone.
+    /// The plan of one LO and IF only.
     pub(super) fn at(&self, lo: usize, intermediate: usize) -> Result<Self, NetworkError> {
         let (upper, lower) = (
             self.rf_point(lo, intermediate, Sideband::Upper),
             self.rf_point(lo, intermediate, Sideband::Lower),
         );
         let [lo_grid_hz, rf_grid_hz] = ReceiverPath::BOTH.map(|path| self.grid(path).as_hz());
-        // The lower sideband lies below the upper one, as every IF is above 0 Hz, unless the IF is
-        // too small for two points.
+        // The lower sideband is below the upper one, as every IF is above 0 Hz, unless the IF is
+        // too small for two different points.
         let (rf_hz, upper) = if lower == upper {
             (vec![rf_grid_hz[lower]], 0)
         } else {
@@ -234,7 +235,7 @@ fn check_ascending(what: &'static str, list_hz: &[f64]) -> Result<(), PlanError>
     if list_hz.is_empty() { Err(PlanError::NoFrequencies { what }) } else { Ok(()) }
 }
 
-/// Every frequency once, ascending, and for each of the list its place among them.
+/// Every frequency once, ascending, and for each entry of the list its index among them.
 fn merged(list_hz: &[f64]) -> (Vec<f64>, Vec<usize>) {
     let mut order: Vec<usize> = (0..list_hz.len()).collect();
     order.sort_by(|&one, &other| list_hz[one].total_cmp(&list_hz[other]));
