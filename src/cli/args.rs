@@ -11,11 +11,11 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use num_complex::Complex64;
 use std::path::PathBuf;
 
-/// From Touchstone files of a receiver's parts to its quadrature balance and image rejection.
+/// Quadrature balance and image rejection of a receiver from Touchstone files of its parts.
 #[derive(Debug, Parser)]
 #[command(name = "fourphase", version, max_term_width = 80)]
 pub(super) struct Arguments {
-    /// Say nothing but data and errors
+    /// Print only data and errors
     #[arg(long, global = true)]
     pub(super) quiet: bool,
     #[command(subcommand)]
@@ -24,89 +24,89 @@ pub(super) struct Arguments {
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
-    /// What files hold and whether they can be trusted
+    /// Content of files, and checks of its quality
     Inspect(Inspect),
     /// Imbalance, losses and image rejection of one coupler, balun or divider
     Splitter(Box<Splitter>),
-    /// A whole receiver, from the files of its parts to its image rejection
+    /// Image rejection of a whole receiver from the files of its parts
     Downconverter(Downconverter),
-    /// Every die of a list: yield, maps and statistics
+    /// Yield, maps and statistics of the dies of a list
     Wafer(Wafer),
-    /// A synthetic wafer of any size, to try `wafer` on
+    /// A synthetic wafer of any size, for trying `wafer`
     DemoWafer(DemoWafer),
-    /// How much imbalance and phase error an image rejection allows
+    /// Imbalance and phase error that an image rejection allows
     Tolerance(Tolerance),
-    /// Another parameter, reference, grid, port order or file format
+    /// Convert parameter, reference impedance, grid, ports or file format
     Convert(Box<Convert>),
-    /// A network of parts, solved into one file
+    /// Solve a network of parts into one file
     Join(Join),
-    /// Fixtures, pads and leads taken off a measurement
+    /// Remove fixtures, pads and interconnects from a measurement
     Deembed(Deembed),
-    /// One recipe over many files from a probe station: feeds, pads and leads taken off, with checks
+    /// Remove access lines, pads and interconnects from many files, with checks of the station
     Station(Station),
-    /// An N-port from measurements of some of its ports at a time
+    /// Reconstruct an N-port from measurements of some of its ports at a time
     Rebuild(Rebuild),
-    /// How far two files differ
+    /// Compare two files
     Compare(Compare),
-    /// A closed-form part as a file
+    /// Write a closed-form part as a file
     Component(Component),
     /// LO, image and harmonics of a frequency plan
     Plan(Plan),
 }
 
-/// The form of what is printed.
+/// The format of the output.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
 pub(super) enum Format {
-    /// Aligned tables for people
+    /// Aligned tables as text
     #[default]
     Text,
-    /// One document
+    /// One JSON document
     Json,
-    /// One table
+    /// One CSV table
     Csv,
 }
 
-/// How files are read.
+/// Options for reading files.
 #[derive(Clone, Debug, Args)]
 pub(super) struct Reading {
-    /// Make deviations from the Touchstone standard errors
+    /// Treat deviations from the Touchstone standard as errors
     #[arg(long)]
     pub(super) strict: bool,
-    /// Stand in for a missing option line, such as "GHz S MA R 50"
+    /// Use this option line where it is missing, such as "GHz S MA R 50"
     #[arg(long, value_name = "LINE", value_parser = option_line)]
     pub(super) option_line: Option<OptionLine>,
 }
 
-/// How files of passive parts are read.
+/// Options for reading files of passive parts.
 #[derive(Clone, Debug, Args)]
 pub(super) struct PartReading {
     #[command(flatten)]
     pub(super) reading: Reading,
-    /// Take files with gain where a passive part is expected
+    /// Accept files with gain where a passive part is expected
     #[arg(long)]
     pub(super) accept_active: bool,
 }
 
-/// Where report files go.
+/// Options for report files.
 #[derive(Clone, Debug, Args)]
 pub(super) struct Writing {
     /// Also write the report files into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
-    /// Replace files that exist, and remove what an earlier run wrote there
+    /// Replace existing files, and remove those of an earlier run
     #[arg(long)]
     pub(super) overwrite: bool,
 }
 
 #[derive(Debug, Args)]
 pub(super) struct Inspect {
-    /// Touchstone files, or folders to look through for them
+    /// Touchstone files, or folders that contain them
     #[arg(required = true, value_name = "FILE")]
     pub(super) files: Vec<PathBuf>,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
-    /// Add the numbers
+    /// Include the numbers of the files
     #[arg(long)]
     pub(super) data: bool,
     #[command(flatten)]
@@ -117,19 +117,19 @@ pub(super) struct Inspect {
 
 #[derive(Debug, Args)]
 pub(super) struct Downconverter {
-    /// The receiver's description
+    /// Description of the receiver
     #[arg(value_name = "RECEIVER.toml")]
     pub(super) receiver: PathBuf,
-    /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
+    /// Uncertainty of the S-parameters: a description, or magnitude_db=..,phase_deg=..
     #[arg(long, value_name = "FILE.toml|LIST")]
     pub(super) uncertainty: Option<StatedUncertainty>,
-    /// Rejections measured with tones, to hold against the prediction
+    /// Rejections measured with tones, to compare with those from S-parameters
     #[arg(long, value_name = "TONES.csv")]
     pub(super) measured: Option<PathBuf>,
-    /// Threads to work on; the result does not depend on it [default: all cores]
+    /// Number of threads, without effect on the result [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -140,28 +140,28 @@ pub(super) struct Downconverter {
 
 #[derive(Debug, Args)]
 pub(super) struct Wafer {
-    /// What to measure on which dies; with --combine taken from the shards if absent
+    /// Recipe of the lot; with --combine it is inferred from the shards by default
     #[arg(value_name = "RECIPE.toml", required_unless_present = "combine")]
     pub(super) recipe: Option<PathBuf>,
     /// Write the report into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) out: PathBuf,
-    /// Go on with a run that was stopped
+    /// Resume an interrupted run
     #[arg(long)]
     pub(super) resume: bool,
-    /// Measure every N-th row only, from the K-th on; join all N with --combine
+    /// Measure only every N-th row, starting at row K; join all N with --combine
     #[arg(long, value_name = "K/N")]
     pub(super) shard: Option<Shard>,
     /// Join shards that were measured into these folders
     #[arg(long, value_name = "DIR", num_args = 1..)]
     pub(super) combine: Vec<PathBuf>,
-    /// Threads to work on; the result does not depend on it [default: all cores]
+    /// Number of threads, without effect on the result [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
-    /// Replace an earlier report, and the unfinished run of other inputs
+    /// Replace an earlier report, and an unfinished run of other inputs
     #[arg(long)]
     pub(super) overwrite: bool,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -170,25 +170,25 @@ pub(super) struct Wafer {
 
 #[derive(Debug, Args)]
 pub(super) struct DemoWafer {
-    /// The folder to make; recipe, list of dies and files go into it
+    /// Folder to create for recipe, list of dies and files
     #[arg(value_name = "DIR")]
     pub(super) folder: PathBuf,
-    /// How many dies; wafers are filled one after the other
+    /// Number of dies; wafers are filled one after the other
     #[arg(long, value_name = "N", default_value_t = 65)]
     pub(super) dies: u32,
-    /// From die to die, millimetres; the smaller, the more dies on a wafer
+    /// Die pitch, mm
     #[arg(long, value_name = "X,Y", default_value = "15,14", value_parser = pitch)]
     pub(super) die_pitch_mm: (f64, f64),
     /// Frequencies in each file, from 26 to 32 GHz
     #[arg(long, value_name = "N", default_value_t = 61, value_parser = clap::value_parser!(u16).range(2..=10001))]
     pub(super) points: u16,
-    /// Where the deviations begin
+    /// Seed of the random deviations
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub(super) seed: u64,
-    /// No outlier, no retest, no broken and no missing file
+    /// Omit the outlier, the retest, the damaged and the missing file
     #[arg(long)]
     pub(super) no_faults: bool,
-    /// Replace files that exist
+    /// Replace existing files
     #[arg(long)]
     pub(super) overwrite: bool,
 }
@@ -198,25 +198,25 @@ pub(super) struct Splitter {
     /// The part's Touchstone file
     #[arg(value_name = "FILE")]
     pub(super) file: PathBuf,
-    /// The phase between the outputs that the part is made for; inferred from the data if absent
+    /// Kind of the part; default: inferred from the data
     #[arg(long, value_parser = splitter_kind())]
     pub(super) kind: Option<SplitterKind>,
-    /// Port where the signal enters
+    /// Input port
     #[arg(long, value_name = "P", value_parser = port)]
     pub(super) input: Option<Port>,
-    /// The two output ports, in order
+    /// Output ports, in order
     #[arg(long, value_name = "A,B", value_delimiter = ',', value_parser = port)]
     pub(super) outputs: Vec<Port>,
-    /// Port that should stay quiet
+    /// Isolated port
     #[arg(long, value_name = "P", value_parser = port)]
     pub(super) isolated: Option<Port>,
-    /// Frequencies to judge, such as 27GHz..31GHz
+    /// Band of the analysis, such as 27GHz..31GHz
     #[arg(long, value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
     pub(super) band: Option<(f64, f64)>,
-    /// Nominal phase of the second output less the first, degrees
+    /// Nominal phase of the second output minus the first, degrees
     #[arg(long, value_name = "D", allow_negative_numbers = true, value_parser = finite)]
     pub(super) nominal_deg: Option<f64>,
-    /// Move to these references first: one, or one per port; 40+10j is complex
+    /// Change to these reference impedances first: one, or one per port, such as 40+10j
     #[arg(
         long,
         value_name = "Z",
@@ -225,31 +225,31 @@ pub(super) struct Splitter {
         value_parser = units::parse_complex
     )]
     pub(super) reference_ohm: Vec<Complex64>,
-    /// Close a port by ohms or a one-port file instead of its reference; once for each port
+    /// Terminate a port in ohms or a one-port file; may be repeated
     #[arg(long, value_name = "P=Z|FILE", value_parser = load)]
     pub(super) load: Vec<GivenLoad>,
-    /// Image rejection to hold over the band
+    /// Required image rejection over the band
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_image_rejection_db: Option<f64>,
-    /// Common-mode rejection of a balun to hold over the band
+    /// Required common-mode rejection of a balun over the band
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_common_mode_rejection_db: Option<f64>,
-    /// Largest phase error to allow, either way
+    /// Maximum phase error, magnitude
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_phase_error_deg: Option<f64>,
-    /// Largest amplitude imbalance to allow, either way
+    /// Maximum amplitude imbalance, magnitude
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_amplitude_imbalance_db: Option<f64>,
-    /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
+    /// Uncertainty of the S-parameters: a description, or magnitude_db=..,phase_deg=..
     #[arg(long, value_name = "FILE.toml|LIST")]
     pub(super) uncertainty: Option<StatedUncertainty>,
-    /// Threads to work on; the result does not depend on it [default: all cores]
+    /// Number of threads, without effect on the result [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
-    /// Also write one picture that shows all
+    /// Also write one picture with the overview
     #[arg(long, value_name = "FILE.png", value_parser = png)]
     pub(super) plot: Option<PathBuf>,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -260,39 +260,39 @@ pub(super) struct Splitter {
 
 #[derive(Debug, Args)]
 pub(super) struct Tolerance {
-    /// The image rejection to keep
+    /// Required image rejection
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = finite)]
     pub(super) image_rejection_db: f64,
-    /// Ask for the phase error allowed at this amplitude imbalance
+    /// Compute the phase error allowed at this amplitude imbalance
     #[arg(long, value_name = "X", value_parser = not_negative)]
     pub(super) amplitude_imbalance_db: Option<f64>,
-    /// Ask for the amplitude imbalance allowed at this phase error
+    /// Compute the amplitude imbalance allowed at this phase error
     #[arg(long, value_name = "X", value_parser = not_negative)]
     pub(super) phase_error_deg: Option<f64>,
     /// Also write the chart of the curves
     #[arg(long, value_name = "FILE.png", value_parser = png)]
     pub(super) plot: Option<PathBuf>,
-    /// Replace files that exist
+    /// Replace existing files
     #[arg(long)]
     pub(super) overwrite: bool,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
 }
 
-/// How a Touchstone file is written.
+/// Options for writing a Touchstone file.
 #[derive(Clone, Debug, Args)]
 pub(super) struct FileForm {
-    /// How numbers are written
+    /// Number format
     #[arg(long, value_enum, value_name = "FORMAT", ignore_case = true)]
     pub(super) number_format: Option<NumberForm>,
-    /// The unit of the frequencies
+    /// Unit of the frequencies
     #[arg(long, value_enum, value_name = "UNIT", ignore_case = true)]
     pub(super) frequency_unit: Option<Unit>,
-    /// The edition of the file: 1, 1.1, 2.0 or 2.1
+    /// Touchstone version: 1, 1.1, 2.0 or 2.1
     #[arg(long, value_name = "VERSION", value_parser = version)]
     pub(super) touchstone: Option<Version>,
-    /// Replace the file if it exists
+    /// Replace an existing file
     #[arg(long)]
     pub(super) overwrite: bool,
 }
@@ -339,16 +339,16 @@ pub(super) enum WaveDefinitionName {
 
 #[derive(Debug, Args)]
 pub(super) struct Convert {
-    /// The file to read
+    /// File to read
     #[arg(value_name = "IN")]
     pub(super) input: PathBuf,
-    /// The file to write
+    /// File to write
     #[arg(value_name = "OUT")]
     pub(super) output: PathBuf,
     /// The parameter to write
     #[arg(long, value_enum, ignore_case = true)]
     pub(super) parameter: Option<Parameter>,
-    /// Move to these references: one, or one per port
+    /// Change to these reference impedances: one, or one per port
     #[arg(
         long,
         value_name = "Z",
@@ -357,7 +357,7 @@ pub(super) struct Convert {
         value_parser = units::parse_complex
     )]
     pub(super) reference_ohm: Vec<Complex64>,
-    /// What the data of IN really refer to, where its file cannot say: 40+10j
+    /// Reference impedances of the data in IN, if its file does not state them, such as 40+10j
     #[arg(
         long,
         value_name = "Z",
@@ -366,25 +366,25 @@ pub(super) struct Convert {
         value_parser = units::parse_complex
     )]
     pub(super) file_reference_ohm: Vec<Complex64>,
-    /// The wave definition of the file; matters for complex reference impedances only
+    /// Wave definition of the file, for complex reference impedances
     #[arg(long, value_enum, default_value = "kurokawa", requires = "file_reference_ohm")]
     pub(super) wave_definition: WaveDefinitionName,
-    /// Ports to keep, in their new order; the others end in their references
+    /// Ports to keep, in their new order; the others are terminated in their reference impedances
     #[arg(long, value_name = "P,P,..", value_delimiter = ',', value_parser = port)]
     pub(super) ports: Vec<Port>,
     /// Interpolate to this grid, such as 27GHz..31GHz:401
     #[arg(long, value_name = "GRID", value_parser = grid)]
     pub(super) grid: Option<Grid>,
-    /// Keep the points of this band
+    /// Keep only the points of this band
     #[arg(long, value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
     pub(super) band: Option<(f64, f64)>,
-    /// Two ports become one differential and one common port; once for each pair
+    /// Convert two ports to one differential and one common port; may be repeated
     #[arg(long, value_name = "P,N", value_parser = pair)]
     pub(super) pairs: Vec<(Port, Port)>,
-    /// A mixed-mode file becomes its single-ended ports
+    /// Convert a mixed-mode file to single-ended ports
     #[arg(long)]
     pub(super) single_ended: bool,
-    /// Set singular values above 1 to 1, and say by how much entries change
+    /// Set singular values above 1 to 1, and report the maximum change of an entry
     #[arg(long)]
     pub(super) make_passive: bool,
     #[command(flatten)]
@@ -395,13 +395,13 @@ pub(super) struct Convert {
 
 #[derive(Debug, Args)]
 pub(super) struct Join {
-    /// The description: blocks, joins, loads and outside ports
+    /// Description: blocks, joins, loads and outer ports
     #[arg(value_name = "NETWORK.toml")]
     pub(super) network: PathBuf,
-    /// The file to write
+    /// File to write
     #[arg(long, value_name = "FILE")]
     pub(super) output: PathBuf,
-    /// Frequencies, above what the description says
+    /// Frequencies, in place of those of the description
     #[arg(long, value_name = "GRID", value_parser = grid)]
     pub(super) grid: Option<Grid>,
     #[command(flatten)]
@@ -412,16 +412,16 @@ pub(super) struct Join {
 
 #[derive(Debug, Args)]
 pub(super) struct Rebuild {
-    /// Which files measure which ports, and what the others end in
+    /// Files with their measured ports, and the terminations of the others
     #[arg(value_name = "SET.toml")]
     pub(super) set: PathBuf,
-    /// The file to write
+    /// File to write
     #[arg(long, value_name = "FILE")]
     pub(super) output: PathBuf,
     /// Also write the covariance of its entries, for use as a source of uncertainty
     #[arg(long, value_name = "FILE.csv")]
     pub(super) covariance: Option<PathBuf>,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -432,16 +432,16 @@ pub(super) struct Rebuild {
 
 #[derive(Debug, Args)]
 pub(super) struct Station {
-    /// Which files, what to take off them, and what to check
+    /// Files, fixtures to remove, and checks
     #[arg(value_name = "STATION.toml")]
     pub(super) recipe: PathBuf,
     /// Write the files and the report into this folder; without it only the checks are made
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
-    /// Replace files that exist
+    /// Replace existing files
     #[arg(long)]
     pub(super) overwrite: bool,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -450,34 +450,34 @@ pub(super) struct Station {
 
 #[derive(Debug, Args)]
 pub(super) struct Deembed {
-    /// The measurement
+    /// File of the measurement
     #[arg(value_name = "IN")]
     pub(super) input: PathBuf,
-    /// The file to write
+    /// File to write
     #[arg(long, value_name = "FILE")]
     pub(super) output: PathBuf,
-    /// Known two-port before port 1, the signal going from its port 1 to 2
+    /// Known two-port before port 1; the signal goes from its port 1 to 2
     #[arg(long, value_name = "A.s2p")]
     pub(super) left: Option<PathBuf>,
-    /// Known two-port after port 2, the signal going from its port 1 to 2
+    /// Known two-port after port 2; the signal goes from its port 1 to 2
     #[arg(long, value_name = "B.s2p")]
     pub(super) right: Option<PathBuf>,
     /// Known 2N-port: ports 1..N outside, N+1..2N towards the part
     #[arg(long, value_name = "F", conflicts_with_all = ["left", "right", "open", "short", "thru"])]
     pub(super) fixture: Option<PathBuf>,
-    /// The structure left open
+    /// Same structure, left open
     #[arg(long, value_name = "O", requires = "short", conflicts_with_all = ["left", "right", "thru"])]
     pub(super) open: Option<PathBuf>,
-    /// The structure shorted
+    /// Same structure, shorted
     #[arg(long, value_name = "S", requires = "open")]
     pub(super) short: Option<PathBuf>,
-    /// A symmetric through, whose halves are taken off
+    /// Symmetric 2x-thru, whose halves are removed
     #[arg(long, value_name = "T", conflicts_with_all = ["left", "right"])]
     pub(super) thru: Option<PathBuf>,
-    /// What the through is made of; by default line
+    /// Model of the thru [default: line]
     #[arg(long, value_enum)]
     pub(super) split: Option<Split>,
-    /// Set singular values above 1 to 1, and say by how much entries change
+    /// Set singular values above 1 to 1, and report the maximum change of an entry
     #[arg(long)]
     pub(super) make_passive: bool,
     #[command(flatten)]
@@ -488,27 +488,27 @@ pub(super) struct Deembed {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(super) enum Split {
-    /// Two pieces of uniform line
+    /// Two equal lengths of uniform line
     Line,
-    /// A pad to ground and a lead on each side
+    /// A shunt pad and a series interconnect on each side
     Pad,
 }
 
 #[derive(Debug, Args)]
 pub(super) struct Compare {
-    /// The file that is held to be right
+    /// Reference file
     #[arg(value_name = "A")]
     pub(super) first: PathBuf,
-    /// The file held against it
+    /// File to compare with it
     #[arg(value_name = "B")]
     pub(super) second: PathBuf,
-    /// Largest |difference| of any entry to allow
+    /// Maximum |difference| of an entry
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_vector: Option<f64>,
-    /// Also write a picture of both
+    /// Also write a picture of both files
     #[arg(long, value_name = "FILE.png", value_parser = png)]
     pub(super) plot: Option<PathBuf>,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -520,22 +520,22 @@ pub(super) struct Compare {
 #[derive(Debug, Args)]
 #[command(after_help = "The kinds and their parameters: fourphase component list")]
 pub(super) struct Component {
-    /// What to make, such as wilkinson; 'list' shows all kinds and their parameters
+    /// Kind of component, such as wilkinson; 'list' shows all kinds and their parameters
     #[arg(value_name = "KIND")]
     pub(super) kind: String,
-    /// Its parameters, such as center_ghz=29 loss_db=0.3
+    /// Parameters, such as center_ghz=29 loss_db=0.3
     #[arg(value_name = "NAME=VALUE")]
     pub(super) parameters: Vec<String>,
     /// Frequencies, such as 24GHz..34GHz:101
     #[arg(long, value_name = "GRID", value_parser = grid)]
     pub(super) grid: Option<Grid>,
-    /// The file to write; without it only the dimensions are printed
+    /// File to write; without it only the dimensions are printed
     #[arg(long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
-    /// Dimension its lines on this substrate: relative_permittivity=12.9,height_um=100
+    /// Compute dimensions on this substrate: relative_permittivity=12.9,height_um=100
     #[arg(long, value_name = "NAME=VALUE,..", value_delimiter = ',')]
     pub(super) substrate: Vec<String>,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -550,10 +550,10 @@ pub(super) struct Plan {
     /// The IF band, such as 0.5GHz..1.5GHz
     #[arg(long = "if", value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
     pub(super) intermediate: (f64, f64),
-    /// How many times the LO at the mixers is the LO input
+    /// Ratio of the LO at the mixers to the LO input
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub(super) multiplication: u32,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
 }

@@ -15,7 +15,7 @@ pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure
         .map_err(|source| Failure::Network { file: given.second.clone(), source })?;
     if comparison.was_renormalised {
         console.warning(
-            "the files have different references; the second is moved to those of the first",
+            "the files have different reference impedances; the second is changed to those of the first",
         );
     }
     let names = [given.first.display().to_string(), given.second.display().to_string()];

@@ -49,7 +49,7 @@ pub enum PublishError {
     Io {
         /// The file or folder.
         path: PathBuf,
-        /// Why.
+        /// The underlying error.
         source: io::Error,
     },
 }
