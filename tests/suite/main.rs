@@ -64,4 +64,5 @@ mod wafer_command;
 mod wafer_dies_command;
 mod wafer_lot;
 mod wafer_runs_command;
+mod words;
 mod worst_of_plan_values;
