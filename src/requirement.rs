@@ -1,31 +1,31 @@
-//! Quantity, limit and verdict: the words in which a splitter, a receiver and a die are judged.
+//! Quantity, limit and verdict: common to splitters, receivers and dies.
 //!
-//! In:  values that were computed or measured elsewhere, and the limits that they must keep.
+//! In: values computed or measured elsewhere, and their limits.
 //! Out: the worst value of each limited quantity, its margin, and a verdict.
 //!
-//! A [`Quantity`] knows its name in files, its label, its unit and the direction of its limits. A
-//! [`Figure`] is a number or the reason why there is none; one without a number is never compared,
-//! and no requirement is judged by it ([`UndefinedFigure`]). Which quantities apply to which part, and how their values are
-//! computed, is known to the modules of those parts.
+//! A [`Quantity`] has its name in files, its label, its unit and the direction of its limits. A
+//! [`Figure`] is a number or the reason for which there is none; without a number it is never
+//! compared, and no requirement is decided with it ([`UndefinedFigure`]). The quantities of each
+//! kind of part and their computation are defined in the modules of those parts.
 
 use crate::units::{ShownFrequency, db_from_power};
 use std::fmt;
 
-/// Why a figure has no number.
+/// The reason for which a figure has no number.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum NoFigure {
-    /// The loads reflect more than they receive, and a negative power has no level in dBm.
+    /// The loads reflect more power than they receive, and a negative power has no level in dBm.
     #[error("the loads there reflect more than they receive, so the power has no level in dBm")]
     NegativePower,
     /// A quotient of two vanishing values, or a value beyond the range of numbers.
-    #[error("it is the result of values beyond the range of double precision")]
+    #[error("it results from values beyond the range of double precision")]
     NotANumber,
     /// The part has no such quantity.
     #[error("a part of this kind has no such quantity")]
     NoSuchQuantity,
-    /// There is nothing to judge.
-    #[error("there is no point at which to find it")]
+    /// There is no point to decide on.
+    #[error("there is no point at which it could be computed")]
     NoPoints,
 }
 
@@ -81,30 +81,30 @@ impl Figure {
         }
     }
 
-    /// The number on which something is added; without a number nothing changes.
+    /// Adds a number; a figure without a number is unchanged.
     #[must_use]
     pub fn plus(self, added: f64) -> Self {
         Self(self.0.and_then(|value| Self::new(value + added).0))
     }
 }
 
-/// A requirement that cannot be judged, because a figure that it limits has no number.
+/// A requirement that cannot be decided, because the limited figure has no number.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[error(
-    "the {} has no value{}: {reason}; without it the requirement cannot be judged",
+    "the {} has no value{}: {reason}; without it the requirement cannot be decided",
     quantity.label(),
     location.as_ref().map(Location::words).unwrap_or_default()
 )]
 pub struct UndefinedFigure {
-    /// What is limited.
+    /// The limited quantity.
     pub quantity: Quantity,
-    /// Where the figure has no number; `None` where there is no point.
+    /// The location of the figure without a number; `None` if there is no point.
     pub location: Option<Location>,
     /// The reason.
     pub reason: NoFigure,
 }
 
-/// On which side of a limit a value must be.
+/// The side of a limit on which a value must be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Direction {
     /// The value must be at the limit or above it.
@@ -154,7 +154,7 @@ macro_rules! quantities {
                 match self { $(Self::$variant => $name,)+ }
             }
 
-            /// What the quantity is called in text and pictures.
+            /// The name of the quantity in text and pictures.
             #[must_use]
             pub fn label(self) -> &'static str {
                 match self { $(Self::$variant => $label,)+ }
@@ -166,7 +166,7 @@ macro_rules! quantities {
                 match self { $(Self::$variant => $unit,)+ }
             }
 
-            /// On which side of a limit its values must be.
+            /// The direction of its limits.
             #[must_use]
             pub fn direction(self) -> Direction {
                 match self { $(Self::$variant => Direction::$direction,)+ }
@@ -182,9 +182,9 @@ quantities! {
     CommonModeRejection: "common_mode_rejection_db", "common-mode rejection", "dB", AtLeast;
     /// Amplitude imbalance in dB.
     AmplitudeImbalance: "amplitude_imbalance_db", "amplitude imbalance", "dB", MagnitudeAtMost;
-    /// Departure of a splitter's phase difference from the nominal one, in degrees.
+    /// Deviation of a splitter's phase difference from the nominal one, in degrees.
     PhaseError: "phase_error_deg", "phase error", "deg", MagnitudeAtMost;
-    /// Departure of a receiver's I and Q from quadrature, in degrees.
+    /// Deviation of a receiver's I and Q from quadrature, in degrees.
     QuadratureError: "quadrature_error_deg", "quadrature error", "deg", MagnitudeAtMost;
     /// LO power at a mixer in dBm.
     LoPower: "lo_power_dbm_min", "LO power", "dBm", AtLeast;
@@ -222,13 +222,13 @@ impl Quantity {
         matches!(self, Self::ImageRejection | Self::CommonModeRejection)
     }
 
-    /// Whether its values may be negative on both sides of a limit: levels in dBm.
+    /// Whether its values may be negative: levels in dBm.
     fn is_level(self) -> bool {
         self.unit() == "dBm"
     }
 }
 
-/// Why a number cannot be the limit of a quantity.
+/// The reason for which a number cannot be the limit of a quantity.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum LimitError {
@@ -282,7 +282,7 @@ impl Limit {
         Ok(Self { quantity, value })
     }
 
-    /// What is limited.
+    /// The limited quantity.
     #[must_use]
     pub fn quantity(self) -> Quantity {
         self.quantity
@@ -294,8 +294,8 @@ impl Limit {
         self.value
     }
 
-    /// How far `found` is on the right side of the limit, in the unit of the quantity: negative on
-    /// the wrong side, `-f64::INFINITY` for a value that is not a number, and never itself `NAN`.
+    /// The distance of `found` from the limit on its passing side, in the unit of the quantity:
+    /// negative on the failing side, `-f64::INFINITY` for NaN, and never itself `NAN`.
     #[must_use]
     pub fn margin(self, found: f64) -> f64 {
         let margin = match self.quantity.direction() {
@@ -317,7 +317,7 @@ impl Limit {
         }
     }
 
-    /// Whether a value keeps the limit; `NAN` does not.
+    /// Whether a value meets the limit; `NAN` does not.
     #[must_use]
     pub fn is_kept_by(self, found: f64) -> bool {
         self.margin(found) >= 0.0
@@ -346,12 +346,12 @@ impl Limits {
         }
     }
 
-    /// The limits one by one.
+    /// The limits in order.
     pub fn iter(&self) -> impl ExactSizeIterator<Item = Limit> + '_ {
         self.0.iter().copied()
     }
 
-    /// Whether nothing is limited.
+    /// Whether there is no limit.
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.0.is_empty()
@@ -384,7 +384,7 @@ impl FromIterator<Limit> for Limits {
     }
 }
 
-/// What is decided about one requirement or about all of them.
+/// The decision on one requirement or on all of them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Verdict {
     /// The requirement is met.
@@ -447,7 +447,7 @@ impl fmt::Display for Verdict {
     }
 }
 
-/// Where a value was found.
+/// The place of a value.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Location {
     /// The frequency of a splitter or the LO of a receiver, Hz.
@@ -465,7 +465,7 @@ impl Location {
         Self { frequency_hz, if_hz: None, mixer: None }
     }
 
-    /// ` at 28 GHz and IF 1 GHz of mixer 'i_plus'`, to go behind the name of a quantity.
+    /// ` at 28 GHz and IF 1 GHz of mixer 'i_plus'`, to follow the name of a quantity.
     fn words(&self) -> String {
         let if_words = self.if_hz.map(|hz| format!(" and IF {}", ShownFrequency(hz)));
         let mixer = self.mixer.as_ref().map(|name| format!(" of mixer '{name}'"));
@@ -474,21 +474,21 @@ impl Location {
     }
 }
 
-/// A limit and the worst value that was found for it.
+/// A limit with the worst value.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RequirementResult {
     /// The limit.
     pub limit: Limit,
     /// The worst value with its sign, in the unit of the quantity.
     pub worst: f64,
-    /// Where the worst value was found.
+    /// The location of the worst value.
     pub location: Location,
 }
 
 impl RequirementResult {
-    /// The finding with the smallest margin, the first of equals.
+    /// The finding with the minimum margin, the first of equals.
     ///
-    /// A finding is a figure and whatever says where it is, from which `location` makes the location.
+    /// A finding is a figure with data on its place, from which `location` makes the location.
     ///
     /// # Errors
     /// [`UndefinedFigure`] for the first finding without a number, or without any finding.
@@ -515,25 +515,25 @@ impl RequirementResult {
         Ok(Self { limit, worst, location: location(at) })
     }
 
-    /// How far the worst value is on the right side of the limit, as [`Limit::margin`] has it.
+    /// The margin of the worst value, as defined by [`Limit::margin`].
     #[must_use]
     pub fn margin(&self) -> f64 {
         self.limit.margin(self.worst)
     }
 
-    /// Whether the worst value keeps the limit.
+    /// Whether the worst value meets the limit.
     #[must_use]
     pub fn passes(&self) -> bool {
         self.limit.is_kept_by(self.worst)
     }
 }
 
-/// How far a part keeps all its limits, without regard to uncertainty.
+/// Compliance of a part with all its limits, without uncertainty.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Compliance {
-    /// The requirements one by one, in the order of the limits.
+    /// The requirements, in the order of the limits.
     pub requirements: Vec<RequirementResult>,
-    /// Where all limits are kept, Hz: lower and upper end of each band, ascending.
+    /// The bands in which all limits are met, Hz: lower and upper end of each, ascending.
     pub bands_that_pass_hz: Vec<(f64, f64)>,
 }
 
@@ -544,7 +544,7 @@ impl Compliance {
         self.requirements.iter().all(RequirementResult::passes)
     }
 
-    /// The limits that were judged.
+    /// The limits that were decided.
     #[must_use]
     pub fn limits(&self) -> Limits {
         self.requirements.iter().map(|result| result.limit).collect()
@@ -553,9 +553,9 @@ impl Compliance {
 
 /// The bands over which consecutive points pass, Hz: lower and upper end of each, ascending.
 ///
-/// `frequencies_hz` ascends. `passes` takes the index of a point; `crossing_hz` takes the indices of
-/// a point that passes and of a neighbour that does not, and gives the frequency between them at
-/// which passing ends.
+/// `frequencies_hz` ascends. `passes` takes the index of a point; `crossing_hz` takes the indices
+/// of a passing point and of a failing neighbour, and returns the frequency of the crossing between
+/// them.
 pub(crate) fn bands_that_pass_hz(
     frequencies_hz: &[f64],
     passes: impl Fn(usize) -> bool,

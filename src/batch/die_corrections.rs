@@ -1,4 +1,4 @@
-//! What corrections of Q do to the points of a die.
+//! The effect of corrections of Q on the points of a die.
 
 use crate::downconverter::{
     CorrectionDomain, CorrectionPoint, DieReceiver, IqCorrection, QCorrection, weight_against,
@@ -7,8 +7,8 @@ use crate::units::{amplitude_from_db, db_from_amplitude};
 use crate::wafer::{CorrectionModel, DieCorrection, DiePoint};
 use num_complex::Complex64;
 
-/// Corrections of a receiver or, as complex weights, of a splitter. They take the place of the one
-/// that the receiver has.
+/// Corrections of a receiver or, as complex weights, of a splitter. They replace the correction of
+/// the receiver.
 pub(super) struct DieCorrections<'a> {
     receiver: Option<&'a DieReceiver>,
 }
@@ -22,8 +22,8 @@ impl<'a> DieCorrections<'a> {
         Self { receiver: None }
     }
 
-    /// The smallest rejection of a die after the best single correction of its own, and after the best
-    /// at each frequency or LO, dB.
+    /// The minimum rejection of a die after the best single correction of its own, and after the
+    /// best at each frequency or LO, dB.
     pub(super) fn best_db(&self, points: &[DiePoint]) -> (f64, f64) {
         let corrections: Vec<CorrectionPoint> =
             points.iter().map(|point| self.uncorrected(point)).collect();
@@ -49,7 +49,7 @@ impl<'a> DieCorrections<'a> {
         }
     }
 
-    /// A complex weight on Q in the image sideband, as it is set.
+    /// A complex weight on Q in the image sideband, as a setting.
     fn setting(&self, weight: Complex64) -> DieCorrection {
         let amplitude_db = db_from_amplitude(weight.norm());
         let phase_deg = match self.receiver {

@@ -1,4 +1,4 @@
-//! The files of one die, read and measured.
+//! Reading and analysis of the files of one die.
 
 use super::die_corrections::DieCorrections;
 use crate::description::{Recipe, Uncertainty};
@@ -14,9 +14,9 @@ use crate::wafer::{
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
-/// What is measured on a die.
+/// The subject of the analysis of a die.
 pub(super) enum MeasuredSubject {
-    /// A receiver, and its blocks or pairs that are ideal in a what-if.
+    /// A receiver, with its blocks or pairs that are ideal in a further question.
     Receiver {
         receiver: Box<DieReceiver>,
         ideal: Vec<GroupIndex>,
@@ -24,7 +24,7 @@ pub(super) enum MeasuredSubject {
     Splitter(SplitterSettings),
 }
 
-/// Why a die's file is not used.
+/// The reason for which a die's file is not used.
 #[derive(Debug, thiserror::Error)]
 enum DieFileError {
     #[error(transparent)]
@@ -33,13 +33,12 @@ enum DieFileError {
     NotPassive { file: PathBuf, source: PassiveFileError },
 }
 
-/// A die's points and what else they are read with.
+/// A die's points with other figures of the analysis.
 struct MeasuredPoints {
     points: Vec<DiePoint>,
-    /// The minimum LO power at any mixer of a receiver that limits it, dBm.
+    /// The minimum LO power at any mixer of a receiver with a limit for it, dBm.
     least_lo_power_dbm: Option<f64>,
-    /// The nominal phase difference that a splitter's own data are nearest to, degrees, where it is
-    /// not given.
+    /// The nominal phase difference nearest to the data of a splitter, degrees, if it is not given.
     nominal_deg: Option<f64>,
     /// What speaks against their roles.
     warnings: Vec<String>,
@@ -51,15 +50,15 @@ struct DieNetwork {
     warnings: Vec<String>,
 }
 
-/// How well dies are known.
+/// The uncertainty of dies.
 pub(super) struct Known {
     pub(super) uncertainty: Uncertainty,
-    /// Of all points of a receiver's plan, with its own blocks: dies are near enough to it; `None` for
-    /// splitters.
+    /// The noise of all points of a receiver's plan, with its own blocks, from which dies differ
+    /// little; `None` for splitters.
     pub(super) plan: Option<NoiseDraws>,
 }
 
-/// How a die is measured.
+/// The settings of the analysis of a die.
 pub(super) struct DieMeasurement {
     subject: MeasuredSubject,
     limits: Limits,
@@ -100,12 +99,12 @@ impl DieMeasurement {
         }
     }
 
-    /// What every die must hold.
+    /// The limits for every die.
     pub(super) fn limits(&self) -> &Limits {
         &self.limits
     }
 
-    /// How I and Q are put together on every die; `None` for a splitter.
+    /// The combination of I and Q on every die; `None` for a splitter.
     pub(super) fn combination(&self) -> Option<&str> {
         match &self.subject {
             MeasuredSubject::Receiver { receiver, .. } => Some(receiver.combination()),
@@ -137,7 +136,7 @@ impl DieMeasurement {
         let mut warnings = Vec::new();
         for (at, (column, file)) in self.columns.iter().zip(&entry.files).enumerate() {
             let Some(file) = file else {
-                return DieOutcome::Incomplete(format!("no file is given for {column}"));
+                return DieOutcome::Incomplete(format!("the list has no file for {column}"));
             };
             match self.network(at, file) {
                 Ok(read) => {
@@ -147,7 +146,7 @@ impl DieMeasurement {
                 Err(DieFileError::Read(ReadError::Io { source, .. }))
                     if source.kind() == std::io::ErrorKind::NotFound =>
                 {
-                    return DieOutcome::Incomplete(format!("{} is not there", file.display()));
+                    return DieOutcome::Incomplete(format!("{} does not exist", file.display()));
                 }
                 Err(error) => return DieOutcome::Error(self.named(&error.to_string(), file)),
             }
@@ -161,7 +160,7 @@ impl DieMeasurement {
         }
     }
 
-    /// The smallest rejection of a receiver made of files from different dies, dB.
+    /// The minimum rejection of a receiver made of files from different dies, dB.
     pub(super) fn assembled_db(&self, files: &[&Path]) -> Result<f64, String> {
         let networks = files
             .iter()
@@ -192,8 +191,7 @@ impl DieMeasurement {
         Ok(DieNetwork { network: content.network, warnings })
     }
 
-    /// A message with the file as the manifest names it, so that it is the same from wherever the
-    /// run was started.
+    /// A message with the file as in the list of dies, independent of the working folder.
     fn named(&self, message: &str, file: &Path) -> String {
         let shown = self.folder.join(file).display().to_string();
         message.replace(&shown, &file.display().to_string())
@@ -226,7 +224,7 @@ impl DieMeasurement {
                     wanted_error: point.channel_error,
                     channel_error: point.channel_error,
                 });
-                // The nominal phase of a run is one, given or that of most of its dies.
+                // The nominal phase of a run is the given one or that of most of its dies.
                 let is_inferred = settings.roles.nominal_deg.is_none();
                 Ok(MeasuredPoints {
                     points: points.collect(),
@@ -241,7 +239,7 @@ impl DieMeasurement {
     fn measured(&self, networks: &[Network]) -> Result<MeasuredDie, String> {
         let MeasuredPoints { points, least_lo_power_dbm: drive, nominal_deg, warnings } =
             self.points(networks)?;
-        // Before anything is made of them: a fold over the worst passes over what is no number.
+        // Checked before use: a maximum ignores NaN.
         let checked = points.iter().try_for_each(DiePoint::check);
         checked.map_err(|error| error.to_string())?;
         let mut figures = DieFigures::of(&points, drive).ok_or("it has no points")?;
@@ -261,7 +259,7 @@ impl DieMeasurement {
         Ok(die)
     }
 
-    /// What corrections of Q do to a die.
+    /// The effect of corrections of Q on a die.
     pub(super) fn correction(&self) -> DieCorrections<'_> {
         match &self.subject {
             MeasuredSubject::Receiver { receiver, .. } => DieCorrections::of_receiver(receiver),
@@ -269,7 +267,7 @@ impl DieMeasurement {
         }
     }
 
-    /// The smallest rejection with each of the blocks ideal that are asked for, dB.
+    /// The minimum rejection with each of the requested blocks ideal, dB.
     fn ideal_db(&self, networks: &[Network]) -> Result<Vec<f64>, String> {
         let MeasuredSubject::Receiver { receiver, ideal } = &self.subject else {
             return Ok(Vec::new());
@@ -286,8 +284,8 @@ impl DieMeasurement {
         ideal.iter().map(of_group).collect()
     }
 
-    /// What can be said of a die within the uncertainty of its files: all limits over the whole plan, as
-    /// for a receiver or splitter alone.
+    /// The decision on a die within the uncertainty of its files: all limits over the whole plan,
+    /// as for a receiver or splitter alone.
     fn conformity(
         &self,
         known: &Known,
@@ -300,7 +298,7 @@ impl DieMeasurement {
             Some(noise) => self.decided(known, figures, &balances, noise),
             None => {
                 let noise = self.splitter_noise(known, networks)?;
-                // Of points that are far from every limit no draws are needed.
+                // Points far from every limit need no draws.
                 let limits: Vec<Limit> = self.limits.iter().collect();
                 let near = KnownBalances::new(&balances, &noise)
                     .map_err(|error| error.to_string())?

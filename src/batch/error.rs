@@ -1,4 +1,4 @@
-//! Why a job could not be done.
+//! Errors of jobs.
 
 use crate::component::ComponentError;
 use crate::description::{DescriptionError, Recipe};
@@ -11,11 +11,12 @@ use crate::touchstone::{PassiveFileError, ReadError, WriteError};
 use crate::wafer::{JournalError, SettingsError, Shard};
 use std::path::PathBuf;
 
-/// Why a job could not be done. A die that cannot be measured is not among these: it is a result.
+/// The reason for which a job could not be done. A die that cannot be analysed is a result, not an
+/// error.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum BatchError {
-    /// The recipe, the list of dies, the receiver or its uncertainty is described wrongly.
+    /// An error in the recipe, the list of dies, the receiver or its uncertainty.
     #[error(transparent)]
     Description(#[from] DescriptionError),
     /// The journal cannot be used.
@@ -35,12 +36,12 @@ pub enum BatchError {
     /// An uncertainty cannot be propagated.
     #[error("{source}")]
     Measurement {
-        /// What it is of: a file, a description or a recipe.
+        /// The file, description or recipe concerned.
         file: PathBuf,
         /// The error behind it.
         source: MeasurementError,
     },
-    /// A splitter cannot be judged as asked.
+    /// A splitter cannot be analysed as requested.
     #[error("{source}")]
     Splitter {
         /// Its file.
@@ -48,23 +49,23 @@ pub enum BatchError {
         /// The error behind it.
         source: SplitterError,
     },
-    /// A file cannot be of the passive part that it is said to be.
+    /// A file cannot be that of a passive part.
     #[error("{}: {source}", file.display())]
     NotPassive {
         /// The file.
         file: PathBuf,
-        /// What speaks against it.
+        /// The finding that contradicts it.
         source: PassiveFileError,
     },
-    /// A standard of the station is not what it is said to be.
+    /// A standard of the station is not of the expected kind.
     #[error("{}: {source}", file.display())]
     Standard {
         /// Its file.
         file: PathBuf,
-        /// What speaks against it.
+        /// The finding that contradicts it.
         source: StandardFault,
     },
-    /// A standard of the station that an earlier error is about.
+    /// A standard of the station whose error was reported before.
     #[error("its standard {} cannot be used", standard.display())]
     UnusableStandard {
         /// The standard's file.
@@ -75,10 +76,10 @@ pub enum BatchError {
     LoadPorts {
         /// The load's file.
         file: PathBuf,
-        /// Its ports.
+        /// Number of ports.
         ports: usize,
     },
-    /// A file's network cannot be worked on.
+    /// A file's network cannot be processed.
     #[error("{source}")]
     Network {
         /// The file.
@@ -86,7 +87,7 @@ pub enum BatchError {
         /// The error behind it.
         source: NetworkError,
     },
-    /// A name for another number of ports than the network has.
+    /// A file name for another number of ports than the network has.
     #[error(
         "{} is a name for {named} ports, the network has {ports}; call it .s{ports}p or .ts",
         file.display()
@@ -94,21 +95,21 @@ pub enum BatchError {
     PortsInName {
         /// The file to write.
         file: PathBuf,
-        /// The ports that its name says.
+        /// The number of ports in the name.
         named: usize,
-        /// Those of the network.
+        /// The number of ports of the network.
         ports: usize,
     },
-    /// A file whose name is no text, so that no other name can be made from it.
+    /// A file whose name is not text, so that no other name can be derived from it.
     #[error(
-        "the name of {} is not UTF-8, so that no name in the recipe can be filled from it; rename it",
+        "the name of {} is not UTF-8, and the recipe derives other names from it; rename it",
         .0.display()
     )]
     NameNotText(PathBuf),
     /// A network that cannot be written.
     #[error(transparent)]
     Write(#[from] WriteError),
-    /// LO power is limited and its source is not given.
+    /// LO power is limited, but its source power is not given.
     #[error(
         "lo_power_dbm_min needs the LO power at the receiver's input; set lo_power_dbm in its \
          [frequency_plan]"
@@ -127,10 +128,10 @@ pub enum BatchError {
         recipe: PathBuf,
         /// The name found.
         name: String,
-        /// Names that it could be.
+        /// The valid names.
         known: Vec<String>,
     },
-    /// Blocks of different dies make no receiver.
+    /// Blocks of different dies that cannot be one receiver.
     #[error("a receiver assembled from different dies: {message}")]
     Assembled {
         /// The reason.
@@ -144,16 +145,16 @@ pub enum BatchError {
         /// The error behind it.
         source: std::io::Error,
     },
-    /// The journal's folder cannot be made.
-    #[error("cannot make the folder {}: {source}", path.display())]
+    /// The journal's folder cannot be created.
+    #[error("cannot create the folder {}: {source}", path.display())]
     Folder {
         /// The folder.
         path: PathBuf,
         /// The error behind it.
         source: std::io::Error,
     },
-    /// The operating system refuses.
-    #[error("cannot find the place of {}: {source}", path.display())]
+    /// The absolute path of the recipe cannot be found.
+    #[error("cannot find the absolute path of {}: {source}", path.display())]
     Place {
         /// The recipe.
         path: PathBuf,
@@ -166,10 +167,10 @@ pub enum BatchError {
     /// No journal is given to be joined.
     #[error("expected the journals of all shards of a run, found none")]
     NoShards,
-    /// A journal does not say which shard of a run it is.
-    #[error("{} is no shard of a run", .0.display())]
+    /// A journal does not name its shard.
+    #[error("{} is not a shard of a run", .0.display())]
     NotAShard(PathBuf),
-    /// A shard was measured with other inputs or settings than those of now.
+    /// A shard was measured with other inputs or settings than the present ones.
     #[error("{} was measured with other inputs or settings", .0.display())]
     OtherShard(PathBuf),
     /// A shard is given twice.
@@ -184,43 +185,43 @@ pub enum BatchError {
     /// The recipe that the shards name is not there.
     #[error("the recipe of these shards is not where it was when they were measured")]
     RecipeGone,
-    /// A shard of which rows are still to be measured.
+    /// A shard with rows that are not measured yet.
     #[error("{} holds {done} of the {rows} rows of shard {shard}; measure the others first", path.display())]
     Unfinished {
         /// The journal.
         path: PathBuf,
         /// The shard.
         shard: Shard,
-        /// Rows that are done.
+        /// Number of measured rows.
         done: u64,
         /// Rows of the shard.
         rows: u64,
     },
-    /// A number of dies that no synthetic lot has.
+    /// An invalid number of dies of a synthetic lot.
     #[error("a synthetic lot must have 1 to {most} dies, found {found}")]
     SyntheticDies {
-        /// The largest number.
+        /// The maximum number.
         most: u32,
         /// The number found.
         found: u32,
     },
-    /// A die size that no synthetic lot has.
+    /// An invalid die size of a synthetic lot.
     #[error("the die pitch of a synthetic lot must be {least} to {most} mm, found {found}")]
     SyntheticPitch {
-        /// The smallest pitch, mm.
+        /// The minimum pitch, mm.
         least: f64,
-        /// The largest pitch, mm.
+        /// The maximum pitch, mm.
         most: f64,
         /// The pitch found, mm.
         found: f64,
     },
-    /// Dies of which not one lies on a wafer.
+    /// Dies so large that none is on a wafer.
     #[error("no die of this size fits on a wafer of {diameter_mm} mm")]
     NoSyntheticDie {
         /// The wafer's diameter.
         diameter_mm: f64,
     },
-    /// A setting of a lot that cannot be.
+    /// An invalid setting of a lot.
     #[error(transparent)]
     Settings(#[from] SettingsError),
     /// A synthetic part cannot be made.
@@ -236,7 +237,7 @@ impl BatchError {
         Self::Receiver { file: recipe.path().to_owned(), source }
     }
 
-    /// The same, ready to be shown with its source line.
+    /// The error for display, with its source line.
     #[must_use]
     pub fn diagnostic(&self) -> Diagnostic {
         let shown = || Diagnostic::error(self.to_string());
@@ -258,15 +259,13 @@ impl BatchError {
         }
     }
 
-    /// What to do about it, where its message does not say.
+    /// The correction to make, if its message does not state it.
     fn remedy(&self) -> Option<&'static str> {
         Some(match self {
             Self::Journal(error) => return error.remedy(),
             Self::Folder { .. } => "choose another folder",
             Self::NotAShard(_) => "name the folders in which shards were measured",
-            Self::OtherShard(_) => {
-                "measure the shard again, or put inputs and settings back as they were"
-            }
+            Self::OtherShard(_) => "measure the shard again, or restore the inputs and settings",
             Self::ShardTwice(_) => "name the folder of each shard once",
             Self::ShardMissing(_) => "measure it, or name its folder as well",
             Self::SplitDifferently => "name the folders of one run only",

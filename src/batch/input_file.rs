@@ -1,4 +1,4 @@
-//! Files that went into a result, and their digests.
+//! Input files of a result, with their digests.
 
 use super::error::BatchError;
 use crate::regular_file;
@@ -7,17 +7,17 @@ use sha2::{Digest as _, Sha256};
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
-/// A file that went in, and its SHA-256 in hexadecimal digits.
+/// An input file with its SHA-256 in hexadecimal digits.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct InputFile {
-    /// As named.
+    /// The name as given.
     pub file: String,
-    /// Of its bytes.
+    /// The digest of its bytes.
     pub sha256: String,
 }
 
 impl InputFile {
-    /// Reads files and takes their digests.
+    /// Reads files and computes their digests.
     ///
     /// # Errors
     /// [`BatchError::Again`] for a file that cannot be read.
@@ -33,7 +33,7 @@ impl InputFile {
     }
 }
 
-/// The digest of a file of any length, piece by piece.
+/// The digest of a file of any length, read in pieces.
 fn digest(path: &Path) -> std::io::Result<[u8; 32]> {
     let mut file = regular_file::open(path)?;
     let mut digest = Sha256::new();

@@ -1,5 +1,5 @@
-//! What is odd about a list of dies as a whole: one file for two dies, rows that repeat others, names
-//! that differ by case alone.
+//! Checks of a list of dies as a whole: one file for two dies, duplicate rows, names that differ
+//! only in upper and lower case.
 
 use crate::description::DescriptionError;
 use crate::wafer::{DieEntry, DieKey};
@@ -7,7 +7,7 @@ use std::collections::hash_map::{DefaultHasher, Entry};
 use std::collections::{HashMap, HashSet};
 use std::hash::Hasher as _;
 
-/// Of each kind so many cases are told one by one.
+/// Number of cases of each kind that are listed.
 const SHOWN: usize = 3;
 
 /// A wafer of a lot, as the list of dies names it.
@@ -19,12 +19,12 @@ pub struct WaferName {
     pub wafer: String,
 }
 
-/// A walk over a list of dies.
+/// The state of a pass over a list of dies.
 #[derive(Debug, Default)]
 pub(super) struct ListRemarks {
     rows: u64,
-    /// The line and the die of each file, and the line of each row, by their hashes: a list may have
-    /// millions of rows.
+    /// The line and the die of each file, and the line of each row, by their hashes, because a list
+    /// may have millions of rows.
     files: HashMap<u64, (u64, u64)>,
     lines: HashMap<u64, u64>,
     /// The spellings of lots and wafers by their names in lower case.
@@ -37,7 +37,7 @@ pub(super) struct ListRemarks {
     case_alone: Cases,
 }
 
-/// How often something was found, and the first few.
+/// The number of cases, and the first few.
 #[derive(Debug, Default)]
 struct Cases {
     count: usize,
@@ -60,10 +60,10 @@ impl Cases {
 }
 
 impl ListRemarks {
-    /// Walks over a list.
+    /// Reads a list.
     ///
     /// # Errors
-    /// The first row that is wrong.
+    /// The first invalid row.
     pub(super) fn of(
         list: impl Iterator<Item = Result<DieEntry, DescriptionError>>,
     ) -> Result<Self, DescriptionError> {
@@ -74,7 +74,7 @@ impl ListRemarks {
         Ok(found)
     }
 
-    /// How many rows the list has.
+    /// The number of rows of the list.
     pub(super) fn rows(&self) -> u64 {
         self.rows
     }
@@ -95,7 +95,8 @@ impl ListRemarks {
         match self.lines.entry(hash_of(&(&entry.key, &entry.files, &entry.carried))) {
             Entry::Occupied(first) => {
                 let first = *first.get();
-                self.repeated.add(|| format!("line {line} of the list repeats line {first}"));
+                self.repeated
+                    .add(|| format!("line {line} of the list is a duplicate of line {first}"));
                 return;
             }
             Entry::Vacant(place) => drop(place.insert(line)),
@@ -131,7 +132,8 @@ impl ListRemarks {
                 continue;
             }
             if let Some(first) = spellings.first() {
-                self.case_alone.add(|| format!("{first} and {name} differ by case alone"));
+                self.case_alone
+                    .add(|| format!("{first} and {name} differ only in upper and lower case"));
             }
             spellings.push(name);
         }
@@ -166,7 +168,8 @@ mod tests {
     fn odd_rows_are_told_and_measurements_of_one_die_are_not() {
         let rows = [
             entry(2, "W1", 0, "a.s4p"),
-            // Measured once more from the same file: of another note it would not be a repetition.
+            // A further measurement from the same file; with another note it would not be a
+            // duplicate.
             entry(3, "W1", 0, "b.s4p"),
             entry(4, "W1", 1, "a.s4p"),
             entry(5, "W1", 0, "b.s4p"),
@@ -179,8 +182,8 @@ mod tests {
             found.warnings(),
             [
                 "lines 2 and 4 give one file, a.s4p, to two dies",
-                "line 5 of the list repeats line 3",
-                "wafer 'W1' of lot 'L' and wafer 'w1' of lot 'L' differ by case alone",
+                "line 5 of the list is a duplicate of line 3",
+                "wafer 'W1' of lot 'L' and wafer 'w1' of lot 'L' differ only in upper and lower case",
             ]
         );
     }

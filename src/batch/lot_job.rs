@@ -1,4 +1,4 @@
-//! A recipe and all that its dies share, read and checked: what has to be measured.
+//! A recipe with everything that its dies share, read and checked.
 
 use super::die_measurement::DieMeasurement;
 use super::error::BatchError;
@@ -17,22 +17,22 @@ use std::collections::HashSet;
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
-/// What is measured on every die of a lot.
+/// The analysis of every die of a lot.
 #[derive(Clone, Copy, Debug)]
 pub enum LotAnalysis<'j> {
-    /// A receiver, some of whose blocks are the die's.
+    /// A receiver; some of its blocks are on the die.
     Receiver,
     /// A splitter.
     Splitter {
-        /// How it is analysed.
+        /// The settings of the analysis.
         settings: &'j SplitterSettings,
-        /// The column of the list of dies that gives its file.
+        /// The column of the list of dies with its files.
         column: &'j str,
     },
 }
 
-/// A lot to be measured: the recipe, the receiver and the uncertainty that its dies share, and how
-/// their files are read.
+/// A lot to be measured: the recipe, the receiver and the uncertainty that its dies share, and the
+/// options for reading their files.
 pub struct LotJob {
     recipe: Recipe,
     reading: ReadOptions,
@@ -58,7 +58,8 @@ impl LotJob {
         let shared = SharedInputs::read(&recipe, reading)?;
         let list = DieList::open(recipe.manifest(), &shared.blocks())?;
         let (file_columns, carried_columns) = (list.file_columns(), list.carried_columns());
-        // To its end before work begins, so that a slip in its last line is told at once.
+        // The list is read to its end before work begins, so that an error in its last line is
+        // reported at once.
         let remarks = ListRemarks::of(list)?;
         let prepared = shared.prepare(&recipe, &file_columns, reading)?;
         let (rows, wafers) = (remarks.rows(), remarks.wafers());
@@ -71,7 +72,7 @@ impl LotJob {
         let mut inputs = vec![path.to_owned(), recipe.manifest().to_owned()];
         inputs.extend(prepared.files);
         let mut digests = InputFile::of(&inputs)?;
-        // The same from wherever the run was started.
+        // Independent of the working folder.
         let folder = path.parent().unwrap_or(Path::new(""));
         for (digest, input) in digests.iter_mut().zip(&inputs) {
             digest.file = input.strip_prefix(folder).unwrap_or(input).display().to_string();
@@ -90,37 +91,37 @@ impl LotJob {
         })
     }
 
-    /// How the files are read.
+    /// The options for reading files.
     #[must_use]
     pub fn reading(&self) -> &ReadOptions {
         &self.reading
     }
 
-    /// Files that are read and never written.
+    /// Files that are read and must not be written.
     #[must_use]
     pub fn inputs(&self) -> &[PathBuf] {
         &self.inputs
     }
 
-    /// The same with their digests, named as seen from the recipe.
+    /// The input files with their digests, named relative to the recipe.
     #[must_use]
     pub fn digests(&self) -> &[InputFile] {
         &self.digests
     }
 
-    /// What the user should know of the files that all dies share.
+    /// Warnings about the files that all dies share.
     #[must_use]
     pub fn warnings(&self) -> &[String] {
         &self.warnings
     }
 
-    /// What is measured and how it is judged.
+    /// The recipe of the lot.
     #[must_use]
     pub fn recipe(&self) -> &Recipe {
         &self.recipe
     }
 
-    /// What is measured on every die.
+    /// The analysis of every die.
     #[must_use]
     pub fn analysis(&self) -> LotAnalysis<'_> {
         match self.recipe.analysis() {
@@ -131,7 +132,7 @@ impl LotJob {
         }
     }
 
-    /// What the pictures, the text and the document say about the run.
+    /// The texts about the run for pictures, reports and documents.
     #[must_use]
     pub fn heading(&self) -> LotHeading<'_> {
         LotHeading {
@@ -146,7 +147,7 @@ impl LotJob {
         }
     }
 
-    /// How many rows the list of dies has; at least one.
+    /// The number of rows of the list of dies; at least one.
     #[must_use]
     pub fn rows(&self) -> u64 {
         self.rows
@@ -158,7 +159,7 @@ impl LotJob {
         &self.wafers
     }
 
-    /// What tells the whole run from any other, in hexadecimal digits: the same for the same recipe,
+    /// The identifier of the whole run in hexadecimal digits: it is the same for the same recipe,
     /// list, shared files and settings.
     #[must_use]
     pub fn run_id(&self) -> String {
@@ -166,7 +167,7 @@ impl LotJob {
         digest.iter().map(|byte| format!("{byte:02x}")).collect()
     }
 
-    /// Files of dies that have one of these names: outputs of these names may fall on them.
+    /// Files of dies with one of these names: outputs of these names may overwrite them.
     ///
     /// # Errors
     /// [`BatchError`] where the list cannot be read again.
@@ -193,7 +194,7 @@ impl LotJob {
         Ok(DieList::open(self.recipe.manifest(), &self.file_columns)?)
     }
 
-    /// What tells this run, or a shard of it, from any other.
+    /// The text that identifies this run, or a shard of it.
     pub(super) fn subject(&self, shard: Shard) -> String {
         let digests: Vec<&str> = self.digests.iter().map(|input| input.sha256.as_str()).collect();
         let option_line = self.reading.option_line.as_ref().map(ToString::to_string);
@@ -207,13 +208,13 @@ impl LotJob {
         .to_string()
     }
 
-    /// The shard that the first line of a journal names.
+    /// The shard named by the first line of a journal.
     pub(super) fn shard_of(subject: &str) -> Option<Shard> {
         let subject: Value = serde_json::from_str(subject).ok()?;
         subject.get("shard")?.as_str()?.parse().ok()
     }
 
-    /// Where the recipe stands, for whoever joins shards without naming it.
+    /// The absolute path of the recipe, for joining shards without naming it.
     pub(super) fn origin(&self) -> Result<String, BatchError> {
         let path = self.recipe.path();
         let place = std::path::absolute(path)

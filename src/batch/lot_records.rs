@@ -1,4 +1,4 @@
-//! Rows that are measured, read back from the journals of a run in the order of the list of dies.
+//! Measured rows, read from the journals of a run in the order of the list of dies.
 
 use super::error::BatchError;
 use crate::wafer::{DieRecord, Journal, JournalError, RecordDepth, row_text};
@@ -10,20 +10,20 @@ use std::path::{Path, PathBuf};
 /// Rows in journals: those of one, or of shards in turn.
 pub(super) struct LotRecords {
     journals: Vec<PathBuf>,
-    /// How many ideal blocks the run asks for.
+    /// Number of ideal blocks in the run.
     ideal: usize,
 }
 
-/// Lines taken from the journals at once, to be understood on all threads.
+/// Lines read from the journals at once, to be parsed on all threads.
 const LINES_AT_ONCE: usize = 512;
 
 impl LotRecords {
-    /// Of the journals of shards 1 to N of a run that asks for so many ideal blocks.
+    /// The journals of shards 1 to N of a run with `ideal` ideal blocks.
     pub(super) fn new(journals: Vec<PathBuf>, ideal: usize) -> Self {
         Self { journals, ideal }
     }
 
-    /// Hands on every row with its place in the list of dies, from 0.
+    /// Passes on every row with its index in the list of dies, from 0.
     pub(super) fn walk(
         &self,
         depth: RecordDepth,
@@ -69,7 +69,7 @@ impl LotRecords {
     }
 }
 
-/// How many whole rows a journal holds.
+/// The number of complete rows of a journal.
 pub(super) fn rows_in(journal: &Path) -> Result<u64, BatchError> {
     let mut count = 0;
     for row in Journal::rows(journal)? {

@@ -1,4 +1,4 @@
-//! A lot measured row by row into a journal, and the answer from what stands there.
+//! The analysis of a lot, row by row into a journal, and its result from the journal.
 
 use super::error::BatchError;
 use super::lot_job::LotJob;
@@ -14,18 +14,18 @@ use rayon::prelude::{IntoParallelIterator as _, ParallelIterator as _};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
-/// What a run does with a journal that is there.
+/// The treatment of an existing journal.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Start {
-    /// It refuses: an unfinished run is not begun anew.
+    /// An error: an unfinished run is not started again.
     New,
-    /// It goes on with it.
+    /// The run is resumed.
     Resume,
-    /// It begins anew in the place of a journal with which no run of these inputs can go on.
+    /// The run starts again in place of a journal that cannot be resumed with these inputs.
     Replace,
 }
 
-/// How many rows of the list of dies are measured.
+/// The number of measured rows of the list of dies.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ShardRows {
     /// Rows in the shard's journal: all of the shard.
@@ -34,12 +34,13 @@ pub struct ShardRows {
     pub listed: u64,
 }
 
-/// Measures every die of a lot and judges them together.
+/// Measures every die of a lot and computes the result.
 ///
-/// What is measured goes to `journal`, in order, so that a run that was stopped can be resumed; the
-/// journal stays, and may be removed once the result is kept. Its folder is made if it is not there.
-/// Dies are measured on all threads of the current rayon pool; the result does not depend on their
-/// number. A die whose files are missing or wrong is a part of the result, not an error.
+/// Results are written to `journal`, in order, so that an interrupted run can be resumed. The
+/// journal is kept, and may be removed once the result is stored. Its folder is created if
+/// necessary. Dies are measured on all threads of the current rayon pool; the result does not
+/// depend on their number. A die with missing or invalid files is a part of the result, not an
+/// error.
 ///
 /// # Errors
 /// [`BatchError`] if the list of dies has changed since the job was read, or the journal cannot be used.
@@ -71,8 +72,8 @@ pub fn run_lot(
     result(job, vec![journal.to_owned()], on_progress)
 }
 
-/// Measures a shard of a lot: every N-th row of its list, into a journal of its own.
-/// [`join_shards`] makes the result from the journals of all.
+/// Measures a shard of a lot: every N-th row of its list, into its own journal. [`join_shards`]
+/// computes the result from all journals.
 ///
 /// # Errors
 /// As [`run_lot`].
@@ -111,7 +112,7 @@ pub fn measure_shard(
 /// The result of a lot whose shards are all measured.
 ///
 /// # Errors
-/// [`BatchError::Unfinished`] for a shard of which rows are not measured yet, and
+/// [`BatchError::Unfinished`] for a shard with rows that are not measured yet, and
 /// [`BatchError::OtherShard`] for one of another job.
 pub fn join_shards(
     job: &LotJob,
@@ -122,14 +123,14 @@ pub fn join_shards(
     result(job, shards.paths(), on_progress)
 }
 
-/// Whether a journal is there and holds every row of a job.
+/// Whether a journal exists and holds every row of a job.
 #[must_use]
 pub fn is_measured(job: &LotJob, journal: &Path) -> bool {
-    // What cannot be read is told by the run that uses it.
+    // An unreadable journal is reported by the run that uses it.
     journal.exists() && rows_in(journal).is_ok_and(|done| done == job.rows())
 }
 
-/// Opens a journal in a folder that may have to be made; without success no folder is left behind.
+/// Opens a journal in a folder that may have to be created; after an error no new folder is left.
 fn open_journal(
     job: &LotJob,
     shard: Shard,
@@ -137,7 +138,7 @@ fn open_journal(
     start: Start,
 ) -> Result<Journal, BatchError> {
     let folder = path.parent().unwrap_or(Path::new(""));
-    // The folder and those above it that are not there yet, innermost first.
+    // The folder and its parents that do not exist yet, innermost first.
     let made: Vec<&Path> = folder
         .ancestors()
         .take_while(|folder| *folder != Path::new("") && !folder.exists())
@@ -154,13 +155,13 @@ fn open_journal(
     };
     Ok(opened.inspect_err(|_| {
         for folder in &made {
-            // One that holds something by now is somebody else's too.
+            // A folder that has other content by now is not removed.
             let _ = std::fs::remove_dir(folder);
         }
     })?)
 }
 
-/// The whole result from rows that are measured, in the journals of shards 1 to N.
+/// The result from the measured rows, in the journals of shards 1 to N.
 fn result(
     job: &LotJob,
     journals: Vec<PathBuf>,
@@ -183,8 +184,8 @@ fn result(
     Ok(points.finish(assembled_db))
 }
 
-/// The smallest rejection of each receiver made of blocks from different dies, dB, each block drawn
-/// from all dies that count; `None` where none are asked for or no die counts.
+/// The minimum rejection of each receiver made of blocks from different dies, dB, each block drawn
+/// from all dies that count; `None` if none are requested or no die counts.
 fn assembled_db(
     job: &LotJob,
     so_far: &LotResult,
@@ -205,7 +206,7 @@ fn assembled_db(
     on_progress(Progress { work: Work::Assembling, done: 0, total });
     let done = AtomicU64::new(0);
     let draw = |number: u32| {
-        // A stream of its own for each receiver: the same for any number of threads.
+        // Each receiver has its own random stream, for the same result with any number of threads.
         let mut random = ChaCha8Rng::seed_from_u64(what_if.seed);
         random.set_stream(u64::from(number));
         let drawn: Vec<&Path> = (0..job.heading().file_columns.len())
@@ -220,7 +221,7 @@ fn assembled_db(
     Ok(Some(rejections_db.map_err(|message| BatchError::Assembled { message })?))
 }
 
-/// A number from 0 to below `count`, each as likely as any other to one part in 2^64 / count.
+/// A uniformly distributed number from 0 to below `count`, except for one part in 2^64 / count.
 fn below(random: &mut ChaCha8Rng, count: usize) -> usize {
     let product = u128::from(random.next_u64()) * count as u128;
     #[expect(clippy::cast_possible_truncation, reason = "it is below count")]

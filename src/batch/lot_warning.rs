@@ -1,31 +1,31 @@
-//! What the user should know of the result of a lot.
+//! Warnings about the result of a lot.
 
 use super::lot_job::LotJob;
 use crate::wafer::{CentreDie, LotResult};
 
-/// Something that makes a result worth a second look.
+/// A warning about the result of a lot.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum LotWarning {
-    /// Dies lie beyond the rim of the wafer on the recipe's map.
+    /// Dies off the wafer on the recipe's map.
     #[error(
         "{rows} rows are beyond the wafer's edge, and the map leaves them out; check centre_die, \
          die_pitch_mm and wafer_diameter_mm"
     )]
     BeyondRim {
-        /// How many rows of the list.
+        /// The number of these rows.
         rows: u64,
     },
-    /// The recipe does not say which die is at the wafer's centre.
+    /// The recipe does not give the die at the wafer's centre.
     #[error(
-        "the wafer's centre is taken to be at die ({}, {}), inferred from the dies listed; set \
-         centre_die in [map] if it is not", centre_die.0, centre_die.1
+        "the die at the wafer's centre, ({}, {}), is inferred from the list of dies; set \
+         centre_die in [map] if it is wrong", centre_die.0, centre_die.1
     )]
     CentreInferred {
-        /// The die numbers at the centre, inferred from the numbers listed.
+        /// The inferred die numbers at the centre.
         centre_die: (f64, f64),
     },
-    /// Receivers are assembled where only one block changes from die to die.
+    /// Assembled receivers where only one block changes from die to die.
     #[error(
         "assembling draws blocks from various dies; with one column of files it only draws the same \
          dies again, and its interval means nothing"
@@ -38,7 +38,7 @@ pub enum LotWarning {
     FewMeasured {
         /// Dies that could not be measured.
         missing: u64,
-        /// Dies that were.
+        /// Dies that were measured.
         tested: u64,
     },
     /// No die could be judged.
@@ -50,13 +50,13 @@ pub enum LotWarning {
     /// Dies have other frequencies than the first, so that no quantile over dies can be taken.
     #[error("{dies} dies have other frequencies than the first and are left out of the curves")]
     OtherFrequencies {
-        /// How many dies.
+        /// The number of these dies.
         dies: u64,
     },
 }
 
 impl LotJob {
-    /// What the user should know of a result of this job, beyond [`LotJob::warnings`].
+    /// Warnings about a result of this job, besides [`LotJob::warnings`].
     #[must_use]
     pub fn warnings_of(&self, result: &LotResult) -> Vec<LotWarning> {
         let mut warnings = Vec::new();

@@ -1,30 +1,32 @@
-//! Jobs: one receiver or splitter from its files to its verdict, or many dies or files together.
+//! Jobs: one receiver or splitter from its files to its verdict, or many dies or files.
 //!
-//! [`assess_receiver`] and [`assess_splitter`] do what the commands of these names do.
+//! [`assess_receiver`] and [`assess_splitter`] do the work of the commands `downconverter` and
+//! `splitter`.
 //!
-//! [`LotJob`] reads a recipe and all that its dies share; [`run_lot`] measures every die into a
-//! journal and judges them together. [`measure_shard`] and [`join_shards`] do the same on several
-//! machines. Warnings are values ([`LotWarning`]), progress goes to a function ([`Progress`]).
+//! [`LotJob`] reads a recipe with everything that its dies share; [`run_lot`] measures every die
+//! into a journal and computes the result. [`measure_shard`] and [`join_shards`] do the same on
+//! several machines. Warnings are values ([`LotWarning`]); progress is passed to a function
+//! ([`Progress`]).
 //!
-//! [`run_station`] removes fixtures from many files of a probe station and checks it.
+//! [`run_station`] removes fixtures from many files of a probe station and makes its checks.
 //!
 //! | file | subject |
 //! |---|---|
-//! | `lot_job` | a recipe and all that its dies share |
-//! | `die_measurement` | the files of one die, read and measured |
+//! | `lot_job` | a recipe with everything that its dies share |
+//! | `die_measurement` | reading and analysis of the files of one die |
 //! | `shared_inputs` | the receiver or splitter, and the uncertainty, that all dies share |
 //! | `lot_run` | dies measured into a journal; the result of the lot |
 //! | `lot_records` | measured rows, read back from journals |
 //! | `shard_journals` | the journals of all shards of a run |
-//! | `lot_warning` | what the user should know of a result |
+//! | `lot_warning` | warnings about a result |
 //! | `synthetic_lot` | a synthetic lot of any size |
-//! | `input_file` | files that went in, and their digests |
-//! | `station_result` | what came of many files from a probe station |
+//! | `input_file` | input files with their digests |
+//! | `station_result` | the result of many files from a probe station |
 //! | `station_run` | fixtures removed from many files of a probe station, and its checks |
-//! | `progress` | how far a run is |
+//! | `progress` | progress of a run |
 //! | `receiver_assessment` | one receiver, from its description to its verdict |
 //! | `splitter_assessment` | one splitter, from its file to its verdict |
-//! | `error` | why a job could not be done |
+//! | `error` | errors of jobs |
 
 mod die_corrections;
 mod die_measurement;

@@ -1,6 +1,6 @@
-//! How far a long run is, as values that its caller may show.
+//! Progress of a long run as values, for display by the caller.
 
-/// What a run is at.
+/// The present work of a run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Work {
     /// Dies are measured.
@@ -13,18 +13,18 @@ pub enum Work {
     Files,
 }
 
-/// How far a run is.
+/// Progress of a run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Progress {
-    /// What it is at.
+    /// The present work.
     pub work: Work,
     /// How many dies, receivers, frequencies or files are done, those of an earlier run that is resumed
     /// included.
     pub done: u64,
-    /// How many there are in all.
+    /// The total number.
     pub total: u64,
 }
 
-/// Receives the progress of a run, from several threads: once when a work begins, then whenever
-/// more is done.
+/// Receives the progress of a run, from several threads: once when a work begins, then after each
+/// step.
 pub type OnProgress<'a> = &'a (dyn Fn(Progress) + Sync);

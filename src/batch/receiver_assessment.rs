@@ -1,5 +1,4 @@
-//! A receiver from its description to its verdict: solved, with uncertainty and measured tones where
-//! they are given.
+//! A receiver from its description to its verdict, with uncertainty and measured tones if given.
 
 use super::error::BatchError;
 use crate::description::{Uncertainty, read_receiver, read_tones};
@@ -10,29 +9,29 @@ use crate::measurement::{
 use crate::touchstone::ReadOptions;
 use std::path::PathBuf;
 
-/// Which receiver to assess, and with what.
+/// The inputs of the assessment of a receiver.
 #[derive(Clone, Debug, Default)]
 pub struct ReceiverJob {
-    /// RECEIVER.toml.
+    /// Path of RECEIVER.toml.
     pub receiver: PathBuf,
-    /// How its Touchstone files are read.
+    /// The options for reading its Touchstone files.
     pub reading: ReadOptions,
-    /// How uncertain they are.
+    /// Their uncertainty, if given.
     pub uncertainty: Option<Uncertainty>,
-    /// A table of measured tones to compare with.
+    /// A table of measured tones for comparison, if given.
     pub measured_tones: Option<PathBuf>,
 }
 
-/// All that is known of a receiver.
+/// The complete result of a receiver.
 #[derive(Debug)]
 pub struct AssessedReceiver {
-    /// The receiver; means of repeated measurements stand in for the files they replace.
+    /// The receiver; means of repeated measurements replace the files.
     pub receiver: Receiver,
     /// Its solution over the plan.
     pub result: DownconverterResult,
-    /// Intervals and decisions, where an uncertainty is given.
+    /// Intervals and decisions; `None` without an uncertainty.
     pub uncertainty: Option<ReceiverUncertainty>,
-    /// Measured tones against the prediction, where they are given.
+    /// Measured tones compared with those from S-parameters; `None` without a table.
     pub tones: Option<ToneComparisons>,
     /// Every file that was read.
     pub inputs: Vec<PathBuf>,
@@ -43,7 +42,7 @@ pub struct AssessedReceiver {
 }
 
 impl AssessedReceiver {
-    /// Whether every requirement holds; with an uncertainty, whether that is decided.
+    /// Whether every requirement is met; with an uncertainty, whether the decision is a pass.
     #[must_use]
     pub fn passes(&self) -> bool {
         match &self.uncertainty {
@@ -57,7 +56,7 @@ impl AssessedReceiver {
 ///
 /// # Errors
 /// [`BatchError::Description`] with file, line and column; [`BatchError::Receiver`] for a receiver
-/// that has no solution.
+/// without a solution.
 ///
 /// # Examples
 /// ```

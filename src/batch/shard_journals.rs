@@ -9,9 +9,9 @@ use std::path::{Path, PathBuf};
 /// The journals of every shard of a run, each once.
 #[derive(Clone, Debug)]
 pub struct ShardJournals {
-    /// In the order of their numbers, 1 to N.
+    /// The journals in the order of the shards, 1 to N.
     shards: Vec<ShardJournal>,
-    /// Where the recipe stood when the shards were measured, in the order in which they were given.
+    /// The paths of the recipe when the shards were measured, in the order given.
     origins: Vec<PathBuf>,
 }
 
@@ -23,11 +23,11 @@ struct ShardJournal {
 }
 
 impl ShardJournals {
-    /// Reads what each journal is about; they may come in any order.
+    /// Reads the first line of each journal; they may be in any order.
     ///
     /// # Errors
-    /// [`BatchError`] for a file that is no journal of a shard, and for shards that are missing, come
-    /// twice or belong to runs that were split differently.
+    /// [`BatchError`] for a file that is not the journal of a shard, and for shards that are
+    /// missing, duplicates or of runs that were split differently.
     pub fn read(journals: &[PathBuf]) -> Result<Self, BatchError> {
         let (mut shards, mut origins) = (Vec::new(), Vec::new());
         for path in journals {
@@ -57,17 +57,18 @@ impl ShardJournals {
         Ok(Self { shards, origins })
     }
 
-    /// The recipe of the shards, where it still stands as it did when one of them was measured.
+    /// The recipe of the shards, if it still exists at one of its recorded paths with the same
+    /// content.
     ///
     /// # Errors
-    /// [`BatchError::RecipeGone`] if it stands at none of those places.
+    /// [`BatchError::RecipeGone`] if it is at none of those paths.
     pub fn recipe(&self) -> Result<&Path, BatchError> {
         let found = self.origins.iter().find(|origin| origin.is_file());
         found.map(PathBuf::as_path).ok_or(BatchError::RecipeGone)
     }
 
-    /// Refuses journals of another run than the one whose shards have these subjects, or which lack
-    /// rows of a list that has so many.
+    /// Checks that the journals are those of the run whose shards have these subjects, and that
+    /// they have all rows of the list.
     pub(super) fn check(
         &self,
         subject_of: impl Fn(Shard) -> String,

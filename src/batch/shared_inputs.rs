@@ -1,5 +1,5 @@
-//! What all dies of a lot share: the receiver with its own blocks, or a splitter's settings, and how
-//! uncertain their files are.
+//! Inputs that all dies of a lot share: the receiver with its own blocks, or a splitter's settings,
+//! and the uncertainty of the files.
 
 use super::die_measurement::{DieMeasurement, Known, MeasuredSubject};
 use super::error::BatchError;
@@ -11,18 +11,18 @@ use crate::splitter::SplitterSettings;
 use crate::touchstone::ReadOptions;
 use std::path::PathBuf;
 
-/// What all dies share, read before it is known which blocks change from die to die.
+/// The shared inputs, read before the blocks that change from die to die are known.
 pub(super) enum SharedInputs {
     Receiver(Box<LoadedReceiver>),
     Splitter { settings: SplitterSettings, column: String },
 }
 
-/// How dies are measured, and what came in with it.
+/// The settings of the analysis of a die, with the inputs read for them.
 pub(super) struct Prepared {
     pub(super) measurement: DieMeasurement,
     /// Files that all dies share.
     pub(super) files: Vec<PathBuf>,
-    /// What came up when those were read.
+    /// Warnings from reading them.
     pub(super) warnings: Vec<String>,
 }
 
@@ -38,7 +38,7 @@ impl SharedInputs {
         }
     }
 
-    /// Names that a column of files may have.
+    /// Valid names for a column of files.
     pub(super) fn blocks(&self) -> Vec<String> {
         match self {
             Self::Receiver(loaded) => {
@@ -48,7 +48,7 @@ impl SharedInputs {
         }
     }
 
-    /// Ready for dies whose files stand in these columns.
+    /// Prepares the analysis for dies whose files are in these columns.
     pub(super) fn prepare(
         self,
         recipe: &Recipe,
@@ -63,7 +63,7 @@ impl SharedInputs {
         let (mut files, mut warnings, mut plan) = (Vec::new(), Vec::new(), None);
         let (subject, limits) = match self {
             Self::Splitter { settings, .. } => {
-                // A splitter has no limits but those of the recipe.
+                // A splitter has only the limits of the recipe.
                 let limits = recipe.settings().limits().cloned().unwrap_or_default();
                 (MeasuredSubject::Splitter(settings), limits)
             }
@@ -90,8 +90,8 @@ impl SharedInputs {
     }
 }
 
-/// The receiver prepared for dies that bring their own networks for the blocks named by `columns`,
-/// and what every die must hold.
+/// The receiver prepared for dies with their own networks for the blocks named by `columns`, and
+/// the limits for every die.
 fn die_receiver(
     receiver: Receiver,
     recipe: &Recipe,

@@ -1,4 +1,4 @@
-//! A splitter from its file to its verdict: with loads, and with uncertainty where it is given.
+//! A splitter from its file to its verdict: with loads, and with uncertainty if given.
 
 use super::error::BatchError;
 use crate::description::Uncertainty;
@@ -11,7 +11,7 @@ use crate::touchstone::{
 use num_complex::Complex64;
 use std::path::{Path, PathBuf};
 
-/// What a port of a splitter ends in.
+/// The termination of a port of a splitter.
 #[derive(Clone, Debug, PartialEq)]
 pub enum GivenLoad {
     /// An impedance, ohms.
@@ -20,27 +20,27 @@ pub enum GivenLoad {
     File(PathBuf),
 }
 
-/// Which splitter to assess, and with what.
+/// The inputs of the assessment of a splitter.
 #[derive(Clone, Debug, Default)]
 pub struct SplitterJob {
     /// Its Touchstone file.
     pub file: PathBuf,
-    /// How files are read.
+    /// The options for reading files.
     pub reading: ReadOptions,
     /// Ports, band, reference impedances and requirements; its loads are taken from `loads`.
     pub settings: SplitterSettings,
-    /// What ports end in, where that is not their reference.
+    /// The terminations of ports that differ from the reference impedance.
     pub loads: Vec<(Port, GivenLoad)>,
-    /// How uncertain the files are.
+    /// The uncertainty of the files, if given.
     pub uncertainty: Option<Uncertainty>,
 }
 
-/// All that is known of a splitter.
+/// The complete result of a splitter.
 #[derive(Debug)]
 pub struct AssessedSplitter {
     /// Imbalance, losses, rejection and verdict.
     pub result: SplitterResult,
-    /// Intervals and decisions, where an uncertainty is given.
+    /// Intervals and decisions; `None` without an uncertainty.
     pub uncertainty: Option<SplitterUncertainty>,
     /// Every file that was read, the splitter's own first.
     pub inputs: Vec<PathBuf>,
@@ -68,12 +68,12 @@ impl AssessedSplitter {
     }
 }
 
-/// Reads a splitter's file and those of its loads, and judges it.
+/// Reads a splitter's file and those of its loads, and analyses it.
 ///
 /// # Errors
 /// [`BatchError::Read`] and [`BatchError::Description`] with file, line and column,
-/// [`BatchError::LoadPorts`] for a load that is no one-port, [`BatchError::Splitter`] where ports,
-/// band or loads do not fit the data.
+/// [`BatchError::LoadPorts`] for a load that is not a one-port, [`BatchError::Splitter`] where
+/// ports, band or loads do not agree with the data.
 ///
 /// # Examples
 /// ```
@@ -81,7 +81,7 @@ impl AssessedSplitter {
 ///
 /// let job = SplitterJob { file: "data-demo/coupler.s4p".into(), ..SplitterJob::default() };
 /// let assessed = assess_splitter(&job)?;
-/// // Without a requirement there is nothing to miss.
+/// Without a requirement the result passes.
 /// assert!(assessed.passes());
 /// # Ok::<(), fourphase::batch::BatchError>(())
 /// ```
@@ -111,7 +111,7 @@ pub fn assess_splitter(job: &SplitterJob) -> Result<AssessedSplitter, BatchError
     Ok(AssessedSplitter { result, uncertainty, inputs, date, warnings })
 }
 
-/// The result and its uncertainty; the mean of repeated measurements takes the network's place.
+/// The result and its uncertainty; the mean of repeated measurements replaces the network.
 fn uncertain(
     job: &SplitterJob,
     stated: &Uncertainty,
@@ -149,7 +149,7 @@ fn uncertain(
     Ok((result, known))
 }
 
-/// What comes together on the way.
+/// Inputs and warnings collected during the assessment.
 struct Gathered {
     inputs: Vec<PathBuf>,
     warnings: Vec<String>,
@@ -163,7 +163,7 @@ impl Gathered {
         Ok(file)
     }
 
-    /// Refuses a file that cannot be of a passive part; what else speaks against it is a warning.
+    /// Refuses a file that cannot be that of a passive part; other findings are warnings.
     fn check_passive(
         &mut self,
         path: &Path,
@@ -177,7 +177,7 @@ impl Gathered {
                 self.warnings.extend(findings.iter().map(|finding| format!("{shown}: {finding}")));
                 Ok(())
             }
-            // What has no scattering matrix is refused by the analysis.
+            // A file without a scattering matrix is refused by the analysis.
             Err(PassiveFileError::Network(_)) => Ok(()),
             Err(source) => Err(BatchError::NotPassive { file: path.to_owned(), source }),
         }

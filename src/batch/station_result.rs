@@ -1,41 +1,41 @@
-//! What came of many files from a probe station, and whether the checks hold.
+//! The result of many files from a probe station, and of the checks.
 
 use crate::measurement::{Drift, ThruResidual, length_um};
 
-/// What came of all files.
+/// The result of all files.
 #[derive(Clone, Debug)]
 pub struct StationResult {
-    /// In order of their names.
+    /// The files, in the order of their names.
     pub files: Vec<StationFile>,
-    /// The largest residual of a thru to allow.
+    /// The maximum residual of a thru, if limited.
     pub thru_limit: Option<f64>,
     /// The thrus that were checked.
     pub thrus: Vec<ThruCheck>,
-    /// The largest drift to allow.
+    /// The maximum drift, if limited.
     pub drift_limit: Option<f64>,
-    /// The drift between two measurements of the same part, where both are given.
+    /// The drift between two measurements of the same part, if both are given.
     pub drift: Option<Drift>,
-    /// Of the lines on which probes stand.
+    /// The effective permittivity of the lines that are probed, if given.
     pub effective_permittivity: Option<f64>,
 }
 
-/// One file and what came of it.
+/// One file with its result.
 #[derive(Clone, Debug)]
 pub struct StationFile {
-    /// The file as named.
+    /// The name of the file as given.
     pub file: String,
-    /// What came of it.
+    /// The result.
     pub outcome: StationOutcome,
 }
 
-/// What came of one file.
+/// The result of one file.
 #[derive(Clone, Debug)]
 pub enum StationOutcome {
     /// The fixture was removed.
     Done {
-        /// How well that went.
+        /// Figures of the removal.
         figures: RemovalFigures,
-        /// What should be known of it.
+        /// Warnings about the removal.
         warnings: Vec<String>,
     },
     /// The file could not be read, or the fixture could not be removed.
@@ -45,16 +45,16 @@ pub enum StationOutcome {
     },
 }
 
-/// How well a fixture was removed from a file.
+/// Figures of the removal of a fixture from a file.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RemovalFigures {
-    /// The largest condition number of the matrices that were inverted.
+    /// The maximum condition number of the inverted matrices.
     pub condition: f64,
-    /// Where it is found, Hz.
+    /// Its frequency, Hz.
     pub condition_at_hz: f64,
-    /// The largest singular value of S before.
+    /// The maximum singular value of S before.
     pub singular_value_before: f64,
-    /// The largest singular value of S after.
+    /// The maximum singular value of S after.
     pub singular_value_after: f64,
 }
 
@@ -66,14 +66,14 @@ impl StationFile {
         Self { file: file.to_owned(), outcome }
     }
 
-    /// A file that could not be worked on, and the reason.
+    /// A file that could not be processed, with the reason.
     #[must_use]
     pub fn failed(file: &str, message: &str) -> Self {
         let outcome = StationOutcome::Failed { message: message.to_owned() };
         Self { file: file.to_owned(), outcome }
     }
 
-    /// How well the fixture was removed; `None` if it was not.
+    /// The figures of the removal; `None` if the file failed.
     #[must_use]
     pub fn figures(&self) -> Option<RemovalFigures> {
         match self.outcome {
@@ -82,13 +82,13 @@ impl StationFile {
         }
     }
 
-    /// Whether it could not be worked on.
+    /// Whether the file could not be processed.
     #[must_use]
     pub fn has_failed(&self) -> bool {
         matches!(self.outcome, StationOutcome::Failed { .. })
     }
 
-    /// Warnings, or the reason why it failed; empty if all is well.
+    /// Warnings, or the reason for the failure; empty if there is neither.
     #[must_use]
     pub fn message(&self) -> String {
         match &self.outcome {
@@ -98,28 +98,28 @@ impl StationFile {
     }
 }
 
-/// A thru from which all but itself was removed.
+/// The residual of a thru after all other removals.
 #[derive(Clone, Debug)]
 pub struct ThruCheck {
     /// Its file.
     pub file: String,
-    /// How far it is from an ideal thru.
+    /// Its deviation from an ideal thru.
     pub residual: ThruResidual,
 }
 
-/// Whether a station's files are in order.
+/// The verdict on a station's files.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum StationVerdict {
-    /// Every file could be worked on, and every check that has a limit holds.
+    /// Every file was processed, and every check with a limit is within it.
     Pass,
     /// A check exceeds its limit.
     Fail,
-    /// A file could not be worked on.
+    /// A file could not be processed.
     Incomplete,
 }
 
 impl StationResult {
-    /// The verdict on all files. A file that failed counts before a check that does not hold.
+    /// The verdict on all files. A failed file has priority over a check that exceeds its limit.
     #[must_use]
     pub fn verdict(&self) -> StationVerdict {
         if self.files.iter().any(StationFile::has_failed) {
@@ -131,7 +131,7 @@ impl StationResult {
         }
     }
 
-    /// Whether every check that has a limit holds.
+    /// Whether every check with a limit is within it.
     #[must_use]
     pub fn checks_hold(&self) -> bool {
         let thrus_hold = self.thrus.iter().all(|thru| self.thru_holds(thru) != Some(false));
@@ -150,7 +150,7 @@ impl StationResult {
         Some(self.drift.as_ref()?.vector.worst <= self.drift_limit?)
     }
 
-    /// The length of line that delays by so many seconds, in micrometres; `None` where the effective
+    /// The length of line with the delay `delay_s`, in micrometres; `None` if the effective
     /// permittivity is not given.
     #[must_use]
     pub fn length_um(&self, delay_s: f64) -> Option<f64> {

@@ -1,4 +1,4 @@
-//! The run over many files from a probe station: fixtures removed, thrus and drift checked.
+//! Processing of many files from a probe station: removal of fixtures, checks of thrus and drift.
 
 use super::error::BatchError;
 use super::progress::{Progress, Work};
@@ -22,13 +22,13 @@ use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
-/// What happens during a run, in order.
+/// An event during a run.
 #[derive(Clone, Copy, Debug)]
 #[non_exhaustive]
 pub enum StationEvent<'e> {
-    /// Something that the user should know; the run goes on.
+    /// A warning for the user; the run continues.
     Warning(&'e str),
-    /// One file could not be worked on; the run goes on with the others.
+    /// One file could not be processed; the run continues with the others.
     Failed(&'e BatchError),
     /// So many of the files are done.
     Done(Progress),
@@ -37,13 +37,13 @@ pub enum StationEvent<'e> {
 /// A network whose fixture was removed, as a Touchstone file.
 #[derive(Clone, Debug)]
 pub struct CleanedFile {
-    /// The file's name, without a folder where the recipe gives none.
+    /// The file's name, without a folder if the recipe gives none.
     pub name: PathBuf,
     /// Its content.
     pub bytes: Vec<u8>,
 }
 
-/// Everything that a run gives.
+/// The complete result of a run.
 #[derive(Clone, Debug)]
 pub struct StationRun {
     /// The figures and checks.
@@ -54,8 +54,9 @@ pub struct StationRun {
     pub inputs: Vec<PathBuf>,
 }
 
-/// Removes the fixture from every file of a recipe and makes its checks. `notify` receives warnings and
-/// failures as they come up. A file that fails stops no other; it is a failed file of the result.
+/// Removes the fixture from every file of a recipe and makes its checks. `notify` receives warnings
+/// and failures as they occur. A file that fails does not stop the run; it is a failed file of the
+/// result.
 ///
 /// # Errors
 /// [`BatchError`] where no file is found, or where the drift cannot be checked.
@@ -129,7 +130,7 @@ pub fn run_station(
     Ok(StationRun { result, cleaned, inputs: job.inputs })
 }
 
-/// A network after one removal or several.
+/// A network after one or more removals.
 struct Removed {
     network: Network,
     figures: RemovalFigures,
@@ -137,7 +138,7 @@ struct Removed {
 }
 
 impl Removed {
-    /// After the first removal.
+    /// The network after the first removal.
     fn first(step: Deembedded) -> Self {
         Self {
             figures: RemovalFigures {
@@ -151,7 +152,7 @@ impl Removed {
         }
     }
 
-    /// After one more: the largest condition counts.
+    /// The network after a further removal: the maximum condition number is kept.
     fn then(self, step: Deembedded) -> Self {
         let next = Self::first(step);
         let worse = if self.figures.condition > next.figures.condition {
@@ -175,11 +176,11 @@ struct StationJob<'a> {
     recipe: &'a StationRecipe,
     options: &'a ReadOptions,
     notify: &'a mut dyn FnMut(StationEvent<'_>),
-    /// Standards that have been read: each serves many files.
+    /// Standards that were read; each is used for many files.
     standards: HashMap<PathBuf, Network>,
-    /// Standards that cannot be used: each is told once.
+    /// Standards that cannot be used; each is reported once.
     unusable: HashSet<PathBuf>,
-    /// Opens that were said to have their access lines on.
+    /// Opens whose access lines were reported as not removed.
     long_standards: HashSet<PathBuf>,
     inputs: Vec<PathBuf>,
 }
@@ -190,7 +191,8 @@ impl StationJob<'_> {
     }
 
     fn failed(&mut self, path: &Path, error: &BatchError) -> StationFile {
-        // The fault of a standard is told once; the result still says why each file failed.
+        // The error of a standard is reported once; the result still names the reason for each
+        // failed file.
         if !matches!(error, BatchError::UnusableStandard { .. }) {
             (self.notify)(StationEvent::Failed(error));
         }
@@ -198,7 +200,7 @@ impl StationJob<'_> {
     }
 
     fn read(&mut self, path: &Path) -> Result<TouchstoneFile, BatchError> {
-        // Also one that cannot be read is not to be replaced.
+        // An unreadable file must not be overwritten either.
         self.inputs.push(path.to_owned());
         let file = read(path, self.options)?;
         for warning in &file.warnings {
@@ -216,7 +218,7 @@ impl StationJob<'_> {
             Ok(findings) => {
                 findings.iter().for_each(|finding| self.warn(path, &finding.to_string()));
             }
-            // What has no scattering matrix is refused where it is taken off.
+            // A file without a scattering matrix is refused where it is removed.
             Err(PassiveFileError::Network(_)) => {}
             Err(source) => return Err(BatchError::NotPassive { file: path.to_owned(), source }),
         }
@@ -248,7 +250,7 @@ impl StationJob<'_> {
         Ok((path, interpolated.network))
     }
 
-    /// An open and a short that are what they are said to be.
+    /// Checks that an open and a short are of the expected kind.
     fn open_and_short(
         &mut self,
         patterns: [&NamePattern; 2],
@@ -272,7 +274,7 @@ impl StationJob<'_> {
             self.warn(
                 &file,
                 &format!(
-                    "this open and its short delay by {delay_ps:.1} ps there and back: their access \
+                    "this open and its short have a round-trip delay of {delay_ps:.1} ps: their access \
                      lines are likely still on; take them off first, in [remove.access_lines]"
                 ),
             );
@@ -280,8 +282,8 @@ impl StationJob<'_> {
         Ok([open, short])
     }
 
-    /// A measurement after the removals of the recipe; `between` are the station's ports that a thru
-    /// connects.
+    /// A measurement after the removals of the recipe; `between` are the station's ports connected
+    /// by a thru.
     fn removed(
         &mut self,
         steps: &RemovalSteps,
@@ -335,7 +337,7 @@ impl StationJob<'_> {
         removed.map_err(|source| BatchError::Network { file: path.to_owned(), source })
     }
 
-    /// The access line of each port, `None` where a port has none.
+    /// The access line of each port; `None` for a port without one.
     fn access_lines(
         &mut self,
         lines: &[AccessLine],
@@ -364,7 +366,7 @@ impl StationJob<'_> {
         Ok(of_ports)
     }
 
-    /// One file, and what is to be written for it.
+    /// One file, with the content to be written for it.
     fn cleaned(&mut self, input: &StationInput) -> Result<(StationFile, CleanedFile), BatchError> {
         let path = &input.path;
         let file = self.read(path)?;
@@ -384,7 +386,8 @@ impl StationJob<'_> {
         };
         let cleaned = TouchstoneFile {
             network: removed.network,
-            // The references of the file's own ports and its noise belong to what was measured.
+            // The reference impedances of the file's own ports and its noise belong to the
+            // measurement before the removal.
             port_references_ohm: Vec::new(),
             noise: Vec::new(),
             warnings: Vec::new(),

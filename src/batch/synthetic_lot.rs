@@ -1,8 +1,8 @@
-//! A synthetic lot of any size, to try the analysis of many dies: couplers whose process spreads over
-//! the wafer, with a few faults as they happen when dies are measured.
+//! A synthetic lot of any size, for trying the analysis of many dies: couplers with process
+//! variation over the wafer, and a few typical measurement faults.
 //!
-//! Coupling weakens from the centre to the edge, the length of one lead drifts across the wafer, and
-//! every die has deviations of its own (see [`SpreadCoupler`]).
+//! Coupling decreases from the centre to the edge, the length of one interconnect varies across the
+//! wafer, and every die has random deviations (see [`SpreadCoupler`]).
 
 use super::error::BatchError;
 use crate::component::SpreadCoupler;
@@ -27,18 +27,18 @@ const BAND_HZ: (f64, f64) = (26e9, 32e9);
 const DIES: RangeInclusive<u32> = 1..=1_000_000;
 const PITCH_MM: RangeInclusive<f64> = 0.5..=60.0;
 
-/// What a synthetic lot is to be like.
+/// The settings of a synthetic lot.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SyntheticLotSettings {
-    /// How many dies, 1 to a million; wafers of 150 mm are filled one after the other.
+    /// Number of dies, 1 to a million; wafers of 150 mm are filled one after the other.
     pub dies: u32,
-    /// From die to die along x and y, 0.5 to 60 mm.
+    /// Die pitch along x and y, 0.5 to 60 mm.
     pub die_pitch_mm: (f64, f64),
-    /// Frequencies in each file, from 26 to 32 GHz.
+    /// Number of frequencies in each file, from 26 to 32 GHz.
     pub points: u16,
     /// Seed of the deviations.
     pub seed: u64,
-    /// Whether the first wafer has an outlier, a die measured twice, a broken and a missing file.
+    /// Whether the first wafer has an outlier, a die measured twice, a damaged and a missing file.
     pub has_faults: bool,
 }
 
@@ -83,22 +83,22 @@ struct Measurement {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Fault {
-    /// A lead far too long.
+    /// An interconnect that is far too long.
     Outlier,
-    /// A file cut off in the middle.
+    /// A truncated file.
     Broken,
-    /// A file that is named and not there.
+    /// A file in the list that does not exist.
     Missing,
     /// A first measurement with bad contact on one port.
     BadContact,
 }
 
-/// Dies of the first wafer, by their place in the order of measurement, that have a fault.
+/// Dies of the first wafer with a fault, by their position in the order of measurement.
 const FAULTS: [(usize, Fault); 4] =
     [(12, Fault::BadContact), (20, Fault::Broken), (31, Fault::Outlier), (44, Fault::Missing)];
 
 impl SyntheticLot {
-    /// Places the dies and chooses those with faults.
+    /// Positions the dies and chooses those with faults.
     ///
     /// # Errors
     /// [`BatchError`] for settings out of their range, or if no die of this size fits on a wafer.
@@ -120,7 +120,7 @@ impl SyntheticLot {
         Ok(Self { settings, wafer, grid, measurements })
     }
 
-    /// How many measurements it has.
+    /// The number of measurements.
     #[must_use]
     pub fn measurements(&self) -> usize {
         self.measurements.len()
@@ -169,8 +169,8 @@ correction = true
         )
     }
 
-    /// Hands the name (relative to the list, such as `dies/w01_x0_y0.s4p`) and the bytes of each
-    /// Touchstone file on, from several threads: a million files do not fit into memory.
+    /// Passes the name (relative to the list, such as `dies/w01_x0_y0.s4p`) and the bytes of each
+    /// Touchstone file to `hand_on`, from several threads: a million files do not fit into memory.
     ///
     /// # Errors
     /// The first error of `hand_on`, or of a network that cannot be made.
@@ -189,7 +189,7 @@ correction = true
         let (x, y) = measurement.die;
         let place = self.wafer.position(f64::from(x), f64::from(y));
         let mut random = ChaCha8Rng::seed_from_u64(self.settings.seed);
-        // A stream for each die, so that it does not depend on how many there are.
+        // Each die has its own random stream, independent of the number of dies.
         let place_bits =
             (u64::from(x.cast_unsigned() & 0xffff) << 16) | u64::from(y.cast_unsigned() & 0xffff);
         random.set_stream(((measurement.wafer as u64) << 32) | place_bits);
@@ -250,7 +250,7 @@ correction = true
     }
 }
 
-/// Dies row by row from the top, wafer after wafer; second measurements come last.
+/// Dies row by row from the top, wafer after wafer; second measurements are last.
 fn measurements(
     settings: &SyntheticLotSettings,
     wafer: &WaferGeometry,

@@ -13,7 +13,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use num_complex::Complex64;
 use std::path::PathBuf;
 
-/// From Touchstone files of a receiver's parts to its quadrature balance and image rejection.
+/// Quadrature balance and image rejection of a receiver from Touchstone files of its parts.
 #[derive(Debug, Parser)]
 #[command(name = "fourphase", version, max_term_width = 80)]
 pub(super) struct Arguments {
@@ -30,13 +30,13 @@ pub(super) enum Command {
     Inspect(Inspect),
     /// Imbalance, losses and image rejection of one coupler, balun or divider
     Splitter(Box<Splitter>),
-    /// A whole receiver, from the files of its parts to its image rejection
+    /// Image rejection of a whole receiver from the files of its parts
     Downconverter(Downconverter),
-    /// Every die of a list: yield, maps and statistics
+    /// Yield, maps and statistics of the dies of a list
     Wafer(Wafer),
-    /// A synthetic wafer of any size, to try `wafer` on
+    /// A synthetic wafer of any size, for trying `wafer`
     DemoWafer(DemoWafer),
-    /// How much imbalance and phase error an image rejection allows
+    /// Imbalance and phase error that an image rejection allows
     Tolerance(Tolerance),
     /// Write a file with another parameter, reference impedance, grid, port order or format
     Convert(Box<Convert>),
@@ -50,7 +50,7 @@ pub(super) enum Command {
     Rebuild(Rebuild),
     /// Differences of two files
     Compare(Compare),
-    /// A closed-form part as a file
+    /// Write a closed-form part as a file
     Component(Component),
     /// LO range, image band and harmonics of a frequency plan
     Plan(Plan),
@@ -64,22 +64,22 @@ pub(super) enum Command {
     Man(Man),
 }
 
-/// The form of what is printed.
+/// The format of the output.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
 pub(super) enum Format {
-    /// Aligned tables for people
+    /// Aligned tables as text
     #[default]
     Text,
-    /// One document
+    /// One JSON document
     Json,
-    /// One table
+    /// One CSV table
     Csv,
 }
 
-/// How files are read.
+/// Options for reading files.
 #[derive(Clone, Debug, Args)]
 pub(super) struct Reading {
-    /// Make deviations from the Touchstone standard errors
+    /// Treat deviations from the Touchstone standard as errors
     #[arg(long)]
     pub(super) strict: bool,
     /// The option line of files that have none, such as "GHz S MA R 50"
@@ -87,7 +87,7 @@ pub(super) struct Reading {
     pub(super) option_line: Option<OptionLine>,
 }
 
-/// How files of passive parts are read.
+/// Options for reading files of passive parts.
 #[derive(Clone, Debug, Args)]
 pub(super) struct PartReading {
     #[command(flatten)]
@@ -97,13 +97,13 @@ pub(super) struct PartReading {
     pub(super) accept_active: bool,
 }
 
-/// Where report files go.
+/// Options for report files.
 #[derive(Clone, Debug, Args)]
 pub(super) struct Writing {
     /// Also write the report files into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
-    /// Replace files that exist, and remove what an earlier run wrote there
+    /// Replace existing files, and remove those of an earlier run
     #[arg(long)]
     pub(super) overwrite: bool,
 }
@@ -121,10 +121,10 @@ pub(super) struct Inspect {
     /// Touchstone files, or folders that hold them
     #[arg(required = true, value_name = "FILE")]
     pub(super) files: Vec<PathBuf>,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
-    /// Add the numbers
+    /// Include the numbers of the files
     #[arg(long)]
     pub(super) data: bool,
     #[command(flatten)]
@@ -135,19 +135,19 @@ pub(super) struct Inspect {
 
 #[derive(Debug, Args)]
 pub(super) struct Downconverter {
-    /// The receiver's description
+    /// Description of the receiver
     #[arg(value_name = "RECEIVER.toml")]
     pub(super) receiver: PathBuf,
-    /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
+    /// Uncertainty of the S-parameters: a description, or magnitude_db=..,phase_deg=..
     #[arg(long, value_name = "FILE.toml|LIST")]
     pub(super) uncertainty: Option<StatedUncertainty>,
     /// Rejections measured with tones, for comparison with the prediction
     #[arg(long, value_name = "TONES.csv")]
     pub(super) measured: Option<PathBuf>,
-    /// Threads to work on; the result does not depend on it [default: all cores]
+    /// Number of threads, without effect on the result [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -160,7 +160,7 @@ pub(super) struct Downconverter {
 
 #[derive(Debug, Args)]
 pub(super) struct Wafer {
-    /// What to measure on which dies; with --combine taken from the shards if absent
+    /// Recipe of the lot; with --combine it is inferred from the shards by default
     #[arg(value_name = "RECIPE.toml", required_unless_present = "combine")]
     pub(super) recipe: Option<PathBuf>,
     /// Write the report into this folder
@@ -169,19 +169,19 @@ pub(super) struct Wafer {
     /// Continue an interrupted run
     #[arg(long)]
     pub(super) resume: bool,
-    /// Measure every N-th row only, from the K-th on; join all N with --combine
+    /// Measure only every N-th row, starting at row K; join all N with --combine
     #[arg(long, value_name = "K/N")]
     pub(super) shard: Option<Shard>,
     /// Join shards that were measured into these folders
     #[arg(long, value_name = "DIR", num_args = 1..)]
     pub(super) combine: Vec<PathBuf>,
-    /// Threads to work on; the result does not depend on it [default: all cores]
+    /// Number of threads, without effect on the result [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
-    /// Replace an earlier report, and the unfinished run of other inputs
+    /// Replace an earlier report, and an unfinished run of other inputs
     #[arg(long)]
     pub(super) overwrite: bool,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -192,13 +192,13 @@ pub(super) struct Wafer {
 
 #[derive(Debug, Args)]
 pub(super) struct DemoWafer {
-    /// The folder to make; recipe, list of dies and files go into it
+    /// Folder to create for recipe, list of dies and files
     #[arg(value_name = "DIR")]
     pub(super) folder: PathBuf,
-    /// How many dies; wafers are filled one after the other
+    /// Number of dies; wafers are filled one after the other
     #[arg(long, value_name = "N", default_value_t = 65)]
     pub(super) dies: u32,
-    /// From die to die, millimetres; the smaller, the more dies on a wafer
+    /// Die pitch, mm
     #[arg(long, value_name = "X,Y", default_value = "15,14", value_parser = pitch)]
     pub(super) die_pitch_mm: (f64, f64),
     /// Frequencies in each file, from 26 to 32 GHz
@@ -207,10 +207,10 @@ pub(super) struct DemoWafer {
     /// Seed of the deviations
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub(super) seed: u64,
-    /// No outlier, no retest, no broken and no missing file
+    /// Omit the outlier, the retest, the damaged and the missing file
     #[arg(long)]
     pub(super) no_faults: bool,
-    /// Replace files that exist
+    /// Replace existing files
     #[arg(long)]
     pub(super) overwrite: bool,
 }
@@ -220,13 +220,13 @@ pub(super) struct Splitter {
     /// The part's Touchstone file
     #[arg(value_name = "FILE")]
     pub(super) file: PathBuf,
-    /// The phase between the outputs that the part is made for; inferred from the data if absent
+    /// Kind of the part; default: inferred from the data
     #[arg(long, value_parser = splitter_kind())]
     pub(super) kind: Option<SplitterKind>,
     /// Input port
     #[arg(long, value_name = "P", value_parser = port)]
     pub(super) input: Option<Port>,
-    /// The two output ports, in order
+    /// Output ports, in order
     #[arg(long, value_name = "A,B", value_delimiter = ',', value_parser = port)]
     pub(super) outputs: Vec<Port>,
     /// Isolated port
@@ -235,7 +235,7 @@ pub(super) struct Splitter {
     /// The band to judge, such as 27GHz..31GHz
     #[arg(long, value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
     pub(super) band: Option<(f64, f64)>,
-    /// Nominal phase of the second output less the first, degrees
+    /// Nominal phase of the second output minus the first, degrees
     #[arg(long, value_name = "D", allow_negative_numbers = true, value_parser = finite)]
     pub(super) nominal_deg: Option<f64>,
     /// Change to these reference impedances first: one, or one per port; 40+10j is complex
@@ -262,16 +262,16 @@ pub(super) struct Splitter {
     /// Maximum magnitude of the amplitude imbalance
     #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
     pub(super) require_amplitude_imbalance_db: Option<f64>,
-    /// How uncertain the S-parameters are: a description, or magnitude_db=..,phase_deg=..
+    /// Uncertainty of the S-parameters: a description, or magnitude_db=..,phase_deg=..
     #[arg(long, value_name = "FILE.toml|LIST")]
     pub(super) uncertainty: Option<StatedUncertainty>,
-    /// Threads to work on; the result does not depend on it [default: all cores]
+    /// Number of threads, without effect on the result [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,
     /// Also write the overview picture
     #[arg(long, value_name = "FILE.png|FILE.svg", value_parser = picture)]
     pub(super) plot: Option<PathBuf>,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -296,18 +296,18 @@ pub(super) struct Tolerance {
     /// Also write the chart of the curves
     #[arg(long, value_name = "FILE.png|FILE.svg", value_parser = picture)]
     pub(super) plot: Option<PathBuf>,
-    /// Replace files that exist
+    /// Replace existing files
     #[arg(long)]
     pub(super) overwrite: bool,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
 }
 
-/// How a Touchstone file is written.
+/// Options for writing a Touchstone file.
 #[derive(Clone, Debug, Args)]
 pub(super) struct FileForm {
-    /// How numbers are written
+    /// Number format
     #[arg(long, value_enum, value_name = "FORMAT", ignore_case = true)]
     pub(super) number_format: Option<NumberForm>,
     /// The unit of the frequencies
@@ -316,7 +316,7 @@ pub(super) struct FileForm {
     /// The Touchstone version of the file: 1, 1.1, 2.0 or 2.1
     #[arg(long, value_name = "VERSION", value_parser = version)]
     pub(super) touchstone: Option<Version>,
-    /// Replace the file if it exists
+    /// Replace an existing file
     #[arg(long)]
     pub(super) overwrite: bool,
 }
@@ -363,10 +363,10 @@ pub(super) enum WaveDefinitionName {
 
 #[derive(Debug, Args)]
 pub(super) struct Convert {
-    /// The file to read
+    /// File to read
     #[arg(value_name = "IN")]
     pub(super) input: PathBuf,
-    /// The file to write
+    /// File to write
     #[arg(value_name = "OUT")]
     pub(super) output: PathBuf,
     /// The parameter to write
@@ -390,7 +390,7 @@ pub(super) struct Convert {
         value_parser = units::parse_complex
     )]
     pub(super) file_reference_ohm: Vec<Complex64>,
-    /// The wave definition of the file; matters for complex reference impedances only
+    /// Wave definition of the file, for complex reference impedances
     #[arg(long, value_enum, default_value = "kurokawa", requires = "file_reference_ohm")]
     pub(super) wave_definition: WaveDefinitionName,
     /// Ports to keep, in their new order; the others are terminated by their reference impedances
@@ -399,13 +399,13 @@ pub(super) struct Convert {
     /// Interpolate to this grid, such as 27GHz..31GHz:401
     #[arg(long, value_name = "GRID", value_parser = grid)]
     pub(super) grid: Option<Grid>,
-    /// Keep the points of this band
+    /// Keep only the points of this band
     #[arg(long, value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
     pub(super) band: Option<(f64, f64)>,
-    /// Two ports become one differential and one common port; once for each pair
+    /// Convert two ports to one differential and one common port; may be repeated
     #[arg(long, value_name = "P,N", value_parser = pair)]
     pub(super) pairs: Vec<(Port, Port)>,
-    /// A mixed-mode file becomes its single-ended ports
+    /// Convert a mixed-mode file to single-ended ports
     #[arg(long)]
     pub(super) single_ended: bool,
     /// Set singular values above 1 to 1, and report by how much entries change
@@ -422,7 +422,7 @@ pub(super) struct Join {
     /// The description of the network
     #[arg(value_name = "NETWORK.toml")]
     pub(super) network: PathBuf,
-    /// The file to write
+    /// File to write
     #[arg(long, value_name = "FILE")]
     pub(super) output: PathBuf,
     /// Frequencies, in place of those of the description
@@ -439,13 +439,13 @@ pub(super) struct Rebuild {
     /// The files, their ports and the terminations of the others
     #[arg(value_name = "SET.toml")]
     pub(super) set: PathBuf,
-    /// The file to write
+    /// File to write
     #[arg(long, value_name = "FILE")]
     pub(super) output: PathBuf,
     /// Also write the covariance of its entries, for use as a source of uncertainty
     #[arg(long, value_name = "FILE.csv")]
     pub(super) covariance: Option<PathBuf>,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -462,10 +462,10 @@ pub(super) struct Station {
     /// Write the files and the report into this folder; without it only the checks are made
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
-    /// Replace files that exist
+    /// Replace existing files
     #[arg(long)]
     pub(super) overwrite: bool,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -474,16 +474,16 @@ pub(super) struct Station {
 
 #[derive(Debug, Args)]
 pub(super) struct Deembed {
-    /// The measurement
+    /// File of the measurement
     #[arg(value_name = "IN")]
     pub(super) input: PathBuf,
-    /// The file to write
+    /// File to write
     #[arg(long, value_name = "FILE")]
     pub(super) output: PathBuf,
-    /// Known two-port before port 1, the signal going from its port 1 to 2
+    /// Known two-port before port 1; the signal goes from its port 1 to 2
     #[arg(long, value_name = "A.s2p")]
     pub(super) left: Option<PathBuf>,
-    /// Known two-port after port 2, the signal going from its port 1 to 2
+    /// Known two-port after port 2; the signal goes from its port 1 to 2
     #[arg(long, value_name = "B.s2p")]
     pub(super) right: Option<PathBuf>,
     /// Known 2N-port: ports 1..N outside, N+1..2N towards the part
@@ -501,7 +501,7 @@ pub(super) struct Deembed {
     /// What the thru is made of; by default line
     #[arg(long, value_enum)]
     pub(super) split: Option<Split>,
-    /// Set singular values above 1 to 1, and say by how much entries change
+    /// Set singular values above 1 to 1, and report the maximum change of an entry
     #[arg(long)]
     pub(super) make_passive: bool,
     #[command(flatten)]
@@ -512,7 +512,7 @@ pub(super) struct Deembed {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(super) enum Split {
-    /// Two pieces of uniform line
+    /// Two equal lengths of uniform line
     Line,
     /// A pad to ground and a series interconnect on each side
     Pad,
@@ -532,7 +532,7 @@ pub(super) struct Compare {
     /// Also write a picture of both
     #[arg(long, value_name = "FILE.png|FILE.svg", value_parser = picture)]
     pub(super) plot: Option<PathBuf>,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -546,22 +546,22 @@ pub(super) struct Compare {
 #[derive(Debug, Args)]
 #[command(after_help = "The kinds and their parameters: fourphase component list")]
 pub(super) struct Component {
-    /// What to make, such as wilkinson; 'list' shows all kinds and their parameters
+    /// Kind of component, such as wilkinson; 'list' shows all kinds and their parameters
     #[arg(value_name = "KIND")]
     pub(super) kind: String,
-    /// Its parameters, such as center_ghz=29 loss_db=0.3
+    /// Parameters, such as center_ghz=29 loss_db=0.3
     #[arg(value_name = "NAME=VALUE")]
     pub(super) parameters: Vec<String>,
     /// Frequencies, such as 24GHz..34GHz:101
     #[arg(long, value_name = "GRID", value_parser = grid)]
     pub(super) grid: Option<Grid>,
-    /// The file to write; without it only the dimensions are printed
+    /// File to write; without it only the dimensions are printed
     #[arg(long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
-    /// Dimension its lines on this substrate: relative_permittivity=12.9,height_um=100
+    /// Compute dimensions on this substrate: relative_permittivity=12.9,height_um=100
     #[arg(long, value_name = "NAME=VALUE,..", value_delimiter = ',')]
     pub(super) substrate: Vec<String>,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     #[command(flatten)]
@@ -579,7 +579,7 @@ pub(super) struct Plan {
     /// LO at the mixers over LO at the input
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub(super) multiplication: u32,
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
 }

@@ -4,7 +4,7 @@ use crate::diagnostic::{Diagnostic, printable};
 use crate::report::ReportFile;
 use std::io::{self, IsTerminal as _, Write as _};
 
-/// Where a command says things.
+/// The streams and settings of a command's messages.
 pub(super) struct Console {
     quiet: bool,
     styled: bool,
@@ -21,7 +21,7 @@ impl Console {
         !self.quiet && io::stderr().is_terminal()
     }
 
-    /// Data, to standard output. A reader that has heard enough closes the pipe; that is no error.
+    /// Writes data to standard output. A closed pipe is not an error.
     pub(super) fn data(&self, text: &str) -> io::Result<()> {
         let mut out = io::stdout().lock();
         match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
@@ -30,7 +30,7 @@ impl Console {
         }
     }
 
-    /// What the user should know, to standard error, unless told to be quiet.
+    /// Writes a warning to standard error, unless the quiet option is set.
     pub(super) fn warning(&self, text: &str) {
         if !self.quiet {
             let text = format!("warning: {}", printable(text));
@@ -49,7 +49,7 @@ impl Console {
         }
     }
 
-    /// Names the files that were written.
+    /// Names the written files.
     pub(super) fn written(&self, files: &[ReportFile]) {
         for file in files {
             self.notice(&format!("wrote {}", file.path.display()));

@@ -88,7 +88,7 @@ fn shown(note: TransformationNote) -> String {
     match note {
         TransformationNote::SingleEndedAlready => "the file is single-ended already".to_owned(),
         TransformationNote::BandCut { first_hz, last_hz } => format!(
-            "the band reaches beyond the data: {} to {} is left",
+            "the band reaches beyond the data: {} to {} remains",
             ShownFrequency(first_hz),
             ShownFrequency(last_hz)
         ),

@@ -15,7 +15,9 @@ use std::path::{Path, PathBuf};
 
 pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure> {
     if given.split.is_some() && given.thru.is_none() {
-        return Err(Failure::Usage("--split says how to halve a --thru; none is given".to_owned()));
+        return Err(Failure::Usage(
+            "--split is the model of a thru, but --thru is not given".to_owned(),
+        ));
     }
     let file = given.reading.read_part(&given.input, console)?;
     let measured = file.network;
@@ -59,7 +61,7 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
         _ if left.is_some() || right.is_some() => remove_fixtures(&measured, left.as_ref(), right.as_ref()),
         _ => {
             return Err(Failure::Usage(
-                "nothing to take off: give --left and --right, --fixture, --open and --short, or --thru".to_owned(),
+                "nothing to remove: give --left and --right, --fixture, --open and --short, or --thru".to_owned(),
             ));
         }
     }

@@ -137,7 +137,7 @@ impl Failure {
             Self::Publish(PublishError::Io { source, .. }) => {
                 shown.with_help(match source.kind() {
                     std::io::ErrorKind::AlreadyExists | std::io::ErrorKind::NotADirectory => {
-                        "a file stands where a folder is needed; choose another"
+                        "a file has the name of the folder; choose another"
                     }
                     _ => "check the folder, its permissions and the space left",
                 })
@@ -150,7 +150,7 @@ impl Failure {
 fn network_diagnostic(source: &NetworkError, shown: Diagnostic) -> Diagnostic {
     match source {
         NetworkError::MixedMode => shown.with_help(MIXED_MODE_HELP),
-        NetworkError::OutsideData { .. } => shown.with_help("nothing is extrapolated"),
+        NetworkError::OutsideData { .. } => shown.with_help("data are not extrapolated"),
         NetworkError::UnequalModes => shown.with_help(
             "convert each mixed-mode file first: fourphase convert IN OUT --single-ended",
         ),
@@ -168,7 +168,7 @@ fn splitter_diagnostic(source: &SplitterError, shown: Diagnostic) -> Diagnostic 
     match source {
         SplitterError::Network(NetworkError::MixedMode) => shown.with_help(MIXED_MODE_HELP),
         SplitterError::BandOutsideData { .. } => {
-            shown.with_help("choose a --band inside the data; nothing is extrapolated")
+            shown.with_help("choose a --band inside the data; data are not extrapolated")
         }
         SplitterError::WrongRequirement { kind, .. } => {
             let option = kind.rejection().name().replace('_', "-");
@@ -183,11 +183,11 @@ fn batch_diagnostic(error: &BatchError) -> Diagnostic {
     let shown = error.diagnostic();
     match error {
         BatchError::Journal(JournalError::Exists(_)) => {
-            shown.with_help("give --resume to go on with it, or remove the journal to begin anew")
+            shown.with_help("give --resume to resume it, or remove the journal to start again")
         }
         BatchError::Journal(JournalError::OtherRun(_)) => shown.with_help(
-            "choose another folder for --out, or give --overwrite without --resume to begin anew \
-             here: what the other run measured is given up",
+            "choose another folder for --out, or give --overwrite without --resume to start again \
+             here: the results of the other run are lost",
         ),
         BatchError::Journal(JournalError::NotAJournal(_)) => {
             shown.with_help("move the file away, or choose another folder for --out")
@@ -195,14 +195,14 @@ fn batch_diagnostic(error: &BatchError) -> Diagnostic {
         BatchError::Journal(JournalError::Io { source, .. })
             if source.kind() != std::io::ErrorKind::NotFound =>
         {
-            shown.with_help("once there is space and permission, --resume goes on where it stopped")
+            shown.with_help("once there is space and permission, --resume continues the run")
         }
         BatchError::NotPassive { .. } => shown
             .with_help("correct the file or its option line; --accept-active takes it as it is"),
         BatchError::Folder { .. } => shown.with_help("choose another folder for --out"),
         BatchError::RecipeGone => shown.with_help("name it: wafer RECIPE.toml --combine .."),
         BatchError::Unfinished { shard, .. } => {
-            shown.with_help(format!("go on with it by --shard {shard} --resume"))
+            shown.with_help(format!("resume it with --shard {shard} --resume"))
         }
         _ => shown,
     }

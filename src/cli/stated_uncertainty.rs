@@ -17,7 +17,7 @@ pub(super) enum StatedUncertainty {
 
 const SHORT_FORM: &str = "expected a file, or magnitude_db=..,phase_deg=.. \
     (magnitude= for a linear one, over_frequency=independent for trace noise)";
-/// A larger standard uncertainty is a slip of the pen.
+/// Maximum standard uncertainty; a larger one is a typing error.
 const MOST: f64 = 90.0;
 
 impl FromStr for StatedUncertainty {

@@ -150,7 +150,9 @@ impl StatedAmounts {
             });
             match (given, column) {
                 (Some(given), Some(_)) => {
-                    let what = format!("duplicate {name}: it is a key and a column of the table; give one of both");
+                    let what = format!(
+                        "duplicate {name}: it is a key and a column of the table; give one of both"
+                    );
                     Err(source.complaint(given, what))
                 }
                 (Some(given), None) => source.number(key, given, ALLOWED).map(Amount::Constant),

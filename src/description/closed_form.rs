@@ -168,10 +168,7 @@ impl ClosedForm {
         };
         has_it.then_some(made).ok_or_else(|| {
             let known = self.parameters().join(", ");
-            format!(
-                "{} has no numeric parameter {parameter}; it has {known}",
-                self.name
-            )
+            format!("{} has no numeric parameter {parameter}; it has {known}", self.name)
         })
     }
 }

@@ -68,7 +68,9 @@ pub enum DescriptionProblem {
     LongRow { most: u64 },
     #[error("the columns are separated by {found:?}, expected commas")]
     Separator { found: char },
-    #[error("the column '{found}' is similar to the block '{block}', but not equal, and gives no files")]
+    #[error(
+        "the column '{found}' is similar to the block '{block}', but not equal, and gives no files"
+    )]
     NearColumn { found: String, block: String },
     #[error("expected a number, found '{found}'")]
     NotANumber { found: String },

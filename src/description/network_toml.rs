@@ -222,7 +222,9 @@ fn files_grid(
     };
     if networks.iter().any(is_wider) {
         let band = shown_band((grid.first_hz(), grid.last_hz()));
-        files.warnings.push(format!("the files cover different bands; the common band {band} is used"));
+        files
+            .warnings
+            .push(format!("the files cover different bands; the common band {band} is used"));
     }
     Ok(grid)
 }
@@ -250,7 +252,9 @@ fn wiring(
         let text = load.entry.at.get_ref();
         match joins.place_of(&load.at) {
             Some(place) => {
-                files.warnings.push(format!("{text} has a join and a load: the load is in parallel"));
+                files
+                    .warnings
+                    .push(format!("{text} has a join and a load: the load is in parallel"));
                 wiring.joins[place].push(own);
             }
             None => {

@@ -264,8 +264,7 @@ impl<'a> StationReader<'a> {
         let is_plain = !text.contains(['{', '}']);
         // The differing part is found from the names in one folder.
         if !is_plain && braces.as_ref().is_none_or(|at| text[at.start..].contains('/')) {
-            let what =
-                "files must have one {name} for the differing part, in the file's name, not its folder";
+            let what = "files must have one {name} for the differing part, in the file's name, not its folder";
             return Err(source.complaint(given, what));
         }
         Ok(Self { source, files: NamePattern { text: text.clone(), braces } })

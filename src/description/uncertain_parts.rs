@@ -369,7 +369,9 @@ impl DescribedSource {
             }
             SourceKind::Covariances(covariances) => Source::of_covariances(network, covariances),
             SourceKind::Parameters(_) => {
-                return Err(self.complaint("parameters apply to closed-form parts of a receiver only"));
+                return Err(
+                    self.complaint("parameters apply to closed-form parts of a receiver only")
+                );
             }
         };
         made.map_err(|error| self.misfit(&error))

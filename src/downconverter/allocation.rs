@@ -1,4 +1,4 @@
-//! Allocation: from the required rejection back to the error that each contributor may have.
+//! Allocation: from the required rejection to the allowance of each contributor.
 
 use super::budget::{Budget, Contributor};
 use super::error::Result;
@@ -9,14 +9,14 @@ use crate::units::{amplitude_from_db, db_from_amplitude, db_from_neper};
 /// Contributions of loads below this are rounding.
 const SMALLEST_LOADS: f64 = 1e-9;
 
-/// The error that one contributor may have.
+/// The allowance of one contributor.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Allowance {
-    /// The contributor of a row of the budget.
+    /// The contributor, a row of the budget.
     pub contributor: Contributor,
     /// The present magnitude of its channel error, nepers or radians.
     pub present: f64,
-    /// The magnitude that it may have, nepers or radians.
+    /// The allowed magnitude, nepers or radians.
     pub allowed: f64,
 }
 
@@ -44,8 +44,8 @@ pub struct WorstReturnLoss {
 /// The return losses that the loads of the LO path need to keep their allowance.
 ///
 /// Their contribution is the product of two reflections, that of the mixers' loads and that of the
-/// isolated ports, times the losses of the parts between; it falls by as many dB as the sum of the
-/// two return losses rises.
+/// isolated ports, and of the losses between them. It decreases by as many dB as the sum of the two
+/// return losses increases.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReturnLosses {
     /// The worst of the mixers' loads over all LOs.
@@ -71,8 +71,8 @@ pub struct ReturnLosses {
 pub struct Allocation {
     /// The required rejection, dB.
     pub required_db: f64,
-    /// The magnitude of channel error, nepers or radians, that meets it at any angle where both
-    /// sidebands are received alike.
+    /// The magnitude of channel error, nepers or radians, that meets it at any angle if both
+    /// sidebands have the same gain.
     pub allowed_total: f64,
     /// The factor by which every contribution is multiplied.
     pub factor: f64,
@@ -82,8 +82,8 @@ pub struct Allocation {
     pub return_losses: Option<ReturnLosses>,
 }
 
-/// The allocation: every present contribution multiplied by the same factor, so that the requirement
-/// is met even if all have the same angle.
+/// The allocation: every present contribution is multiplied by the same factor, with which the
+/// requirement is met even if all contributions have the same angle.
 pub(super) fn allocation(
     receiver: &Receiver,
     budget: &Budget,
@@ -91,7 +91,7 @@ pub(super) fn allocation(
     lo: &SolvedPath,
     worst_lo: usize,
 ) -> Result<Allocation> {
-    // |tanh(ε/2)|² is largest, for a given |ε|, where ε is imaginary.
+    // |tanh(ε/2)|² has its maximum, for a given |ε|, where ε is imaginary.
     let allowed_total = 2.0 * amplitude_from_db(-required_db).atan();
     let sum: f64 = budget.rows.iter().map(|row| row.error.norm()).sum();
     let factor = if sum > 0.0 { allowed_total / sum } else { f64::INFINITY };
@@ -121,7 +121,7 @@ fn return_losses(
     let reflections = lo.path.reflections(&lo.reduced, &lo.terminations)?;
     let isolated = lo.path.isolated_loads(receiver);
     let mixers = lo.path.mixer_loads(receiver);
-    // Loads without a contribution have nothing to gain.
+    // Loads without a contribution need no allowance.
     if isolated.is_empty() || mixers.is_empty() || loads.present < SMALLEST_LOADS {
         return Ok(None);
     }

@@ -1,4 +1,4 @@
-//! The whole analysis of a receiver.
+//! The complete analysis of a receiver.
 
 use super::allocation::{Allocation, allocation};
 use super::budget::{Budget, BudgetRow, budget};
@@ -21,16 +21,16 @@ use crate::quantile::median;
 use crate::requirement::{Compliance, Quantity};
 use crate::units::ShownFrequency;
 
-/// The worst, the median and the sense of rotation over a plan.
+/// Worst values, median and sense of rotation over a plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReceiverSummary {
     /// The point of worst rejection.
     pub worst: PlanPoint,
     /// The median over the points of the plan, dB.
     pub median_image_rejection_db: f64,
-    /// The point of largest amplitude imbalance in the wanted sideband.
+    /// The point of maximum amplitude imbalance in the wanted sideband.
     pub worst_amplitude_imbalance: PlanPoint,
-    /// The point of largest quadrature error in the wanted sideband.
+    /// The point of maximum quadrature error in the wanted sideband.
     pub worst_quadrature_error: PlanPoint,
     /// The phase by which Q leads I at the outputs, in the wanted sideband at the centre of the LO grid
     /// and its first IF, degrees.
@@ -39,7 +39,7 @@ pub struct ReceiverSummary {
     pub reversed_points: usize,
 }
 
-/// Everything that is known of a receiver.
+/// The complete result of a receiver.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DownconverterResult {
     /// The combination of I and Q.
@@ -50,21 +50,21 @@ pub struct DownconverterResult {
     pub lo: Vec<LoPoint>,
     /// In the order of the plan: for each LO, each of its IFs.
     pub points: Vec<PlanPoint>,
-    /// Worst and median over the points.
+    /// Worst values and median over the points.
     pub summary: ReceiverSummary,
     /// The contribution of each part; `None` where the receiver with ideal parts has no balance.
     pub budget: Option<Budget>,
     /// The rejection with load reflections of all phases.
     pub load_reflection_sweeps: Vec<LoadReflectionSweep>,
-    /// What corrections of Q can do.
+    /// The effect of corrections of Q.
     pub correction: CorrectionPlan,
-    /// The error that each contributor may have, if a rejection is required.
+    /// The allowance of each contributor, if a rejection is required.
     pub allocation: Option<Allocation>,
     /// Loss and noise figure of the RF path to each mixer.
     pub noise: Vec<NoisePathResult>,
-    /// Bands and harmonics.
+    /// Bands and harmonics of the frequency plan.
     pub frequency_plan: FrequencyPlan,
-    /// How far the limits are kept.
+    /// Compliance with the limits.
     pub compliance: Compliance,
     /// Conversion loss, noise figure and leakage of switched mixers; `None` for multipliers.
     pub switching: Option<SwitchingResult>,
@@ -74,18 +74,21 @@ pub struct DownconverterResult {
 
 /// Rejections below this are 0 within rounding.
 const MIN_REJECTION_DB: f64 = 1e-6;
-/// Rejections are reported to a tenth of a decibel: a smaller gain is no reason to improve a part.
+/// Rejections are reported to a tenth of a decibel; a smaller improvement is no reason to improve a
+/// part.
 const MIN_GAIN_DB: f64 = 0.1;
 
 impl DownconverterResult {
-    /// The contributor with most to gain at the point of worst rejection if it were ideal, of those
-    /// with which the worst over the plan gains too; `None` where none gains as much as is reported.
+    /// The contributor whose ideal state improves the point of worst rejection most, among those
+    /// that also improve the worst over the plan; `None` if no improvement is above the resolution
+    /// of the report.
     pub fn fix_first(&self) -> Option<&BudgetRow> {
         let rows = &self.budget.as_ref()?.rows;
         rows.iter().find(|row| self.is_worth_fixing(row))
     }
 
-    /// Of the loads and sources that the budget lists one by one, the one with most to gain likewise.
+    /// The load or source of the budget's list whose ideal state improves the rejection most, by
+    /// the same rule.
     pub fn fix_first_load(&self) -> Option<&BudgetRow> {
         let loads = &self.budget.as_ref()?.loads;
         loads.iter().find(|row| self.is_worth_fixing(row))
@@ -103,8 +106,8 @@ impl DownconverterResult {
 /// Solves a receiver over its plan.
 ///
 /// # Errors
-/// [`ReceiverError`](super::ReceiverError) for a loop without a finite answer, for a channel that gives nothing, and for
-/// parts whose networks cannot be joined.
+/// [`ReceiverError`](super::ReceiverError) for a singular loop, for a channel without output, and
+/// for parts whose networks cannot be joined.
 ///
 /// # Examples
 /// ```
@@ -189,7 +192,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     })
 }
 
-/// Where the wanted sideband is not the stronger one.
+/// A warning where the wanted sideband is not the stronger one.
 fn reversed_warning(
     receiver: &Receiver,
     summary: &ReceiverSummary,
@@ -215,7 +218,7 @@ fn reversed_warning(
     })
 }
 
-/// Where an LO power that nothing limits has no level.
+/// A warning where an LO power without a limit has no level.
 fn lo_power_warning(receiver: &Receiver, lo: &[LoPoint]) -> Option<String> {
     let mut undefined = lo.iter().flat_map(|point| {
         let mixers = receiver.mixers().iter().zip(&point.mixers);

@@ -1,10 +1,10 @@
-//! Which part degrades the balance: the channel error with one part real and all others ideal, and
-//! the rejection with that part alone ideal.
+//! The part that degrades the balance most: the channel error with one part real and all others
+//! ideal, and the rejection with one part ideal.
 //!
-//! In:  both paths of a receiver with their real and their ideal parts.
-//! Out: one row a contributor, in nepers and radians of channel error at the point of worst
-//!      rejection. The rows add up to the receiver's channel error: what the contributors do not add
-//!      up to is a row of its own, the interaction (reflections between parts).
+//! In: both paths of a receiver with their real and their ideal parts.
+//! Out: one row per contributor, in nepers and radians of channel error at the point of worst
+//! rejection. The rows add up to the receiver's channel error: the difference between the total and
+//! the sum of the contributors is a row of its own, the interaction (reflections between parts).
 
 use super::compared_path::{ComparedPath, Subset};
 use super::error::Result;
@@ -22,7 +22,7 @@ use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 use std::fmt;
 
-/// What contributes to the channel error.
+/// A contributor to the channel error.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Contributor {
     /// A single block, by its name.
@@ -31,7 +31,7 @@ pub enum Contributor {
     Pair(String),
     /// All loads, and the sources where they do not match.
     Loads,
-    /// The loads at these ports, as `BLOCK.PORT`; several where equal loads of mixers share a row.
+    /// The loads at these ports, as `BLOCK.PORT`; equal loads of mixers share a row.
     LoadsAt(Vec<String>),
     /// A source that does not match.
     Source(ReceiverPath),
@@ -43,9 +43,9 @@ pub enum Contributor {
     IfParts,
     /// The correction that is applied.
     Correction,
-    /// What remains with everything ideal, such as lengths that differ by design.
+    /// The error with everything ideal, such as lengths that differ by design.
     Arrangement,
-    /// Reflections between parts: what the others do not add up to.
+    /// Reflections between parts: the total minus the sum of all other rows.
     Interaction,
 }
 
@@ -81,12 +81,13 @@ pub struct BudgetRow {
     pub error: Complex64,
     /// The rejection if it were the only imperfection, dB.
     pub alone_db: f64,
-    /// The rejection at this point if it were ideal, dB; `None` where that has no meaning.
+    /// The rejection at this point if it were ideal, dB; `None` where this is not defined.
     pub if_ideal_db: Option<f64>,
-    /// The worst rejection over the whole plan if it were ideal, dB; `None` likewise.
+    /// The worst rejection over the whole plan if it were ideal, dB; `None` where this is not
+    /// defined.
     pub plan_if_ideal_db: Option<f64>,
-    /// For a pair, whether its blocks have the same data: what they contribute then is their common
-    /// mismatch.
+    /// For a pair, whether its blocks have the same data, so that their contribution is their
+    /// common mismatch.
     pub has_equal_members: Option<bool>,
 }
 
@@ -107,11 +108,11 @@ pub struct PartTaken {
     pub path: ReceiverPath,
     /// Its kind; `None` for terminations and for parts with more than two outputs.
     pub kind: Option<PartKind>,
-    /// The port by which the signal enters.
+    /// The input port of the signal.
     pub input: String,
-    /// The ports by which it leaves towards mixers.
+    /// The output ports towards mixers.
     pub outputs: Vec<String>,
-    /// The phase of each output against the first that the block is made for, degrees.
+    /// The nominal phase of each output relative to the first, degrees.
     pub nominal_deg: Vec<f64>,
 }
 
@@ -120,20 +121,20 @@ pub struct PartTaken {
 pub struct Budget {
     /// The receiver's channel error at the point of worst rejection.
     pub total: Complex64,
-    /// The one with most to gain first; arrangement and interaction, which no part alone changes,
-    /// last.
+    /// The contributor with the largest improvement first; arrangement and interaction, which no
+    /// single part changes, last.
     pub rows: Vec<BudgetRow>,
-    /// The row of the loads, load by load and source by source. They do not add up to it: the
+    /// The loads and sources one by one. They do not add up to the row of the loads: the
     /// contribution of a mixer's load is what an isolated port does not absorb.
     pub loads: Vec<BudgetRow>,
-    /// The interaction pair by pair, the largest first.
+    /// The interaction per pair of contributors, in descending order.
     pub interactions: Vec<Interaction>,
     /// The role of every block.
     pub taken: Vec<PartTaken>,
 }
 
 impl Budget {
-    /// Whether more than half of the error remains with every block ideal: because of blocks in one
+    /// Whether more than half of the error remains with every block ideal, because of blocks in one
     /// branch only, or different by design.
     pub fn is_arrangement(&self) -> bool {
         self.rows.iter().any(|row| {
@@ -143,16 +144,16 @@ impl Budget {
     }
 }
 
-/// Two contributors that change one another's contribution, as by reflections between them.
+/// Two contributors that change each other's contribution, for example by reflections between them.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Interaction {
-    /// The two; `None` for what takes three or more together.
+    /// The two contributors; `None` for the interaction of three or more.
     pub between: Option<[Contributor; 2]>,
-    /// The channel error of both real beyond the sum of those of each alone: nepers and radians.
+    /// The channel error with both real minus the sum with each alone: nepers and radians.
     pub error: Complex64,
 }
 
-/// Rejections and channel errors against those of the ideal receiver.
+/// Rejections and channel errors relative to those of the ideal receiver.
 pub(super) struct Comparison<'a> {
     pub(super) receiver: &'a Receiver,
     pub(super) paths: LoRf<ComparedPath<'a>>,
@@ -164,11 +165,11 @@ pub(super) struct Comparison<'a> {
     pub(super) worst: usize,
 }
 
-/// Voltages, and what evaluates them.
+/// Voltages, with the settings of their evaluation.
 type Case<'c> = (Voltages<'c>, Evaluation<'c>);
 
-/// The budget; `None` where the receiver with ideal parts has no balance to compare with. `points`
-/// are those of the plan, `worst` the one of worst rejection.
+/// The budget; `None` if the receiver with ideal parts has no balance for comparison. `points` are
+/// those of the plan, `worst` is the index of the one with the worst rejection.
 pub(super) fn budget(
     receiver: &Receiver,
     solved: &Solved,
@@ -188,7 +189,7 @@ pub(super) fn budget(
     let base = balances(receiver, ideal_voltages, &ideal)?[worst].channel_error;
     if !base.is_finite() {
         warnings.push(
-            "no error budget: with every block ideal one of the channels gives nothing".to_owned(),
+            "no error budget: with every block ideal one of the channels has no output".to_owned(),
         );
         return Ok(None);
     }
@@ -203,7 +204,7 @@ pub(super) fn budget(
         let is_known = row.is_known();
         if !is_known {
             warnings.push(format!(
-                "the budget has no row for {}: with it alone real or ideal a channel gives nothing",
+                "the budget has no row for {}: with it alone real or ideal a channel has no output",
                 row.contributor
             ));
         }
@@ -212,7 +213,7 @@ pub(super) fn budget(
     // Rows that cannot be ideal come after all others.
     let order = |row: &BudgetRow| row.if_ideal_db.unwrap_or(f64::NEG_INFINITY);
     rows.sort_by(|one, other| order(other).total_cmp(&order(one)));
-    // Lengths that differ by design, and the like: what remains with every block ideal.
+    // The error with every block ideal, for example from lengths that differ by design.
     if base.norm() > 1e-9 {
         rows.push(remainder_row(Contributor::Arrangement, base));
     }
@@ -242,7 +243,7 @@ impl Comparison<'_> {
         Voltages { lo: &self.paths.lo.ideal, rf: &self.paths.rf.ideal }
     }
 
-    /// The channel error at the worst point with only a subset real, against that with all ideal.
+    /// The channel error at the worst point with only a subset real, minus that with all ideal.
     pub(super) fn error_alone(&self, subset: &Subset) -> Result<Complex64> {
         let alone = LoRf::try_of_each(|path| self.paths.get(path).alone(subset))?;
         let balances = balances(self.receiver, Voltages::of(&alone), &self.ideal)?;
@@ -372,8 +373,8 @@ impl Comparison<'_> {
     }
 }
 
-/// The loads one by one; those at mixers' ports that have the same data share a row, since one of them
-/// ideal alone would only make them differ.
+/// The loads one by one. Loads at mixers' ports with the same data share a row, because one of them
+/// ideal alone would make them unequal.
 fn load_groups(receiver: &Receiver) -> Vec<(Contributor, Subset)> {
     let serves = |at: Terminal| {
         ReceiverPath::BOTH.map(|path| {
@@ -401,7 +402,7 @@ fn load_groups(receiver: &Receiver) -> Vec<(Contributor, Subset)> {
     groups.into_iter().map(row).collect()
 }
 
-/// The sources that do not match the reference of their port.
+/// The sources that do not match the reference impedance of their port.
 fn sources(receiver: &Receiver) -> impl Iterator<Item = (Contributor, Subset)> {
     let is_matched = |path: &ReceiverPath| {
         let input = receiver.input(*path);
@@ -416,8 +417,8 @@ fn sources(receiver: &Receiver) -> impl Iterator<Item = (Contributor, Subset)> {
 /// Contributions smaller than this are rounding, nepers or radians.
 const SMALLEST_INTERACTION: f64 = 1e-9;
 
-/// The interaction by pairs of contributors at the worst point, the largest first, and what three or
-/// more make together.
+/// The interaction per pair of contributors at the worst point, in descending order, and that of
+/// three or more together.
 fn interactions(
     compared: &Comparison<'_>,
     subsets: &[(Contributor, Subset)],

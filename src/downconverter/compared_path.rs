@@ -13,16 +13,16 @@ use std::borrow::Cow;
 /// Some parts, loads and sources of a receiver.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Subset {
-    /// Places among the parts.
+    /// Indices of the parts.
     pub(super) parts: Vec<usize>,
-    /// Places among the loads.
+    /// Indices of the loads.
     pub(super) loads: Vec<usize>,
-    /// The inputs whose sources belong to it.
+    /// The inputs whose sources belong to the subset.
     pub(super) sources: Vec<ReceiverPath>,
 }
 
 impl Subset {
-    /// Both together.
+    /// The union of both.
     pub(super) fn with(&self, other: &Self) -> Self {
         Self {
             parts: [&*self.parts, &other.parts].concat(),
@@ -32,7 +32,7 @@ impl Subset {
     }
 }
 
-/// One path with its ideal parts and terminations beside its real ones.
+/// One path with its ideal and its real parts and terminations.
 pub(super) struct ComparedPath<'a> {
     receiver: &'a Receiver,
     pub(super) real: &'a SolvedPath,
@@ -81,7 +81,7 @@ impl<'a> ComparedPath<'a> {
         Ok(Cow::Owned(voltages))
     }
 
-    /// Whether the path has anything of the subset.
+    /// Whether the path contains anything of the subset.
     pub(super) fn has(&self, subset: &Subset) -> bool {
         self.has_part(subset) || !self.ends(subset).is_empty()
     }
@@ -99,8 +99,8 @@ impl<'a> ComparedPath<'a> {
         loads.chain(sources).collect()
     }
 
-    /// The network of the open ports with the parts real for which `is_real` holds, by whether they
-    /// are of the subset; `without` where no part is.
+    /// The network of the open ports in which the parts with `is_real` are real, called with
+    /// whether they are in the subset; `without` if no part is real.
     fn reduced<'n>(
         &self,
         subset: &Subset,
@@ -119,7 +119,7 @@ impl<'a> ComparedPath<'a> {
         Ok(Cow::Owned(path.reduce(self.receiver, &both.map(block).collect::<Vec<_>>())?))
     }
 
-    /// `most` with the subset's terminations from `own`.
+    /// `most` with the terminations of the subset replaced by those of `own`.
     fn mixed(&self, subset: &Subset, most: &Terminations, own: &Terminations) -> Terminations {
         let mut terminations = most.clone();
         for end in self.ends(subset) {

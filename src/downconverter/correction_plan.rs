@@ -1,7 +1,7 @@
-//! What corrections of Q can do for a plan: one for all points, one per LO, one per LO and IF,
-//! continuous or quantised, and how many are needed.
+//! The effect of corrections of Q for a plan: one for all points, one per LO, one per LO and IF,
+//! continuous or quantised, and the number of corrections needed.
 //!
-//! Settings are absolute: what to write into the description in place of the correction that it has.
+//! Settings are absolute: they replace the correction in the description.
 
 use super::correction_weight::{CorrectionPoint, least_squares_weight, worst_rejection_db};
 use super::error::Result;
@@ -15,18 +15,18 @@ use super::solution::{Evaluation, correction_points};
 use num_complex::Complex64;
 use std::ops::Range;
 
-/// A correction of Q as it is set, and what the receiver does with it at the points it serves.
+/// A correction of Q as it is set, with its results at the points to which it applies.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CorrectionSetting {
     /// Gain of Q, dB.
     pub amplitude_db: f64,
     /// Phase where the correction acts, degrees.
     pub phase_deg: f64,
-    /// The worst rejection with it, dB.
+    /// The worst rejection with this correction, dB.
     pub worst_db: f64,
-    /// The largest amplitude imbalance of the wanted sideband with it, dB.
+    /// The maximum amplitude imbalance of the wanted sideband with this correction, dB.
     pub worst_amplitude_imbalance_db: f64,
-    /// The largest quadrature error of the wanted sideband with it, degrees.
+    /// The maximum quadrature error of the wanted sideband with this correction, degrees.
     pub worst_quadrature_error_deg: f64,
 }
 
@@ -37,7 +37,7 @@ impl CorrectionSetting {
     }
 }
 
-/// A correction with less rejection than this rejects nothing, dB.
+/// A correction with less rejection than this is not useful, dB.
 const MIN_USE_DB: f64 = 1.0;
 
 /// LOs that share a correction.
@@ -49,12 +49,13 @@ pub struct CorrectionSegment {
     pub correction: CorrectionSetting,
 }
 
-/// How many corrections meet a requirement on the rejection.
+/// The number of corrections that meet a requirement on the rejection.
 #[derive(Clone, Debug, PartialEq)]
 pub enum CorrectionCover {
-    /// The fewest that do, each for a run of neighbouring LOs.
+    /// The minimum number of corrections, each for a range of neighbouring LOs.
     Holds(Vec<CorrectionSegment>),
-    /// Not even one per LO does, because the error differs between IFs: the first LO where it fails.
+    /// Not even one per LO meets it, because the error differs between IFs: the first LO where it
+    /// is missed.
     Impossible {
         /// LO at the mixers, Hz.
         lo_hz: f64,
@@ -72,12 +73,12 @@ pub struct IfChannel {
     pub worst_db: f64,
 }
 
-/// How many IF channels, each with a correction of its own at each LO, meet a requirement.
+/// The number of IF channels, each with its own correction at each LO, that meet a requirement.
 #[derive(Clone, Debug, PartialEq)]
 pub enum CorrectionChannels {
-    /// The fewest that do, the same at every LO.
+    /// The minimum number of channels, the same at every LO.
     Holds(Vec<IfChannel>),
-    /// Not even one correction per LO and IF does: the first point where it fails.
+    /// Not even one correction per LO and IF meets it: the first point where it is missed.
     Impossible {
         /// LO at the mixers, Hz.
         lo_hz: f64,
@@ -88,39 +89,41 @@ pub enum CorrectionChannels {
     },
 }
 
-/// What corrections of Q can do over a plan.
+/// The effect of corrections of Q over a plan.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CorrectionPlan {
-    /// Where they act.
+    /// The point where corrections act.
     pub acts_on: CorrectionDomain,
-    /// The correction that the description has.
+    /// The correction in the description.
     pub present: QCorrection,
     /// The +j or -j with which Q is combined; `None` for an IF hybrid.
     pub turn: Option<Complex64>,
     /// The worst rejection with the present correction, dB.
     pub present_db: f64,
-    /// The worst rejection without any, dB.
+    /// The worst rejection without a correction, dB.
     pub uncorrected_db: f64,
-    /// The best single one, continuous.
+    /// The best single correction, continuous.
     pub single: CorrectionSetting,
-    /// The image sideband's imbalance with it at every point of the plan.
+    /// The image sideband's imbalance with the best single correction at every point of the plan.
     pub single_image: Vec<Imbalance>,
-    /// The steps of a quantised one.
+    /// The steps of a quantised correction.
     pub steps: CorrectionSteps,
-    /// The best single one, quantised.
+    /// The best single correction, quantised.
     pub single_quantised: CorrectionSetting,
-    /// The best one at each LO, continuous.
+    /// The best correction at each LO, continuous.
     pub per_lo: Vec<CorrectionSetting>,
-    /// The best one at each LO, quantised.
+    /// The best correction at each LO, quantised.
     pub per_lo_quantised: Vec<CorrectionSetting>,
     /// The best one at each point of the plan, continuous: as a digital back end applies it
     /// channel by channel.
     pub per_lo_and_if: Vec<CorrectionSetting>,
-    /// The same, quantised.
+    /// The best correction at each point, quantised.
     pub per_lo_and_if_quantised: Vec<CorrectionSetting>,
-    /// How many over LO meet the requirement on the rejection, if there is one.
+    /// The number of corrections over LO that meet the requirement on the rejection, if there is
+    /// one.
     pub cover: Option<CorrectionCover>,
-    /// How many IF channels meet it with one correction per LO and channel, likewise.
+    /// The number of IF channels that meet it with one correction per LO and channel, if there is a
+    /// requirement.
     pub channels: Option<CorrectionChannels>,
 }
 
@@ -155,7 +158,7 @@ fn worst_of(corrections: &[CorrectionSetting]) -> f64 {
     corrections.iter().map(|correction| correction.worst_db).fold(f64::INFINITY, f64::min)
 }
 
-/// A correction as it is set, of a complex weight on Q in the image sideband. `image` is that
+/// The correction as it is set for a complex weight on Q in the image sideband. `image` is that
 /// sideband; the LO phase counts `lo_turns` times.
 pub(super) fn setting_of(
     weight: &IqCorrection,
@@ -167,7 +170,7 @@ pub(super) fn setting_of(
     QCorrection::new(acts_on, weight.amplitude_db, phase_deg + 0.0)
 }
 
-/// By how much the phase of the weight in the image sideband is that of the setting.
+/// The ratio of the weight's phase in the image sideband to the phase of the setting.
 pub(super) fn turns_of_weight(acts_on: CorrectionDomain, image: Sideband, lo_turns: i32) -> f64 {
     match (acts_on, image) {
         (CorrectionDomain::IfPhase | CorrectionDomain::Digital, _) => 1.0,
@@ -176,7 +179,7 @@ pub(super) fn turns_of_weight(acts_on: CorrectionDomain, image: Sideband, lo_tur
     }
 }
 
-/// The steps of the complex weight, of those of the setting.
+/// The steps of the complex weight, from those of the setting.
 fn weight_steps(
     steps: CorrectionSteps,
     acts_on: CorrectionDomain,
@@ -204,7 +207,7 @@ impl Search<'_> {
         self.evaluation.correction.acts_on()
     }
 
-    /// A weight as a setting; none where it is beyond what can be set.
+    /// A weight as a setting; no correction where it is beyond the range of settings.
     fn correction(&self, weight: &IqCorrection) -> QCorrection {
         let image = self.receiver.plan().wanted().opposite();
         let lo_turns = self.receiver.mixing().lo_harmonic();
@@ -212,7 +215,7 @@ impl Search<'_> {
         setting_of(weight, self.acts_on(), image, lo_turns).unwrap_or(none)
     }
 
-    /// What a weight does at points `start..end`.
+    /// The effect of a weight at points `start..end`.
     fn setting(&self, weight: &IqCorrection, start: usize, end: usize) -> CorrectionSetting {
         let correction = self.correction(weight);
         let evaluation = Evaluation { correction, ..*self.evaluation };
@@ -298,8 +301,8 @@ pub(super) fn correction_plan(
     })
 }
 
-/// The fewest runs of LOs that one correction each can serve. The longest run each time is best,
-/// since a part of a run is served by the correction of the whole too.
+/// The minimum number of ranges of LOs with one correction each. The longest possible range each
+/// time is optimal, since the correction of a range also works for a part of it.
 fn cover(
     search: &Search<'_>,
     plan: &ReceiverPlan,
@@ -321,7 +324,7 @@ fn cover(
             let found = IqCorrection::best(&search.points[points(start, end)]);
             (found.worst_db >= required_db).then_some(found)
         };
-        // The end is between one that holds and one that does not: bisect.
+        // The end is between one that meets the requirement and one that does not: bisection.
         let (mut end, mut correction) = (start + 1, None);
         let mut beyond = per_lo.len() + 1;
         while beyond - end > 1 {
@@ -344,7 +347,8 @@ fn cover(
     CorrectionCover::Holds(segments)
 }
 
-/// The fewest runs of IFs in which one correction per LO and run serves, the longest each time.
+/// The minimum number of ranges of IFs with one correction per LO and range, the longest possible
+/// each time.
 fn channels(
     points: &[CorrectionPoint],
     plan: &ReceiverPlan,
@@ -365,7 +369,7 @@ fn channels(
         own => IqCorrection::best(own).worst_db,
     };
     let fails = |lo: usize, start: usize, end: usize| {
-        // Least squares is fast and often enough.
+        // Least squares is fast and often sufficient.
         let quick = least_squares_weight(run(lo, start, end));
         let holds = |weight| worst_rejection_db(run(lo, start, end), weight) >= required_db;
         !quick.is_some_and(holds) && best_db(lo, start, end) < required_db
@@ -381,8 +385,8 @@ fn channels(
                 best_db: best_db(lo, start, start + 1),
             };
         }
-        // All IFs are tried first, then the end is bisected between one that holds and one that does
-        // not.
+        // All IFs are tried first; then the end is bisected between one that meets the requirement
+        // and one that does not.
         let (mut end, mut beyond) = (start + 1, ifs + 1);
         let mut tried = ifs;
         while beyond - end > 1 {

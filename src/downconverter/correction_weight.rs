@@ -1,8 +1,8 @@
 //! Correction of Q by one complex weight for many points of a plan.
 //!
-//! At each point the combined output is i + w q; for the image it should vanish, for the wanted
-//! sideband it should not. The weight is found by least squares on the image, in closed form, or so
-//! that the worst rejection is best (minimax).
+//! At each point the combined output is i + w q; it should vanish for the image and not for the
+//! wanted sideband. The weight w minimises either the sum of squares of the image, in closed form,
+//! or the maximum of image over wanted (minimax).
 
 use super::iq_balance::rejection_db;
 use super::q_correction::CorrectionDomain;
@@ -30,8 +30,9 @@ pub struct CorrectionPoint {
 }
 
 impl CorrectionPoint {
-    /// From channel errors (nepers and radians) and the gain of the wanted sideband over the image
-    /// sideband before I, dB: I and Q of both sidebands in units of I in the image sideband.
+    /// A point from channel errors (nepers and radians) and the gain of the wanted sideband over
+    /// the image sideband before I, dB: I and Q of both sidebands in units of I in the image
+    /// sideband.
     pub fn of_errors(
         sideband_gain_db: f64,
         wanted_error: Complex64,
@@ -46,8 +47,9 @@ impl CorrectionPoint {
         }
     }
 
-    /// The point for a weight on Q in the image sideband where the correction acts there: one on the
-    /// LO's phase turns Q oppositely in the wanted sideband, which is conjugated here.
+    /// The point for a weight on Q in the image sideband, for the place where the correction acts.
+    /// A correction of the LO's phase rotates Q in the opposite direction in the wanted sideband,
+    /// which is conjugated here.
     #[must_use]
     pub fn for_domain(self, acts_on: CorrectionDomain) -> Self {
         match acts_on {
@@ -63,8 +65,8 @@ impl CorrectionPoint {
         rejection_db(self.wanted_i + weight * self.wanted_q, self.image_i + weight * self.image_q)
     }
 
-    /// The weights that hold a level of rejection. `None` where no weight does or where they fill no
-    /// disk, which is so only at levels about 0 dB.
+    /// The weights that reach a level of rejection. `None` if no weight does or if they are not a
+    /// disk, which only happens at levels near 0 dB.
     pub(super) fn disk(&self, level_db: f64) -> Option<Disk> {
         // |image|² <= allowed |wanted|².
         let allowed = crate::units::power_from_db(-level_db);
@@ -86,7 +88,7 @@ impl CorrectionPoint {
     }
 }
 
-/// The weight that Q is multiplied by to cancel a channel error, nepers and radians: exp(-error).
+/// The weight on Q that cancels a channel error, nepers and radians: exp(-error).
 #[must_use]
 pub fn weight_against(error: Complex64) -> Complex64 {
     (-error).exp()
@@ -118,16 +120,16 @@ pub fn least_squares_weight(points: &[CorrectionPoint]) -> Option<Complex64> {
     (power > 0.0).then(|| -cross / power)
 }
 
-/// The weight whose worst rejection over the points is best; `None` where no point has an image
+/// The weight whose worst rejection over the points is the best; `None` if no point has an image
 /// through Q.
 ///
-/// The rejection is good to 1e-9 dB, the weight to the square root of that, since the optimum is
-/// flat.
+/// The rejection is accurate to 1e-9 dB, the weight to the square root of that, since the optimum
+/// is flat.
 ///
 /// # Method
-/// For a level of rejection the weights that hold it at one point fill a disk, and a level can be
-/// held by all if their disks have a point in common. The level is bisected over a few points, to
-/// which the worst of the others is added until none is worse.
+/// For a level of rejection the weights that reach it at one point are a disk; all points can reach
+/// it if their disks have a common point. The level is bisected over a few points, to which the
+/// worst of the others is added until none is worse.
 ///
 /// # Examples
 /// ```
@@ -194,11 +196,11 @@ fn minimax_of_few(points: &[CorrectionPoint]) -> Option<Complex64> {
     Some(held.1)
 }
 
-/// A weight that holds a level at every point, if there is one.
+/// A weight that reaches a level at every point, if there is one.
 fn common_point(points: &[CorrectionPoint], level_db: f64) -> Option<Complex64> {
     let disks: Option<Vec<Disk>> = points.iter().map(|point| point.disk(level_db)).collect();
     let disks = disks?;
-    // If the disks have a point in common, a centre or a crossing of two edges is one.
+    // If the disks have a common point, a centre or a crossing of two edges is one.
     let slack =
         1e-13 * disks.iter().map(|disk| disk.centre.norm() + disk.radius).fold(0.0, f64::max);
     let in_all = |weight: Complex64| {
@@ -211,7 +213,7 @@ fn common_point(points: &[CorrectionPoint], level_db: f64) -> Option<Complex64> 
     disks.iter().map(|disk| disk.centre).chain(crossings).find(|&weight| in_all(weight))
 }
 
-/// Where the edges of two disks cross, or touch.
+/// The crossing or touching points of the edges of two disks.
 fn crossings(one: &Disk, other: &Disk) -> [Complex64; 2] {
     let between = other.centre - one.centre;
     let distance = between.norm();

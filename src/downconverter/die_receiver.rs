@@ -16,7 +16,7 @@ use num_complex::Complex64;
 use std::borrow::Cow;
 use std::ops::RangeInclusive;
 
-/// A receiver of which the networks in some places change from die to die.
+/// A receiver in which some networks change from die to die.
 #[derive(Clone, Debug)]
 pub struct DieReceiver {
     variation: Variation,
@@ -25,7 +25,7 @@ pub struct DieReceiver {
 }
 
 impl DieReceiver {
-    /// Prepares a receiver for dies that bring networks of their own for these places.
+    /// Prepares a receiver for dies with their own networks at these places.
     ///
     /// # Errors
     /// [`ReceiverError::NoSuch`] for a place of another receiver, and those of
@@ -66,8 +66,8 @@ impl DieReceiver {
     ///
     /// # Errors
     /// [`ReceiverError::DieNetworks`] for another number of networks; [`ReceiverError::PortCount`]
-    /// and [`ReceiverError::InNetwork`] for a network that does not fit or does not cover the plan;
-    /// otherwise as [`plan_points`](super::plan_points).
+    /// and [`ReceiverError::InNetwork`] for a network with other ports or one that does not cover
+    /// the plan; otherwise as [`plan_points`](super::plan_points).
     pub fn points(&self, networks: &[Network]) -> Result<(Vec<PlanPoint>, Option<MinLoPower>)> {
         self.check_count(networks)?;
         let varied = self.variation.solve(|changing, path| {
@@ -76,8 +76,8 @@ impl DieReceiver {
         Ok((self.variation.points(&varied)?, self.variation.min_lo_power(&varied)?))
     }
 
-    /// A point of a die, by its errors and sideband gain, without the receiver's correction: what a
-    /// complex weight on Q in the image sideband works on.
+    /// A point of a die, from its errors and sideband gain, without the receiver's correction: the
+    /// input of a complex weight on Q in the image sideband.
     pub(crate) fn uncorrected_point(
         &self,
         sideband_gain_db: f64,
@@ -99,12 +99,12 @@ impl DieReceiver {
         correction.undone(channel_error, -1.0, image, self.lo_turns())
     }
 
-    /// The phase to set for a complex weight on Q in the image sideband, degrees.
+    /// The phase setting for a complex weight on Q in the image sideband, degrees.
     pub(crate) fn correction_phase_deg(&self, weight: Complex64) -> f64 {
         weight.arg().to_degrees() / self.turns_of_weight() + 0.0
     }
 
-    /// The phase of the weight for a phase that is set, degrees.
+    /// The phase of the weight for a phase setting, degrees.
     pub(crate) fn correction_weight_deg(&self, phase_deg: f64) -> f64 {
         phase_deg * self.turns_of_weight()
     }
@@ -118,8 +118,8 @@ impl DieReceiver {
         turns_of_weight(self.receiver().output().correction.acts_on(), image, self.lo_turns())
     }
 
-    /// The same points with one block, or a pair, ideal: matched and balanced, with the mean phase
-    /// and loss that it has on this die.
+    /// The points with one block, or a pair, ideal: matched and balanced, with the mean phase and
+    /// loss that it has on this die.
     ///
     /// # Errors
     /// As [`points`](Self::points), and [`ReceiverError::NoSuch`] for an index of another receiver.
@@ -140,7 +140,7 @@ impl DieReceiver {
         }
         let voltages = LoRf::try_of_each(|path| {
             let path = JoinedPath::new(&receiver, path)?;
-            // The same warnings for every die: they are given for the receiver itself.
+            // The warnings are the same for every die and are given for the receiver itself.
             let roles = roles(&receiver, &path, &mut Vec::new());
             let mut blocks = path.blocks.clone();
             let ideals = ideals(&receiver, &path, &roles)?;

@@ -15,20 +15,21 @@ use num_complex::Complex64;
 /// LO and RF at one mixer.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MixerDrive {
-    /// Phase of the LO voltage against the wave available at the input, unwrapped over LO, degrees.
+    /// Phase of the LO voltage relative to the wave available at the input, unwrapped over LO,
+    /// degrees.
     pub lo_phase_deg: f64,
-    /// Volts per square root of a watt available.
+    /// LO voltage, volts per square root of a watt available.
     pub lo_magnitude: f64,
-    /// Power in the load at the mixer's LO port, dBm; `None` without a load or without a power at the
-    /// source. A load that reflects more than it receives has none.
+    /// Power in the load at the mixer's LO port, dBm; `None` without a load or without a source
+    /// power. A load that reflects more than it receives has no level.
     pub lo_power_dbm: Option<Figure>,
-    /// Distance of the LO phase, as it counts in mixing, from the set of phases a quarter turn apart
-    /// that is nearest to all mixers' at the centre of the LO grid, degrees; without the mean over all
+    /// Difference between the LO phase, as effective in mixing, and the nearest set of phases in
+    /// quadrature for all mixers at the centre of the LO grid, degrees; without the mean over all
     /// mixers.
     pub lo_phase_error_deg: f64,
     /// Phase of the RF voltage at this LO's first IF of the wanted sideband, unwrapped over LO, degrees.
     pub rf_phase_deg: f64,
-    /// Volts per square root of a watt available.
+    /// RF voltage, volts per square root of a watt available.
     pub rf_magnitude: f64,
 }
 
@@ -37,11 +38,11 @@ pub struct MixerDrive {
 pub struct PairDrive {
     /// The pair's channel.
     pub channel: Channel,
-    /// Plus minus minus: volts per square root of a watt available.
+    /// Differential voltage, plus minus minus: volts per square root of a watt available.
     pub differential_magnitude: f64,
-    /// Mean of both.
+    /// Common-mode voltage, the mean of both: volts per square root of a watt available.
     pub common_mode_magnitude: f64,
-    /// Differential over twice the common part, dB; infinite for a perfect pair.
+    /// Ratio of differential to twice the common part, dB; infinite for a perfect pair.
     pub common_mode_rejection_db: f64,
 }
 
@@ -56,7 +57,7 @@ pub struct LoPoint {
     pub rf_if_hz: f64,
     /// One per mixer.
     pub mixers: Vec<MixerDrive>,
-    /// One per channel that has one mixer of either polarity.
+    /// The balance of each channel with one mixer of either polarity.
     pub pairs: Vec<PairDrive>,
 }
 
@@ -71,7 +72,8 @@ impl LoPoint {
         (count > 0.0).then(|| sum / count)
     }
 
-    /// Which mixer has the LO phase farthest from its place in quadrature, and by how many degrees.
+    /// The mixer whose LO phase is farthest from its phase in quadrature, with the difference in
+    /// degrees.
     #[must_use]
     pub fn largest_phase_error(&self) -> Option<(usize, f64)> {
         let errors = self.mixers.iter().map(|drive| drive.lo_phase_error_deg).enumerate();
@@ -79,8 +81,8 @@ impl LoPoint {
     }
 }
 
-/// The conductance, in siemens, of all one-ports at each mixer's node: frequency after frequency,
-/// mixer after mixer; `None` where there is none.
+/// The conductance, in siemens, of all one-ports at each mixer's node, indexed by frequency and
+/// mixer; `None` where there is none.
 pub(super) fn mixer_conductances(
     receiver: &Receiver,
     own: &SolvedPath,
@@ -89,7 +91,7 @@ pub(super) fn mixer_conductances(
     conductances_with(receiver, path, &path.blocks, &own.reduced, &own.terminations)
 }
 
-/// The same with other networks of the path's parts and other terminations.
+/// The conductances with other networks of the path's parts and other terminations.
 pub(super) fn conductances_with(
     receiver: &Receiver,
     path: &JoinedPath,
@@ -104,7 +106,7 @@ pub(super) fn conductances_with(
     for (at, mixer) in receiver.mixers().iter().enumerate() {
         let terminal = *mixer.ports.get(path.path());
         let loaded = path.loads_at_node(receiver, terminal);
-        // A one-port block in the same node takes power like a load.
+        // A one-port block in the same node absorbs power like a load.
         let others = receiver.node_of(&terminal).iter().filter_map(|end| path.part(end.block));
         let one_ports: Vec<&Network> =
             others.map(|own| &blocks[own.block]).filter(|block| block.ports() == 1).collect();
@@ -129,7 +131,7 @@ pub(super) fn conductances_with(
 /// The conductance, in siemens, of a one-port: (1 - |Γ|²) / (|1 + Γ|² R).
 fn conductance(reflection: Complex64, reference_ohm: f64) -> f64 {
     let denominator = (1.0 + reflection).norm_sqr();
-    // A short takes no power.
+    // A short absorbs no power.
     if denominator == 0.0 {
         0.0
     } else {
@@ -235,13 +237,13 @@ fn lo_phase_errors_deg(receiver: &Receiver, lo: &[Complex64]) -> Vec<f64> {
     errors_deg
 }
 
-/// The set of phases a quarter turn apart, with one phase common to all, that is nearest by least
+/// The set of phases in steps of 90 degrees, with one phase common to all, that is nearest by least
 /// squares, without the common phase.
 fn nearest_quarter_turns_deg(phases_deg: &[f64]) -> Vec<f64> {
     let folded_deg: Vec<f64> = phases_deg.iter().map(|deg| deg.rem_euclid(90.0)).collect();
     #[expect(clippy::cast_precision_loss, reason = "a receiver has few mixers")]
     let count = phases_deg.len().max(1) as f64;
-    // Phases folded into a quarter turn lie on a circle: it is cut before each of them in turn.
+    // Phases modulo 90 degrees are on a circle, which is cut before each of them in turn.
     let common = |cut_deg: f64| {
         let cut =
             || folded_deg.iter().map(move |deg| deg + if *deg < cut_deg { 90.0 } else { 0.0 });

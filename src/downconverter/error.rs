@@ -1,4 +1,4 @@
-//! Why a receiver or its plan cannot be made or solved.
+//! Errors of a receiver or its plan.
 
 use super::signal_path::ReceiverPath;
 use crate::network::NetworkError;
@@ -6,10 +6,10 @@ use crate::requirement::{Quantity, UndefinedFigure};
 use crate::units::{MAX_GHZ, ShownFrequency, shown_band, shown_complex};
 use num_complex::Complex64;
 
-/// What may fail because of a receiver.
+/// A result that may fail because of a receiver.
 pub(super) type Result<T, E = ReceiverError> = std::result::Result<T, E>;
 
-/// Why there is no frequency plan.
+/// The reason for which there is no frequency plan.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 #[expect(missing_docs, reason = "the messages say what each variant means")]
@@ -36,7 +36,7 @@ pub enum PlanError {
     )]
     NotAscending { what: &'static str, index: usize, found_hz: f64 },
     #[error(
-        "a multiplication by {after} after the split is no part of a multiplication by {multiplication}"
+        "a multiplication by {after} after the split must divide the multiplication by {multiplication}"
     )]
     AfterSplit { multiplication: u32, after: u32 },
     #[error("lo_power_dbm must be from -200 to 200, found {found_dbm}")]
@@ -75,14 +75,15 @@ pub enum PlanError {
     Grid(#[from] NetworkError),
 }
 
-/// Why a receiver cannot be made or solved. A `what` names a block, a load or a value.
+/// The reason for which a receiver cannot be made or solved. A `what` names a block, a load or a
+/// value.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 #[expect(missing_docs, reason = "the messages say what each variant means")]
 pub enum ReceiverError {
     #[error("{text}")]
     PortOrder { text: String },
-    // A receiver that cannot be solved.
+    // Errors of solving a receiver.
     #[error("join \"{join}\" closes a loop that is singular at {}", ShownFrequency(*frequency_hz))]
     SingularJoin { join: String, frequency_hz: f64 },
     #[error(

@@ -1,13 +1,13 @@
-//! Bands and harmonics of a receiver: pure arithmetic on ranges.
+//! Bands and harmonics of a receiver: arithmetic on frequency ranges.
 //!
-//! Upper sideband: RF = LO + IF, image = LO - IF; lower: the reverse. The LO at the mixers is N times
-//! the LO input, so N times its phase error and 20 log10 N dB more phase noise.
+//! Upper sideband: RF = LO + IF, image = LO - IF; lower: the reverse. The LO at the mixers is N
+//! times the LO input, with N times its phase error and 20 log10 N dB more phase noise.
 
 use super::error::PlanError;
 use crate::units::{MAX_GHZ, ShownFrequency, db_from_amplitude, shown_band};
 use std::fmt;
 
-/// Which side of the LO is wanted.
+/// The wanted sideband.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sideband {
     /// RF = LO + IF.
@@ -17,7 +17,7 @@ pub enum Sideband {
 }
 
 impl Sideband {
-    /// The other one.
+    /// The other sideband.
     pub fn opposite(self) -> Self {
         match self {
             Self::Upper => Self::Lower,
@@ -38,18 +38,18 @@ impl fmt::Display for Sideband {
 /// A range of frequencies, Hz: low and high.
 pub type Band = (f64, f64);
 
-/// What a plan is made from.
+/// The settings of a plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PlanSettings {
     /// The RF band, Hz.
     pub rf_hz: Band,
     /// The IF band, Hz.
     pub if_hz: Band,
-    /// N: the LO at the mixers over the LO input.
+    /// N: ratio of the LO at the mixers to the LO input.
     pub multiplication: u32,
 }
 
-/// Which band a harmonic falls into.
+/// The band into which a harmonic falls.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Victim {
     /// The wanted RF band.
@@ -73,66 +73,66 @@ impl fmt::Display for Victim {
 /// A harmonic of the LO input that falls into a band.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct HarmonicHit {
-    /// Its number; N itself is the LO.
+    /// Order of the harmonic; order N is the LO.
     pub harmonic: u32,
     /// The band it falls into.
     pub victim: Victim,
-    /// The part of that band that it sweeps, Hz.
+    /// The part of that band that the harmonic covers, Hz.
     pub overlap_hz: Band,
-    /// The LO inputs for which it does, Hz.
+    /// The range of LO inputs for which it is in the band, Hz.
     pub lo_input_hz: Band,
 }
 
 /// The plan for one choice of sideband.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SidebandPlan {
-    /// Which side is wanted.
+    /// The wanted sideband.
     pub sideband: Sideband,
     /// The RF band, Hz.
     pub rf_hz: Band,
-    /// All LOs that bring some of the RF band into some of the IF band, Hz.
+    /// All LOs that convert a part of the RF band into the IF band, Hz.
     pub lo_hz: Band,
-    /// The same at the LO input.
+    /// The range of these LOs at the LO input, Hz.
     pub lo_input_hz: Band,
-    /// Where images can come from, Hz.
+    /// The image band, Hz.
     pub image_hz: Band,
     /// Harmonics of the LO input in RF, image and IF bands: at most [`MOST_HARMONICS`] entries.
     pub harmonics: Vec<HarmonicHit>,
-    /// The last harmonic that was looked at, where higher ones may reach the bands too.
+    /// The maximum harmonic that was examined, if higher ones may reach the bands too.
     pub harmonics_cut_after: Option<u32>,
 }
 
 /// A frequency plan.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FrequencyPlan {
-    /// What it was made from.
+    /// The settings of the plan.
     pub settings: PlanSettings,
-    /// Phase noise of the LO over that of its input, dB.
+    /// Phase noise of the LO relative to that of its input, dB.
     pub phase_noise_rise_db: f64,
-    /// For the upper, then the lower sideband. One that would need an LO at or below zero is
-    /// left out.
+    /// The upper, then the lower sideband. A sideband that would need an LO at or below zero is
+    /// omitted.
     pub sidebands: Vec<SidebandPlan>,
-    /// What the user should know of the IF against the LO.
+    /// Notes for the user about the IF relative to the LO.
     pub notes: Vec<String>,
 }
 
-/// The most entries in a list of harmonics. An LO input near 0 Hz has harmonics without number in
-/// every band.
+/// Maximum number of entries in a list of harmonics. An LO input near 0 Hz has an unlimited number
+/// of harmonics in every band.
 pub const MOST_HARMONICS: usize = 1000;
-/// The highest harmonic that is looked at: above the highest multiplication times mixing harmonic.
+/// Maximum harmonic that is examined, above the maximum multiplication times mixing harmonic.
 const MAX_HARMONIC: u32 = 2_000_000;
 /// The bands that a harmonic may reach: RF, image and IF.
 const VICTIMS: usize = 3;
 
-/// The highest multiplication or harmonic that is accepted; no LO chain comes near it.
+/// Maximum multiplication or harmonic; LO chains stay far below it.
 const MAX_FACTOR: u32 = 1000;
 
-/// Refuses a multiplication or harmonic that is 0 or out of all proportion.
+/// Checks that a multiplication or harmonic is within its range.
 pub(super) fn check_factor(name: &'static str, found: u32) -> Result<(), PlanError> {
     if (1..=MAX_FACTOR).contains(&found) { Ok(()) } else { Err(PlanError::Factor { name, found }) }
 }
 
-/// Refuses a frequency that is meant in another unit.
+/// Checks that a frequency is not in the wrong unit.
 pub(super) fn check_unit(what: &'static str, found_hz: f64) -> Result<(), PlanError> {
     if found_hz > MAX_GHZ * 1e9 { Err(PlanError::BeyondRange { what, found_hz }) } else { Ok(()) }
 }
@@ -181,13 +181,13 @@ fn note(plan: &SidebandPlan, if_hz: Band) -> Option<String> {
     let sideband = plan.sideband;
     if plan.lo_hz.0 <= 0.0 {
         return Some(format!(
-            "the {sideband} sideband is left out: with an IF up to {} its LO would be at 0 Hz or below",
+            "the {sideband} sideband is omitted: with an IF up to {} its LO would be at 0 Hz or below",
             ShownFrequency(if_hz.1)
         ));
     }
     (if_hz.1 > plan.lo_hz.0).then(|| {
         format!(
-            "for the {sideband} sideband the IF, {}, lies above the lowest LO, {}; check that IF \
+            "for the {sideband} sideband the IF, {}, is above the minimum LO, {}; check that IF \
              and RF are not exchanged",
             shown_band(if_hz),
             ShownFrequency(plan.lo_hz.0)
@@ -205,7 +205,7 @@ fn sideband_plan(settings: &PlanSettings, sideband: Sideband) -> SidebandPlan {
             ((rf_low + if_low, rf_high + if_high), (rf_low + 2.0 * if_low, rf_high + 2.0 * if_high))
         }
     };
-    // Below zero the mixer hears the same frequency above it: LO and image then add up to the IF.
+    // A negative frequency is received as the positive one: LO and image then add up to the IF.
     let image_hz = match image_hz {
         (low, high) if low >= 0.0 => (low, high),
         (low, high) if high > 0.0 => (0.0, high.max(-low)),
@@ -247,7 +247,7 @@ pub(super) fn plan_of_bands(
     }
 }
 
-/// Phase noise of an LO over that of its input, dB: 20 log10 of the multiplication.
+/// Phase noise of an LO relative to that of its input, dB: 20 log10 of the multiplication.
 fn phase_noise_rise_db(multiplication: u32) -> f64 {
     db_from_amplitude(f64::from(multiplication))
 }

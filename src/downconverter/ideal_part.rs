@@ -1,15 +1,15 @@
-//! What each part of a receiver is for, inferred from where it stands, and its ideal.
+//! The role of each part of a receiver, inferred from its place, and its ideal network.
 //!
 //! In:  a path of a receiver with the networks of its parts.
 //! Out: the role of each part (input, outputs towards the mixers, kind), its ideal network, and
 //!      ideal terminations.
 //!
-//! The signal enters a part by the port that it reaches with least loss and leaves by those that lead
-//! on to mixers; the port of the other input, where LO and RF share a part, is none of them. A part's
-//! ideal is matched to the receiver's reference impedances, with its own mean loss and phase and
-//! perfectly balanced outputs; that of parts that form a pair has the mean of all of them. A four-port keeps the
-//! structure that sends what its outputs reflect to the isolated port:
-//! S(b, in) = e^{jφ} S(a, in), S(a, iso) = -e^{-jφ} S(a, in), S(b, iso) = S(a, in).
+//! The signal enters a part at the port that it reaches with the least loss and leaves it at the
+//! ports that lead to mixers; where LO and RF share a part, the port of the other input is neither.
+//! The ideal of a part is matched to the receiver's reference impedances, with the part's own mean
+//! loss and phase and perfectly balanced outputs; the ideal of parts in a pair has the mean of all
+//! of them. A four-port keeps the structure that conducts reflections from its outputs to the
+//! isolated port: S(b, in) = e^{jφ} S(a, in), S(a, iso) = -e^{-jφ} S(a, in), S(b, iso) = S(a, in).
 
 use super::error::Result;
 use super::joined_path::{JoinedPath, OPEN, PathPart, Terminations};
@@ -21,30 +21,30 @@ use crate::splitter::SplitterKind;
 use crate::units::wrap_deg;
 use num_complex::Complex64;
 
-/// What a part does on one path.
+/// The role of a part on one path.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct PartRole {
-    /// The port by which the signal enters.
+    /// The input port of the signal.
     pub(super) input: Port,
-    /// The ports by which it leaves towards mixers.
+    /// The output ports towards mixers.
     pub(super) outputs: Vec<RoleOutput>,
     /// The kind; `None` for parts with no outputs or more than two.
     pub(super) kind: Option<PartKind>,
-    /// Whether it has an ideal: not where the signal arrives by two ports alike, as in a ring of
-    /// lines.
+    /// Whether it has an ideal; false if the signal arrives at two ports with similar strength, as
+    /// in a ring of lines.
     pub(super) has_ideal: bool,
 }
 
-/// A port by which the signal leaves a part towards mixers.
+/// An output port of a part towards mixers.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct RoleOutput {
     pub(super) port: Port,
-    /// Its phase against the first output that the part is made for, degrees.
+    /// Its nominal phase relative to the first output, degrees.
     pub(super) nominal_deg: f64,
 }
 
-/// The roles of a path's parts, in its order. A description that contradicts the wiring is not
-/// used, with a warning; so is a part that has no ideal.
+/// The roles of a path's parts, in its order. A description that contradicts the wiring is ignored
+/// with a warning; a part without an ideal has a warning too.
 pub(super) fn roles(
     receiver: &Receiver,
     path: &JoinedPath,
@@ -130,7 +130,7 @@ fn role(
                     _ => SplitterKind::Antiphase,
                 },
             };
-            // Inferred from the data where the description does not give it.
+            // Inferred from the data if the description does not give it.
             let nominal_deg = given.nominal_deg.unwrap_or(kind.nominal_deg(measured_deg));
             let outputs = vec![output(*first, 0.0), output(*second, nominal_deg)];
             (Some(PartKind::Splitter(kind)), outputs)
@@ -179,7 +179,7 @@ fn ideal(
     let input = role.input.index();
     for (point, matrix) in entries.chunks_exact_mut(ports * ports).enumerate() {
         if role.outputs.is_empty() {
-            // A termination absorbs; a part beside the signal's path is best absent.
+            // A termination absorbs; the ideal of a part beside the signal path is its absence.
             if is_beside {
                 (0..ports).for_each(|port| matrix[port * ports + port] = Complex64::ONE);
             }
@@ -204,8 +204,8 @@ fn ideal(
     Ok(Network::new(ParameterKind::Scattering, block.grid().clone(), ports, entries, references)?)
 }
 
-/// The geometric mean of the transfers to all outputs of all members, each turned back by its
-/// nominal phase.
+/// The geometric mean of the transfers to all outputs of all members, each without its nominal
+/// phase.
 fn mean_transfer(members: &[(&Network, &PartRole)], point: usize) -> Complex64 {
     let transfers: Vec<Complex64> = members
         .iter()
@@ -226,7 +226,7 @@ fn mean_transfer(members: &[(&Network, &PartRole)], point: usize) -> Complex64 {
     first * (logarithms / count).exp()
 }
 
-/// e^{jφ}, exactly at quarter turns, so that an ideal part is exactly balanced.
+/// The factor e^{jφ}, exact at multiples of 90 degrees, so that an ideal part is exactly balanced.
 fn turn(angle_deg: f64) -> Complex64 {
     match wrap_deg(angle_deg) {
         0.0 => Complex64::ONE,
@@ -237,14 +237,14 @@ fn turn(angle_deg: f64) -> Complex64 {
     }
 }
 
-/// Whether a part hangs on a node where the signal goes on without it.
+/// Whether a part is connected to a node from which the signal continues without it.
 fn is_beside_the_path(receiver: &Receiver, part: usize) -> bool {
     receiver.joins().iter().any(|join| {
         join.terminals.len() > 2 && join.terminals.iter().any(|terminal| terminal.block == part)
     })
 }
 
-/// Ideal terminations: one matched load at each node, and an open where the signal goes on to
+/// Ideal terminations: one matched load at each node, and an open where the signal continues to
 /// another part.
 pub(super) fn ideal_terminations(
     receiver: &Receiver,

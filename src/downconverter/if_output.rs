@@ -1,4 +1,5 @@
-//! Behind the mixers: the IF paths of I and Q, and their combination by numbers or by a hybrid.
+//! The stage after the mixers: the IF paths of I and Q, and their combination by numbers or by a
+//! hybrid.
 
 use super::error::{ReceiverError, Result};
 use super::iq_balance::Combination;
@@ -19,7 +20,7 @@ impl IfPart {
 }
 
 impl OutputChoice {
-    /// The same combination at so many IFs.
+    /// The same combination at each of `ifs` IFs.
     #[must_use]
     pub fn of_combination(name: &str, combination: Combination, ifs: usize) -> Self {
         Self {
@@ -38,11 +39,11 @@ impl OutputChoice {
         is_turn.then_some(ideal.q)
     }
 
-    /// A port of an IF hybrid, given as scattering parameters at the IFs; `None` where it receives
-    /// nothing from I or from Q.
+    /// A port of an IF hybrid, given as scattering parameters at the IFs; `None` if there is no
+    /// transmission from I or from Q.
     ///
-    /// The ideal hybrid has the transmission from I, and from Q the same turned by 90 degrees: to the
-    /// side on which the hybrid itself turns it at the middle IF.
+    /// The ideal hybrid has the transmission from I, and from Q the same rotated by 90 degrees, in
+    /// the direction of the hybrid itself at the middle IF.
     #[must_use]
     pub fn of_hybrid(hybrid: &Network, i: Port, q: Port, output: Port) -> Option<Self> {
         let transfer = |point| {

@@ -1,25 +1,25 @@
 //! I and Q of a receiver from the voltages at its mixers, and its image rejection.
 //!
-//! A mixer of gain c with the RF voltage H at the sideband and the LO voltage L gives, with the
-//! conversion gain growing as |L|^k,
+//! A mixer of gain c with the RF voltage H in the sideband and the LO voltage L gives the IF phasor
+//! below; the conversion gain is proportional to |L|^k.
 //!
 //! | sideband | IF phasor |
 //! |---|---|
 //! | upper | c H conj(L) \|L\|^(k-1) |
 //! | lower | conj(c) conj(H) L \|L\|^(k-1) |
 //!
-//! With harmonic n the phase of L counts n times. I and Q are sums over their mixers, those of
-//! polarity minus subtracted; each passes its IF path, Q the correction, and z = t_I I + t_Q Q. The
-//! rejection is |z wanted|² / |z image|². With ρ = t_Q Q / (t_I I) in the wanted and its negative in
-//! the image sideband, both ideally 1, it is |(1 + ρ wanted) / (1 - ρ image)|² times the common gain
-//! ratio: the error in the image sideband sets the remaining image.
+//! With harmonic n the phase of L counts n times. I and Q are sums over their mixers, with minus
+//! for those of polarity minus; each has its IF path, Q also the correction, and z = t_I I + t_Q Q.
+//! The rejection is |z wanted|² / |z image|². With ρ = t_Q Q / (t_I I) in the wanted sideband and
+//! its negative in the image sideband, both ideally 1, it is |(1 + ρ wanted) / (1 - ρ image)|²
+//! times the common gain ratio: the error in the image sideband determines the image.
 
 use super::error::{ReceiverError, Result};
 use super::frequency_plan::Sideband;
 use crate::units::{db_from_amplitude, db_from_neper};
 use num_complex::Complex64;
 
-/// An output of the receiver.
+/// An IF channel of the receiver.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Channel {
     /// In phase.
@@ -29,7 +29,7 @@ pub enum Channel {
 }
 
 impl Channel {
-    /// The name by which descriptions and documents know it: `i` or `q`.
+    /// The name in descriptions and documents: `i` or `q`.
     pub fn name(self) -> &'static str {
         match self {
             Self::I => "i",
@@ -38,7 +38,7 @@ impl Channel {
     }
 }
 
-/// A mixer with the voltages at it, volts per square root of a watt.
+/// A mixer with its voltages, volts per square root of a watt.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Element {
     /// The channel to which its output belongs.
@@ -55,7 +55,7 @@ pub struct Element {
     pub rf_lower: Complex64,
 }
 
-/// How all mixers of a receiver mix: by default as multipliers, with the LO itself.
+/// The conversion rule of all mixers of a receiver; by default multipliers at the LO itself.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Mixing {
     lo_amplitude_exponent: f64,
@@ -91,7 +91,7 @@ impl Mixing {
         self.lo_amplitude_exponent
     }
 
-    /// How often the LO phase counts.
+    /// The factor with which the LO phase counts.
     pub fn lo_harmonic(&self) -> i32 {
         self.lo_harmonic
     }
@@ -150,7 +150,7 @@ impl IqOutputs {
 }
 
 impl Element {
-    /// L |L|^(k-1), its phase n times that of L; zero without LO.
+    /// The drive L |L|^(k-1) with n times the phase of L; zero without LO.
     fn drive(&self, mixing: &Mixing) -> Complex64 {
         let size = self.lo.norm();
         if size == 0.0 {
@@ -174,7 +174,7 @@ impl Combination {
     pub const I_PLUS_JQ: Self = Self { i: Complex64::ONE, q: Complex64::I };
     /// I - jQ.
     pub const I_MINUS_JQ: Self = Self { i: Complex64::ONE, q: Complex64::new(0.0, -1.0) };
-    /// Both.
+    /// Both combinations.
     pub const BOTH: [Self; 2] = [Self::I_PLUS_JQ, Self::I_MINUS_JQ];
 
     /// The combined output.
@@ -190,7 +190,7 @@ pub const NOTHING_WANTED_DB: f64 = -400.0;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReceiverBalance {
     /// Wanted over image power at the combined output, dB; infinite without an image, and
-    /// [`NOTHING_WANTED_DB`] where nothing of the wanted sideband comes through.
+    /// [`NOTHING_WANTED_DB`] without output in the wanted sideband.
     pub image_rejection_db: f64,
     /// Gain of the paths before I in the wanted sideband over that in the image sideband, dB: part
     /// of the rejection that does not come from balance.
@@ -201,7 +201,7 @@ pub struct ReceiverBalance {
     pub channel_error: Complex64,
 }
 
-/// Q over I against the ideal.
+/// Q over I, divided by the ideal.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Imbalance {
     /// Amplitude imbalance, dB.
@@ -211,7 +211,7 @@ pub struct Imbalance {
 }
 
 impl Imbalance {
-    /// From the logarithm of the ratio, nepers and radians; without a minus before a zero.
+    /// The imbalance from the logarithm of the ratio, nepers and radians; zero has no sign.
     fn of_error(error: Complex64) -> Self {
         Self { amplitude_db: db_from_neper(error.re) + 0.0, phase_deg: error.im.to_degrees() + 0.0 }
     }

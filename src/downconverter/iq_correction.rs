@@ -56,7 +56,7 @@ pub struct IqCorrection {
 }
 
 impl IqCorrection {
-    /// The best continuous correction for all points; none where none does better.
+    /// The best continuous correction for all points; no correction if none improves the rejection.
     pub fn best(points: &[CorrectionPoint]) -> Self {
         let none = Self::of_weight(Complex64::ONE, points);
         match minimax_weight(points).map(|weight| Self::of_weight(weight, points)) {
@@ -68,8 +68,8 @@ impl IqCorrection {
     /// The best quantised correction for all points.
     ///
     /// # Method
-    /// A correction that beats a candidate lies in every point's disk of the level that the candidate
-    /// holds, so only steps within the common range of all disks are tried.
+    /// A correction better than a candidate is in every point's disk of the candidate's level, so
+    /// only steps within the common range of all disks are tried.
     pub fn best_quantised(points: &[CorrectionPoint], steps: CorrectionSteps) -> Self {
         Self::best(points).quantised(points, steps)
     }
@@ -125,7 +125,7 @@ impl IqCorrection {
     }
 }
 
-/// More candidates than this are not tried; there are so many only where no correction is of use.
+/// Maximum number of candidates; there are more only where no correction is useful.
 const MAX_CANDIDATES: f64 = 200_000.0;
 
 /// A range of numbers.
@@ -142,12 +142,12 @@ impl Range {
         Self { low: self.low.max(low), high: self.high.min(high) }
     }
 
-    /// The whole multiples of a step within.
+    /// The multiples of a step within the range.
     fn whole(self, step: f64) -> Self {
         Self { low: (self.low / step).ceil(), high: (self.high / step).floor() }
     }
 
-    /// How many whole numbers there are from `low` to `high`, both whole.
+    /// The number of whole numbers from `low` to `high`, both whole.
     fn count(self) -> f64 {
         (self.high - self.low + 1.0).max(0.0)
     }
@@ -159,8 +159,8 @@ struct WeightRange {
     phases_deg: Range,
 }
 
-/// A range that includes every weight that holds a level at all points, with phases near
-/// `around_deg`; `None` where the level bounds nothing.
+/// A range that includes every weight that reaches a level at all points, with phases near
+/// `around_deg`; `None` if the level is no bound.
 fn common_range(points: &[CorrectionPoint], level_db: f64, around_deg: f64) -> Option<WeightRange> {
     let (mut gains_db, mut phases_deg) = (Range::ALL, Range::ALL);
     for point in points {

@@ -16,25 +16,25 @@ use crate::network::{
 };
 use num_complex::Complex64;
 
-/// A part on a path that has a block of its own there.
+/// A part on a path with its own block there.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct PathPart {
-    /// Its place in the receiver.
+    /// Its index in the receiver.
     pub(super) part: usize,
-    /// Its place among the blocks of the path.
+    /// Its index among the blocks of the path.
     pub(super) block: usize,
 }
 
-/// The parts on a path, and the open ports of the network that they make.
+/// The parts on a path, and the open ports of their joined network.
 #[derive(Clone, Debug)]
 pub(super) struct JoinedPath {
     path: ReceiverPath,
-    /// The parts that have a block of their own, in the receiver's order.
+    /// The parts with their own block, in the receiver's order.
     pub(super) parts: Vec<PathPart>,
-    /// Scattering networks in the receiver's references of their nodes.
+    /// Scattering networks in the reference impedances of their nodes in the receiver.
     pub(super) blocks: Vec<Network>,
     wiring: Wiring,
-    /// The receiver's number of each join of the wiring.
+    /// The receiver's index of each join of the wiring.
     joins: Vec<usize>,
     open_ports: Vec<Terminal>,
     /// The open port of the input.
@@ -56,7 +56,7 @@ pub(super) type Terminations = Vec<Load>;
 struct OpenPorts(Vec<Terminal>);
 
 impl OpenPorts {
-    /// The place of a port in the list, to which it is added if it is new.
+    /// The index of a port in the list, to which it is added if it is new.
     fn place(&mut self, port: Terminal) -> usize {
         let known = self.0.iter().position(|own| *own == port);
         known.unwrap_or_else(|| {
@@ -113,7 +113,8 @@ impl JoinedPath {
             joins: joins.iter().map(node).collect(),
             outside: open.0.iter().filter_map(local).collect(),
         };
-        // The receiver's references: those of a file must not decide what is ideal.
+        // The receiver's reference impedances are used: those of a file must not determine what is
+        // ideal.
         let blocks = networks
             .iter()
             .zip(&parts)
@@ -130,15 +131,15 @@ impl JoinedPath {
         Ok(Self { path, parts, blocks, wiring, joins, open_ports: open.0, source, mixers, loads })
     }
 
-    /// The same path with all parts but the `changing` ones joined into one block, for many
-    /// receivers that differ in those only.
+    /// The path with all parts but the `changing` ones joined into one block, for many receivers
+    /// that differ in those only.
     pub(super) fn gathered(&self, receiver: &Receiver, changing: &[usize]) -> Result<Self> {
         let (changing, fixed): (Vec<PathPart>, Vec<PathPart>) =
             self.parts.iter().partition(|own| changing.contains(&own.part));
         if fixed.len() < 2 {
             return Ok(self.clone());
         }
-        // The new place of every block: among the fixed ones, or after the gathered block.
+        // The new index of every block: among the fixed ones, or after the gathered block.
         let mut is_fixed = vec![true; self.blocks.len()];
         let mut place = vec![0; self.blocks.len()];
         for (at, own) in fixed.iter().enumerate() {
@@ -151,7 +152,7 @@ impl JoinedPath {
         let (inner, outer): (Vec<usize>, Vec<usize>) = (0..self.joins.len())
             .partition(|&at| self.wiring.joins[at].iter().all(|end| is_fixed[end.block]));
 
-        // Ports of the gathered block: those that meet a changing part, and open ports.
+        // Ports of the gathered block: those joined to a changing part, and open ports.
         let mut ports = OpenPorts::default();
         let meeting = outer.iter().flat_map(|&at| &self.wiring.joins[at]);
         for end in meeting.chain(&self.wiring.outside).filter(|end| is_fixed[end.block]) {
@@ -199,7 +200,7 @@ impl JoinedPath {
         self.path
     }
 
-    /// The part of a receiver, where it has a block of its own on this path.
+    /// The part with this index, if it has its own block on this path.
     pub(super) fn part(&self, part: usize) -> Option<&PathPart> {
         self.parts.iter().find(|own| own.part == part)
     }
@@ -209,7 +210,7 @@ impl JoinedPath {
         join(blocks, &self.wiring).map_err(|error| named(receiver.joins(), &self.joins, error))
     }
 
-    /// The terminations that the receiver has: sources, loads, and opens elsewhere.
+    /// The terminations of the receiver: sources, loads, and opens at all other ports.
     pub(super) fn terminations(&self, receiver: &Receiver) -> Terminations {
         let mut terminations = vec![OPEN; self.open_ports.len()];
         for (termination, port) in terminations.iter_mut().zip(&self.open_ports) {
@@ -225,7 +226,7 @@ impl JoinedPath {
         terminations
     }
 
-    /// The same with every source and load matched to the reference of its port.
+    /// The terminations with every source and load matched to the reference impedance of its port.
     pub(super) fn matched_terminations(
         &self,
         receiver: &Receiver,
@@ -279,7 +280,8 @@ impl JoinedPath {
             let matrix = terminated.matrix(point);
             for &end in &self.mixers {
                 let leaving = matrix.at(Port::from_index(end), Port::from_index(source)) * wave;
-                // What leaves, what the termination reflects, and at the input the source's wave.
+                // The outgoing wave, its reflection at the termination, and at the input the
+                // source's wave.
                 let own = if end == source { wave } else { Complex64::ZERO };
                 let reflected = reflections[end * points + point] * leaving;
                 voltages.push((leaving + reflected + own) * references[end].re.sqrt());
@@ -360,7 +362,7 @@ impl JoinedPath {
     }
 
     /// The wave that the source sends into its port for one watt available, in that port's
-    /// reference.
+    /// reference impedance.
     pub(super) fn source_wave(
         &self,
         receiver: &Receiver,
@@ -369,7 +371,7 @@ impl JoinedPath {
     ) -> Complex64 {
         let source = self.source();
         let reference_ohm = reduced.references_ohm(0)[source].re;
-        // With a matched source in its place the wave is one.
+        // A matched source sends a wave of magnitude one.
         let source_ohm = match terminations[source] {
             Load::Impedance(ohm) => ohm,
             Load::OnePort(_) | Load::Reflection(_) => receiver.input(self.path).source_ohm,
@@ -382,12 +384,12 @@ impl JoinedPath {
         self.source
     }
 
-    /// The open port that is this port of the receiver, if there is one.
+    /// The open port with the given port of the receiver, if there is one.
     pub(super) fn port_of(&self, terminal: Terminal) -> Option<usize> {
         self.open_ports.iter().position(|own| *own == terminal)
     }
 
-    /// The port of the receiver that an open port is.
+    /// The port of the receiver of an open port.
     pub(super) fn open_port(&self, end: usize) -> Terminal {
         self.open_ports[end]
     }
@@ -402,7 +404,7 @@ impl JoinedPath {
         self.loads[load]
     }
 
-    /// The open ports of the loads at the node of a mixer's port: these loads take its power.
+    /// The open ports of the loads at the node of a mixer's port: these loads absorb its power.
     pub(super) fn loads_at_node(&self, receiver: &Receiver, terminal: Terminal) -> Vec<usize> {
         let node = receiver.node_of(&terminal);
         let mut found: Vec<usize> = self.loads.iter().copied().flatten().collect();
@@ -416,8 +418,8 @@ impl JoinedPath {
         self.loads_where(|end| self.is_at_mixer(receiver, end, &[self.path]))
     }
 
-    /// Open ports of loads that terminate a port by themselves and stand at no mixer: isolated
-    /// ports. A load at a port that is joined too stands beside the signal's path and is none.
+    /// Open ports of loads that are alone at a port and not at a mixer: isolated ports. A load at a
+    /// joined port is beside the signal path and is not one of them.
     pub(super) fn isolated_loads(&self, receiver: &Receiver) -> Vec<usize> {
         let is_joined = |end: usize| {
             receiver.joins().iter().any(|join| join.terminals.contains(&self.open_ports[end]))

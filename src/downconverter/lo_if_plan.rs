@@ -15,10 +15,11 @@ use super::signal_path::{LoRf, ReceiverPath};
 use crate::network::{FrequencyGrid, NetworkError};
 use std::ops::{Range, RangeInclusive};
 
-/// RF frequencies this close, relatively, are one: sums of LO and IF differ in their last digits.
+/// RF frequencies within this relative distance are equal: sums of LO and IF differ in their last
+/// digits.
 const SAME_FREQUENCY: f64 = 1e-12;
 
-/// What a receiver's plan is made from.
+/// The settings of a receiver's plan.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LoIfSettings {
     /// LO at the mixers, Hz, ascending.
@@ -30,10 +31,10 @@ pub struct LoIfSettings {
     pub rf_hz: Option<Band>,
     /// The wanted sideband.
     pub wanted: Sideband,
-    /// LO at the mixers over LO input, 1 to 1000.
+    /// Ratio of the LO at the mixers to the LO input, 1 to 1000.
     pub lo_multiplication: u32,
-    /// The part of that multiplication that comes after the LO is split: the LO path works at LO
-    /// over this.
+    /// The part of that multiplication after the split of the LO: the LO path works at LO divided
+    /// by this.
     pub lo_multiplication_after_split: u32,
     /// n in RF = n LO ± IF, 1 to 1000.
     pub lo_harmonic: u32,
@@ -91,17 +92,17 @@ struct SidebandPoints {
 }
 
 impl ReceiverPlan {
-    /// From the lowest to the highest frequency at which parts are used, Hz.
+    /// The range of frequencies at which parts are used, Hz.
     #[must_use]
     pub fn band_hz(&self) -> RangeInclusive<f64> {
         let (lo, rf) = (self.grid(ReceiverPath::Lo), self.grid(ReceiverPath::Rf));
         lo.first_hz().min(rf.first_hz())..=lo.last_hz().max(rf.last_hz())
     }
 
-    /// Checks the settings and lays out the grids of both paths.
+    /// Checks the settings and computes the grids of both paths.
     ///
     /// # Errors
-    /// [`PlanError`] with the first setting that breaks a rule.
+    /// [`PlanError`] with the first invalid setting.
     ///
     /// # Examples
     /// ```
@@ -213,7 +214,7 @@ impl ReceiverPlan {
         self.settings.wanted
     }
 
-    /// What the plan was made from.
+    /// The settings of the plan.
     pub fn settings(&self) -> &LoIfSettings {
         &self.settings
     }
@@ -271,8 +272,8 @@ impl ReceiverPlan {
         let own = self.points[point];
         let (upper, lower) = (own.rf_point(Sideband::Upper), own.rf_point(Sideband::Lower));
         let [lo_grid_hz, rf_grid_hz] = ReceiverPath::BOTH.map(|path| self.grid(path).as_hz());
-        // The lower sideband lies below the upper one, as every IF is above 0 Hz, unless the IF is
-        // too small for two points.
+        // The lower sideband is below the upper one, as every IF is above 0 Hz, unless the IF is
+        // too small for two different points.
         let (rf_hz, upper) = if lower == upper {
             (vec![rf_grid_hz[lower]], 0)
         } else {
@@ -408,7 +409,7 @@ fn check_ascending(what: &'static str, list_hz: &[f64]) -> Result<(), PlanError>
     if list_hz.is_empty() { Err(PlanError::NoFrequencies { what }) } else { Ok(()) }
 }
 
-/// Every frequency once, ascending, and for each of the list its place among them.
+/// Every frequency once, ascending, and for each entry of the list its index among them.
 fn merged(list_hz: &[f64]) -> (Vec<f64>, Vec<usize>) {
     let mut order: Vec<usize> = (0..list_hz.len()).collect();
     order.sort_by(|&one, &other| list_hz[one].total_cmp(&list_hz[other]));

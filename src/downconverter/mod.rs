@@ -9,7 +9,7 @@
 //! | `signal_path` | LO path and RF path, and one value for each |
 //! | `mixer_agreement` | whether mixers and the splitters before them work together |
 //! | `lo_if_plan` | the frequencies at which a receiver is solved |
-//! | `receiver_setup`, `receiver` | what makes a receiver, and the checked receiver |
+//! | `receiver_setup`, `receiver` | the values of a receiver, and the checked receiver |
 //! | `if_output` | IF paths, and the combination of I and Q |
 //! | `joined_path` | a path joined and terminated: voltages at the mixers |
 //! | `iq_balance` | I and Q from those voltages, and the rejection |
@@ -20,18 +20,19 @@
 //! | `switched_result`, `switched_warnings` | their results over a plan, and what to check |
 //! | `drive` | LO and RF at each mixer: phase, magnitude, power |
 //! | `path_noise` | loss and noise of the RF paths |
-//! | `signal_trace` | by which port a signal enters each part |
+//! | `signal_trace` | the input port of the signal in each part |
 //! | `compared_path` | a path with any of its parts, loads and sources ideal |
 //! | `ideal_part`, `budget` | the role and the ideal of each part; the error budget |
 //! | `allocation` | the error that each part may have |
-//! | `q_correction` | a correction of Q as it is set, and where it acts |
+//! | `q_correction` | a correction of Q as it is set, and the point where it acts |
 //! | `correction_weight`, `iq_correction` | complex weights on Q; the best one, continuous or quantised |
 //! | `correction_plan` | corrections of a plan: one for all, per LO, per LO and IF |
 //! | `reflection_sweep` | load reflections of all phases |
 //! | `plan_figures` | figures of a result over its whole plan |
 //! | `receiver_compliance` | worst values against the limits, and the LOs that pass |
 //! | `analysis` | the whole analysis |
-//! | `variation`, `die_receiver` | a receiver with other networks in some places; the same on many dies |
+//! | `variation`, `die_receiver` | a receiver with other networks at some places; the same on many
+//! dies |
 
 mod allocation;
 mod analysis;

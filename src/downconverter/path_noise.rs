@@ -1,7 +1,7 @@
 //! Loss and noise figure of the passive RF path from the input to each mixer.
 //!
-//! A passive network at 290 K, sources and loads included, has the noise factor 1 / G with G its
-//! available gain: its output noise is thermal whatever its loss, while the signal falls by G.
+//! A passive network at 290 K, including sources and loads, has the noise factor 1 / G with its
+//! available gain G: its output noise is thermal for any loss, while the signal decreases by G.
 
 use super::drive::mixer_conductances;
 use super::error::Result;
@@ -11,7 +11,7 @@ use crate::network::{Load, Port, single_sideband_noise_factor};
 use crate::requirement::Figure;
 use crate::units::{db_from_power, power_from_db};
 
-/// The RF path from the input to one mixer, division included.
+/// The RF path from the input to one mixer, including the division.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NoisePathResult {
     /// The mixer.
@@ -20,8 +20,8 @@ pub struct NoisePathResult {
     /// LO with its first IF of the wanted sideband; `None` without a load, or with one that reflects more than it
     /// receives.
     pub loss_db: Vec<Option<f64>>,
-    /// Noise figure at 290 K, dB, likewise; `None` for a mixer at the RF input itself, and
-    /// where a source of noise is not passive.
+    /// Noise figure at 290 K, dB, at the same points; `None` for a mixer at the RF input itself,
+    /// and where a source of noise is not passive.
     pub noise_figure_db: Vec<Option<f64>>,
 }
 
@@ -77,7 +77,8 @@ fn available_gains(
     }
     let mut terminations = own.terminations.clone();
     let wave = path.source_wave(receiver, reduced, &terminations);
-    // Terminated in the port's own reference: what then leaves is the port's wave source.
+    // Terminated in the port's own reference impedance, the outgoing wave is the port's wave
+    // source.
     terminations[end] = Load::Impedance(reduced.references_ohm(0)[end]);
     let terminated = path.terminated(reduced, &terminations)?;
     let (port, source) = (Port::from_index(end), Port::from_index(source));
@@ -89,8 +90,8 @@ fn available_gains(
     Ok(Some(gains.collect()))
 }
 
-/// The rise of a receiver's noise figure, dB, above that with perfect image rejection, from the noise
-/// that the image sideband adds: 10 log10(1 + 1/rejection).
+/// The increase of a receiver's noise figure, dB, relative to perfect image rejection, by the noise
+/// of the image sideband: 10 log10(1 + 1/rejection).
 ///
 /// # Examples
 /// ```

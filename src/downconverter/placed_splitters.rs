@@ -1,4 +1,4 @@
-//! Whether the splitters of a receiver are connected as their data say.
+//! Checks whether the splitters of a receiver are connected in agreement with their data.
 
 use super::error::{ReceiverError, Result};
 use super::ideal_part::{PartRole, roles};
@@ -9,12 +9,12 @@ use super::signal_path::ReceiverPath;
 use crate::network::{Network, Port};
 use crate::splitter::{PortOrderFinding, PortRoles, SplitterKind, port_order_finding};
 
-/// The roles of a part's ports by its place in the receiver, where it is a splitter.
+/// The roles of a part's ports from its place in the receiver, if it is a splitter.
 #[derive(Clone, Debug)]
 pub(super) struct PlacedSplitter {
     part: usize,
     ports: PortRoles,
-    /// Its kind, where the description gives it.
+    /// Its kind, if the description gives it.
     kind: Option<SplitterKind>,
 }
 
@@ -33,7 +33,7 @@ impl PlacedSplitter {
         Some(Self { part, ports: PortRoles { input: role.input, outputs, isolated }, kind })
     }
 
-    /// Which block of the receiver it is.
+    /// The index of its block in the receiver.
     pub(super) fn part(&self) -> usize {
         self.part
     }
@@ -58,13 +58,13 @@ impl PlacedSplitter {
         port_order_finding(network, self.kind, &self.ports)
     }
 
-    /// The finding as a sentence, with the order of port names that the data fit.
+    /// The finding as a sentence, with the order of port names that agrees with the data.
     pub(super) fn text(&self, receiver: &Receiver, found: &PortOrderFinding) -> String {
         let part = &receiver.parts()[self.part];
         let name = |port: Port| part.ports[port.index()].clone();
         let text = format!("block '{}': {}", part.name, found.text(name));
         let Some(likely) = &found.likely else { return text };
-        // Each port takes the name that stands for its likely role now.
+        // Each port gets the name that now belongs to its likely role.
         let mut names = part.ports.clone();
         let [a, b] = likely.outputs;
         let [own_a, own_b] = self.ports.outputs;
@@ -84,7 +84,7 @@ pub(super) fn placed_splitters<'p>(
     receiver: &Receiver,
     path: &'p JoinedPath,
 ) -> Vec<(PlacedSplitter, &'p Network)> {
-    // What is said about roles is said once, by the budget.
+    // Warnings about roles are given once, by the budget.
     let roles = roles(receiver, path, &mut Vec::new());
     let placed = path.parts.iter().zip(&roles).filter_map(|(own, role)| {
         let network = &path.blocks[own.block];
@@ -93,7 +93,7 @@ pub(super) fn placed_splitters<'p>(
     placed.collect()
 }
 
-/// Warnings of splitters that are connected otherwise than their data say.
+/// Warnings of splitters whose connections contradict their data.
 ///
 /// # Errors
 /// [`ReceiverError::PortOrder`] where the result would be meaningless.
@@ -110,7 +110,7 @@ pub(super) fn check_port_orders(receiver: &Receiver, path: &JoinedPath) -> Resul
     Ok(warnings)
 }
 
-/// The splitters of both paths, for networks that take their places later.
+/// The splitters of both paths, for networks that are put at their places later.
 pub(super) fn splitters_of(receiver: &Receiver) -> Result<Vec<(ReceiverPath, PlacedSplitter)>> {
     let mut all = Vec::new();
     for which in ReceiverPath::BOTH {

@@ -1,10 +1,10 @@
-//! Figures that a result has over its whole plan.
+//! Figures of a result over its whole plan.
 
 use super::analysis::DownconverterResult;
 use super::iq_balance::PlanPoint;
 use super::path_noise::single_sideband_rise_db;
 
-/// By how much noise from the image sideband raises the noise of the wanted one, dB.
+/// The increase of the wanted sideband's noise by noise from the image sideband, dB.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ImageNoiseRise {
     /// At the worst image rejection.
@@ -16,8 +16,8 @@ pub struct ImageNoiseRise {
 }
 
 impl DownconverterResult {
-    /// The lowest and the highest LO power that a mixer takes over the plan, dBm; `None` where no
-    /// mixer's power is known.
+    /// The minimum and the maximum LO power of any mixer over the plan, dBm; `None` if no mixer's
+    /// power is known.
     pub fn lo_power_range_dbm(&self) -> Option<(f64, f64)> {
         let powers =
             self.lo.iter().flat_map(|point| &point.mixers).filter_map(|m| m.lo_power_dbm?.value());
@@ -35,7 +35,7 @@ impl DownconverterResult {
         }
     }
 
-    /// For each LO the place, among `points`, of the IF with the worst image rejection.
+    /// For each LO the index, among `points`, of the IF with the worst image rejection.
     pub fn worst_if_of_each_lo(&self) -> Vec<usize> {
         let rejection_db = |at: usize| self.points[at].balance.image_rejection_db;
         let has_same_lo =

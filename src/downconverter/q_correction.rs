@@ -1,7 +1,7 @@
-//! A correction of Q as it is set: a gain and a phase, and where they act.
+//! A correction of Q as it is set: a gain, a phase, and the point where they act.
 //!
-//! With I and Q as they reach the output (times t_I and t_Q, so that ideally Q = I in the wanted and
-//! Q = -I in the image sideband), a gain g and a phase φ make of Q
+//! I and Q are those at the output (times t_I and t_Q, so that ideally Q = I in the wanted and Q =
+//! -I in the image sideband). A gain g and a phase φ change Q to
 //!
 //! | acts on | wanted sideband | image sideband |
 //! |---|---|---|
@@ -9,10 +9,11 @@
 //! | `lo_phase`, φ of Q's LO, which counts n times | g e^{±jnφ} Q | g e^{∓jnφ} Q |
 //! | `digital` | g/cos φ Q - j tan φ I | the same |
 //!
-//! The upper signs are those of a wanted lower sideband. For I and Q before they are combined as
-//! I ± jQ the last line is a matrix of real numbers: Q' = g/cos φ Q ∓ tan φ I. It is the complex weight
-//! g e^{jφ} of `if_phase` times a common factor, so the rejection is the same; but it turns Q against
-//! I oppositely in the two sidebands, as an error of quadrature in the LO path does.
+//! The upper signs are those of a wanted lower sideband. For I and Q before their combination as I
+//! ± jQ the last line is a matrix of real numbers: Q' = g/cos φ Q ∓ tan φ I. It is the complex
+//! weight g e^{jφ} of `if_phase` times a common factor, so the rejection is the same; but it
+//! rotates Q relative to I in opposite directions in the two sidebands, as a quadrature error in
+//! the LO path does.
 
 use super::error::{ReceiverError, Result};
 use super::frequency_plan::Sideband;
@@ -21,10 +22,10 @@ use crate::units::amplitude_from_db;
 use num_complex::Complex64;
 use std::fmt;
 
-/// Where a correction of Q acts.
+/// The point where a correction of Q acts.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum CorrectionDomain {
-    /// On the phase of Q at IF, as a complex weight behind the mixers.
+    /// On the phase of Q at IF, as a complex weight after the mixers.
     #[default]
     IfPhase,
     /// On the phase of Q's LO; the gain acts on Q's amplitude.
@@ -34,10 +35,10 @@ pub enum CorrectionDomain {
 }
 
 impl CorrectionDomain {
-    /// All, in the order in which messages name them.
+    /// All points, in the order of messages.
     pub const ALL: [Self; 3] = [Self::IfPhase, Self::LoPhase, Self::Digital];
 
-    /// The name by which descriptions and documents know it.
+    /// The name in descriptions and documents.
     pub fn name(self) -> &'static str {
         match self {
             Self::IfPhase => "if_phase",
@@ -61,8 +62,8 @@ pub struct QCorrection {
     phase_deg: f64,
 }
 
-/// Phases of a digital correction stay this far within a quarter turn, degrees: there its numbers grow
-/// without limit.
+/// Phases of a digital correction stay below 90 degrees by this margin, because its numbers grow
+/// without limit there.
 const DIGITAL_PHASE_DEG: f64 = 89.0;
 
 impl QCorrection {
@@ -86,7 +87,7 @@ impl QCorrection {
         Ok(Self { acts_on, amplitude_db, phase_deg })
     }
 
-    /// Where it acts.
+    /// The point where it acts.
     pub fn acts_on(&self) -> CorrectionDomain {
         self.acts_on
     }
@@ -101,12 +102,12 @@ impl QCorrection {
         self.phase_deg
     }
 
-    /// Whether it changes nothing.
+    /// Whether it has no effect.
     pub fn is_none(&self) -> bool {
         self.amplitude_db == 0.0 && self.phase_deg == 0.0
     }
 
-    /// The matrix of real numbers that makes I and Q of I and Q, if it is digital: rows for I and Q.
+    /// The matrix of real numbers for I and Q, if the correction is digital: rows for I and Q.
     /// `turn` is the +j or -j with which Q is combined.
     pub fn matrix(&self, turn: Complex64) -> Option<[[f64; 2]; 2]> {
         let phase = self.phase_deg.to_radians();
@@ -115,8 +116,8 @@ impl QCorrection {
         (self.acts_on == CorrectionDomain::Digital).then_some([[1.0, 0.0], [from_i, from_q]])
     }
 
-    /// The outputs with it. `combination` is that of I and Q without it; the LO phase counts
-    /// `lo_turns` times.
+    /// The outputs with the correction. `combination` is that of I and Q without it; the LO phase
+    /// counts `lo_turns` times.
     pub(super) fn applied(
         &self,
         outputs: &IqOutputs,
@@ -135,8 +136,8 @@ impl QCorrection {
         IqOutputs { upper: into(Sideband::Upper), lower: into(Sideband::Lower) }
     }
 
-    /// The channel error of a sideband without it, of the one with it: nepers and radians. `ideal` is
-    /// Q over I without errors: 1 in the wanted, -1 in the image sideband.
+    /// The channel error of a sideband without the correction, from the one with it: nepers and
+    /// radians. `ideal` is Q over I without errors: 1 in the wanted, -1 in the image sideband.
     pub(super) fn undone(
         &self,
         error: Complex64,
@@ -154,7 +155,7 @@ impl QCorrection {
             |phase: f64| Factors { q: Complex64::from_polar(gain, phase), from_i: Complex64::ZERO };
         match (self.acts_on, sideband) {
             (CorrectionDomain::IfPhase, _) => turned(phase),
-            // The phase of the LO is taken away in the upper sideband and kept in the lower.
+            // The phase of the LO is subtracted in the upper sideband and added in the lower.
             (CorrectionDomain::LoPhase, Sideband::Upper) => turned(-f64::from(lo_turns) * phase),
             (CorrectionDomain::LoPhase, Sideband::Lower) => turned(f64::from(lo_turns) * phase),
             (CorrectionDomain::Digital, _) => Factors {
@@ -165,7 +166,7 @@ impl QCorrection {
     }
 }
 
-/// Q' = q Q + from_i I, of I and Q as they reach the output.
+/// The factors in Q' = q Q + from_i I, for I and Q at the output.
 struct Factors {
     q: Complex64,
     from_i: Complex64,

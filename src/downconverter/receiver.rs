@@ -1,4 +1,4 @@
-//! A checked receiver: whoever holds one can solve it.
+//! A checked receiver, which can always be solved unless a loop is singular.
 
 use super::error::{ReceiverError, Result};
 use super::if_output::{check_if_parts, check_output};
@@ -41,7 +41,7 @@ pub struct GroupIndex(usize);
 pub(super) struct Group {
     pub(super) name: String,
     pub(super) is_pair: bool,
-    /// Their places among the parts, ascending.
+    /// Their indices among the parts, ascending.
     pub(super) parts: Vec<usize>,
 }
 
@@ -68,10 +68,10 @@ struct Switched {
 }
 
 impl Receiver {
-    /// Checks a receiver. Networks given for paths that do not reach their place are left out.
+    /// Checks a receiver. Networks for paths that do not reach their place are ignored.
     ///
     /// # Errors
-    /// [`ReceiverError`] with the first rule that is broken, and by what.
+    /// [`ReceiverError`] with the first rule that is not met, and its cause.
     pub fn new(mut setup: ReceiverSetup) -> Result<Self> {
         check_names(&setup)?;
         check_ports(&setup)?;
@@ -121,7 +121,7 @@ impl Receiver {
         }
     }
 
-    /// What it is.
+    /// The title.
     pub fn title(&self) -> &str {
         &self.setup.title
     }
@@ -136,7 +136,7 @@ impl Receiver {
         &self.setup.parts
     }
 
-    /// Ports that meet.
+    /// The joined ports.
     pub fn joins(&self) -> &[Join] {
         &self.setup.joins
     }
@@ -146,17 +146,17 @@ impl Receiver {
         &self.setup.loads
     }
 
-    /// Where the power of a path enters.
+    /// The source and input port of a path.
     pub fn input(&self, path: ReceiverPath) -> &PowerInput {
         self.setup.inputs.get(path)
     }
 
-    /// In which impedances ideal parts and loads are matched.
+    /// The impedances in which ideal parts and loads are matched.
     pub fn references(&self) -> &ReferenceImpedances {
         &self.setup.references
     }
 
-    /// The reference of a port: that of its node, ohm.
+    /// The reference impedance of a port, which is that of its node, ohm.
     pub(super) fn reference_ohm(&self, terminal: Terminal) -> f64 {
         self.references().of_node(self.node_of(&terminal))
     }
@@ -166,12 +166,12 @@ impl Receiver {
         &self.setup.mixers
     }
 
-    /// How the mixers mix; the harmonic counts the multiplication after the split too.
+    /// The conversion rule of the mixers; its harmonic includes the multiplication after the split.
     pub fn mixing(&self) -> &Mixing {
         &self.mixing
     }
 
-    /// From the mixers to the output.
+    /// The stage from the mixers to the output.
     pub fn output(&self) -> &OutputStage {
         &self.setup.output
     }
@@ -186,12 +186,12 @@ impl Receiver {
         self.setup.reflection_sweep
     }
 
-    /// The limits that it must keep over the whole plan.
+    /// The limits for the receiver over the whole plan.
     pub fn limits(&self) -> &Limits {
         &self.setup.limits
     }
 
-    /// The same receiver with other limits.
+    /// Sets other limits.
     ///
     /// # Errors
     /// [`ReceiverError::NoSuchQuantity`] for a limit on a quantity that receivers do not have;
@@ -207,7 +207,7 @@ impl Receiver {
         port_name(&self.setup.parts, terminal)
     }
 
-    /// The place of the block of a name.
+    /// The place of the block with a name.
     ///
     /// # Errors
     /// [`ReceiverError::NoSuch`].
@@ -289,12 +289,12 @@ impl Receiver {
         networks.get(path).as_ref()
     }
 
-    /// Puts another network in a place.
+    /// Replaces the network at a place.
     ///
     /// # Errors
     /// [`ReceiverError::NoSuch`] where the receiver has no network in this place on this path;
     /// [`ReceiverError::PortCount`], [`ReceiverError::OtherFrequencies`] and
-    /// [`ReceiverError::InNetwork`] for a network that does not fit there.
+    /// [`ReceiverError::InNetwork`] for a network that cannot be used there.
     pub fn set_network_at(
         &mut self,
         place: NetworkPlace,
@@ -342,7 +342,7 @@ impl Receiver {
         &self.groups[self.group_of[part]]
     }
 
-    /// What messages call a place; an error for a place of another receiver.
+    /// The name of a place in messages; an error for a place of another receiver.
     pub(super) fn place_name(&self, place: NetworkPlace) -> Result<String> {
         let name = match place.0 {
             Place::Part(part) => self.parts().get(part).map(block_name),
@@ -353,7 +353,7 @@ impl Receiver {
         name.ok_or_else(missing)
     }
 
-    /// Where LO and RF power enter.
+    /// The sources of LO and RF power.
     pub(super) fn inputs(&self) -> &LoRf<PowerInput> {
         &self.setup.inputs
     }
@@ -364,7 +364,7 @@ impl Receiver {
         parts.filter_map(move |(at, part)| Some((at, part.networks.get(path).as_ref()?)))
     }
 
-    /// The ports that meet at a port, itself among them.
+    /// The ports joined to a port, including itself.
     pub(super) fn node_of<'a>(&'a self, terminal: &'a Terminal) -> &'a [Terminal] {
         node_of(self.joins(), terminal)
     }
@@ -426,7 +426,7 @@ fn check_names(setup: &ReceiverSetup) -> Result<()> {
     Ok(())
 }
 
-/// Every port that is named exists, and every port is joined, loaded or an input.
+/// Checks that every named port exists, and that every port is joined, loaded or an input.
 fn check_ports(setup: &ReceiverSetup) -> Result<()> {
     let shown = |terminal: Terminal| shown_port(&setup.parts, terminal);
     let twice = |port, allowed| ReceiverError::PortTwice { port: shown(port), allowed };
@@ -487,7 +487,7 @@ fn check_mixers(setup: &ReceiverSetup, entries: &LoRf<Vec<Option<Port>>>) -> Res
     Ok(())
 }
 
-/// Every place has the networks of the paths that reach it, and only those.
+/// Checks that every place has the networks of the paths that reach it, and only those.
 fn check_networks(setup: &mut ReceiverSetup, entries: &LoRf<Vec<Option<Port>>>) -> Result<()> {
     let parts = &setup.parts;
     let load_names: Vec<String> = setup.loads.iter().map(|load| load_name(parts, load)).collect();
@@ -524,7 +524,7 @@ fn check_network(
     }
 }
 
-/// Refuses a network that does not fit a place with so many ports at any frequency.
+/// Checks that a network has `ports` ports at every frequency.
 pub(super) fn check_shape(network: &Network, what: &str, ports: usize) -> Result<()> {
     let what = what.to_owned();
     if network.modes().is_some() {
@@ -563,7 +563,8 @@ fn check_values(setup: &ReceiverSetup) -> Result<()> {
     check_output(&setup.output, setup.plan.if_hz().len())
 }
 
-/// Every reference is above 0, at a port that exists, and a node has one only.
+/// Checks that every reference impedance is above 0, at a port that exists, and that a node has
+/// only one.
 fn check_references(setup: &ReceiverSetup) -> Result<()> {
     let ReferenceImpedances { default_ohm, at } = &setup.references;
     let all_ohm = std::iter::once(*default_ohm).chain(at.iter().map(|(_, ohm)| *ohm));

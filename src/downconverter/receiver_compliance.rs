@@ -1,4 +1,5 @@
-//! How far a receiver keeps its limits: the worst value of each over the plan, and the LOs that pass.
+//! Compliance of a receiver with its limits: the worst value of each over the plan, and the LOs
+//! that pass.
 
 use super::drive::LoPoint;
 use super::error::Result;
@@ -9,7 +10,7 @@ use crate::requirement::{
     Compliance, Figure, Limit, Location, NoFigure, Quantity, RequirementResult, bands_that_pass_hz,
 };
 
-/// The value of a limited quantity at one place of the plan.
+/// The value of a limited quantity at one point of the plan.
 #[derive(Clone, Copy)]
 struct Reading<'a> {
     figure: Figure,
@@ -19,8 +20,8 @@ struct Reading<'a> {
     mixer: Option<&'a str>,
 }
 
-/// Holds the whole plan against the limits. The ends of the LO ranges that pass are interpolated
-/// along the smallest margin at each LO, taken to run straight from one LO to the next.
+/// Compares the whole plan with the limits. The ends of the LO ranges that pass are interpolated
+/// linearly in the minimum margin of each LO.
 ///
 /// # Errors
 /// [`ReceiverError::Undefined`](super::ReceiverError::Undefined) where a limited figure has no number.
@@ -127,7 +128,7 @@ fn readings<'a>(
             .enumerate()
             .flat_map(|(at, point)| {
                 receiver.mixers().iter().zip(&point.mixers).map(move |(mixer, drive)| Reading {
-                    // A mixer without a load takes no power.
+                    // A mixer without a load absorbs no power.
                     figure: drive.lo_power_dbm.unwrap_or(Figure::new(f64::NEG_INFINITY)),
                     lo: at,
                     if_hz: None,
@@ -143,7 +144,7 @@ fn readings<'a>(
     }
 }
 
-/// The ranges of LO over which the smallest margin is not negative, Hz.
+/// The ranges of LO over which the minimum margin is not negative, Hz.
 fn passing_lo_hz(lo_hz: &[f64], margin: &[f64]) -> Vec<(f64, f64)> {
     let crossing_hz = |inside: usize, outside: usize| {
         let (good, bad) = (margin[inside], margin[outside]);

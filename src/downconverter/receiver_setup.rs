@@ -1,4 +1,4 @@
-//! What a receiver is made from: plain values, which [`Receiver::new`](super::Receiver::new) checks.
+//! The values of a receiver, which [`Receiver::new`](super::Receiver::new) checks.
 
 use super::iq_balance::{Channel, Combination};
 use super::iq_correction::CorrectionSteps;
@@ -12,22 +12,22 @@ use crate::splitter::SplitterKind;
 use num_complex::Complex64;
 use std::collections::VecDeque;
 
-/// Everything that makes a receiver.
+/// All values of a receiver.
 #[derive(Clone, Debug)]
 pub struct ReceiverSetup {
-    /// What it is.
+    /// The title.
     pub title: String,
     /// The frequencies at which it is solved.
     pub plan: ReceiverPlan,
     /// The blocks.
     pub parts: Vec<ReceiverPart>,
-    /// Ports that meet.
+    /// The joined ports.
     pub joins: Vec<Join>,
     /// One-ports that terminate ports.
     pub loads: Vec<ReceiverLoad>,
-    /// Where LO and RF power enter.
+    /// The sources of LO and RF power.
     pub inputs: LoRf<PowerInput>,
-    /// In which impedances ideal parts and loads are matched.
+    /// The impedances in which ideal parts and loads are matched.
     pub references: ReferenceImpedances,
     /// The mixers; at least one for each channel.
     pub mixers: Vec<Mixer>,
@@ -41,11 +41,11 @@ pub struct ReceiverSetup {
     pub correction_steps: CorrectionSteps,
     /// Magnitudes for the sweep of load reflections.
     pub reflection_sweep: ReflectionSweepSettings,
-    /// The limits that it must keep over the whole plan.
+    /// The limits for the receiver over the whole plan.
     pub limits: Limits,
 }
 
-/// What a block is made for.
+/// The kind of a block.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PartKind {
     /// Two outputs towards the mixers.
@@ -61,18 +61,18 @@ pub struct ReceiverPart {
     pub name: String,
     /// Names of its ports.
     pub ports: Vec<String>,
-    /// What it is made for; inferred from its data when absent.
+    /// Its kind; `None` if it is inferred from the data.
     pub kind: Option<PartKind>,
-    /// The phase of the second output against the first that it is made for, degrees; inferred when
-    /// absent.
+    /// The nominal phase of the second output relative to the first, degrees; `None` if it is
+    /// inferred.
     pub nominal_deg: Option<f64>,
-    /// The pair to which it belongs: blocks in corresponding places of the I and the Q branch.
+    /// Name of its pair: blocks at corresponding places of the I and the Q branch.
     pub pair: Option<String>,
     /// Its network at the frequencies of each path; `None` for a path that does not reach it.
     pub networks: LoRf<Option<Network>>,
 }
 
-/// Ports that meet in one node.
+/// Ports joined in one node.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Join {
     /// The join as written: `a.x -- b.y`.
@@ -81,10 +81,10 @@ pub struct Join {
     pub terminals: Vec<Terminal>,
 }
 
-/// A one-port that terminates a port, or stands beside a join.
+/// A one-port that terminates a port, or is connected to a join.
 #[derive(Clone, Debug)]
 pub struct ReceiverLoad {
-    /// Which port.
+    /// The port.
     pub at: Terminal,
     /// The one-port at the frequencies of each path; `None` for a path that does not reach it.
     pub networks: LoRf<Option<Network>>,
@@ -107,13 +107,14 @@ pub struct Mixer {
 
 /// The reference impedances of a receiver's nodes, ohm: 50 everywhere by default.
 ///
-/// In these, whatever the references of the files, a part's ideal is formed, an ideal load or source
-/// is matched, and reflections are counted. The solution itself does not depend on them.
+/// They are independent of the reference impedances of the files. They determine the ideal of a
+/// part and the match of an ideal load or source, and reflections refer to them. The solution
+/// itself does not depend on them.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ReferenceImpedances {
-    /// Of every node that has none of its own; above 0.
+    /// For every node without its own value; above 0.
     pub default_ohm: f64,
-    /// Of the nodes of these ports; above 0, one for a node.
+    /// For the nodes of these ports; above 0, one per node.
     pub at: Vec<(Terminal, f64)>,
 }
 
@@ -124,7 +125,7 @@ impl Default for ReferenceImpedances {
 }
 
 impl ReferenceImpedances {
-    /// That of a node, by its ports.
+    /// The reference impedance of a node, from its ports.
     pub(super) fn of_node(&self, node: &[Terminal]) -> f64 {
         let own = self.at.iter().find(|(port, _)| node.contains(port));
         own.map_or(self.default_ohm, |(_, ohm)| *ohm)
@@ -134,20 +135,20 @@ impl ReferenceImpedances {
 /// A source of power.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PowerInput {
-    /// The port that it feeds.
+    /// The port to which it is connected.
     pub at: Terminal,
     /// Its impedance, ohm; positive real part.
     pub source_ohm: Complex64,
 }
 
-/// A way to combine I and Q.
+/// A combination of I and Q.
 #[derive(Clone, Debug, PartialEq)]
 pub struct OutputChoice {
     /// `I + jQ`, `I - jQ`, or the port of the IF hybrid.
     pub name: String,
-    /// What I and Q are multiplied by at each IF, without the correction.
+    /// The factors of I and Q at each IF, without the correction.
     pub transfers: Vec<Combination>,
-    /// The same without IF paths and with an ideal IF hybrid.
+    /// The factors without IF paths and with an ideal IF hybrid.
     pub ideal_transfers: Vec<Combination>,
     /// The port by which the wanted sideband leaves an IF hybrid, where one combines I and Q.
     pub hybrid_output: Option<Port>,
@@ -180,11 +181,11 @@ pub struct IfPart {
     pub network: Network,
 }
 
-/// From the mixers to the output.
+/// The stage from the mixers to the output.
 #[derive(Clone, Debug, PartialEq)]
 pub struct OutputStage {
-    /// Ways to combine I and Q; the one that rejects the image at the centre of the plan is chosen
-    /// for the whole plan.
+    /// Possible combinations of I and Q; the one that rejects the image at the centre of the plan
+    /// is used for the whole plan.
     pub choices: Vec<OutputChoice>,
     /// The correction of Q.
     pub correction: QCorrection,
@@ -193,8 +194,8 @@ pub struct OutputStage {
 }
 
 impl OutputStage {
-    /// I + jQ or I - jQ, whichever rejects the image, without IF parts and without a correction, for
-    /// so many IFs.
+    /// I + jQ or I - jQ, the one that rejects the image, without IF parts and without a correction,
+    /// for `ifs` IFs.
     pub fn without_if_parts(ifs: usize) -> Self {
         let choice = |name: &str, combination| OutputChoice {
             name: name.to_owned(),
@@ -213,8 +214,8 @@ impl OutputStage {
     }
 }
 
-/// Magnitudes for the sweep of load reflections over all phases, from 0 to below 1; those of the
-/// loads at the centre of the LO range when absent.
+/// Magnitudes for the sweep of load reflections over all phases, from 0 to below 1; `None` for
+/// those of the loads at the centre of the LO range.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct ReflectionSweepSettings {
     /// At the mixers' LO ports.
@@ -241,8 +242,8 @@ pub const SWITCHING_QUANTITIES: [Quantity; 3] =
 /// For each part the port by which a path first enters it from its input; `None` for parts that the
 /// path does not reach. `port_counts` holds the number of ports of each part.
 ///
-/// The search goes from port to port, in the order of the ports: whatever meets one that is already
-/// found is entered there, and is left by its other ports.
+/// The search goes from port to port, in the order of the ports: a part joined to a port that is
+/// already found is entered there and left by its other ports.
 pub(crate) fn entry_ports(
     port_counts: &[usize],
     joins: &[Join],
@@ -262,13 +263,13 @@ pub(crate) fn entry_ports(
     entries
 }
 
-/// The ports that meet at a port, itself among them.
+/// The ports joined to a port, including itself.
 pub(super) fn node_of<'a>(joins: &'a [Join], terminal: &'a Terminal) -> &'a [Terminal] {
     let join = joins.iter().find(|join| join.terminals.contains(terminal));
     join.map_or(std::slice::from_ref(terminal), |join| &join.terminals)
 }
 
-/// The other ports of a port's part, which has so many.
+/// The other ports of a port's part, which has `ports` ports.
 pub(super) fn other_ports(ports: usize, of: Terminal) -> impl Iterator<Item = Terminal> {
     (0..ports)
         .map(move |port| Terminal { block: of.block, port: Port::from_index(port) })

@@ -1,11 +1,11 @@
-//! By which port a signal enters each part of a path: the one that it reaches with least loss.
+//! The input port of the signal in each part of a path: the one that it reaches with the least
+//! loss.
 //!
 //! In:  a path of a receiver with the networks of its parts.
-//! Out: the port of entry of every part, and by which other port a similar signal arrives.
+//! Out: the input port of every part, and another port at which a similar signal arrives.
 //!
-//! Where LO and RF share a part, such as a hybrid of a balanced mixer, ports that isolate one input
-//! from the other lead on to every other part too: only the loss tells the way of the signal from
-//! that of leakage.
+//! Where LO and RF share a part, such as a hybrid of a balanced mixer, its isolated ports lead to
+//! every other part too: only the loss distinguishes the signal from leakage.
 
 use super::joined_path::{JoinedPath, PathPart};
 use super::receiver::Receiver;
@@ -15,7 +15,7 @@ use crate::network::{Port, Terminal};
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
-/// Where a signal enters a part.
+/// The input port of the signal in a part.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct PartEntry {
     /// The port with least loss from the input.
@@ -26,17 +26,17 @@ pub(super) struct PartEntry {
 
 /// Signals that differ by less than this are of similar strength, dB.
 const SIMILAR_DB: f64 = 10.0;
-/// A loss that stands for no transmission, dB.
+/// The loss used for no transmission, dB.
 const NO_TRANSMISSION_DB: f64 = 400.0;
 
 /// The entries of a path's parts, in its order.
 pub(super) struct SignalTrace {
-    /// By the number of the part in the receiver.
+    /// Indexed by the part's index in the receiver.
     entries: Vec<Option<PartEntry>>,
 }
 
 impl SignalTrace {
-    /// The entries with the networks of a path at the middle of its grid.
+    /// The input ports, with the networks of a path at the middle of its grid.
     pub(super) fn new(receiver: &Receiver, path: &JoinedPath) -> Self {
         let mut entries: Vec<Option<PartEntry>> = vec![None; receiver.parts().len()];
         let mut reached_db = vec![0.0; entries.len()];
@@ -66,7 +66,7 @@ impl SignalTrace {
         Self { entries }
     }
 
-    /// Where a part is entered; by its first port where nothing reaches it.
+    /// The input port of a part; its first port if no signal reaches it.
     pub(super) fn entry(&self, part: usize) -> PartEntry {
         let unreached = PartEntry { port: Port::from_index(0), also: None };
         self.entries[part].unwrap_or(unreached)
@@ -106,7 +106,7 @@ pub(super) fn mixers_reached(
 /// A loss from the input, then the number of parts passed: of equal losses the shorter way counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 struct Loss {
-    /// Whole numbers, so that rounding does not choose between ways of equal loss.
+    /// A whole number, so that rounding does not choose between paths of equal loss.
     micro_db: u64,
     parts: usize,
 }

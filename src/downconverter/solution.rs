@@ -52,7 +52,7 @@ impl AsRef<[Complex64]> for SolvedPath {
     }
 }
 
-/// Both paths solved, and the way to combine I and Q chosen.
+/// Both paths solved, with the chosen combination of I and Q.
 pub(super) struct Solved {
     pub(super) paths: LoRf<SolvedPath>,
     pub(super) outputs: Vec<IqOutputs>,
@@ -84,17 +84,17 @@ impl Solved {
     }
 }
 
-/// What is real and what is ideal in an evaluation, beside the voltages.
+/// The settings of an evaluation besides the voltages: real or ideal.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Evaluation<'a> {
-    /// What I and Q are multiplied by at each IF, without the correction.
+    /// The factors of I and Q at each IF, without the correction.
     pub(super) transfers: &'a [Combination],
     pub(super) correction: QCorrection,
     pub(super) has_real_gains: bool,
 }
 
 impl<'a> Evaluation<'a> {
-    /// Everything real, with one of the receiver's ways to combine I and Q.
+    /// Everything real, with one of the receiver's combinations of I and Q.
     pub(super) fn real(receiver: &'a Receiver, choice: usize) -> Self {
         let output = receiver.output();
         Self {
@@ -104,7 +104,7 @@ impl<'a> Evaluation<'a> {
         }
     }
 
-    /// Everything ideal, with the same way to combine I and Q.
+    /// Everything ideal, with one of the receiver's combinations of I and Q.
     pub(super) fn ideal(receiver: &'a Receiver, choice: usize) -> Self {
         Self {
             transfers: &receiver.output().choices[choice].ideal_transfers,
@@ -138,7 +138,7 @@ impl<'a> Evaluation<'a> {
     }
 }
 
-/// The balance at every point, with its frequencies; refused where it is not a number.
+/// The balance at every point, with its frequencies; an error where it is not a number.
 pub(super) fn points_of(
     receiver: &Receiver,
     outputs: &[IqOutputs],
@@ -209,9 +209,9 @@ pub(super) fn balances(
     Ok(points.map(|(point, outputs)| evaluation.balance(receiver, point, outputs)).collect())
 }
 
-/// I and Q as they reach the output, without the receiver's correction: what a complex weight on Q in
-/// the image sideband works on. Where the correction acts on the LO's phase, which turns the sidebands
-/// oppositely, the wanted sideband is conjugated, so that one weight serves both.
+/// I and Q at the output, without the receiver's correction: the input of a complex weight on Q in
+/// the image sideband. Where the correction acts on the LO's phase, which rotates the sidebands in
+/// opposite directions, the wanted sideband is conjugated, so that one weight is valid for both.
 pub(super) fn correction_points(
     receiver: &Receiver,
     outputs: &[IqOutputs],
@@ -232,7 +232,7 @@ pub(super) fn correction_points(
     outputs.iter().enumerate().map(point).collect()
 }
 
-/// Refuses a channel that gives nothing at some point: it has no balance there.
+/// Checks that every channel has an output at every point, which a balance needs.
 pub(super) fn check_channels(receiver: &Receiver, outputs: &[IqOutputs]) -> Result<()> {
     let largest = outputs
         .iter()

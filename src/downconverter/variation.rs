@@ -1,5 +1,5 @@
-//! One receiver solved many times with other networks in some of its places; what does not change
-//! is prepared once.
+//! One receiver solved many times with other networks at some of its places; the constant parts are
+//! prepared once.
 
 use super::drive::{LoPoint, conductances_with, lo_points};
 use super::error::Result;
@@ -15,17 +15,17 @@ use crate::requirement::{Location, Quantity, UndefinedFigure};
 use num_complex::Complex64;
 use std::borrow::Cow;
 
-/// A receiver of which the networks in some places change.
+/// A receiver in which some networks change.
 #[derive(Clone, Debug)]
 pub(crate) struct Variation {
     receiver: Receiver,
     paths: LoRf<VariedPath>,
-    /// The combination of I and Q: chosen once, with the receiver's own networks, so that one whose
-    /// phases have the wrong sign is not taken for a good one.
+    /// The combination of I and Q, chosen once with the receiver's own networks, so that networks
+    /// with phases of the wrong sign are not accepted as good.
     chosen: usize,
 }
 
-/// One path, prepared.
+/// One prepared path.
 #[derive(Clone, Debug)]
 enum VariedPath {
     /// No network on it changes.
@@ -38,7 +38,7 @@ enum VariedPath {
 #[derive(Clone, Debug)]
 struct PathSolution {
     voltages: Vec<Complex64>,
-    /// Those of the loads at each mixer's LO port, where the LO power is limited.
+    /// The conductances of the loads at each mixer's LO port, if the LO power is limited.
     conductances: Option<Vec<Option<f64>>>,
 }
 
@@ -46,16 +46,16 @@ struct PathSolution {
 struct ChangingPath {
     path: JoinedPath,
     terminations: Terminations,
-    /// The changing places that this path has.
+    /// The changing places of this path.
     slots: Vec<Slot>,
-    /// The parts joined, where only loads change.
+    /// The joined parts, if only loads change.
     reduced: Option<Network>,
 }
 
 /// A changing place on a path.
 #[derive(Clone, Copy, Debug)]
 struct Slot {
-    /// Its number among the changing places.
+    /// Its index among the changing places.
     changing: usize,
     at: SlotPlace,
 }
@@ -84,8 +84,8 @@ pub struct MinLoPower {
 }
 
 impl Variation {
-    /// Prepares a receiver for other networks in these places. The parts that do not change are
-    /// joined into one block beforehand.
+    /// Prepares a receiver for other networks at these places. The parts that do not change are
+    /// joined into one block in advance.
     pub(crate) fn new(receiver: Receiver, places: &[NetworkPlace]) -> Result<Self> {
         for place in places {
             receiver.place_name(*place)?;
@@ -108,12 +108,12 @@ impl Variation {
         &self.receiver.output().choices[self.chosen].name
     }
 
-    /// The receiver at one point of its plan alone, with the same combination of I and Q.
+    /// The receiver at one point of its plan only, with the same combination of I and Q.
     pub(crate) fn at_point(&self, point: usize) -> Result<Receiver> {
         Ok(self.receiver.at(point, self.chosen)?)
     }
 
-    /// Solves with the networks that `network` gives for a changing place, by its number, at the
+    /// Solves with the networks that `network` returns for a changing place, by its index, at the
     /// frequencies of a path.
     pub(crate) fn solve<'n>(
         &self,
@@ -167,7 +167,7 @@ impl Variation {
         self.points_with(voltages, &evaluation)
     }
 
-    /// The same from voltages at the mixers.
+    /// Rejection and errors from voltages at the mixers.
     pub(super) fn points_of_voltages(&self, voltages: Voltages<'_>) -> Result<Vec<PlanPoint>> {
         self.points_with(voltages, &Evaluation::real(&self.receiver, self.chosen))
     }
@@ -229,7 +229,7 @@ impl VariedPath {
                 Place::Load(_) | Place::IfPart(_) => None,
             })
             .collect();
-        // The power at a mixer needs the blocks beside it one by one.
+        // The power at a mixer needs the blocks connected to it separately.
         let path = if changing.is_empty() || gives_power {
             path
         } else {

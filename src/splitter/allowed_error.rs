@@ -1,20 +1,21 @@
-//! What an image rejection allows: the phase error left at an amplitude imbalance, and the reverse.
+//! The errors that an image rejection allows: the phase error at an amplitude imbalance, and the
+//! reverse.
 
 use super::image_rejection::{
     ContourFamily, allowed_amplitude_imbalance_db, allowed_phase_error_deg, contour_family,
 };
 
-/// Rows of a table where no value is given.
+/// Number of rows of a table without a given value.
 const ROWS: u32 = 10;
 
-/// The errors that keep an image rejection.
+/// The errors with which an image rejection is met.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ToleranceResult {
-    /// The rejection to be kept, dB.
+    /// The required rejection, dB.
     pub image_rejection_db: f64,
-    /// Allowed with perfect amplitude, degrees.
+    /// The phase error allowed with perfect amplitude, degrees.
     pub phase_error_alone_deg: Option<f64>,
-    /// Allowed with perfect phase, dB.
+    /// The amplitude imbalance allowed with perfect phase, dB.
     pub amplitude_imbalance_alone_db: Option<f64>,
     /// The phase error allowed at each amplitude imbalance.
     pub allowed_phase_error: Vec<AllowedPhaseError>,
@@ -22,33 +23,33 @@ pub struct ToleranceResult {
     pub allowed_amplitude_imbalance: Vec<AllowedAmplitudeImbalance>,
 }
 
-/// A phase error that is allowed beside an amplitude imbalance.
+/// The phase error that is allowed at an amplitude imbalance.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct AllowedPhaseError {
     /// The given imbalance, dB.
     pub amplitude_imbalance_db: f64,
-    /// Allowed, degrees; `None` where the imbalance alone exceeds the tolerance.
+    /// The allowed phase error, degrees; `None` where the imbalance alone exceeds the tolerance.
     pub phase_error_deg: Option<f64>,
 }
 
-/// An amplitude imbalance that is allowed beside a phase error.
+/// The amplitude imbalance that is allowed at a phase error.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct AllowedAmplitudeImbalance {
     /// The given phase error, degrees.
     pub phase_error_deg: f64,
-    /// Allowed, dB; `None` where the phase error alone exceeds the tolerance.
+    /// The allowed imbalance, dB; `None` where the phase error alone exceeds the tolerance.
     pub amplitude_imbalance_db: Option<f64>,
 }
 
 impl ToleranceResult {
-    /// Curves of constant rejection, the required one among them.
+    /// Curves of constant rejection, including the required one.
     #[must_use]
     pub fn contours(&self) -> ContourFamily {
         contour_family(&[], Some(self.image_rejection_db))
     }
 }
 
-/// The errors that keep an image rejection, dB.
+/// The errors with which an image rejection, dB, is met.
 ///
 /// With an amplitude imbalance (dB) or a phase error (deg) given, only the other error at that value
 /// is found; with neither, both tables run from 0 to what is allowed alone.

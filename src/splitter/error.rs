@@ -1,40 +1,40 @@
-//! What can stop the analysis of a splitter.
+//! Errors of the analysis of a splitter.
 
 use super::splitter_kind::SplitterKind;
 use crate::network::{NetworkError, Port};
 use crate::requirement::{Quantity, UndefinedFigure};
 use crate::units::ShownFrequency;
 
-/// Why a splitter cannot be analysed as asked.
+/// The reason for which a splitter cannot be analysed.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum SplitterError {
-    /// The data contradict the roles that are given so far that no figure would mean anything.
+    /// The data contradict the given roles so far that every figure would be meaningless.
     #[error("{text}")]
     PortOrder {
-        /// Levels, phase and the roles that the data fit.
+        /// Levels, phase and the roles that agree with the data.
         text: String,
     },
-    /// The network refuses an operation.
+    /// An error of the network.
     #[error(transparent)]
     Network(#[from] NetworkError),
-    /// A limited figure has no number.
+    /// A limited figure without a value.
     #[error(transparent)]
     Undefined(#[from] UndefinedFigure),
-    /// Ports given twice, or too few of them.
+    /// Too few ports.
     #[error("a splitter needs at least 3 ports, the file has {ports}")]
     TooFewPorts {
         /// Ports of the network.
         ports: usize,
     },
-    /// One port in two roles.
+    /// One port with two roles.
     #[error("port {port} cannot be both {first} and {second}")]
     SamePort {
         /// The port.
         port: Port,
-        /// One role.
+        /// One of the roles.
         first: &'static str,
-        /// The other.
+        /// The other role.
         second: &'static str,
     },
     /// A port that is terminated by a load but should carry a signal.
@@ -51,10 +51,10 @@ pub enum SplitterError {
         near_nominal(*kind)
     )]
     NoInput {
-        /// The kind, where it is given.
+        /// The kind, if given.
         kind: Option<SplitterKind>,
     },
-    /// From two ports the splitter is of two kinds.
+    /// Ports from which the splitter has different kinds.
     #[error(
         "cannot infer the input from the data: from port {} the splitter is {}, \
          from port {} it is {}",
@@ -74,7 +74,7 @@ pub enum SplitterError {
         /// The other.
         second: Port,
     },
-    /// A phase difference that is near the nominal one of no kind.
+    /// A phase difference that is not near the nominal one of any kind.
     #[error(
         "cannot infer the kind from the data: the phases of ports {} and {} \
          differ by {difference_deg:.1} deg at band centre",
@@ -100,10 +100,10 @@ pub enum SplitterError {
     /// A nominal phase difference that is not a number.
     #[error("the nominal phase difference must be a finite number of degrees, found {found_deg}")]
     Nominal {
-        /// As given, degrees.
+        /// The value found, degrees.
         found_deg: f64,
     },
-    /// An output that nothing reaches.
+    /// An output without signal.
     #[error("output {port} carries no signal from input {input} at {}", ShownFrequency(*frequency_hz))]
     NoSignal {
         /// The output.
@@ -115,13 +115,13 @@ pub enum SplitterError {
     },
     /// A band that the data do not cover.
     #[error(
-        "the band {} to {} is not inside the data, {} to {}",
+        "the band {} to {} is not inside the data, which cover {} to {}",
         ShownFrequency(band_hz.0), ShownFrequency(band_hz.1), ShownFrequency(data_hz.0), ShownFrequency(data_hz.1)
     )]
     BandOutsideData {
-        /// The band asked for.
+        /// The band requested, Hz.
         band_hz: (f64, f64),
-        /// What the file covers.
+        /// The band of the file, Hz.
         data_hz: (f64, f64),
     },
     /// A limit on a quantity that this kind of splitter does not have.
@@ -134,7 +134,7 @@ pub enum SplitterError {
     },
 }
 
-/// A role of a splitter that has to be given where the data do not show it.
+/// A role of a splitter that must be given because the data do not show it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum RoleToGive {
@@ -147,7 +147,7 @@ pub enum RoleToGive {
 }
 
 impl SplitterError {
-    /// The roles that resolve the error when they are given; none for an error of another sort.
+    /// The roles that resolve the error if they are given; empty for other errors.
     #[must_use]
     pub fn roles_to_give(&self) -> &'static [RoleToGive] {
         match self {

@@ -5,7 +5,7 @@
 //! imbalance in nepers, its imaginary part the phase error in radians. The same ratio is the
 //! common-mode rejection of an antiphase pair, with ideal -1.
 //!
-//! Written as (1 + 2 g cos p + g²) / (1 - 2 g cos p + g²) the formula loses all digits near
+//! balance; here both sums are accurate through (1 - g)² + 4 g sin²(p / 2).
 //! balance; here both sums keep theirs through (1 - g)² + 4 g sin²(p / 2).
 
 use crate::units::{db_from_neper, neper_from_db};
@@ -86,8 +86,8 @@ pub(crate) fn worst_rejection_of_errors_db(channel_errors: &[Complex64]) -> f64 
     10.0 * worst.log10()
 }
 
-/// The largest phase error (deg, 0 to 180) that keeps an image rejection (dB) at an amplitude
-/// imbalance (dB); `None` where the imbalance alone exceeds what the rejection allows.
+/// The maximum phase error (deg, 0 to 180) with which an image rejection (dB) is met at an
+/// amplitude imbalance (dB); `None` where the imbalance alone exceeds what the rejection allows.
 ///
 /// # Examples
 /// ```
@@ -108,9 +108,9 @@ pub fn allowed_phase_error_deg(
     (sine_squared >= 0.0).then(|| 2.0 * sine_squared.min(1.0).sqrt().asin().to_degrees())
 }
 
-/// The largest amplitude imbalance (dB) that keeps an image rejection (dB) at a phase error (deg);
-/// `None` where the phase error alone exceeds what the rejection allows. A rejection of 0 dB and
-/// below allows any imbalance, `f64::INFINITY`.
+/// The maximum amplitude imbalance (dB) with which an image rejection (dB) is met at a phase error
+/// (deg); `None` where the phase error alone exceeds what the rejection allows. A rejection of 0 dB
+/// or less allows any imbalance, `f64::INFINITY`.
 ///
 /// # Examples
 /// ```
@@ -150,9 +150,9 @@ fn amplitude_reach_db(image_rejection_db: f64) -> f64 {
 }
 
 /// The curve of constant image rejection (dB) in the plane of amplitude imbalance (dB) and phase
-/// error (deg), as `points` steps around the origin; at least one.
+/// error (deg), with `points` steps around the origin; at least one.
 ///
-/// The last point is the first one again. Rejections of 0 dB and below have no closed curve and give
+/// The last point equals the first. Rejections of 0 dB or less have no closed curve; the result is
 /// an empty list.
 ///
 /// # Examples
@@ -178,7 +178,7 @@ pub fn contour(image_rejection_db: f64, points: usize) -> Vec<(f64, f64)> {
         .map(|at| {
             let phase_deg = largest_deg * angle(at).sin();
             let sine_squared = (0.5 * phase_deg.to_radians()).sin().powi(2);
-            // At the largest phase error nothing is left for the amplitude; rounding can make that
+            // At the maximum phase error the allowed amplitude is zero; rounding can make it
             // negative.
             let amplitude = amplitude_left(inverse_ratio, sine_squared).max(0.0);
             (imbalance_db(amplitude).copysign(angle(at).cos()), phase_deg)
@@ -189,9 +189,9 @@ pub fn contour(image_rejection_db: f64, points: usize) -> Vec<(f64, f64)> {
 /// Curves of constant rejection for a plane of amplitude imbalance and phase error.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ContourFamily {
-    /// The largest amplitude imbalance of the plane, of either sign, dB.
+    /// The maximum amplitude imbalance of the plane, of either sign, dB.
     pub reach_db: f64,
-    /// The largest phase error of the plane, of either sign, degrees; it degrades the rejection
+    /// The maximum phase error of the plane, of either sign, degrees; it degrades the rejection
     /// about as much.
     pub reach_deg: f64,
     /// Each rejection in dB with its curve, as [`contour`] gives it.
@@ -206,11 +206,11 @@ const ROUND_REJECTIONS_DB: [f64; 12] =
 const CURVE_POINTS: usize = 360;
 /// A phase error of 180 degrees degrades the rejection about as much as this imbalance.
 const LARGEST_REACH_DB: f64 = 27.28;
-/// The reach of a plane over the largest value that it shows.
+/// The reach of a plane divided by the maximum value that it shows.
 const ROOM: f64 = 1.25;
 
-/// Curves for a plane that shows all of `errors`, which are channel errors in nepers and radians, and
-/// the curve of the required rejection in dB.
+/// Curves for a plane that shows all of `errors`, which are channel errors in nepers and radians,
+/// with the curve of the required rejection in dB.
 ///
 /// # Examples
 /// ```
@@ -240,7 +240,7 @@ pub fn contour_family(errors: &[Complex64], required_db: Option<f64>) -> Contour
     }
 }
 
-/// 10^(-x/10).
+/// The value 10^(-x/10).
 fn inverse_power(value_db: f64) -> f64 {
     crate::units::power_from_db(-value_db)
 }
@@ -252,7 +252,7 @@ mod tests {
     #[test]
     fn the_inverse_undoes_the_formula() {
         for target_db in [10.0, 20.0, 30.0, 45.0, 90.0] {
-            // Towards no imbalance at all the way back takes a root of rounding errors.
+            // Near zero imbalance the inverse is a root of rounding errors.
             for share in [0.1, 0.3, 0.9] {
                 let imbalance_db = share * allowed_amplitude_imbalance_db(target_db, 0.0).unwrap();
                 let phase_deg = allowed_phase_error_deg(target_db, imbalance_db).unwrap();

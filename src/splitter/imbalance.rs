@@ -13,20 +13,20 @@ use num_complex::Complex64;
 pub struct SplitterPoint {
     /// Frequency, Hz.
     pub frequency_hz: f64,
-    /// 20 log10 |b| / |a|, dB.
+    /// Amplitude imbalance 20 log10 |b| / |a|, dB.
     pub amplitude_imbalance_db: f64,
-    /// arg b - arg a in (-180, 180], degrees.
+    /// Phase difference arg b - arg a in (-180, 180], degrees.
     pub phase_difference_deg: f64,
     /// Phase difference minus the nominal one in (-180, 180], degrees.
     pub phase_error_deg: f64,
-    /// The rejection that imbalance and phase error allow, dB: of the image, or for an antiphase
-    /// splitter of the common mode. Infinite at perfect balance.
+    /// The rejection that results from imbalance and phase error, dB: of the image, or for an
+    /// antiphase splitter of the common mode. Infinite at perfect balance.
     pub rejection_db: f64,
     /// Insertion loss to the first output, dB.
     pub loss_a_db: f64,
     /// Insertion loss to the second output, dB.
     pub loss_b_db: f64,
-    /// -10 log10 of the power that reaches both outputs together, dB.
+    /// Excess loss: -10 log10 of the power at both outputs together, dB.
     pub excess_loss_db: f64,
     /// Isolation of the isolated port from the input where there is one, dB.
     pub isolation_db: Option<f64>,
@@ -36,14 +36,15 @@ pub struct SplitterPoint {
     pub input_return_loss_db: f64,
     /// Return loss of each port, dB; `None` for a port that is terminated by a load.
     pub return_loss_db: Vec<Option<f64>>,
-    /// ln of b/a over its ideal: amplitude imbalance in nepers, phase error in radians.
+    /// Channel error, ln of b/a divided by its ideal: amplitude imbalance in nepers, phase error in
+    /// radians.
     pub channel_error: Complex64,
 }
 
-/// A wave below this, -2000 dB, is no signal: quotients of smaller ones lose their digits.
+/// A wave below this, -2000 dB, is not a signal: quotients of smaller ones lose their digits.
 const MIN_WAVE: f64 = 1e-100;
 
-/// The waves at the outputs for one at the input, and their channel error.
+/// The waves at the outputs for a wave at the input, with their channel error.
 pub(super) struct OutputWaves {
     a: Complex64,
     b: Complex64,
@@ -64,7 +65,7 @@ pub(super) fn output_waves(
     Ok(OutputWaves { a, b, channel_error })
 }
 
-/// The channel error of the waves at the outputs: b over a against the ideal ratio.
+/// The channel error of the waves at the outputs: b over a divided by the ideal ratio.
 pub(crate) fn channel_error_of_waves(
     [at_a, at_b]: [Complex64; 2],
     roles: &Roles,
@@ -77,7 +78,7 @@ pub(crate) fn channel_error_of_waves(
         }
     }
     let ideal = Complex64::from_polar(1.0, roles.nominal_deg.to_radians());
-    // With an exact quarter or half turn an ideal splitter is exactly balanced.
+    // With an exact factor for 90 and 180 degrees an ideal splitter is exactly balanced.
     let ideal = match roles.nominal_deg {
         90.0 => Complex64::I,
         -90.0 => -Complex64::I,

@@ -5,11 +5,11 @@
 //! | `splitter_kind` | quadrature, antiphase or in phase, and which quantities each kind has |
 //! | `image_rejection` | image rejection of a pair, its contours and its inverse |
 //! | `roles` | kind, input, outputs and isolated port, given or inferred from the data |
-//! | `port_order` | whether the data agree with the roles that ports are given |
+//! | `port_order` | checks whether the data agree with the given roles of the ports |
 //! | `imbalance` | the quantities at one frequency |
 //! | `splitter_compliance` | worst values against the limits, and the bands that pass |
 //! | `splitter_analysis` | all of it over a band |
-//!
+//! | `splitter_analysis` | the analysis over a band |
 //! Amplitude imbalance (dB) is 20 log10 |b| / |a| and phase difference (deg) arg b - arg a, for
 //! the first output a and the second b; phase error is its distance from the nominal, wrapped to
 //! (-180, 180]. Image rejection is positive: wanted over image.

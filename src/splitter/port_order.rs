@@ -1,4 +1,4 @@
-//! Whether the data of a splitter agree with the roles that its ports are given.
+//! Checks whether the data of a splitter agree with the given roles of its ports.
 
 use super::roles::{View, WIDEST_PHASE_DEG};
 use super::splitter_kind::SplitterKind;
@@ -6,19 +6,19 @@ use crate::network::{Network, Port};
 use crate::units::wrap_deg;
 use num_complex::Complex64;
 
-/// Which port does what.
+/// The roles of the ports.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct PortRoles {
-    /// Where the signal enters.
+    /// The input.
     pub input: Port,
     /// The two outputs.
     pub outputs: [Port; 2],
-    /// The port that the signal should not reach, if there is one.
+    /// The isolated port, if there is one.
     pub isolated: Option<Port>,
 }
 
 impl PortRoles {
-    /// How many ports have another role than in `given`.
+    /// The number of ports with another role than in `given`.
     fn moved_from(&self, given: &Self) -> usize {
         usize::from(self.input != given.input)
             + usize::from(self.isolated != given.isolated)
@@ -26,23 +26,23 @@ impl PortRoles {
     }
 }
 
-/// Roles that the data contradict.
+/// A contradiction between given roles and the data.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PortOrderFinding {
-    /// Where the signal was said to enter.
+    /// The given input.
     pub input: Port,
     /// Mean power from the input to each other port near the middle of the sweep, dB.
     pub levels_db: Vec<(Port, f64)>,
     /// Phase of the second output minus that of the first, degrees.
     pub difference_deg: f64,
-    /// Whether an output gets so little that every figure of the splitter is meaningless.
+    /// Whether an output has so little signal that every figure of the splitter is meaningless.
     pub is_meaningless: bool,
-    /// The roles with which the data are those of a splitter, where there are some.
+    /// The roles that agree with the data, if there are any.
     pub likely: Option<PortRoles>,
 }
 
 impl PortOrderFinding {
-    /// A sentence for the user, with the ports as the user calls them.
+    /// A sentence for the user, with the user's names of the ports.
     #[must_use]
     pub fn text(&self, name: impl Fn(Port) -> String) -> String {
         let levels: Vec<String> = self
@@ -63,7 +63,7 @@ impl PortOrderFinding {
                 format!(
                     "{found}; they fit input {}, outputs {a} and {b}{}: check the order of the ports",
                     name(likely.input),
-                    // A three-port has none.
+                    // A three-port has no isolated port.
                     isolated.unwrap_or_default()
                 )
             }
@@ -72,12 +72,14 @@ impl PortOrderFinding {
     }
 }
 
-/// A pair further from its ideal than this (2.2 dB or 14 deg) is compared with other roles.
+/// A pair farther from its ideal than this (2.2 dB or 14 deg) is compared with other roles.
 const DOUBTFUL_DISTANCE: f64 = 0.25;
 
-/// What contradicts the roles of a splitter with three or four ports; `None` where nothing does.
+/// The contradiction between the roles of a splitter with three or four ports and its data; `None`
+/// if there is none.
 ///
-/// Levels and phases are read near the middle of the sweep. Exchanged outputs are not found: they
+/// Levels and phases are taken near the middle of the sweep. Exchanged outputs are not found: they
+/// only
 /// change the sign of the phase difference alone.
 ///
 /// # Examples
@@ -122,7 +124,7 @@ pub fn port_order_finding(
         .filter(|(_, fit)| fit.distance <= nearest + 0.2 * DOUBTFUL_DISTANCE)
         .map(|(roles, _)| *roles)
         .min_by_key(|roles| roles.moved_from(given));
-    // A poor splitter in its right order is no contradiction.
+    // A poor splitter with correct roles is not a contradiction.
     if likely.is_none() && own.is_split && own.phase_error_deg.abs() <= WIDEST_PHASE_DEG {
         return None;
     }
@@ -154,11 +156,11 @@ fn all_roles(ports: usize) -> impl Iterator<Item = PortRoles> {
     })
 }
 
-/// How the data fit roles.
+/// The agreement of the data with roles.
 struct Fit {
-    /// Whether both outputs get about the same, and more than the isolated port.
+    /// Whether both outputs have about equal levels, above that of the isolated port.
     is_split: bool,
-    /// |ln| of the ratio of the outputs over its ideal.
+    /// |ln| of the ratio of the outputs divided by its ideal.
     distance: f64,
     difference_deg: f64,
     phase_error_deg: f64,
@@ -175,7 +177,7 @@ impl Fit {
         let phase_error_deg = kinds
             .map(error_deg)
             .min_by(|one, other| one.abs().total_cmp(&other.abs()))
-            // There are kinds.
+            // The list of kinds is not empty.
             .unwrap_or(difference_deg);
         Self {
             is_split: view.is_split(roles.input, roles.outputs, roles.isolated),

@@ -1,4 +1,4 @@
-//! Which port does what, and which kind of splitter it is: given, or inferred from the data.
+//! The kind of a splitter and the roles of its ports: given, or inferred from the data.
 
 use super::error::SplitterError;
 use super::splitter_kind::SplitterKind;
@@ -12,26 +12,26 @@ use std::fmt;
 pub struct GivenRoles {
     /// Its kind.
     pub kind: Option<SplitterKind>,
-    /// Where the signal enters.
+    /// The input.
     pub input: Option<Port>,
     /// The two outputs, in order.
     pub outputs: Option<[Port; 2]>,
-    /// The port that the signal should not reach.
+    /// The isolated port.
     pub isolated: Option<Port>,
     /// The nominal phase difference, degrees.
     pub nominal_deg: Option<f64>,
 }
 
-/// Every role of a splitter, and which of them are inferred.
+/// Every role of a splitter, with a list of the inferred ones.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Roles {
     /// The kind.
     pub kind: SplitterKind,
-    /// Where the signal enters.
+    /// The input.
     pub input: Port,
     /// The two outputs: a, then b.
     pub outputs: [Port; 2],
-    /// The port that the signal should not reach, if there is one.
+    /// The isolated port, if there is one.
     pub isolated: Option<Port>,
     /// The nominal phase difference of b against a, degrees.
     pub nominal_deg: f64,
@@ -39,11 +39,11 @@ pub struct Roles {
     pub inferred: Vec<InferredRole>,
 }
 
-/// A role that is inferred from the data; as text, a line for the user.
+/// A role inferred from the data; its text is a line for the user.
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub enum InferredRole {
-    /// The input, and other ports from which the splitter is the same.
+    /// The input, with other ports from which the splitter is the same.
     Input {
         /// The port.
         port: Port,
@@ -69,7 +69,7 @@ impl fmt::Display for InferredRole {
             Self::Input { port, equivalent } => {
                 write!(f, "input: port {port}")?;
                 match equivalent.as_slice() {
-                    [] => write!(f, ", the one with two outputs that are most alike"),
+                    [] => write!(f, ", whose two outputs are the most similar"),
                     [one] => write!(f, "; equivalent: port {one}"),
                     several => {
                         let ports: Vec<String> = several.iter().map(Port::to_string).collect();
@@ -105,8 +105,8 @@ pub(super) const WIDEST_PHASE_DEG: f64 = 35.0;
 /// outputs.
 ///
 /// # Errors
-/// [`SplitterError::SamePort`], [`SplitterError::LoadedRole`] or [`SplitterError::Nominal`] for given
-/// roles that cannot be, [`SplitterError::NoSignal`] for a given output without signal, and an error
+/// invalid given roles, [`SplitterError::NoSignal`] for a given output without signal, and an error
+/// with [`roles_to_give`](SplitterError::roles_to_give) where the data do not show a role.
 /// with [`roles_to_give`](SplitterError::roles_to_give) where the data do not show a role.
 pub(super) fn find_roles(
     scattering: &Network,
@@ -155,7 +155,7 @@ pub(super) fn find_roles(
     Ok(Roles { kind, input, outputs, isolated, nominal_deg, inferred })
 }
 
-/// Refuses roles that contradict each other or the network.
+/// Checks that the given roles agree with each other and with the network.
 fn check_given(
     scattering: &Network,
     given: &GivenRoles,
@@ -194,11 +194,12 @@ struct Candidate {
     isolated: Option<Port>,
     kind: SplitterKind,
     difference_deg: f64,
-    /// |ln| of the ratio of the outputs over its ideal, at band centre.
+    /// |ln| of the ratio of the outputs divided by its ideal, at band centre.
     distance: f64,
 }
 
-/// The candidate nearest to an ideal splitter, unless others are about as near and differ in kind.
+/// The candidate nearest to an ideal splitter; an error if others are about as near and of another
+/// kind.
 fn choose<'c>(
     candidates: &'c [Candidate],
     given: &GivenRoles,
@@ -221,8 +222,8 @@ fn choose<'c>(
             second: (other.input, other.kind),
         });
     }
-    // A four-port that is the same from several ports is read from the first of them, as it is
-    // drawn; in a three-port that is, no port is the input rather than another.
+    // A four-port that is the same from several ports is analysed from the first of them. In a
+    // three-port with this property the input is ambiguous.
     if let [_, second, ..] = near.as_slice()
         && given.outputs.is_none()
         && first.isolated.is_none()
@@ -232,7 +233,7 @@ fn choose<'c>(
     Ok(first)
 }
 
-/// A splitter's data near the middle of its sweep.
+/// The data of a splitter near the middle of its sweep.
 pub(super) struct View<'a> {
     scattering: &'a Network,
     band: std::ops::Range<usize>,
@@ -241,7 +242,7 @@ pub(super) struct View<'a> {
 }
 
 impl<'a> View<'a> {
-    /// The middle fifth of a sweep, as an analysis of the whole of it takes it.
+    /// The middle fifth of a sweep, as in an analysis of the whole sweep.
     pub(super) fn near_the_middle(scattering: &'a Network) -> Self {
         let grid = scattering.grid();
         let (centre, points) = (grid.nearest(0.5 * (grid.first_hz() + grid.last_hz())), grid.len());
@@ -255,7 +256,7 @@ impl<'a> View<'a> {
         matrix.at(b, input) / matrix.at(a, input)
     }
 
-    /// Whether two outputs get about the same, and more than the isolated port.
+    /// Whether two outputs have about equal levels, above that of the isolated port.
     pub(super) fn is_split(&self, input: Port, outputs: [Port; 2], isolated: Option<Port>) -> bool {
         let [a_db, b_db] = outputs.map(|port| self.level_db(port, input));
         let weaker_db = a_db.min(b_db);

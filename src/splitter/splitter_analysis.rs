@@ -1,4 +1,5 @@
-//! A splitter analysed: the quantities at each frequency, their worst values, and the limits kept.
+//! The analysis of a splitter: quantities at each frequency, worst values, and compliance with
+//! limits.
 
 use super::error::SplitterError;
 use super::imbalance::{SplitterPoint, output_waves, read_point};
@@ -15,19 +16,19 @@ use crate::units::wrap_deg;
 use num_complex::Complex64;
 use std::borrow::Cow;
 
-/// How a splitter is analysed.
+/// The settings of the analysis of a splitter.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct SplitterSettings {
-    /// Kind and roles as far as they are given.
+    /// The given kind and roles.
     pub roles: GivenRoles,
-    /// The band, Hz; all of the data if absent.
+    /// The band, Hz; `None` for all of the data.
     pub band_hz: Option<(f64, f64)>,
-    /// Reference impedances to change to first, ohms: none, one for all ports, or one per port.
+    /// Reference impedances to change to first, ohms: empty, one for all ports, or one per port.
     pub references_ohm: Vec<Complex64>,
     /// The loads of ports other than input and outputs; the other ports are terminated by their
     /// reference impedances.
     pub loads: Vec<(Port, Load)>,
-    /// The limits that the splitter must keep over the band.
+    /// The limits for the splitter over the band.
     pub limits: Limits,
 }
 
@@ -45,38 +46,38 @@ pub struct WorstAt {
 pub struct Summary {
     /// The band, Hz.
     pub band_hz: (f64, f64),
-    /// The smallest rejection.
+    /// The minimum rejection.
     pub worst_rejection: WorstAt,
-    /// The phase error of largest magnitude, with its sign.
+    /// The phase error of maximum magnitude, with its sign.
     pub worst_phase_error_deg: WorstAt,
-    /// The amplitude imbalance of largest magnitude, with its sign.
+    /// The amplitude imbalance of maximum magnitude, with its sign.
     pub worst_amplitude_imbalance_db: WorstAt,
-    /// The largest excess loss.
+    /// The maximum excess loss.
     pub worst_excess_loss_db: WorstAt,
-    /// The smallest isolation, where there is an isolated port.
+    /// The minimum isolation; `None` without an isolated port.
     pub worst_isolation_db: Option<WorstAt>,
-    /// The smallest isolation between the outputs.
+    /// The minimum isolation between the outputs.
     pub worst_output_isolation_db: WorstAt,
-    /// The smallest return loss of the input.
+    /// The minimum return loss of the input.
     pub worst_input_return_loss_db: WorstAt,
-    /// Which output leads at band centre, where one does.
+    /// The output that leads at band centre; `None` if neither leads.
     pub leading_output: Option<Port>,
 }
 
-/// A splitter analysed.
+/// The result of the analysis of a splitter.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SplitterResult {
     /// Kind and roles.
     pub roles: Roles,
-    /// Every point of the band; its ends are interpolated where no point lies there.
+    /// Every point of the band; its ends are interpolated if the data have no point there.
     pub points: Vec<SplitterPoint>,
     /// Worst values.
     pub summary: Summary,
-    /// What the data say against the roles that are given.
+    /// A contradiction between the given roles and the data.
     pub port_order: Option<PortOrderFinding>,
     /// The limits with their worst values, and the bands that pass.
     pub compliance: Compliance,
-    /// Remarks about the data for the user.
+    /// Warnings about the data for the user.
     pub warnings: Vec<String>,
 }
 
@@ -195,9 +196,9 @@ pub fn scattering_over_band(
     Ok(convert(&banded, ParameterKind::Scattering)?)
 }
 
-/// The channel errors of a splitter of known roles at each frequency point, nepers and radians, from
-/// its scattering matrices as [`scattering_over_band`] gives them. It is a small part of the work of
-/// [`analyse`], for uncertainties, which need many.
+/// The channel errors of a splitter with known roles at each frequency point, nepers and radians,
+/// from the scattering matrices of [`scattering_over_band`]. It is a small part of the work of
+/// [`analyse`], for uncertainties, which need it often.
 ///
 /// # Errors
 /// [`SplitterError::NoSignal`] for an output without signal; [`SplitterError::Network`] for a role at
@@ -236,7 +237,7 @@ pub fn channel_errors(
         .collect()
 }
 
-/// In the reference impedances and with the loads of the settings.
+/// The network in the reference impedances and with the loads of the settings.
 fn solved<'n>(
     scattering: &'n Network,
     settings: &SplitterSettings,
@@ -252,7 +253,7 @@ fn solved<'n>(
     Ok(solved)
 }
 
-/// The network over the band, with its ends interpolated where no point lies there.
+/// The network over the band, with its ends interpolated if the data have no point there.
 fn restrict(
     network: &Network,
     band_hz: Option<(f64, f64)>,
@@ -287,7 +288,7 @@ fn summarise(
     centre: usize,
     roles: &Roles,
 ) -> Summary {
-    // The first of the points with the largest badness; a grid has at least one point.
+    // The first of the points with the maximum badness; a grid has at least one point.
     let worst = |value: &dyn Fn(&SplitterPoint) -> f64, badness: &dyn Fn(f64) -> f64| {
         let mut found = WorstAt { value: value(&points[0]), frequency_hz: points[0].frequency_hz };
         for point in &points[1..] {

@@ -1,4 +1,4 @@
-//! How far a splitter keeps its limits: the worst value of each, and the bands that pass.
+//! Compliance of a splitter with its limits: the worst value of each, and the bands that pass.
 
 use super::error::SplitterError;
 use super::image_rejection::image_rejection_of_error_db;
@@ -11,8 +11,8 @@ use crate::requirement::{
 use crate::units::db_from_neper;
 use num_complex::Complex64;
 
-/// The value of a limited quantity at a channel error, in the quantity's unit and with its sign;
-/// none for a quantity that a splitter does not have.
+/// The value of a limited quantity for a channel error, in the quantity's unit and with its sign;
+/// without a number for a quantity that a splitter does not have.
 fn figure(quantity: Quantity, channel_error: Complex64) -> Figure {
     Figure::new(match quantity {
         Quantity::ImageRejection | Quantity::CommonModeRejection => {
@@ -30,7 +30,7 @@ fn figure(quantity: Quantity, channel_error: Complex64) -> Figure {
     })
 }
 
-/// Refuses limits on quantities that a splitter of this kind does not have.
+/// Checks that a splitter of this kind has the limited quantities.
 pub(super) fn check_limits(limits: &Limits, kind: SplitterKind) -> Result<(), SplitterError> {
     match limits.iter().find(|limit| !kind.has(limit.quantity())) {
         Some(limit) => Err(SplitterError::WrongRequirement { quantity: limit.quantity(), kind }),
@@ -38,9 +38,8 @@ pub(super) fn check_limits(limits: &Limits, kind: SplitterKind) -> Result<(), Sp
     }
 }
 
-/// Holds all points against the limits. The ends of the bands that pass are interpolated between
-/// two points: there the channel error, taken to run straight from one point to the next, meets a
-/// limit. Every band contains a point.
+/// Compares all points with the limits. The ends of the bands that pass are interpolated between
+/// two points, with the channel error linear between them. Every band contains a point.
 ///
 /// # Errors
 /// [`UndefinedFigure`] where a limited figure has no number.
@@ -70,7 +69,7 @@ pub(super) fn compliance(
     })
 }
 
-/// Where, between a point that passes and a neighbour that does not, passing ends.
+/// The frequency between a passing point and a failing neighbour at which the limit is reached.
 fn crossing_hz(
     passing: &SplitterPoint,
     failing: &SplitterPoint,

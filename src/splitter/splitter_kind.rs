@@ -1,13 +1,13 @@
-//! The kinds of splitters: the phase between the outputs that each is made for.
+//! The kinds of splitters by the nominal phase between their outputs.
 
 use crate::requirement::Quantity;
 use crate::units::wrap_deg;
 use std::fmt;
 
-/// The phase difference between the two outputs that a splitter is made for.
+/// The nominal phase difference between the two outputs of a splitter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SplitterKind {
-    /// 90 degrees with either output in the lead: a quadrature coupler.
+    /// 90 degrees, either output leading: a quadrature coupler.
     Quadrature,
     /// 180 degrees: a balun.
     Antiphase,

@@ -156,7 +156,8 @@ mod verdict_name {
 
     pub(super) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<Verdict, D::Error> {
         let name = String::deserialize(from)?;
-        Verdict::from_name(&name).ok_or_else(|| D::Error::custom(format!("expected a verdict, found {name}")))
+        Verdict::from_name(&name)
+            .ok_or_else(|| D::Error::custom(format!("expected a verdict, found {name}")))
     }
 }
 
@@ -192,7 +193,9 @@ pub(super) mod unbounded {
             None => Ok(f64::INFINITY),
             Some(Kept::Number(number)) => Ok(number),
             Some(Kept::Word(word)) if word == NONE_AT_ALL => Ok(f64::NEG_INFINITY),
-            Some(Kept::Word(word)) => Err(D::Error::custom(format!("expected a rejection, found {word}"))),
+            Some(Kept::Word(word)) => {
+                Err(D::Error::custom(format!("expected a rejection, found {word}")))
+            }
         }
     }
 }

@@ -114,7 +114,9 @@ impl LotHeading<'_> {
             WhatIf::CorrectionPerDie => "one for each die".to_owned(),
             WhatIf::CorrectionPerDieAndFrequency => format!("one for each die and {frequency}"),
             WhatIf::Ideal { block } => format!("{block} if ideal"),
-            WhatIf::Assembled { count } => format!("{count} receivers of blocks from different dies"),
+            WhatIf::Assembled { count } => {
+                format!("{count} receivers of blocks from different dies")
+            }
         }
     }
 }
