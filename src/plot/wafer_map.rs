@@ -426,7 +426,7 @@ impl Sheet<'_> {
     }
 }
 
-/// Paper.
+/// The colour of the sheet.
 const WHITE: RGBColor = RGBColor(255, 255, 255);
 
 /// Lines between the cells of a map that has white cells.

@@ -32,13 +32,13 @@ impl fmt::Display for NumberFormat {
 /// The unit of a file's frequencies.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum FrequencyUnit {
-    /// Hertz.
+    /// `Hz`.
     Hertz,
-    /// Kilohertz.
+    /// `kHz`, 1e3 Hz.
     Kilohertz,
-    /// Megahertz.
+    /// `MHz`, 1e6 Hz.
     Megahertz,
-    /// Gigahertz, the default of the standard.
+    /// `GHz`, 1e9 Hz, the default of the standard.
     #[default]
     Gigahertz,
 }

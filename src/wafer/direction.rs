@@ -7,9 +7,9 @@ pub enum Direction {
     Right,
     /// Towards the left.
     Left,
-    /// Up.
+    /// Upwards.
     Up,
-    /// Down.
+    /// Downwards.
     Down,
 }
 

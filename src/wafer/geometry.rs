@@ -9,9 +9,9 @@ use super::error::SettingsError;
 /// A position on a wafer, millimetres.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Position {
-    /// To the right.
+    /// Distance to the right of the origin.
     pub x_mm: f64,
-    /// Up.
+    /// Distance above the origin.
     pub y_mm: f64,
 }
 
