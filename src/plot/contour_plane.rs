@@ -51,12 +51,10 @@ pub(super) fn contour_axes<'a, 'b>(
         line(&mut chart, [from, to], GREY, Dash::Solid, Sizes { line: 1, ..sizes })?;
     }
     let mut labels: Vec<(_, String, _)> = Vec::new();
-    for (level, curve, colour, dash) in others.chain(required) {
-        // Only what lies within the axes may be drawn.
+    for (level, curve, colour, dash) in required.chain(others) {
         let inside = |at: &(f64, f64)| is_inside(family, *at);
-        let clipped =
-            curve.iter().map(|point| if inside(point) { *point } else { (point.0, f64::NAN) });
-        line(&mut chart, clipped, colour, dash, if dash == Dash::Dashed { sizes } else { thin })?;
+        let width = if dash == Dash::Dashed { sizes } else { thin };
+        line(&mut chart, curve.iter().copied(), colour, dash, width)?;
         let towards = |&(x, y): &(f64, f64)| {
             (x * corner.0 / family.reach_db - y * corner.1 / family.reach_deg).abs()
                 + if x * corner.0 < 0.0 { 10.0 } else { 0.0 }
@@ -69,17 +67,18 @@ pub(super) fn contour_axes<'a, 'b>(
             labels.push((chart.backend_coord(place), format!("{level}"), colour));
         }
     }
-    let mut last: Option<Pixel> = None;
+    let mut noted: Vec<Pixel> = Vec::new();
     for (place, text, colour) in labels {
-        // Curves of high rejection are close together: the outer ones keep their labels.
-        let is_near = |other: Pixel| {
+        // Curves of high rejection are close together: the required one and the outer ones keep their
+        // labels.
+        let is_near = |other: &Pixel| {
             (other.0 - place.0).abs() < px_i(sizes.label * 2)
                 && (other.1 - place.1).abs() < px_i(sizes.label * 4 / 5)
         };
-        if colour == GREY && last.is_some_and(is_near) {
+        if noted.iter().any(is_near) {
             continue;
         }
-        last = (colour == GREY).then_some(place).or(last);
+        noted.push(place);
         note(&canvas, place, &text, if colour == GREY { BLACK } else { colour }, sizes)?;
     }
     Ok((canvas, chart))

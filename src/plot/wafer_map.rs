@@ -47,17 +47,14 @@ pub fn wafer_map(
     };
     let sheet = Sheet { heading, result, wafer: one, map, scales };
     let counts = &one.group.counts;
-    let share = match counts.yield_of_tested().share {
-        Some(share) => format!("yield {:.1} %", 100.0 * share),
+    let tested = match counts.yield_of_tested().share {
+        Some(share) => {
+            let (pass, tested) = (counts.pass, counts.tested());
+            format!("yield {:.1} %, {pass} of {tested} dies pass", 100.0 * share)
+        }
         None => "no die tested".to_owned(),
     };
-    let name = format!(
-        "Lot {}, wafer {}: {share}, {} of {} dies pass",
-        one.lot,
-        one.wafer,
-        counts.pass,
-        counts.tested(),
-    );
+    let name = format!("Lot {}, wafer {}: {tested}", one.lot, one.wafer);
     let residuals = sheet.residuals();
     let mut more = heading.axes();
     if residuals.is_empty() {
@@ -128,6 +125,9 @@ impl Sheet<'_> {
             frame(canvas, self.cell(&chart, at), VERMILION, if row.counts() { 4 } else { 3 })?;
         }
         self.rim(&mut chart, LARGE_MAP)?;
+        if !self.standing().any(|(_, row, _)| row.figures.is_some()) {
+            return Ok(());
+        }
         let (_, rows) = chart.plotting_area().get_pixel_range();
         scale.draw(&side, &rows, LARGE_MAP)
     }
