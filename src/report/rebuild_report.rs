@@ -85,7 +85,7 @@ pub fn rebuild_text(report: &RebuildReport) -> String {
         "{}: {} ports\n\
          fit residual: {:.1e} rms, {:.1e} at worst ({})\n\
          condition number {}: relative errors may grow by this factor\n\
-         taking every termination for matched would have moved an entry by {:.1e}\n\
+         assuming matched terminations would change an entry by up to {:.1e}\n\
          maximum singular value {}{}\n\n",
         printable(&report.file),
         report.ports,

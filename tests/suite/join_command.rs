@@ -131,7 +131,7 @@ fn a_description_with_an_error_is_refused_at_its_line() {
             "needs exactly one of ohm, file",
             "hybrid.coupled\"",
         ),
-        ("[50.0, 75.0, 75.0]", "[50.0, 75.0]", "got 2", "reference_ohm"),
+        ("[50.0, 75.0, 75.0]", "[50.0, 75.0]", "found 2", "reference_ohm"),
         ("[50.0, 75.0, 75.0]", "0.0", "reference_ohm must be above 0, found 0", "reference_ohm"),
         ("joins = [", "join = [", "unknown key 'join'", joins),
     ] {

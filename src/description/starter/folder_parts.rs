@@ -80,9 +80,14 @@ pub(super) fn refused(folder: &Path, what: impl Into<String>) -> DescriptionErro
     DescriptionError::about_file(folder, DescriptionProblem::Value { what: what.into() })
 }
 
+/// An error about a folder that cannot be read.
+pub(super) fn unreadable(folder: &Path, error: &std::io::Error) -> DescriptionError {
+    refused(folder, format!("cannot read the folder: {error}"))
+}
+
 /// The names of Touchstone files in a folder, in order; names that are not UTF-8 are left out.
 fn touchstone_names(folder: &Path) -> Result<Vec<String>, DescriptionError> {
-    let failed = |error| DescriptionError::about_file(folder, DescriptionProblem::Io(error));
+    let failed = |error: std::io::Error| unreadable(folder, &error);
     let mut names = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(failed)? {
         if let Ok(name) = entry.map_err(failed)?.file_name().into_string()

@@ -1,7 +1,7 @@
 //! RECIPE.toml and its list of dies to begin with, from the names of the files of a folder.
 
-use super::super::error::{DescriptionError, DescriptionProblem};
-use super::folder_parts::refused;
+use super::super::error::DescriptionError;
+use super::folder_parts::{refused, unreadable};
 use super::name_numbers::{DieColumns, NumberColumn, NumberedName, die_columns, number_columns};
 use super::part_text::{ghz, quoted};
 use super::starter_files::{Starter, StarterFile};
@@ -115,7 +115,7 @@ fn collect(
     deeper: usize,
     files: &mut Vec<String>,
 ) -> Result<(), DescriptionError> {
-    let failed = |error| DescriptionError::about_file(folder, DescriptionProblem::Io(error));
+    let failed = |error: std::io::Error| unreadable(folder, &error);
     let mut entries = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(failed)? {
         let entry = entry.map_err(failed)?;
