@@ -6,8 +6,8 @@ use super::named_files::NamedFiles;
 use super::receiver_plan::{Need, check_cover};
 use super::source::TomlFile;
 use crate::downconverter::{
-    ElementSetup, IfLoad, IfLoadToGround, LoIfSettings, MOST_SIDEBANDS, OutsideData, SidebandSource,
-    Switch, SwitchSettings, SwitchingSetup,
+    ElementSetup, IfLoad, IfLoadToGround, LoIfSettings, MOST_SIDEBANDS, OutsideData,
+    SidebandSource, Switch, SwitchSettings, SwitchingSetup,
 };
 use crate::network::REFERENCE_TEMPERATURE_K;
 use serde::Deserialize;
@@ -109,12 +109,17 @@ impl SwitchingEntries<'_> {
             return self.check_no_keys(source).map(|()| None);
         };
         self.check_plan(source, plan, first)?;
-        let elements: Vec<ElementSetup> =
-            self.mixers.iter().map(|mixer| self.element(source, mixer)).collect::<Result<_, _>>()?;
+        let elements: Vec<ElementSetup> = self
+            .mixers
+            .iter()
+            .map(|mixer| self.element(source, mixer))
+            .collect::<Result<_, _>>()?;
         let mixing = self.mixing;
         let most = u32::try_from(MOST_SIDEBANDS).unwrap_or(u32::MAX);
         let sidebands = match &mixing.sidebands {
-            Some(given) => Some(source.whole("sidebands", given, plan.lo_harmonic.max(1)..=most)?),
+            Some(given) => {
+                Some(source.whole("sidebands", given, plan.lo_harmonic.max(1)..=most)?)
+            }
             None => None,
         };
         let temperature = mixing.temperature_k.as_ref();
@@ -224,7 +229,8 @@ impl SwitchingEntries<'_> {
         if let (Some(given), Some(off_ohm)) = (off, off_ohm)
             && off_ohm < on_ohm
         {
-            let what = format!("off_ohm must be at least on_ohm, which is {on_ohm}, found {off_ohm}");
+            let what =
+                format!("off_ohm must be at least on_ohm, which is {on_ohm}, found {off_ohm}");
             return Err(source.complaint(given, what));
         }
         let farads = |name: &str, given: Option<&Spanned<f64>>| {
@@ -235,7 +241,8 @@ impl SwitchingEntries<'_> {
         let slope = key(|entry| entry.slope_v.as_ref());
         let slope_v = number("slope_v", slope, Allowed::FromTo(0.0, 1e3))?.unwrap_or(0.0);
         if let Some(given) = slope.filter(|_| slope_v > 0.0 && slope_v < 1e-6) {
-            let what = format!("slope_v must be 0, a hard switch, or at least 1e-6, found {slope_v}");
+            let what =
+                format!("slope_v must be 0, a hard switch, or at least 1e-6, found {slope_v}");
             return Err(source.complaint(given, what));
         }
         let settings = SwitchSettings {
@@ -293,7 +300,8 @@ impl SwitchingEntries<'_> {
                 let farad = 1e-15 * ff.unwrap_or(0.0);
                 let ohm = ohm.unwrap_or(f64::INFINITY);
                 if ohm.is_infinite() && farad == 0.0 && differential_ohm.is_none() {
-                    let what = "the IF nodes float: [if_load] needs ohm, ff, file or differential_ohm";
+                    let what =
+                        "the IF nodes float: [if_load] needs ohm, ff, file or differential_ohm";
                     return Err(source.complaint(spanned, what));
                 }
                 IfLoadToGround::Elements { ohm, farad }

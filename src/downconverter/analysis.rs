@@ -122,7 +122,20 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     let ifs = plan.if_hz().len();
     let points = solved.points(receiver)?;
     let worst = index_of_worst(&points, |balance| -balance.image_rejection_db);
-    let budget = budget(receiver, &solved, &points, worst, &mut warnings)?;
+    // Every case of switched mixers is a solution over all sidebands: parts are compared where the
+    // rejection is worst.
+    let at_worst = match receiver.switching() {
+        Some(_) => {
+            let one = receiver.at(worst / ifs, worst % ifs, solved.chosen)?;
+            let solved = Solved::new(&one)?;
+            Some((one, solved))
+        }
+        None => None,
+    };
+    let budget = match &at_worst {
+        Some((one, solved)) => budget(one, solved, &points[worst..=worst], 0, &mut warnings)?,
+        None => budget(receiver, &solved, &points, worst, &mut warnings)?,
+    };
     for path in solved.paths.iter() {
         warnings.extend(check_port_orders(receiver, &path.path)?);
     }
@@ -133,8 +146,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         }
         _ => None,
     };
-    let switching =
-        switching_result(receiver, Voltages::of(&solved.paths), solved.chosen)?;
+    let switching = switching_result(receiver, Voltages::of(&solved.paths), solved.chosen)?;
     let mut lo = lo_points(
         receiver,
         Voltages::of(&solved.paths),
@@ -151,7 +163,10 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     Ok(DownconverterResult {
         combination: output.choices[solved.chosen].name.clone(),
         is_chosen: output.choices.len() > 1,
-        load_reflection_sweeps: load_reflection_sweeps(receiver, &solved, &evaluation)?,
+        load_reflection_sweeps: match &at_worst {
+            Some((one, solved)) => load_reflection_sweeps(one, solved, &Evaluation::real(one, 0))?,
+            None => load_reflection_sweeps(receiver, &solved, &evaluation)?,
+        },
         noise: match switching {
             // The noise of switched mixers is that of the whole, not of the path before them.
             Some(_) => Vec::new(),

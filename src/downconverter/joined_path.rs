@@ -336,9 +336,8 @@ impl JoinedPath {
             for (row, &at) in kept.iter().enumerate() {
                 let (_, through, outside) = end(at);
                 for column in 0..kept.len() {
-                    let leaving: Complex64 = (0..ends)
-                        .map(|k| s[at * ends + k] * waves[k * kept.len() + column])
-                        .sum();
+                    let leaving: Complex64 =
+                        (0..ends).map(|k| s[at * ends + k] * waves[k * kept.len() + column]).sum();
                     let own = if row == column { outside } else { Complex64::ZERO };
                     entries.push(through * leaving + own);
                 }

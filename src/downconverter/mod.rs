@@ -103,14 +103,15 @@ pub use receiver_setup::{
 };
 pub use reflection_sweep::{LoadReflectionSweep, SweptPorts};
 pub use signal_path::{LoRf, ReceiverPath};
-pub use switched_result::{ConversionLoss, SwitchedLo, SwitchedPoint, SwitchingResult};
+pub use switched_result::{ConversionLoss, DrivePoint, SwitchedLo, SwitchedPoint, SwitchingResult};
 pub use switching::{
     BeyondSidebands, ConversionSolver, IF_LOAD_REFERENCE_OHM, IfNode, LoLeakage, NoiseShares,
-    OutputWeights, RfResponse, SidebandData, Switch, SwitchSettings, SwitchedElement, SwitchedMixer,
-    SwitchedMixerSettings,
+    OutputWeights, RfResponse, SidebandData, Switch, SwitchSettings, SwitchedElement,
+    SwitchedMixer, SwitchedMixerSettings,
 };
 pub use switching_setup::{
-    ElementSetup, IfLoad, IfLoadToGround, MOST_SIDEBANDS, OutsideData, SidebandSource, SwitchingSetup,
+    ElementSetup, IfLoad, IfLoadToGround, MOST_SIDEBANDS, OutsideData, SidebandSource,
+    SwitchingSetup,
 };
 pub use variation::MinLoPower;
 pub(crate) use variation::{Variation, Varied};

@@ -402,9 +402,9 @@ fn check_ports(setup: &ReceiverSetup) -> Result<()> {
         let at_mixer = |port: &Terminal| {
             setup.switching.is_some() && setup.mixers.iter().any(|own| own.ports.rf == *port)
         };
-        if let Some(port) = ports.find(|port| {
-            !in_joins.contains(port) && !at_ends.contains(port) && !at_mixer(port)
-        }) {
+        if let Some(port) = ports
+            .find(|port| !in_joins.contains(port) && !at_ends.contains(port) && !at_mixer(port))
+        {
             return Err(ReceiverError::Unconnected { port: shown(port) });
         }
     }

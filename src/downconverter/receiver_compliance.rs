@@ -136,9 +136,7 @@ fn readings<'a>(
         | Quantity::PhaseError
         | Quantity::ConversionLoss
         | Quantity::NoiseFigure
-        | Quantity::LoAtRfPort => {
-            of_points(|_| Figure::none(NoFigure::NoSuchQuantity))
-        }
+        | Quantity::LoAtRfPort => of_points(|_| Figure::none(NoFigure::NoSuchQuantity)),
     }
 }
 

@@ -33,8 +33,8 @@ impl SidebandStore {
         if above > last {
             return last;
         }
-        let is_below_nearer = above > 0
-            && hz - self.frequency_hz[above - 1] < self.frequency_hz[above] - hz;
+        let is_below_nearer =
+            above > 0 && hz - self.frequency_hz[above - 1] < self.frequency_hz[above] - hz;
         if is_below_nearer { above - 1 } else { above }
     }
 

@@ -195,9 +195,10 @@ impl SidebandSource {
                     entries.extend(known.matrix(next).as_slice());
                     next += 1;
                 }
-                _ => entries.extend((0..ports * ports).map(|at| {
-                    if at / ports == at % ports { unit } else { Complex64::ZERO }
-                })),
+                _ => entries.extend(
+                    (0..ports * ports)
+                        .map(|at| if at / ports == at % ports { unit } else { Complex64::ZERO }),
+                ),
             }
         }
         let kind = ParameterKind::Scattering;

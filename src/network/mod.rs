@@ -31,8 +31,8 @@ mod comparison;
 mod container;
 mod conversion;
 mod decomposition;
-mod dense_lu;
 mod deembedding;
+mod dense_lu;
 mod error;
 mod grid;
 mod interpolation;
@@ -59,11 +59,11 @@ pub use comparison::{Comparison, Difference, EntryDifference, compare};
 pub use container::{MatrixView, Network};
 pub use conversion::convert;
 pub(crate) use decomposition::{decomposed, hermitian};
-pub(crate) use dense_lu::DenseLu;
 pub use deembedding::{
     Deembedded, ThroughSplit, remove_feeds, remove_fixture, remove_fixtures, remove_open_short,
     remove_through, split_through,
 };
+pub(crate) use dense_lu::DenseLu;
 pub use error::NetworkError;
 pub use grid::{FrequencyGrid, Spacing};
 pub use interpolation::{Interpolated, LARGEST_SAFE_STEP_DEG, UnsafeStep, onto_grid};

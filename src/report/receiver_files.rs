@@ -53,6 +53,15 @@ pub fn receiver_files(
         .into_par_iter()
         .map(|(name, picture)| Ok(file(name, picture(receiver, result, assessment)?)));
     files.extend(drawn.collect::<Result<Vec<_>, PlotError>>()?);
+    if let Some(switching) = &result.switching {
+        let pictures = [
+            ("switching.png", plot::switching_over_lo(receiver, switching)?),
+            ("switching-drive.png", plot::switching_over_drive(switching)?),
+            ("leakage.png", plot::switching_leakage(receiver, switching)?),
+            ("conductances.png", plot::conductance_waveforms(receiver, switching)?),
+        ];
+        files.extend(pictures.map(|(name, picture)| file(name, picture)));
+    }
     if let Some(known) = uncertainty {
         files.push(file("uncertainty.csv", receiver_uncertainty_csv(known)?.into_bytes()));
         files.push(file("coverage.png", plot::receiver_coverage(receiver, result, known)?));

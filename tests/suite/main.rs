@@ -53,6 +53,8 @@ mod station_command;
 mod station_standards;
 mod structure;
 mod switching_cases;
+mod switching_command;
+mod switching_physics;
 mod switching_values;
 mod tones_command;
 mod touchstone_corpus;

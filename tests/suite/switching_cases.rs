@@ -171,8 +171,8 @@ impl SwitchingCase {
     /// W in the loads of a channel, or of both.
     pub(crate) fn if_power_w(&self, volts: &[Complex64], channel: Option<Channel>) -> f64 {
         let reflection = self.if_load_at(self.if_hz());
-        let siemens = (1.0 - reflection.norm_sqr())
-            / ((1.0 + reflection).norm_sqr() * IF_LOAD_REFERENCE_OHM);
+        let siemens =
+            (1.0 - reflection.norm_sqr()) / ((1.0 + reflection).norm_sqr() * IF_LOAD_REFERENCE_OHM);
         let nodes = || self.if_nodes.iter().zip(volts);
         let is_own = |node: &IfNode| channel.is_none_or(|channel| node.channel == channel);
         let ground: f64 =
@@ -182,10 +182,13 @@ impl SwitchingCase {
                 .filter(|(node, _)| node.channel == channel)
                 .map(|(node, v)| if node.is_subtracted { -v } else { *v })
                 .sum();
-            self.inputs["if_load"]["differential_ohm"].as_f64().map_or(0.0, |ohm| sum.norm_sqr() / ohm)
+            self.inputs["if_load"]["differential_ohm"]
+                .as_f64()
+                .map_or(0.0, |ohm| sum.norm_sqr() / ohm)
         };
         let channels = [Channel::I, Channel::Q].into_iter();
-        ground + channels.filter(|own| channel.is_none_or(|all| all == *own)).map(across).sum::<f64>()
+        ground
+            + channels.filter(|own| channel.is_none_or(|all| all == *own)).map(across).sum::<f64>()
     }
 }
 

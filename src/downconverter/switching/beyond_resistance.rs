@@ -146,9 +146,8 @@ impl Block {
         lu.solve(&mut waves, size);
         let mut ohm = vec![ZERO; size * size];
         for (row, column) in pairs(size) {
-            ohm[row * size + column] = (0..size)
-                .map(|k| self.voltage[row * size + k] * waves[k * size + column])
-                .sum();
+            ohm[row * size + column] =
+                (0..size).map(|k| self.voltage[row * size + k] * waves[k * size + column]).sum();
         }
         Some(ohm)
     }

@@ -87,7 +87,12 @@ const GAUSS_POINTS: usize = 16;
 
 impl Waveforms {
     /// Makes the coefficients up to an order.
-    pub(super) fn fill(&mut self, driven: &[Driven], beyond: Option<BeyondElements<'_>>, highest: usize) {
+    pub(super) fn fill(
+        &mut self,
+        driven: &[Driven],
+        beyond: Option<BeyondElements<'_>>,
+        highest: usize,
+    ) {
         let elements = driven.len();
         let beyond = beyond.filter(|own| own.all_ohm.iter().any(|ohm| *ohm != 0.0));
         self.conductance.reset(elements, beyond.is_none(), highest);
@@ -121,7 +126,13 @@ impl Waveforms {
     }
 
     /// Adds the values at an angle, times factors of each order, to all coefficients.
-    fn add(&mut self, driven: &[Driven], beyond: BeyondElements<'_>, angle: f64, factor: impl Fn(usize) -> Complex64) {
+    fn add(
+        &mut self,
+        driven: &[Driven],
+        beyond: BeyondElements<'_>,
+        angle: f64,
+        factor: impl Fn(usize) -> Complex64,
+    ) {
         self.scratch.evaluate(driven, beyond, angle);
         let entries = driven.len() * driven.len();
         let orders = self.conductance.coefficients.len() / entries;
@@ -176,10 +187,10 @@ impl Waveforms {
     fn fill_samples(&mut self, driven: &[Driven], beyond: BeyondElements<'_>, highest: usize) {
         let needed = driven.iter().map(|(switch, peak)| {
             let (nominal, moved) = (peak.norm(), shifted(switch, beyond));
-            moved.map(|one| one.half_period_samples(nominal, highest)).into_iter().fold(
-                switch.half_period_samples(nominal, highest),
-                usize::max,
-            )
+            moved
+                .map(|one| one.half_period_samples(nominal, highest))
+                .into_iter()
+                .fold(switch.half_period_samples(nominal, highest), usize::max)
         });
         let samples = 4 * needed.max().unwrap_or(8);
         #[expect(clippy::cast_precision_loss, reason = "samples are at most a million")]
@@ -199,9 +210,10 @@ impl Waveforms {
     /// for the steepest slope and the highest order.
     fn fill_panels(&mut self, driven: &[Driven], beyond: BeyondElements<'_>, highest: usize) {
         self.collect_instants(driven);
-        let steepest = driven.iter().filter(|(switch, _)| !switch.is_hard()).map(|(switch, peak)| {
-            switch.settings().slope_v / peak.norm().max(1e-12)
-        });
+        let steepest = driven
+            .iter()
+            .filter(|(switch, _)| !switch.is_hard())
+            .map(|(switch, peak)| switch.settings().slope_v / peak.norm().max(1e-12));
         #[expect(clippy::cast_precision_loss, reason = "orders are few")]
         let by_order = 4.0 / (highest as f64 + 1.0);
         let width = steepest.fold(by_order, f64::min).max(TAU / 20_000.0);

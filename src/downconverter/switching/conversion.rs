@@ -137,7 +137,8 @@ impl ConversionSolver {
     }
 
     fn make_waveforms(&mut self, lo_peak_v: &[Complex64]) {
-        let driven = || self.mixer.elements().iter().map(|own| own.switch).zip(lo_peak_v.iter().copied());
+        let driven =
+            || self.mixer.elements().iter().map(|own| own.switch).zip(lo_peak_v.iter().copied());
         let is_made = self.made_from.as_ref().is_some_and(|(made, beyond, count)| {
             *count == self.count && *beyond == self.beyond && made.iter().copied().eq(driven())
         });
@@ -213,7 +214,13 @@ impl ConversionSolver {
         self.if_v(if_node, &self.fixed[self.count].waves_of_c, columns, rf_node)
     }
 
-    fn if_v(&self, if_node: usize, waves: &[Complex64], columns: usize, column: usize) -> Complex64 {
+    fn if_v(
+        &self,
+        if_node: usize,
+        waves: &[Complex64],
+        columns: usize,
+        column: usize,
+    ) -> Complex64 {
         let node = self.mixer.rf_nodes() + if_node;
         self.node_v(self.count, node, |k| waves[k * columns + column])
     }
@@ -248,7 +255,12 @@ impl ConversionSolver {
     }
 
     /// Volts at an IF node for waves out of the RF nodes at a sideband.
-    pub(super) fn if_v_of_waves(&self, if_node: usize, place: usize, waves: &[Complex64]) -> Complex64 {
+    pub(super) fn if_v_of_waves(
+        &self,
+        if_node: usize,
+        place: usize,
+        waves: &[Complex64],
+    ) -> Complex64 {
         waves.iter().enumerate().map(|(at, wave)| wave * self.transfer(if_node, place, at)).sum()
     }
 
@@ -305,20 +317,24 @@ impl ConversionSolver {
         let entering = fixed.source_reflection * leaving + fixed.source_wave;
         let reference_ohm = self.mixer.settings().references_ohm[0];
         let input_ohm = reference_ohm * (entering + leaving) / (entering - leaving);
-        let source_ohm = reference_ohm * (1.0 + fixed.source_reflection)
-            / (1.0 - fixed.source_reflection);
+        let source_ohm =
+            reference_ohm * (1.0 + fixed.source_reflection) / (1.0 - fixed.source_reflection);
         // In waves the limit of an open input has a value too.
         let (volts, amperes) = (entering + leaving, (entering - leaving) / reference_ohm);
-        let reflection = ((volts - source_ohm.conj() * amperes)
-            / (volts + source_ohm * amperes))
-            .norm();
+        let reflection =
+            ((volts - source_ohm.conj() * amperes) / (volts + source_ohm * amperes)).norm();
         let input_ohm = if fixed.frequency_hz < 0.0 { input_ohm.conj() } else { input_ohm };
         self.scratch = u;
         Some(RfResponse { input_ohm, reflection, node_v })
     }
 
     /// The wave into a node that the elements make at a sideband, from u at all sidebands.
-    pub(super) fn waves_of_elements(&self, place: usize, node: usize, u: &[Complex64]) -> Complex64 {
+    pub(super) fn waves_of_elements(
+        &self,
+        place: usize,
+        node: usize,
+        u: &[Complex64],
+    ) -> Complex64 {
         let elements = self.mixer.elements().len();
         let fixed = &self.fixed[place];
         let mut wave = ZERO;

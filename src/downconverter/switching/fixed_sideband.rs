@@ -94,7 +94,12 @@ impl SidebandReducer {
     }
 
     /// Takes the mean conductances and the resistance beyond, ohm between nodes.
-    pub(super) fn set(&mut self, mixer: &SwitchedMixer, conductance: &Waveform, beyond_ohm: &[f64]) {
+    pub(super) fn set(
+        &mut self,
+        mixer: &SwitchedMixer,
+        conductance: &Waveform,
+        beyond_ohm: &[f64],
+    ) {
         let n = self.n;
         for row in 0..n {
             for column in 0..n {
@@ -170,7 +175,10 @@ impl SidebandReducer {
             let across = element.switch.settings().off_f;
             self.add_between([rf, intermediate], Complex64::new(0.0, radians_per_s * across));
             self.add_to_ground(rf, Complex64::new(0.0, radians_per_s * element.lo_to_rf_f));
-            self.add_to_ground(intermediate, Complex64::new(0.0, radians_per_s * element.lo_to_if_f));
+            self.add_to_ground(
+                intermediate,
+                Complex64::new(0.0, radians_per_s * element.lo_to_if_f),
+            );
         }
         if let Some(ohm) = mixer.settings().differential_ohm {
             for pair in mixer.differential_pairs() {
@@ -222,7 +230,12 @@ impl SidebandReducer {
     }
 
     /// The right sides for w, c and currents, solved together.
-    fn solve_columns(&mut self, mixer: &SwitchedMixer, with_currents: bool, into: &mut FixedSideband) {
+    fn solve_columns(
+        &mut self,
+        mixer: &SwitchedMixer,
+        with_currents: bool,
+        into: &mut FixedSideband,
+    ) {
         let (n, elements, rf_nodes) = (self.n, mixer.elements().len(), mixer.rf_nodes());
         let currents = if with_currents { n } else { 0 };
         let columns = elements + rf_nodes + currents;
@@ -334,7 +347,9 @@ impl SidebandReducer {
             });
             if floats {
                 self.add_to_ground(first, Complex64::from(1.0 / IF_LOAD_REFERENCE_OHM));
-                (0..n).filter(|node| inside(*node)).for_each(|node| into.island[node] = Some(first));
+                (0..n)
+                    .filter(|node| inside(*node))
+                    .for_each(|node| into.island[node] = Some(first));
             }
         }
     }

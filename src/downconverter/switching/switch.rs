@@ -58,9 +58,8 @@ impl Switch {
     /// # Ok::<(), fourphase::downconverter::ReceiverError>(())
     /// ```
     pub fn new(settings: SwitchSettings) -> Result<Self> {
-        let refuse = |what, expected, found| {
-            Err(ReceiverError::OutOfRange { what, expected, found })
-        };
+        let refuse =
+            |what, expected, found| Err(ReceiverError::OutOfRange { what, expected, found });
         let SwitchSettings { on_ohm, off_ohm, off_f, threshold_v, slope_v } = settings;
         if !(1e-6..=1e9).contains(&on_ohm) {
             return refuse("on_ohm", "from 1e-6 to 1e9", on_ohm);
@@ -99,7 +98,11 @@ impl Switch {
         } else {
             let steps = above / self.0.slope_v;
             // Both forms are one function; neither exponent overflows.
-            if steps >= 0.0 { 1.0 / (1.0 + (-steps).exp()) } else { steps.exp() / (1.0 + steps.exp()) }
+            if steps >= 0.0 {
+                1.0 / (1.0 + (-steps).exp())
+            } else {
+                steps.exp() / (1.0 + steps.exp())
+            }
         };
         self.off_s() + self.change_s() * part
     }

@@ -75,10 +75,10 @@ impl SwitchedMixer {
                 return missing(format!("IF node {}", element.if_node + 1));
             }
         }
-        let refuse = |what, expected, found| {
-            Err(ReceiverError::OutOfRange { what, expected, found })
-        };
-        let capacitances = settings.elements.iter().flat_map(|own| [own.lo_to_rf_f, own.lo_to_if_f]);
+        let refuse =
+            |what, expected, found| Err(ReceiverError::OutOfRange { what, expected, found });
+        let capacitances =
+            settings.elements.iter().flat_map(|own| [own.lo_to_rf_f, own.lo_to_if_f]);
         if let Some(found) = capacitances.into_iter().find(|farad| !(0.0..=1e-6).contains(farad)) {
             return refuse("the capacitance from an LO node", "from 0 to 1e9 fF", found * 1e15);
         }
