@@ -126,7 +126,20 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     let (plan, output) = (receiver.plan(), receiver.output());
     let points = solved.points(receiver)?;
     let worst = index_of_worst(&points, |balance| -balance.image_rejection_db);
-    let budget = budget(receiver, &solved, &points, worst, &mut warnings)?;
+    // Every case of switched mixers is a solution over all sidebands: parts are compared where the
+    // rejection is worst.
+    let at_worst = match receiver.switching() {
+        Some(_) => {
+            let one = receiver.at(worst, solved.chosen)?;
+            let solved = Solved::new(&one)?;
+            Some((one, solved))
+        }
+        None => None,
+    };
+    let budget = match &at_worst {
+        Some((one, solved)) => budget(one, solved, &points[worst..=worst], 0, &mut warnings)?,
+        None => budget(receiver, &solved, &points, worst, &mut warnings)?,
+    };
     for path in solved.paths.iter() {
         warnings.extend(check_port_orders(receiver, &path.path)?);
     }
@@ -167,7 +180,10 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     Ok(DownconverterResult {
         combination: output.choices[solved.chosen].name.clone(),
         is_chosen: output.choices.len() > 1,
-        load_reflection_sweeps: load_reflection_sweeps(receiver, &solved, &evaluation)?,
+        load_reflection_sweeps: match &at_worst {
+            Some((one, solved)) => load_reflection_sweeps(one, solved, &Evaluation::real(one, 0))?,
+            None => load_reflection_sweeps(receiver, &solved, &evaluation)?,
+        },
         noise: match switching {
             // The noise of switched mixers is that of the whole, not of the path before them.
             Some(_) => Vec::new(),

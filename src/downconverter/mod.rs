@@ -106,7 +106,7 @@ pub use receiver_setup::{
 };
 pub use reflection_sweep::{LoadReflectionSweep, SweptPorts};
 pub use signal_path::{LoRf, OnGrids, ReceiverGrid, ReceiverPath};
-pub use switched_result::{ConversionLoss, SwitchedLo, SwitchedPoint, SwitchingResult};
+pub use switched_result::{ConversionLoss, DrivePoint, SwitchedLo, SwitchedPoint, SwitchingResult};
 pub use switching::{
     BeyondSidebands, ConversionSolver, IF_LOAD_REFERENCE_OHM, IfNode, LoLeakage, NoiseShares,
     OutputWeights, RfResponse, SidebandData, Switch, SwitchSettings, SwitchedElement,

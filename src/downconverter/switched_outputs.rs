@@ -32,6 +32,8 @@ pub(super) struct SwitchedPlan<'a> {
     voltages: SwitchedVoltages<'a>,
     pub(super) solver: ConversionSolver,
     peaks_v: Vec<Complex64>,
+    /// Power available from the LO source, dBm.
+    power_dbm: f64,
 }
 
 impl<'a> SwitchedPlan<'a> {
@@ -46,14 +48,19 @@ impl<'a> SwitchedPlan<'a> {
         let mixer = receiver.switched_mixer().ok_or_else(missing)?;
         let mixer = if has_equal_elements { with_equal_elements(mixer)? } else { mixer.clone() };
         let solver = ConversionSolver::new(mixer);
-        Ok(Self { receiver, store, voltages, solver, peaks_v: Vec::new() })
+        let power_dbm = receiver.plan().settings().lo_power_dbm.unwrap_or(0.0);
+        Ok(Self { receiver, store, voltages, solver, peaks_v: Vec::new(), power_dbm })
+    }
+
+    /// Takes another power of the LO source, dBm.
+    pub(super) fn set_power_dbm(&mut self, power_dbm: f64) {
+        self.power_dbm = power_dbm;
     }
 
     /// The mixers' LO voltages at an LO of the plan, as phasors of their peaks.
     pub(super) fn set_lo(&mut self, lo: usize) {
         let mixers = self.receiver.mixers().len();
-        let power_dbm = self.receiver.plan().settings().lo_power_dbm.unwrap_or(0.0);
-        let scale = SQRT_2 * (1e-3 * power_from_db(power_dbm)).sqrt();
+        let scale = SQRT_2 * (1e-3 * power_from_db(self.power_dbm)).sqrt();
         self.peaks_v.clear();
         let own = &self.voltages.lo[lo * mixers..(lo + 1) * mixers];
         self.peaks_v.extend(own.iter().map(|volts| scale * volts));

@@ -8,7 +8,7 @@ use super::q_correction::QCorrection;
 use super::receiver::Receiver;
 use super::sideband_store::SidebandStore;
 use super::switched_outputs::{NodeWeights, SwitchedPlan, SwitchedVoltages, make_store};
-use super::switching::{IF_LOAD_REFERENCE_OHM, OutputWeights};
+use super::switching::{IF_LOAD_REFERENCE_OHM, OutputWeights, SwitchedElement};
 use crate::units::db_from_power;
 use num_complex::Complex64;
 use std::sync::Arc;
@@ -72,6 +72,23 @@ pub struct SwitchingResult {
     pub points: Vec<SwitchedPoint>,
     /// For each LO.
     pub lo: Vec<SwitchedLo>,
+    /// All of it over the power of the LO source, ascending, at the centre LO and the first IF.
+    pub drive_sweep: Vec<DrivePoint>,
+    /// For each mixer its conductance over a period at the centre LO: LO phase in degrees, S.
+    pub waveforms: Vec<Vec<(f64, f64)>>,
+}
+
+/// Switched mixers at another power of the LO source.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DrivePoint {
+    /// Power available from the LO source, dBm.
+    pub lo_power_dbm: f64,
+    /// Image rejection, dB.
+    pub image_rejection_db: f64,
+    /// Losses, noise figure and impedances.
+    pub point: SwitchedPoint,
+    /// Leakage and offsets.
+    pub lo: SwitchedLo,
 }
 
 /// Results that move by less than this when K doubles have converged, dB.
@@ -81,6 +98,11 @@ const CONVERGED_IMAGE: f64 = 1e-6;
 /// K of the first attempt, and the largest that is tried.
 const FIRST_SIDEBANDS: usize = 4;
 const LAST_SIDEBANDS: usize = 64;
+
+/// LO powers of the drive sweep against that of the plan, dB.
+const DRIVE_FROM_DB: f64 = -12.0;
+const DRIVE_STEP_DB: f64 = 1.5;
+const DRIVE_POINTS: u32 = 13;
 
 /// What must settle at a point.
 #[derive(Clone, Copy, Debug)]
@@ -263,15 +285,9 @@ pub(super) fn switching_result(
             solved.solve(own)?;
             points.push(point(receiver, &store, &mut solved, own.intermediate, choice)?);
         }
-        let leakage = solved.leakage(lo)?;
-        let elements = solved.solver.mixer().elements().iter().zip(solved.peaks_v());
-        lo_values.push(SwitchedLo {
-            lo_at_rf_port_dbm: db_from_power(1e3 * leakage.rf_port_w),
-            offset_i_v: leakage.offset_i_v,
-            offset_q_v: leakage.offset_q_v,
-            on_part: elements.map(|(own, peak)| own.switch.on_part(*peak)).collect(),
-        });
+        lo_values.push(at_lo(&mut solved, lo)?);
     }
+    let drive_sweep = drive_sweep(receiver, &store, &mut solved, choice)?;
     let nodes = solved.solver.mixer().if_nodes().iter();
     Ok(Some(SwitchingResult {
         sidebands: store.sidebands,
@@ -281,7 +297,62 @@ pub(super) fn switching_result(
         if_nodes: nodes.map(|node| (node.channel, node.is_subtracted)).collect(),
         points,
         lo: lo_values,
+        drive_sweep,
+        waveforms: waveforms(receiver, &mut solved),
     }))
+}
+
+/// Conductances over a period at the centre LO, every two degrees.
+fn waveforms(receiver: &Receiver, solved: &mut SwitchedPlan<'_>) -> Vec<Vec<(f64, f64)>> {
+    solved.set_lo(receiver.plan().centre());
+    let elements = solved.solver.mixer().elements().iter().zip(solved.peaks_v());
+    let waveform = |(own, peak): (&SwitchedElement, &Complex64)| {
+        let degrees = (0..=180_u32).map(|step| 2.0 * f64::from(step));
+        degrees.map(|deg| (deg, own.switch.conductance_at_s(*peak, deg.to_radians()))).collect()
+    };
+    elements.map(waveform).collect()
+}
+
+/// Leakage, offsets and on times at an LO.
+fn at_lo(solved: &mut SwitchedPlan<'_>, lo: usize) -> Result<SwitchedLo> {
+    let leakage = solved.leakage(lo)?;
+    let elements = solved.solver.mixer().elements().iter().zip(solved.peaks_v());
+    Ok(SwitchedLo {
+        lo_at_rf_port_dbm: db_from_power(1e3 * leakage.rf_port_w),
+        offset_i_v: leakage.offset_i_v,
+        offset_q_v: leakage.offset_q_v,
+        on_part: elements.map(|(own, peak)| own.switch.on_part(*peak)).collect(),
+    })
+}
+
+/// The results over LO power, which is what sets a passive mixer.
+fn drive_sweep(
+    receiver: &Receiver,
+    store: &SidebandStore,
+    solved: &mut SwitchedPlan<'_>,
+    choice: usize,
+) -> Result<Vec<DrivePoint>> {
+    let (plan, output) = (receiver.plan(), receiver.output());
+    let planned_dbm = plan.settings().lo_power_dbm.unwrap_or(0.0);
+    let centre = &plan.points()[plan.centre_point()];
+    let combination = output.choices[choice].transfers[centre.intermediate];
+    let turns = receiver.mixing().lo_harmonic();
+    let mut points = Vec::new();
+    for step in 0..DRIVE_POINTS {
+        let lo_power_dbm = planned_dbm + DRIVE_FROM_DB + DRIVE_STEP_DB * f64::from(step);
+        solved.set_power_dbm(lo_power_dbm);
+        solved.solve(centre)?;
+        let outputs = output.correction.applied(&solved.outputs(), &combination, turns);
+        let z = |sideband| combination.apply(outputs.of_sideband(sideband));
+        points.push(DrivePoint {
+            lo_power_dbm,
+            image_rejection_db: rejection_db(z(plan.wanted()), z(plan.wanted().opposite())),
+            point: point(receiver, store, solved, centre.intermediate, choice)?,
+            lo: at_lo(solved, centre.lo)?,
+        });
+    }
+    solved.set_power_dbm(planned_dbm);
+    Ok(points)
 }
 
 fn point(

@@ -127,6 +127,9 @@ impl<'a> UncertainReceiver<'a> {
         receiver: &Receiver,
         parts: &'a [UncertainPart],
     ) -> Result<Self, MeasurementError> {
+        if receiver.switching().is_some() {
+            return Err(MeasurementError::SwitchedMixers);
+        }
         let mut places = Vec::new();
         let mut nominal = Vec::new();
         for (at, part) in parts.iter().enumerate() {

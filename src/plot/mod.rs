@@ -40,6 +40,7 @@ mod rejection_axis;
 mod series;
 mod splitter_curves;
 mod style;
+mod switching_curves;
 mod tolerance_chart;
 mod track;
 mod verdict_bands;
@@ -62,6 +63,9 @@ pub use receiver_curves::{receiver_drive, receiver_imbalance, receiver_rejection
 pub use receiver_map::receiver_rejection_map;
 pub use receiver_phasors::receiver_phasors;
 pub use splitter_curves::{contours, imbalance, losses, overview, rejection};
+pub use switching_curves::{
+    conductance_waveforms, switching_leakage, switching_over_drive, switching_over_lo,
+};
 pub use tolerance_chart::tolerance;
 pub use wafer_map::wafer_map;
 pub use wafer_scales::WaferScales;

@@ -12,7 +12,7 @@ use super::receiver_uncertainty_report::receiver_uncertainty_csv;
 use super::report_folder::PRINTED_REPORT;
 use super::tones_report::{tones_csv, tones_text};
 use crate::batch::AssessedReceiver;
-use crate::downconverter::{DownconverterResult, Receiver};
+use crate::downconverter::{DownconverterResult, Receiver, SwitchingResult};
 use crate::measurement::Assessment;
 use crate::plot::{self, Caption, Picture, PlotError};
 use rayon::prelude::{IntoParallelIterator as _, ParallelIterator as _};
@@ -35,6 +35,16 @@ const PICTURES: [(&str, Draw); 7] = [
     ("contours", |caption, receiver, result, _| plot::receiver_contours(caption, receiver, result)),
     ("drive", |caption, receiver, result, _| plot::receiver_drive(caption, receiver, result)),
     ("budget", |caption, _, result, _| plot::receiver_budget(caption, result)),
+];
+
+type DrawSwitching = fn(&Caption<'_>, &Receiver, &SwitchingResult) -> Result<Picture, PlotError>;
+
+/// Pictures of a receiver with switched mixers.
+const SWITCHING_PICTURES: [(&str, DrawSwitching); 4] = [
+    ("switching", plot::switching_over_lo),
+    ("switching-drive", |caption, _, switching| plot::switching_over_drive(caption, switching)),
+    ("leakage", plot::switching_leakage),
+    ("conductances", plot::conductance_waveforms),
 ];
 
 /// The text on a receiver and on the tones that were measured on it.
@@ -82,6 +92,12 @@ pub fn receiver_files(
         forms.files(folder, name, &draw(&caption, receiver, result, assessment)?)
     });
     files.extend(drawn.collect::<Result<Vec<_>, PlotError>>()?.into_iter().flatten());
+    if let Some(switching) = &result.switching {
+        let drawn = SWITCHING_PICTURES
+            .into_par_iter()
+            .map(|(name, draw)| forms.files(folder, name, &draw(&caption, receiver, switching)?));
+        files.extend(drawn.collect::<Result<Vec<_>, PlotError>>()?.into_iter().flatten());
+    }
     if let Some(known) = uncertainty {
         files.push(file("uncertainty.csv", receiver_uncertainty_csv(known)?.into_bytes()));
         let picture = plot::receiver_coverage(&caption, receiver, result, known)?;

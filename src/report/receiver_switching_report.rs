@@ -3,9 +3,8 @@
 
 use super::text_table::{filled, fixed};
 use crate::downconverter::{
-    Channel, DownconverterResult, Receiver, SwitchedPoint, SwitchingResult,
+    Channel, DownconverterResult, DrivePoint, Receiver, SwitchedLo, SwitchedPoint, SwitchingResult,
 };
-use crate::units::shown_frequencies;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 
@@ -50,7 +49,44 @@ pub(super) fn switching_json(receiver: &Receiver, switching: &SwitchingResult) -
         "left_db": switching.left_db,
         "outside": receiver.switching().map(|own| own.outside.name()),
         "outside_hz": outside,
+        "drive_sweep": switching.drive_sweep.iter().map(drive_point).collect::<Vec<_>>(),
     })
+}
+
+fn drive_point(own: &DrivePoint) -> Value {
+    let loss = &own.point.conversion_loss;
+    json!({
+        "lo_power_dbm": own.lo_power_dbm,
+        "image_rejection_db": own.image_rejection_db,
+        "conversion_loss_db": { "i": loss.i_db, "q": loss.q_db, "both": loss.both_db },
+        "noise_figure_db": own.point.noise_figure_db,
+        "rf_return_loss_db": {
+            "upper": own.point.upper_return_loss_db,
+            "lower": own.point.lower_return_loss_db,
+        },
+        "lo_at_rf_port_dbm": own.lo.lo_at_rf_port_dbm,
+        "dc_offset_v": { "i": own.lo.offset_i_v, "q": own.lo.offset_q_v },
+    })
+}
+
+/// The loss at the lowest, the planned and the highest LO power.
+fn drive_text(receiver: &Receiver, switching: &SwitchingResult) -> String {
+    let planned_dbm = receiver.plan().settings().lo_power_dbm.unwrap_or(0.0);
+    let at = |own: &DrivePoint| {
+        let loss_db = own.point.conversion_loss.both_db?;
+        Some(format!("{} dB at {} dBm", fixed(loss_db, 1), fixed(own.lo_power_dbm, 1)))
+    };
+    let sweep = &switching.drive_sweep;
+    let nearest = sweep.iter().min_by(|one, other| {
+        let distance = |own: &DrivePoint| (own.lo_power_dbm - planned_dbm).abs();
+        distance(one).total_cmp(&distance(other))
+    });
+    let shown = [sweep.first(), nearest, sweep.last()];
+    let shown: Vec<String> = shown.into_iter().flatten().filter_map(at).collect();
+    if shown.is_empty() {
+        return String::new();
+    }
+    filled(&format!("Over LO power, at the centre LO, the loss is {}.", shown.join(", ")))
 }
 
 /// Further columns of the table of points, and a row for each point.
@@ -120,7 +156,7 @@ pub(super) fn switching_text(receiver: &Receiver, switching: &SwitchingResult) -
     };
     let levels = switching.lo.iter().map(|own| own.lo_at_rf_port_dbm);
     add("LO at the RF port", "dBm", levels.filter(|dbm| dbm.is_finite()).collect());
-    let offsets = |of: fn(&crate::downconverter::SwitchedLo) -> Option<f64>| {
+    let offsets = |of: fn(&SwitchedLo) -> Option<f64>| {
         switching.lo.iter().filter_map(of).map(|volts| 1e3 * volts).collect::<Vec<f64>>()
     };
     add("DC offset of I", "mV", offsets(|own| own.offset_i_v));
@@ -141,14 +177,9 @@ pub(super) fn switching_text(receiver: &Receiver, switching: &SwitchingResult) -
     }
     if !switching.outside_hz.is_empty() {
         let ends = receiver.switching().map_or("", |own| own.outside.name());
-        let ranges: Vec<f64> =
-            switching.outside_hz.iter().flat_map(|(from, to)| [*from, *to]).collect();
-        let _ = write!(
-            found,
-            "; data do not reach some sidebands within {}, taken as '{ends}'",
-            shown_frequencies(&ranges)
-        );
+        let _ = write!(found, "; beyond the data of a part its ports end in '{ends}'");
     }
+    text.push_str(&drive_text(receiver, switching));
     text.push_str(&filled(&format!("{found}.")));
     text
 }

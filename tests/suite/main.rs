@@ -63,6 +63,8 @@ mod station_standards;
 mod structure;
 mod svg_picture;
 mod switching_cases;
+mod switching_command;
+mod switching_physics;
 mod switching_values;
 mod tones_command;
 mod touchstone_corpus;

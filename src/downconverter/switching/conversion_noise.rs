@@ -8,7 +8,7 @@
 //! Toeplitz matrix of all sidebands. Noise of the IF loads is not counted.
 
 use super::conductance_waveform::Waveform;
-use super::conversion::ConversionSolver;
+use super::sideband_conversion::ConversionSolver;
 use crate::downconverter::frequency_plan::Sideband;
 use crate::network::REFERENCE_TEMPERATURE_K;
 use num_complex::Complex64;

@@ -1,0 +1,178 @@
+//! Pictures of switched mixers: conversion loss and noise figure over LO and over LO power, LO leakage
+//! over LO, and the conductances over a period.
+
+use super::axis::range_of;
+use super::canvas::{Canvas, picture};
+use super::caption::Caption;
+use super::chart::{Axes, chart};
+use super::distinct_lines::DistinctLines;
+use super::error::PlotError;
+use super::frequency_axis::{LO_LABEL, frequency_range, ghz};
+use super::if_lines::{IfLines, MOST_IFS};
+use super::picture::Picture;
+use super::style::Sizes;
+use crate::downconverter::{DrivePoint, Receiver, SwitchedPoint, SwitchingResult};
+use std::ops::Range;
+
+/// Lines with their names, and what stands around them.
+struct Panel<'t> {
+    title: &'t str,
+    x_label: &'t str,
+    y_label: &'t str,
+    x: Range<f64>,
+    names: Vec<String>,
+    lines: Vec<Vec<(f64, f64)>>,
+}
+
+impl Panel<'_> {
+    fn draw(&self, canvas: &Canvas<'_>, align: &[Range<f64>]) -> Result<(), PlotError> {
+        let y = self.range();
+        let axes = Axes {
+            title: self.title,
+            x_label: self.x_label,
+            y_label: self.y_label,
+            x: self.x.clone(),
+            y: y.clone(),
+            align,
+            ..Axes::default()
+        };
+        let lines = DistinctLines::of(&self.names, &self.lines, &y);
+        // A single line needs no legend: the axis names it.
+        let legend = if self.lines.len() > 1 { lines.legend() } else { Vec::new() };
+        let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
+        lines.draw(&mut chart, Sizes::LARGE)
+    }
+
+    fn range(&self) -> Range<f64> {
+        range_of(self.lines.iter().flatten().map(|(_, y)| *y).filter(|y| y.is_finite()), 1.0)
+    }
+}
+
+/// Conversion loss of both channels above noise figure over LO, a line per IF.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn switching_over_lo(
+    caption: &Caption<'_>,
+    receiver: &Receiver,
+    switching: &SwitchingResult,
+) -> Result<Picture, PlotError> {
+    let ifs = IfLines::of(receiver, MOST_IFS);
+    let panel = |title, y_label, value: fn(&SwitchedPoint) -> Option<f64>| Panel {
+        title,
+        x_label: LO_LABEL,
+        y_label,
+        x: frequency_range(receiver.plan().lo_hz()),
+        names: ifs.names.clone(),
+        lines: lines_over_lo(receiver, switching, &ifs, value),
+    };
+    let loss = panel("Conversion loss, I and Q together", "Conversion loss (dB)", |point| {
+        point.conversion_loss.both_db
+    });
+    let figure =
+        panel("Noise figure, single sideband", "Noise figure (dB)", |point| point.noise_figure_db);
+    let name = format!("Conversion loss and noise figure over LO{}", ifs.note());
+    stacked(caption, &name, &[loss, figure])
+}
+
+/// LO power that leaves the RF port over LO.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn switching_leakage(
+    caption: &Caption<'_>,
+    receiver: &Receiver,
+    switching: &SwitchingResult,
+) -> Result<Picture, PlotError> {
+    let lo = receiver.plan().lo_hz().iter().zip(&switching.lo);
+    // Without leakage the line has a gap.
+    let level = |dbm: f64| if dbm.is_finite() { dbm } else { f64::NAN };
+    let panel = Panel {
+        title: "",
+        x_label: LO_LABEL,
+        y_label: "LO at the RF port (dBm)",
+        x: frequency_range(receiver.plan().lo_hz()),
+        names: vec!["LO at the RF port".to_owned()],
+        lines: vec![lo.map(|(hz, own)| (ghz(*hz), level(own.lo_at_rf_port_dbm))).collect()],
+    };
+    stacked(caption, "LO power that leaves the RF port", &[panel])
+}
+
+/// Conversion loss and noise figure above image rejection, over LO power at the centre LO and the first
+/// IF.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn switching_over_drive(
+    caption: &Caption<'_>,
+    switching: &SwitchingResult,
+) -> Result<Picture, PlotError> {
+    let sweep = &switching.drive_sweep;
+    let line = |value: fn(&DrivePoint) -> Option<f64>| -> Vec<(f64, f64)> {
+        sweep.iter().map(|own| (own.lo_power_dbm, value(own).unwrap_or(f64::NAN))).collect()
+    };
+    let x = range_of(sweep.iter().map(|own| own.lo_power_dbm), 1.0);
+    let levels = Panel {
+        title: "Conversion loss and noise figure over LO power",
+        x_label: "LO power (dBm)",
+        y_label: "Loss, noise figure (dB)",
+        x: x.clone(),
+        names: vec!["conversion loss".to_owned(), "noise figure".to_owned()],
+        lines: vec![
+            line(|own| own.point.conversion_loss.both_db),
+            line(|own| own.point.noise_figure_db),
+        ],
+    };
+    let rejection = Panel {
+        title: "Image rejection over LO power",
+        x_label: "LO power (dBm)",
+        y_label: "Image rejection (dB)",
+        x,
+        names: vec!["image rejection".to_owned()],
+        lines: vec![line(|own| Some(own.image_rejection_db).filter(|db| db.is_finite()))],
+    };
+    stacked(caption, "Switched mixers over LO power, centre LO and first IF", &[levels, rejection])
+}
+
+/// The conductances of all elements over a period of the LO, at the centre LO.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn conductance_waveforms(
+    caption: &Caption<'_>,
+    receiver: &Receiver,
+    switching: &SwitchingResult,
+) -> Result<Picture, PlotError> {
+    let line = |values: &Vec<(f64, f64)>| values.iter().map(|(deg, s)| (*deg, 1e3 * s)).collect();
+    let panel = Panel {
+        title: "",
+        x_label: "LO phase (deg)",
+        y_label: "Conductance (mS)",
+        x: 0.0..360.0,
+        names: receiver.mixers().iter().map(|mixer| mixer.name.clone()).collect(),
+        lines: switching.waveforms.iter().map(line).collect(),
+    };
+    stacked(caption, "Conductances of the mixers over a period, centre LO", &[panel])
+}
+
+/// Panels above one another, with aligned frames.
+fn stacked(caption: &Caption<'_>, name: &str, panels: &[Panel<'_>]) -> Result<Picture, PlotError> {
+    let align: Vec<Range<f64>> = panels.iter().map(Panel::range).collect();
+    picture(name, |canvas| {
+        let body = caption.head(canvas, name)?;
+        let parts = body.split_evenly((panels.len(), 1));
+        panels.iter().zip(&parts).try_for_each(|(panel, part)| panel.draw(part, &align))
+    })
+}
+
+fn lines_over_lo(
+    receiver: &Receiver,
+    switching: &SwitchingResult,
+    ifs: &IfLines,
+    value: fn(&SwitchedPoint) -> Option<f64>,
+) -> Vec<Vec<(f64, f64)>> {
+    let points: Vec<(f64, f64)> = (receiver.plan().points().iter().zip(&switching.points))
+        .map(|(place, own)| (ghz(place.lo_hz), value(own).unwrap_or(f64::NAN)))
+        .collect();
+    ifs.shown.iter().map(|&at| ifs.of_line(&points, at).copied().collect()).collect()
+}
