@@ -126,7 +126,7 @@ mod tests {
 
     #[test]
     fn a_long_command_continues_on_the_next_line() {
-        let text = wrapped(&format!("```console\nfourphase {}\n```\n", "--option 1 ".repeat(9)));
+        let text = wrapped(&format!("```console\nfourphase {}\n```\n", "--option=1 ".repeat(9)));
         assert!(text.contains(" \\\n      --option"), "{text}");
         assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
     }

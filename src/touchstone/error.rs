@@ -159,7 +159,7 @@ pub enum Problem {
     NoOptionLine { keywords: bool },
     #[error("unknown option-line field '{text}'")]
     UnknownField { text: String },
-    #[error("duplicate {what}")]
+    #[error("{what} given twice")]
     GivenTwice { what: String },
     #[error("R needs a value, expected ohms")]
     ReferenceMissing,

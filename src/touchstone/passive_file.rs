@@ -284,8 +284,11 @@ mod tests {
     use super::*;
     use crate::touchstone::{ReadOptions, parse};
 
+    /// The mistake that is named for a part with these numbers at five frequencies.
     fn likely(option_line: &str, row: &str) -> Option<Mislabelling> {
-        let text = format!("{option_line}\n{row}\n");
+        let numbers = row.strip_prefix("29").unwrap();
+        let rows = [27.0, 28.0, 29.0, 30.0, 31.0].map(|ghz| format!("{ghz}{numbers}\n"));
+        let text = format!("{option_line}\n{}", rows.concat());
         let file = parse(text.as_bytes(), "part.s2p".as_ref(), &ReadOptions::default()).unwrap();
         match passive_file_findings(&file, 28e9..=30e9, false).unwrap_err() {
             PassiveFileError::NotPassive { likely, .. } => likely,

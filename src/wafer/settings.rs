@@ -289,7 +289,7 @@ mod tests {
         for (made, says) in [
             (
                 splitter().with_limit(limit(Quantity::LoPower, -3.0)),
-                "a splitter has no lo_power_dbm_min; leave it out",
+                "a splitter has no lo_power_dbm_min; omit it",
             ),
             (
                 splitter().with_limit(limit(Quantity::QuadratureError, 1.0)),

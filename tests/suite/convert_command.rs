@@ -128,7 +128,7 @@ fn mixed_mode_files_are_never_taken_for_single_ended_ones() {
 fn what_is_left_out_is_reported() {
     let sandbox = Sandbox::with_demo();
     for (arguments, note) in [
-        ("d.s4p --band 20..28GHz", "24 GHz to 28 GHz is left"),
+        ("d.s4p --band 20..28GHz", "24 GHz to 28 GHz remains"),
         ("e.s4p --single-ended", "single-ended already"),
     ] {
         let run = sandbox.run(&format!("convert coupler.s4p {arguments}"));

@@ -38,7 +38,7 @@ fn standards_that_do_not_fit_are_refused() {
     let sandbox = Sandbox::with_demo();
     sandbox.succeeds("convert coupler.s4p device.s2p --ports 1,2");
     for (standards, mention) in [
-        ("", "nothing to take off"),
+        ("", "nothing to remove"),
         ("--open device.s2p", "--short"),
         ("--left balun.s3p", "expected 2 ports, found 3"),
     ] {

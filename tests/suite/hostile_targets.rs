@@ -160,7 +160,7 @@ fn add_lot(sandbox: &Sandbox) {
 
 /// Tones at points of both small receivers.
 const MEASURED: &str = "lo_ghz,if_ghz,wanted_dbm,image_dbm,u_wanted_db,u_image_db\n\
-                        28,0.5,-20,-45,0.1,0.2\n29,1,-20.5,-44,0.1,0.2\n30,0.5,-20,-41,0.1,0.2\n";
+                        28,1,-20,-45,0.1,0.2\n29,1,-20.5,-44,0.1,0.2\n30,0.5,-20,-41,0.1,0.2\n";
 
 /// An uncertainty by the covariance of all entries.
 const COVARIANCE: &str = "trials = 100\n[[source]]\nname = \"c\"\nfiles = [\"coupler.s4p\"]\n\

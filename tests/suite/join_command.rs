@@ -178,7 +178,7 @@ fn a_description_that_does_not_fit_its_files_is_refused() {
             "]",
             ["balun.minus is unconnected", "bad.toml"],
         ),
-        (", \"minus\"]", "]", ["has 3 ports, and 2 names", "bad.toml"]),
+        (", \"minus\"]", "]", ["has 3 ports, found 2 names", "bad.toml"]),
         ("balun.s3p", "absent.s3p", ["cannot read the file", "absent.s3p"]),
         (part, "file = \"far.s2p\"", ["no common frequency", "'lead' starts"]),
         ("balun.s3p", "mixed.s3p", ["mixed-mode", "mixed.s3p"]),
@@ -224,7 +224,7 @@ block = [{ name = "a", file = "thru.s2p" }, { name = "b", file = "half.s2p" }]
     for (arguments, note) in [
         ("join noise.toml --output a.s2p", "noise data are not used"),
         ("deembed noise.s2p --left thru.s2p --output b.s2p", "noise data"),
-        ("join overlap.toml --output c.s2p", "1 to 1.5 GHz is common"),
+        ("join overlap.toml --output c.s2p", "the common band 1 to 1.5 GHz is used"),
     ] {
         let run = sandbox.run(arguments);
         assert!(run.status == 0 && run.stderr.contains(note), "{arguments}: {}", run.stderr);

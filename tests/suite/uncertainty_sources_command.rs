@@ -231,7 +231,7 @@ fn what_is_no_covariance_is_refused() {
     for (table, mention) in [
         (covariance_table("-1e-6", "29e9"), "c.csv:11:1"),
         (cut.join("\n"), "2 ports need 10 rows"),
-        (whole.clone(), "27 GHz is needed"),
+        (whole.clone(), "expected data at 27 GHz"),
     ] {
         sandbox.write("c.csv", table);
         refuses(&sandbox, source, mention);
