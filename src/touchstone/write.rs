@@ -159,9 +159,6 @@ pub fn write(
     if let Some(frequency_hz) = network.grid().first_repeat() {
         return Err(WriteError::RepeatedFrequency { frequency_hz });
     }
-    if options.number_format == NumberFormat::DecibelAngle {
-        refuse_zeros(network)?;
-    }
     let all_hz = || {
         network.grid().as_hz().iter().copied().chain(file.noise.iter().map(|row| row.frequency_hz))
     };
@@ -282,6 +279,11 @@ impl<W: Write> Writer<'_, W> {
                         return Err(WriteError::TooLarge { version, row, column, frequency_hz });
                     }
                 }
+                // A tiny entry may be zero only after its division by the reference.
+                if self.number_format == NumberFormat::DecibelAngle && value.norm() == 0.0 {
+                    let [row, column] = [place / ports, place % ports].map(Port::from_index);
+                    return Err(WriteError::ZeroInDecibels { row, column, frequency_hz });
+                }
                 self.pair(value)?;
             }
             writeln!(self.out)?;
@@ -400,19 +402,6 @@ fn normalised(value: f64, factor: f64) -> f64 {
     let nearest = [near, near.next_up(), near.next_down()];
     let is_exact = |one: &f64| (one * factor).total_cmp(&value).is_eq();
     nearest.into_iter().find(is_exact).unwrap_or(near)
-}
-
-fn refuse_zeros(network: &Network) -> Result<(), WriteError> {
-    let ports = network.ports();
-    let Some(at) = network.entries().iter().position(|entry| entry.norm() == 0.0) else {
-        return Ok(());
-    };
-    let within = at % (ports * ports);
-    Err(WriteError::ZeroInDecibels {
-        row: Port::from_index(within / ports),
-        column: Port::from_index(within % ports),
-        frequency_hz: network.grid().as_hz()[at / (ports * ports)],
-    })
 }
 
 /// The real reference impedance of every single-ended port.

@@ -207,6 +207,10 @@ fn what_a_file_cannot_hold_is_refused_by_name() {
     ));
     let decibel = WriteOptions { number_format: NumberFormat::DecibelAngle, ..plain.clone() };
     assert!(matches!(refused(one(50.0.into()), &decibel), WriteError::ZeroInDecibels { .. }));
+    // Zero only after the division by the reference that version 1 asks for.
+    let tiny = vec![Complex64::new(5e-324, 0.0)];
+    let tiny = Network::new(ParameterKind::Impedance, grid(), 1, tiny, vec![50.0.into()]).unwrap();
+    assert!(matches!(refused(tiny, &decibel), WriteError::ZeroInDecibels { .. }));
     let pair = |at| Port::from_index(at);
     let mixed = Network::new(
         ParameterKind::Scattering,
