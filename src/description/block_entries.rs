@@ -4,6 +4,7 @@
 
 use super::component_entry::ComponentEntry;
 use super::kind_names::PartKindName;
+use super::lo_chain_entries::{AmplifierEntry, DriveEntry, MultiplierEntry, StageKeys};
 use num_complex::Complex64;
 use serde::Deserialize;
 use std::path::PathBuf;
@@ -18,6 +19,16 @@ pub(super) struct BlockEntry {
     pub(super) file: Option<Spanned<PathBuf>>,
     /// A closed-form component in place of a file.
     pub(super) component: Option<Spanned<ComponentEntry>>,
+    /// A frequency multiplier in place of a file, inside the LO network of a receiver.
+    multiplier: Option<Spanned<MultiplierEntry>>,
+    /// An amplifier likewise.
+    amplifier: Option<Spanned<AmplifierEntry>>,
+    /// The input resistance of such a stage; 50 ohms when absent.
+    input_ohm: Option<Spanned<f64>>,
+    /// Its output resistance; 50 ohms when absent.
+    output_ohm: Option<Spanned<f64>>,
+    /// The drive that it needs and bears.
+    input_dbm: Option<DriveEntry>,
     /// Names of the ports 1, 2, ..; the numbers themselves when absent.
     pub(super) ports: Option<Spanned<Vec<Spanned<String>>>>,
     /// What the block is made for, in a receiver; inferred from its data when absent.
@@ -33,6 +44,19 @@ pub(super) struct BlockEntry {
     /// whole description all the same.
     #[serde(default)]
     pub(super) joins: Vec<Spanned<String>>,
+}
+
+impl BlockEntry {
+    /// Its keys as a stage of the LO chain.
+    pub(super) fn stage_keys(&self) -> StageKeys<'_> {
+        StageKeys {
+            multiplier: self.multiplier.as_ref(),
+            amplifier: self.amplifier.as_ref(),
+            input_ohm: self.input_ohm.as_ref(),
+            output_ohm: self.output_ohm.as_ref(),
+            input_dbm: self.input_dbm.as_ref(),
+        }
+    }
 }
 
 /// A termination of a port.

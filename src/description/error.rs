@@ -148,8 +148,10 @@ pub enum DescriptionProblem {
     EmptyChannel { channel: &'static str },
     #[error("{port}, the {what} port of mixer '{mixer}', cannot be reached from {input}")]
     Unreached { port: String, what: &'static str, mixer: String, input: String },
-    #[error("{} limits the power at the mixers, and lo_power_dbm is missing", Quantity::LoPower.name())]
-    NoPower,
+    #[error("{} limits the power at the mixers, and lo_power_dbm is missing", quantity.name())]
+    NoPower { quantity: Quantity },
+    #[error("{} limits what the LO chain makes, and there is no chain", quantity.name())]
+    NoLoChain { quantity: Quantity },
 
     // What the rooms below say.
     #[error(transparent)]
@@ -284,7 +286,8 @@ impl DescriptionProblem {
             Self::OutsideFile { .. } => {
                 "narrow the plan or use wider data; nothing is extrapolated".to_owned()
             }
-            Self::NoPower => "add lo_power_dbm = 17.0 to [frequency_plan]".to_owned(),
+            Self::NoPower { .. } => "add lo_power_dbm = 17.0 to [frequency_plan]".to_owned(),
+            Self::NoLoChain { .. } => "add [lo_chain] and [[lo_stage]]".to_owned(),
             Self::JoinedTwice { .. } => {
                 "join more than two ports in one line: \"a.x -- b.y -- c.z\"".to_owned()
             }

@@ -7,6 +7,8 @@ use super::drive::{LoPoint, lo_points, mixer_conductances};
 use super::error::Result;
 use super::frequency_plan::FrequencyPlan;
 use super::iq_balance::{IqOutputs, PlanPoint, ReceiverBalance};
+use super::lo_chain_analysis::lo_chain_result;
+use super::lo_chain_result::LoChainResult;
 use super::path_noise::{NoisePathResult, noise_paths};
 use super::placed_splitters::check_port_orders;
 use super::receiver::Receiver;
@@ -44,6 +46,8 @@ pub struct DownconverterResult {
     pub is_chosen: bool,
     /// The LO path at each LO.
     pub lo: Vec<LoPoint>,
+    /// The LO chain; `None` for a receiver without stages.
+    pub lo_chain: Option<LoChainResult>,
     /// For each LO, each IF.
     pub points: Vec<PlanPoint>,
     /// Worst and median over the points.
@@ -129,11 +133,9 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         }
         _ => None,
     };
-    let lo = lo_points(
-        receiver,
-        Voltages::of(&solved.paths),
-        &mixer_conductances(receiver, &solved.paths.lo)?,
-    );
+    let conductances = mixer_conductances(receiver, &solved.paths.lo)?;
+    let lo = lo_points(receiver, Voltages::of(&solved.paths), &conductances);
+    let lo_chain = lo_chain_result(receiver, &solved, &conductances, &mut warnings)?;
     let summary = summary(receiver, &points, worst, &solved.outputs[plan.centre() * ifs]);
     warnings.extend(reversed_warning(receiver, &summary, points.len()));
     warnings.extend(lo_power_warning(receiver, &lo));
@@ -144,7 +146,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         load_reflection_sweeps: load_reflection_sweeps(receiver, &solved, &evaluation)?,
         noise: noise_paths(receiver, &solved.paths.rf)?,
         frequency_plan: plan.frequency_plan(),
-        compliance: compliance(receiver, &lo, &points)?,
+        compliance: compliance(receiver, &lo, &points, lo_chain.as_ref())?,
         correction: correction_plan(
             receiver,
             &solved.outputs,
@@ -153,6 +155,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
             required_db,
         )?,
         lo,
+        lo_chain,
         points,
         summary,
         budget,

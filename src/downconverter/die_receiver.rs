@@ -134,7 +134,8 @@ impl DieReceiver {
                 }
             }
             let reduced = path.reduce(&receiver, &blocks)?;
-            path.voltages(&receiver, &reduced, &path.terminations(&receiver))
+            let is_ideal = |part: usize| group.parts.contains(&part);
+            path.voltages_with(&receiver, &reduced, &path.terminations(&receiver)?, is_ideal)
         })?;
         self.variation.points_of_voltages(Voltages::of(&voltages))
     }
@@ -178,7 +179,7 @@ impl DieReceiver {
         if let Some(own) = receiver.network_at(place, path) {
             check_shape(network, &what, own.ports())?;
         }
-        let there = onto_grid(network, receiver.plan().grid(path));
+        let there = onto_grid(network, &receiver.grid_at(place, path)?);
         there
             .and_then(|there| convert(&there.network, ParameterKind::Scattering))
             .map_err(|source| ReceiverError::InNetwork { what, source })

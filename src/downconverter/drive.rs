@@ -151,10 +151,11 @@ pub(super) fn lo_points(
                 .map_or(angle_deg, |previous_deg| previous_deg + wrap_deg(angle_deg - previous_deg))
         };
         let rf_point = plan.rf_point(at, 0, plan.wanted());
+        let drive_dbm = receiver.lo_drive(at).map(|drive| drive.power_dbm);
         let drives = (0..mixers).map(|mixer| {
             let lo = voltages.lo[at * mixers + mixer];
             let rf = voltages.rf[rf_point * mixers + mixer];
-            let power = plan.settings().lo_power_dbm.zip(conductances[at * mixers + mixer]);
+            let power = drive_dbm.zip(conductances[at * mixers + mixer]);
             MixerDrive {
                 lo_phase_deg: unwrapped_deg(lo, before.map(|p| p.mixers[mixer].lo_phase_deg)),
                 lo_magnitude: lo.norm(),

@@ -3,6 +3,7 @@
 use super::drive::LoPoint;
 use super::error::Result;
 use super::iq_balance::PlanPoint;
+use super::lo_chain_result::LoChainResult;
 use super::receiver::Receiver;
 use crate::requirement::{
     Compliance, Figure, Limit, Location, NoFigure, Quantity, RequirementResult, bands_that_pass_hz,
@@ -27,6 +28,7 @@ pub(super) fn compliance(
     receiver: &Receiver,
     lo: &[LoPoint],
     points: &[PlanPoint],
+    chain: Option<&LoChainResult>,
 ) -> Result<Compliance> {
     let mut compliance = Compliance::default();
     if receiver.limits().is_empty() {
@@ -34,7 +36,11 @@ pub(super) fn compliance(
     }
     let mut smallest_margin = vec![f64::INFINITY; lo.len()];
     for limit in receiver.limits().iter() {
-        let readings = readings(receiver, lo, points, limit);
+        let readings = match (limit.quantity(), chain) {
+            (Quantity::LoTone, Some(chain)) => tone_readings(receiver, lo, chain),
+            (Quantity::SpuriousResponse, Some(chain)) => response_readings(lo, chain),
+            _ => readings(receiver, lo, points, limit),
+        };
         for (lo, value) in readings.iter().filter_map(|own| Some((own.lo, own.figure.value()?))) {
             smallest_margin[lo] = smallest_margin[lo].min(limit.margin(value));
         }
@@ -77,7 +83,7 @@ fn readings<'a>(
         Quantity::QuadratureError => {
             of_points(|point| Figure::new(point.balance.wanted().phase_deg))
         }
-        Quantity::LoPower => lo
+        Quantity::LoPower | Quantity::LoPowerMax => lo
             .iter()
             .enumerate()
             .flat_map(|(at, point)| {
@@ -90,10 +96,48 @@ fn readings<'a>(
                 })
             })
             .collect(),
-        Quantity::CommonModeRejection | Quantity::PhaseError => {
-            of_points(|_| Figure::none(NoFigure::NoSuchQuantity))
-        }
+        Quantity::CommonModeRejection
+        | Quantity::PhaseError
+        | Quantity::LoTone
+        | Quantity::SpuriousResponse => of_points(|_| Figure::none(NoFigure::NoSuchQuantity)),
     }
+}
+
+/// Every tone at every mixer; where there is none, one below all.
+fn tone_readings<'a>(
+    receiver: &'a Receiver,
+    lo: &[LoPoint],
+    chain: &LoChainResult,
+) -> Vec<Reading<'a>> {
+    let mut all = at_each_lo(lo, f64::NEG_INFINITY);
+    for tone in &chain.tones_at_mixers {
+        let Some(at) = lo.iter().position(|point| point.lo_hz >= tone.lo_hz) else { continue };
+        let mixers = receiver.mixers().iter().zip(&tone.dbc_by_mixer);
+        all.extend(mixers.map(|(mixer, &dbc)| Reading {
+            figure: Figure::new(dbc),
+            lo: at,
+            if_hz: None,
+            mixer: Some(mixer.name.as_str()),
+        }));
+    }
+    all
+}
+
+/// How far every limited spurious response is below the wanted one; where there is none, without end.
+fn response_readings<'a>(lo: &[LoPoint], chain: &LoChainResult) -> Vec<Reading<'a>> {
+    let mut all = at_each_lo(lo, f64::INFINITY);
+    for response in chain.spurious_responses.iter().filter(|response| response.is_judged) {
+        let Some(at) = lo.iter().position(|point| point.lo_hz >= response.lo_hz) else { continue };
+        let (figure, if_hz) = (Figure::new(-response.relative_db()), Some(response.if_hz));
+        all.push(Reading { figure, lo: at, if_hz, mixer: None });
+    }
+    all
+}
+
+/// One value at each LO.
+fn at_each_lo<'a>(lo: &[LoPoint], value: f64) -> Vec<Reading<'a>> {
+    let reading = |at| Reading { figure: Figure::new(value), lo: at, if_hz: None, mixer: None };
+    (0..lo.len()).map(reading).collect()
 }
 
 /// The ranges of LO over which the smallest margin is not negative, Hz.

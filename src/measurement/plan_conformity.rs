@@ -79,7 +79,10 @@ impl KnownBalance {
                 wrap_deg(wanted.im.to_degrees()).to_radians().into(),
                 &ErrorCovariance::of_one(self.wanted.phase_variance()),
             )),
-            Quantity::LoPower => None,
+            Quantity::LoPower
+            | Quantity::LoPowerMax
+            | Quantity::LoTone
+            | Quantity::SpuriousResponse => None,
         }
     }
 

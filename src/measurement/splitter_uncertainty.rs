@@ -279,7 +279,11 @@ fn trial(drawn: &[Complex64], limits: &Limits) -> Trial {
         Quantity::ImageRejection | Quantity::CommonModeRejection => Some(worst_db),
         Quantity::PhaseError => Some(phase_deg),
         Quantity::AmplitudeImbalance => Some(imbalance_db),
-        Quantity::QuadratureError | Quantity::LoPower => None,
+        Quantity::QuadratureError
+        | Quantity::LoPower
+        | Quantity::LoPowerMax
+        | Quantity::LoTone
+        | Quantity::SpuriousResponse => None,
     };
     let is_kept = |limit: Limit, worst: Option<f64>| worst.is_some_and(|one| limit.is_kept_by(one));
     let held = limits.iter().map(|limit| is_kept(limit, worst(limit.quantity())));

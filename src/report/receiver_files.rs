@@ -5,6 +5,7 @@ use super::json_document::document;
 use super::publish::ReportFile;
 use super::receiver_budget_report::receiver_budget_csv;
 use super::receiver_correction_report::receiver_corrections_csv;
+use super::receiver_lo_chain_report::{lo_levels_csv, lo_tones_csv, spurious_responses_csv};
 use super::receiver_points_report::{receiver_lo_csv, receiver_points_csv};
 use super::receiver_report::ReceiverReport;
 use super::receiver_uncertainty_report::receiver_uncertainty_csv;
@@ -56,6 +57,17 @@ pub fn receiver_files(
     if let Some(known) = uncertainty {
         files.push(file("uncertainty.csv", receiver_uncertainty_csv(known)?.into_bytes()));
         files.push(file("coverage.png", plot::receiver_coverage(receiver, result, known)?));
+    }
+    if let Some(chain) = &result.lo_chain {
+        files.push(file("lo_chain.csv", lo_levels_csv(receiver, chain)?.into_bytes()));
+        files.push(file("lo_tones.csv", lo_tones_csv(receiver, chain)?.into_bytes()));
+        let responses = spurious_responses_csv(chain)?;
+        files.push(file("spurious_responses.csv", responses.into_bytes()));
+        let levels = plot::lo_level_plan(receiver, result, chain)?;
+        files.push(file("lo-levels.png", levels));
+        files.push(file("lo-spectrum.png", plot::lo_spectrum(receiver, chain)?));
+        files.push(file("spurious-responses.png", plot::spurious_map(receiver, chain)?));
+        files.push(file("input-window.png", plot::input_window(receiver, chain)?));
     }
     if let Some(tones) = &assessed.tones {
         files.push(file("measured.csv", tones_csv(tones)?.into_bytes()));

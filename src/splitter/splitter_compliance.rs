@@ -20,7 +20,11 @@ fn figure(quantity: Quantity, channel_error: Complex64) -> Figure {
         }
         Quantity::PhaseError => channel_error.im.to_degrees(),
         Quantity::AmplitudeImbalance => db_from_neper(channel_error.re),
-        Quantity::QuadratureError | Quantity::LoPower => {
+        Quantity::QuadratureError
+        | Quantity::LoPower
+        | Quantity::LoPowerMax
+        | Quantity::LoTone
+        | Quantity::SpuriousResponse => {
             return Figure::none(NoFigure::NoSuchQuantity);
         }
     })

@@ -124,6 +124,8 @@ impl DieFigures {
             Quantity::AmplitudeImbalance => self.worst_amplitude_imbalance_db,
             Quantity::PhaseError | Quantity::QuadratureError => self.worst_phase_error_deg,
             Quantity::LoPower => self.least_lo_power_dbm.unwrap_or(f64::NEG_INFINITY),
+            // Refused for dies, so that a limit on one is kept by none.
+            Quantity::LoPowerMax | Quantity::LoTone | Quantity::SpuriousResponse => f64::NAN,
         }
     }
 
