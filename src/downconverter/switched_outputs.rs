@@ -9,6 +9,7 @@ use super::frequency_plan::Sideband;
 use super::iq_balance::{Channel, Combination, IqOutputs, IqPair};
 use super::joined_path::JoinedPath;
 use super::lo_if_plan::LoIfPoint;
+use super::lo_side::stage_network;
 use super::q_correction::QCorrection;
 use super::receiver::Receiver;
 use super::sideband_store::SidebandStore;
@@ -52,7 +53,8 @@ impl<'a> SwitchedPlan<'a> {
     /// The mixers' LO voltages at an LO of the plan, as phasors of their peaks.
     pub(super) fn set_lo(&mut self, lo: usize) {
         let mixers = self.receiver.mixers().len();
-        let power_dbm = self.receiver.plan().settings().lo_power_dbm.unwrap_or(0.0);
+        // Of the carrier's phase the voltages know already.
+        let power_dbm = self.receiver.lo_drive(lo).unwrap_or_default().power_dbm;
         let scale = SQRT_2 * (1e-3 * power_from_db(power_dbm)).sqrt();
         self.peaks_v.clear();
         let own = &self.voltages.lo[lo * mixers..(lo + 1) * mixers];
@@ -225,13 +227,17 @@ pub(super) fn make_store(receiver: &Receiver, sidebands: usize) -> Result<Sideba
     };
     let mut networks = Vec::new();
     for (part, own) in receiver.parts_on(ReceiverPath::Rf) {
+        if let Some(stage) = receiver.stage(part) {
+            networks.push(stage_network(&grid, [stage.input_ohm, stage.output_ohm])?);
+            continue;
+        }
         let made = switching.parts[part].onto(&grid, own.ports(), switching.outside)?;
         note(&made.is_outside);
         networks.push(made.network);
     }
-    let path = JoinedPath::with_networks(receiver, ReceiverPath::Rf, networks)?;
+    let path = JoinedPath::with_networks(receiver, ReceiverPath::Rf, networks, &grid)?;
     let reduced = path.reduce(receiver, &path.blocks)?;
-    let mut terminations = path.terminations(receiver);
+    let mut terminations = path.terminations(receiver)?;
     for (load, source) in switching.loads.iter().enumerate() {
         let Some(end) = path.load_port(load) else { continue };
         let made = source.onto(&grid, 1, switching.outside)?;

@@ -129,6 +129,8 @@ impl DieFigures {
             Quantity::ConversionLoss | Quantity::NoiseFigure | Quantity::LoAtRfPort => {
                 f64::INFINITY
             }
+            // Refused for dies, so that a limit on one is kept by none.
+            Quantity::LoPowerMax | Quantity::LoTone | Quantity::SpuriousResponse => f64::NAN,
         }
     }
 
@@ -156,7 +158,8 @@ mod verdict_name {
 
     pub(super) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<Verdict, D::Error> {
         let name = String::deserialize(from)?;
-        Verdict::from_name(&name).ok_or_else(|| D::Error::custom(format!("expected a verdict, found {name}")))
+        Verdict::from_name(&name)
+            .ok_or_else(|| D::Error::custom(format!("expected a verdict, found {name}")))
     }
 }
 
@@ -192,7 +195,9 @@ pub(super) mod unbounded {
             None => Ok(f64::INFINITY),
             Some(Kept::Number(number)) => Ok(number),
             Some(Kept::Word(word)) if word == NONE_AT_ALL => Ok(f64::NEG_INFINITY),
-            Some(Kept::Word(word)) => Err(D::Error::custom(format!("expected a rejection, found {word}"))),
+            Some(Kept::Word(word)) => {
+                Err(D::Error::custom(format!("expected a rejection, found {word}")))
+            }
         }
     }
 }
