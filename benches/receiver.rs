@@ -5,7 +5,7 @@ mod ratio;
 
 use criterion::Criterion;
 use fourphase::description::read_receiver;
-use fourphase::downconverter::{analyse_receiver, plan_points};
+use fourphase::downconverter::{Receiver, analyse_receiver, plan_points};
 use fourphase::touchstone::ReadOptions;
 use std::hint::black_box;
 use std::path::Path;
@@ -31,6 +31,33 @@ fn command_seconds(arguments: &[&str]) -> f64 {
     times[times.len() / 2]
 }
 
+/// The shortest of several runs, seconds.
+fn seconds<T>(run: impl Fn() -> T) -> f64 {
+    let one = |_| {
+        let start = Instant::now();
+        black_box(run());
+        start.elapsed().as_secs_f64()
+    };
+    (0..9).map(one).fold(f64::INFINITY, f64::min)
+}
+
+/// What the chain and its tones add to the analysis, per tone, against the solution for the rejection
+/// alone.
+fn per_tone(plain: &Receiver, chained: &Receiver) {
+    let result = analyse_receiver(chained).unwrap();
+    let stages = &result.lo_chain.as_ref().unwrap().stages;
+    let mut multiples: Vec<f64> =
+        stages.iter().flat_map(|own| &own.tones).map(|tone| tone.multiple).collect();
+    multiples.sort_by(f64::total_cmp);
+    multiples.dedup();
+    let alone = seconds(|| plan_points(plain).unwrap());
+    let added = seconds(|| analyse_receiver(chained).unwrap())
+        - seconds(|| analyse_receiver(plain).unwrap());
+    let tones = u32::try_from(multiples.len()).unwrap();
+    let per_tone = added.max(f64::MIN_POSITIVE) / f64::from(tones);
+    ratio::report("the rejection alone over the LO chain, per tone", alone / per_tone, 1.0);
+}
+
 fn main() {
     let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("data-demo/receiver.toml");
     let loaded = read_receiver(&demo, &ReadOptions::default()).unwrap();
@@ -45,7 +72,13 @@ fn main() {
     group.bench_function("solve for the rejection alone", |b| {
         b.iter(|| plan_points(black_box(&loaded.receiver)).unwrap());
     });
+    let described = Path::new(env!("CARGO_MANIFEST_DIR")).join("data-demo/lo-chain.toml");
+    let chained = read_receiver(&described, &ReadOptions::default()).unwrap().receiver;
+    group.bench_function("solve with its LO chain", |b| {
+        b.iter(|| analyse_receiver(black_box(&chained)).unwrap());
+    });
     group.finish();
+    per_tone(&loaded.receiver, &chained);
 
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("report");

@@ -194,6 +194,12 @@ quantities! {
     NoiseFigure: "noise_figure_db_max", "noise figure", "dB", AtMost;
     /// LO power that leaves the RF port, in dBm.
     LoAtRfPort: "lo_at_rf_port_dbm_max", "LO at the RF port", "dBm", AtMost;
+    /// LO power at a mixer in dBm, limited upwards.
+    LoPowerMax: "lo_power_dbm_max", "LO power", "dBm", AtMost;
+    /// A tone beside the LO at a mixer against the LO, in dBc.
+    LoTone: "lo_tone_dbc_max", "tone beside the LO", "dBc", AtMost;
+    /// How far a spurious response is below the wanted one, in dB.
+    SpuriousResponse: "spurious_response_db", "spurious-response rejection", "dB", AtLeast;
 }
 
 impl Quantity {
@@ -224,7 +230,7 @@ impl Quantity {
 
     /// Whether its values may be negative: levels in dBm.
     fn is_level(self) -> bool {
-        self.unit() == "dBm"
+        matches!(self.unit(), "dBm" | "dBc")
     }
 }
 
@@ -240,7 +246,7 @@ pub enum LimitError {
         /// The number found.
         value: f64,
     },
-    /// The limit is negative, and the quantity is not a level in dBm.
+    /// The limit is negative, and the quantity is not a level in dBm or dBc.
     #[error("{} must be 0 or above, found {value}", quantity.name())]
     Negative {
         /// The limited quantity.
@@ -271,7 +277,7 @@ impl Limit {
     ///
     /// # Errors
     /// [`LimitError`] if the number is not finite, or negative for a quantity that is not a level
-    /// in dBm.
+    /// in dBm or dBc.
     pub fn new(quantity: Quantity, value: f64) -> Result<Self, LimitError> {
         if !value.is_finite() {
             return Err(LimitError::NotFinite { quantity, value });

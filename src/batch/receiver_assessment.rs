@@ -80,8 +80,11 @@ pub fn assess_receiver(job: &ReceiverJob) -> Result<AssessedReceiver, BatchError
         }
         None => Vec::new(),
     };
+    let result = analyse_receiver(&loaded.receiver).map_err(failed)?;
+    let outside = result.lo_chain.iter().flat_map(|chain| &chain.outside_drive);
+    let outside: Vec<String> =
+        outside.map(|own| loaded.about_stage(&own.stage, &own.text)).collect();
     let receiver = loaded.receiver;
-    let result = analyse_receiver(&receiver).map_err(failed)?;
     let uncertainty = match stated {
         Some(stated) => Some(
             receiver_uncertainty(&receiver, &result, &parts, stated.trials(), stated.decisions())
@@ -100,6 +103,7 @@ pub fn assess_receiver(job: &ReceiverJob) -> Result<AssessedReceiver, BatchError
     };
     let (mut inputs, mut warnings, dates) = (loaded.inputs, loaded.warnings, loaded.dates);
     inputs.extend(job.measured_tones.iter().cloned());
+    warnings.extend(outside);
     if let (Some(stated), Some(known)) = (stated, &uncertainty) {
         warnings.extend(stated.remarks(receiver.limits(), known.assessment.stability_db));
     }

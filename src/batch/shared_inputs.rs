@@ -90,6 +90,11 @@ impl SharedInputs {
     }
 }
 
+/// Whether a quantity of a receiver is judged die by die.
+fn is_of_dies(quantity: Quantity) -> bool {
+    !matches!(quantity, Quantity::LoPowerMax | Quantity::LoTone | Quantity::SpuriousResponse)
+}
+
 /// The receiver prepared for dies with their own networks for the blocks named by `columns`, and
 /// the limits for every die.
 fn die_receiver(
@@ -98,8 +103,12 @@ fn die_receiver(
     columns: &[String],
 ) -> Result<(MeasuredSubject, Limits), BatchError> {
     let failed = |source| BatchError::receiver(recipe, source);
-    let limits = recipe.settings().limits().unwrap_or(receiver.limits()).clone();
-    if limits.on(Quantity::LoPower).is_some() && receiver.plan().settings().lo_power_dbm.is_none() {
+    // What tones beside the LO make is judged for the receiver alone, not die by die.
+    let judged =
+        |limits: &Limits| limits.iter().filter(|limit| is_of_dies(limit.quantity())).collect();
+    let limits: Limits =
+        recipe.settings().limits().cloned().unwrap_or_else(|| judged(receiver.limits()));
+    if limits.on(Quantity::LoPower).is_some() && !receiver.has_lo_power() {
         return Err(BatchError::NoLoPower { recipe: recipe.path().to_owned() });
     }
     let receiver = receiver.with_limits(limits.clone()).map_err(failed)?;

@@ -576,9 +576,9 @@ pub(super) struct Plan {
     /// The IF band, such as 0.5GHz..1.5GHz
     #[arg(long = "if", value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
     pub(super) intermediate: (f64, f64),
-    /// LO at the mixers over LO at the input
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    pub(super) multiplication: u32,
+    /// LO at the mixers over LO at the input; for a chain the orders of its stages, such as 3,2
+    #[arg(long, value_name = "N[,N..]", value_delimiter = ',', default_value = "1")]
+    pub(super) multiplication: Vec<u32>,
     /// Output format
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,

@@ -4,6 +4,7 @@
 
 use super::component_entry::ComponentEntry;
 use super::kind_names::PartKindName;
+use super::lo_chain_entries::{AmplifierEntry, DriveEntry, MultiplierEntry, StageKeys};
 use num_complex::Complex64;
 use serde::Deserialize;
 use std::path::PathBuf;
@@ -18,6 +19,16 @@ pub(super) struct BlockEntry {
     pub(super) file: Option<Spanned<PathBuf>>,
     /// A closed-form component in place of a file.
     pub(super) component: Option<Spanned<ComponentEntry>>,
+    /// A frequency multiplier in place of a file, inside the LO network of a receiver.
+    multiplier: Option<Spanned<MultiplierEntry>>,
+    /// An amplifier in place of a file, inside the LO network of a receiver.
+    amplifier: Option<Spanned<AmplifierEntry>>,
+    /// The input resistance of such a stage; default: 50 ohm.
+    input_ohm: Option<Spanned<f64>>,
+    /// The output resistance of such a stage; default: 50 ohm.
+    output_ohm: Option<Spanned<f64>>,
+    /// The range of input power within which such a stage works.
+    input_dbm: Option<DriveEntry>,
     /// Names of the ports 1, 2, ..; default: the port numbers.
     pub(super) ports: Option<Spanned<Vec<Spanned<String>>>>,
     /// The kind of part in a receiver; default: inferred from its data.
@@ -33,6 +44,19 @@ pub(super) struct BlockEntry {
     /// description nevertheless.
     #[serde(default)]
     pub(super) joins: Vec<Spanned<String>>,
+}
+
+impl BlockEntry {
+    /// Its keys as a stage of the LO chain.
+    pub(super) fn stage_keys(&self) -> StageKeys<'_> {
+        StageKeys {
+            multiplier: self.multiplier.as_ref(),
+            amplifier: self.amplifier.as_ref(),
+            input_ohm: self.input_ohm.as_ref(),
+            output_ohm: self.output_ohm.as_ref(),
+            input_dbm: self.input_dbm.as_ref(),
+        }
+    }
 }
 
 /// A termination of a port.

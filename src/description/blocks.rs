@@ -10,13 +10,14 @@ use crate::component::{
     Arrangement, ComponentError, Elements, GivenParameter, NamedComponent, choice, open_end,
     shorted_end, termination,
 };
-use crate::downconverter::SidebandSource;
+use crate::downconverter::{PartModel, SidebandSource, StagePart, stage_network};
 use crate::network::{FrequencyGrid, Load, Network, ParameterKind, Port, Terminal, onto_grid};
 use crate::touchstone::TouchstoneFile;
 use crate::units::check_prefix;
 use num_complex::Complex64;
 use std::collections::{HashMap, HashSet};
 use std::ops::Range;
+use std::sync::Arc;
 use toml::Spanned;
 
 /// The blocks of a description.
@@ -44,7 +45,9 @@ pub(super) enum Origin {
     /// A file, at its own frequencies.
     File(Box<TouchstoneFile>),
     /// A closed-form component.
-    Component(NamedComponent),
+    Component(Arc<NamedComponent>),
+    /// An amplifier or multiplier of the LO chain.
+    Stage(Box<StagePart>),
     /// An impedance in ohms, the same at every frequency.
     Impedance(Complex64),
     /// Elements to ground.
@@ -140,6 +143,8 @@ impl Origin {
             Self::Impedance(ohm) => SidebandSource::Impedance(*ohm),
             Self::Open => SidebandSource::Reflection(1.0),
             Self::Short => SidebandSource::Reflection(-1.0),
+            // A stage is known to the receiver by its resistances.
+            Self::Stage(stage) => SidebandSource::Impedance(stage.input_ohm.into()),
         }
     }
 
@@ -152,7 +157,29 @@ impl Origin {
             Self::Open => open_end(grid, 0.0),
             Self::Short => shorted_end(grid, 0.0),
             Self::Impedance(ohm) => impedance(grid, *ohm),
+            Self::Stage(stage) => Ok(stage_network(grid, [stage.input_ohm, stage.output_ohm])?),
         }
+    }
+
+    /// The stage that it is.
+    pub(super) fn stage(&self) -> Option<&StagePart> {
+        match self {
+            Self::Stage(stage) => Some(stage),
+            _ => None,
+        }
+    }
+
+    /// What it is made from, for frequencies beyond those of a plan; `None` for a stage.
+    pub(super) fn model(&self) -> Option<PartModel> {
+        Some(match self {
+            Self::File(file) => PartModel::Sampled(Arc::new(file.network.clone())),
+            Self::Component(component) => PartModel::Component(Arc::clone(component)),
+            Self::Impedance(ohm) => PartModel::Impedance(*ohm),
+            Self::Elements(elements, arrangement) => PartModel::Elements(*elements, *arrangement),
+            Self::Open => PartModel::Open,
+            Self::Short => PartModel::Short,
+            Self::Stage(_) => return None,
+        })
     }
 }
 
@@ -199,8 +226,10 @@ impl<'d> Blocks<'d> {
                 let problem = DescriptionProblem::DuplicateBlock { name: name() };
                 return Err(source.error(problem, entry.name.span()));
             }
-            let (origin, expected) = match (&entry.file, &entry.component) {
-                (Some(file), None) => {
+            let stage = entry.stage_keys().read(source)?;
+            let (origin, expected) = match (&entry.file, &entry.component, stage) {
+                (None, None, Some(stage)) => (Origin::Stage(Box::new(stage)), 2),
+                (Some(file), None, None) => {
                     let content = files.file(file)?;
                     if content.network.modes().is_some() {
                         let problem = DescriptionProblem::MixedMode { name: name() };
@@ -209,10 +238,10 @@ impl<'d> Blocks<'d> {
                     let ports = content.network.ports();
                     (Origin::File(Box::new(content)), ports)
                 }
-                (None, Some(component)) => {
+                (None, Some(component), None) => {
                     let made = source.component(component)?;
                     let ports = made.kind().ports().len();
-                    (Origin::Component(made), ports)
+                    (Origin::Component(Arc::new(made)), ports)
                 }
                 _ => {
                     let problem = DescriptionProblem::NoSource { name: name() };

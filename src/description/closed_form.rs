@@ -72,7 +72,7 @@ pub(super) fn closed_forms(
                 Origin::Elements(elements, arrangement) => {
                     MadeFrom::Elements(*elements, *arrangement)
                 }
-                Origin::File(_) | Origin::Open | Origin::Short => return None,
+                Origin::File(_) | Origin::Open | Origin::Short | Origin::Stage(_) => return None,
             };
             Some(ClosedForm { name, place: Some(place), made_from })
         })

@@ -157,8 +157,13 @@ pub enum DescriptionProblem {
     EmptyChannel { channel: &'static str },
     #[error("{port}, the {what} port of mixer '{mixer}', cannot be reached from {input}")]
     Unreached { port: String, what: &'static str, mixer: String, input: String },
-    #[error("{} limits the power at the mixers, but lo_power_dbm is missing", Quantity::LoPower.name())]
-    NoPower,
+    #[error(
+        "{} limits the power at the mixers, but lo_power_dbm is missing and there is no LO chain",
+        quantity.name()
+    )]
+    NoPower { quantity: Quantity },
+    #[error("{} limits a result of the LO chain, but there is no LO chain", quantity.name())]
+    NoLoChain { quantity: Quantity },
 
     // Errors of other modules.
     #[error(transparent)]
@@ -344,7 +349,8 @@ impl DescriptionProblem {
             Self::OutsideFile { .. } => {
                 "narrow the plan or use wider data; data are not extrapolated".to_owned()
             }
-            Self::NoPower => "add lo_power_dbm = 17.0 to [frequency_plan]".to_owned(),
+            Self::NoPower { .. } => "add lo_power_dbm = 17.0 to [frequency_plan]".to_owned(),
+            Self::NoLoChain { .. } => "add [lo_chain] and [[lo_stage]]".to_owned(),
             Self::JoinedTwice { .. } => {
                 "join more than two ports in one line: \"a.x -- b.y -- c.z\"".to_owned()
             }

@@ -13,6 +13,7 @@
 //! | `receiver_toml`, `receiver_plan`, `receiver_output` | RECEIVER.toml, its frequency plan, its output |
 //! | `receiver_switching` | its switched mixers and their IF loads |
 //! | `receiver_remarks` | values that are likely mistakes, though they can be solved |
+//! | `lo_chain_entries`, `lo_network` | its LO chain: source and stages; pieces of the LO network |
 //! | `require_table`, `kind_names` | limits by quantity, kinds of splitters by name |
 //! | `uncertainty_toml`, `uncertainty_entries` | UNCERTAINTY.toml |
 //! | `amounts_csv`, `covariance_csv` | its tables: standard uncertainties over frequency, covariances of entries |
@@ -37,6 +38,8 @@ mod covariance_csv;
 mod die_list;
 mod error;
 mod kind_names;
+mod lo_chain_entries;
+mod lo_network;
 mod named_files;
 mod network_toml;
 mod rebuild_set_toml;

@@ -130,6 +130,11 @@ pub fn read_network(
     let mut files = NamedFiles::of(&source, options);
     let references_ohm = references(&source, &entries)?;
     let blocks = Blocks::read(&source, &entries.blocks, &mut files)?;
+    if let Some(block) = blocks.iter().find(|block| block.origin.stage().is_some()) {
+        let what =
+            "a block with multiplier or amplifier stands in the LO network of a receiver only";
+        return Err(source.place(block.span()).complaint(what));
+    }
     let loads = blocks.loads(&entries.loads, &mut files)?;
     let grid = match (grid_hz, &entries.grid) {
         (Some(points_hz), _) => {

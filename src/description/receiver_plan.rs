@@ -2,7 +2,9 @@
 
 use super::error::{DescriptionError, DescriptionProblem, PlanMistake};
 use super::source::TomlFile;
-use crate::downconverter::{LoIfPoint, LoIfSettings, LoRf, PlanError, ReceiverPlan, Sideband};
+use crate::downconverter::{
+    LoIfPoint, LoIfSettings, LoRf, PlanError, ReceiverError, ReceiverPlan, Sideband,
+};
 use crate::network::Network;
 use crate::units::{ShownFrequency, check_ghz, equidistant, shown_band};
 use serde::Deserialize;
@@ -70,11 +72,14 @@ impl FrequencyPlanEntry {
         self.lo_multiplication_after_split.as_ref()
     }
 
-    /// The plan, with n in RF = n LO ± IF; 1 when absent.
+    /// The plan, with n in RF = n LO ± IF; default: 1. `chain` is the product of the orders of the
+    /// stages, `has_source` whether the LO chain has its own source.
     pub(super) fn read(
         &self,
         source: &TomlFile,
         lo_harmonic: Option<&Spanned<u32>>,
+        chain: Option<u32>,
+        has_source: bool,
     ) -> Result<ReceiverPlan, DescriptionError> {
         let lo_hz = sweep(source, "lo_ghz", &self.lo_ghz)?;
         let if_hz = sweep(source, "if_ghz", &self.if_ghz)?;
@@ -89,6 +94,26 @@ impl FrequencyPlanEntry {
             given.map_or(Ok(1), |given| source.whole(key, given, 1..=1000))
         };
         let after = self.lo_multiplication_after_split.as_ref();
+        if let (Some(given), true) = (&self.lo_power_dbm, has_source) {
+            let what =
+                "with an LO chain the LO power is what the chain gives; leave lo_power_dbm out";
+            return Err(source.complaint(given, what));
+        }
+        let after_split = factor("lo_multiplication_after_split", after)?;
+        let lo_multiplication = match (&self.lo_multiplication, chain) {
+            (given, None) => factor("lo_multiplication", given.as_ref())?,
+            (given, Some(chain)) => {
+                let found = chain.saturating_mul(after_split);
+                let expected = factor("lo_multiplication", given.as_ref())?;
+                if let Some(given) = given.as_ref().filter(|_| expected != found) {
+                    return Err(source.error(
+                        ReceiverError::ChainMultiplication { expected, found },
+                        given.span(),
+                    ));
+                }
+                found
+            }
+        };
         ReceiverPlan::new(LoIfSettings {
             lo_hz,
             if_hz,
@@ -97,8 +122,8 @@ impl FrequencyPlanEntry {
                 SidebandName::Upper => Sideband::Upper,
                 SidebandName::Lower => Sideband::Lower,
             },
-            lo_multiplication: factor("lo_multiplication", self.lo_multiplication.as_ref())?,
-            lo_multiplication_after_split: factor("lo_multiplication_after_split", after)?,
+            lo_multiplication,
+            lo_multiplication_after_split: after_split,
             lo_harmonic: factor("lo_harmonic", lo_harmonic)?,
             lo_power_dbm: self.lo_power_dbm.as_ref().map(|power| *power.get_ref()),
         })

@@ -91,6 +91,8 @@ pub(super) struct SwitchingEntries<'a> {
     pub(super) mixers: Vec<MixerSwitchEntry>,
     pub(super) if_load: Option<&'a Spanned<IfLoadEntry>>,
     pub(super) after_split: Option<&'a Spanned<u32>>,
+    /// Whether an LO chain gives the LO power.
+    pub(super) has_chain: bool,
 }
 
 /// Capacitances above this are a slip of the pen, fF.
@@ -196,8 +198,9 @@ impl SwitchingEntries<'_> {
             );
             return Err(source.complaint(after, what));
         }
-        if plan.lo_power_dbm.is_none() {
-            let what = "there is no LO to switch with: lo_power_dbm is missing in [frequency_plan]";
+        if plan.lo_power_dbm.is_none() && !self.has_chain {
+            let what = "there is no LO to switch with: lo_power_dbm is missing in [frequency_plan], \
+                        and there is no LO chain";
             return Err(complaint_at(source, switch, what));
         }
         Ok(())

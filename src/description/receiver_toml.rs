@@ -2,9 +2,13 @@
 
 use super::allowed::Allowed;
 use super::block_entries::{BlockEntry, ComplexValue, LoadEntry};
-use super::blocks::{Block, Blocks, Origin, PlacedLoad};
+use super::blocks::{Block, Blocks, Joins, Origin, PlacedLoad};
 use super::closed_form::{ClosedForm, closed_forms};
 use super::error::{DescriptionError, DescriptionProblem};
+use super::lo_chain_entries::{LoChainEntry, LoStageEntry};
+use super::lo_network::{
+    LimitedChain, WrittenLo, grid_at, lo_pieces, multiplication, needs_in_piece, stage_span,
+};
 use super::named_files::{NamedFiles, same_file};
 use super::receiver_output::{
     CombineName, CorrectionEntry, IfHybridEntry, IfPathEntry, OutputEntries,
@@ -15,15 +19,15 @@ use super::receiver_switching::{
     IfLoadEntry, MixerSwitchEntry, MixingEntry, SwitchEntry, SwitchingEntries,
 };
 use super::require_table::RequireTable;
-use super::source::TomlFile;
+use super::source::{TextPlace, TomlFile};
 use crate::component::GivenParameter;
 use crate::downconverter::{
-    Channel, Join, LoRf, Mixer, NetworkPlace, PowerInput, RECEIVER_QUANTITIES, Receiver,
-    ReceiverLoad, ReceiverPart, ReceiverPath, ReceiverPlan, ReceiverSetup, ReferenceImpedances,
-    ReflectionSweepSettings, SWITCHING_QUANTITIES, SidebandSource, entry_ports,
+    Channel, Join, LoChainSetup, LoPieces, LoRf, Mixer, NetworkPlace, PowerInput,
+    RECEIVER_QUANTITIES, Receiver, ReceiverError, ReceiverLoad, ReceiverPart, ReceiverPath,
+    ReceiverPlan, ReceiverSetup, ReferenceImpedances, ReflectionSweepSettings, SidebandSource,
+    entry_ports, whole_path,
 };
 use crate::network::{Network, Port, Terminal};
-use crate::requirement::Quantity;
 use crate::touchstone::ReadOptions;
 use num_complex::Complex64;
 use serde::Deserialize;
@@ -51,6 +55,10 @@ struct ReceiverEntries {
     #[serde(default)]
     combine: CombineName,
     frequency_plan: FrequencyPlanEntry,
+    /// The source of the LO and the stages up to `lo_input`.
+    lo_chain: Option<LoChainEntry>,
+    #[serde(default, rename = "lo_stage")]
+    lo_stages: Vec<LoStageEntry>,
     #[serde(default)]
     mixing: MixingEntry,
     #[serde(default, rename = "block")]
@@ -159,6 +167,47 @@ impl ReceiverEntries {
         remarks
     }
 
+    fn written_los(&self) -> Vec<WrittenLo<'_>> {
+        let written =
+            self.mixers.iter().map(|own| WrittenLo { port: &own.lo, mixer: own.name.get_ref() });
+        written.collect()
+    }
+
+    /// The source of the LO and the stages up to its input.
+    fn lo_chain(
+        &self,
+        files: &mut NamedFiles<'_>,
+    ) -> Result<Option<LoChainSetup>, DescriptionError> {
+        if let (Some(stage), None) = (self.lo_stages.first(), &self.lo_chain) {
+            let what = "LO stages need their source: add [lo_chain] with input_power_dbm";
+            return Err(files.source().complaint(&stage.name, what));
+        }
+        self.lo_chain.as_ref().map(|chain| chain.read(&self.lo_stages, files)).transpose()
+    }
+
+    /// The frequencies, with the multiplication of the stages where there are any, and the power that
+    /// limits and stages need.
+    fn plan(
+        &self,
+        source: &TomlFile,
+        blocks: &Blocks<'_>,
+        pieces: &LoPieces,
+    ) -> Result<ReceiverPlan, DescriptionError> {
+        let has_source = self.lo_chain.is_some();
+        let inside = blocks.iter().find(|block| block.origin.stage().is_some());
+        let has_stages = has_source || inside.is_some();
+        let chain = has_stages.then(|| multiplication(&self.lo_stages, pieces));
+        let harmonic = self.mixing.lo_harmonic.as_ref();
+        let plan = self.frequency_plan.read(source, harmonic, chain, has_source)?;
+        let has_power = has_source || plan.settings().lo_power_dbm.is_some();
+        let limited = LimitedChain { has_power, has_stages, is_switched: self.is_switched() };
+        limited.check(source, &self.require)?;
+        if let (Some(block), false) = (inside, has_power) {
+            return Err(source.error(ReceiverError::NoStagePower, block.span()));
+        }
+        Ok(plan)
+    }
+
     fn output(&self) -> OutputEntries<'_> {
         OutputEntries {
             combine: self.combine,
@@ -184,6 +233,17 @@ pub struct LoadedReceiver {
     pub dates: Vec<String>,
     /// Its blocks and loads that are no files.
     pub(super) closed_forms: Vec<ClosedForm>,
+    /// The places of its stages, by their names.
+    stages: Vec<(String, TextPlace)>,
+}
+
+impl LoadedReceiver {
+    /// A warning about a stage of the LO chain, at its place in the description.
+    #[must_use]
+    pub fn about_stage(&self, stage: &str, what: &str) -> String {
+        let own = self.stages.iter().find(|(name, _)| name == stage);
+        own.map_or_else(|| what.to_owned(), |(_, place)| place.complaint(what).to_string())
+    }
 }
 
 /// A file of a receiver with every place where it is used; at least one.
@@ -220,39 +280,27 @@ pub fn read_receiver(
     let source = TomlFile::read(path)?;
     let entries: ReceiverEntries = source.parse()?;
     let mut files = NamedFiles::of(&source, options);
-    let harmonic = entries.mixing.lo_harmonic.as_ref();
-    let plan = entries.frequency_plan.read(&source, harmonic)?;
     files.warnings.extend(entries.frequency_plan.remarks(&source));
-    let power_limit = entries.require.number(Quantity::LoPower.name());
-    if let (Some(limit), None) = (power_limit, plan.settings().lo_power_dbm) {
-        return Err(source.error(DescriptionProblem::NoPower, limit.span()));
-    }
+    let chain = entries.lo_chain(&mut files)?;
     let blocks = Blocks::read(&source, &entries.blocks, &mut files)?;
     let joins = blocks.joins(&entries.joins)?;
     let loads = blocks.loads(&entries.loads, &mut files)?;
     let inputs = inputs(&source, &entries, &blocks, &loads)?;
-    let at_mixers = entries.mixers.iter().map(|mixer| blocks.terminal_of(&mixer.rf));
-    let at_mixers: Vec<Terminal> = at_mixers.collect::<Result<_, _>>()?;
-    let is_connected = |port: &Terminal| {
-        joins.place_of(port).is_some()
-            || loads.iter().any(|load| load.at == *port)
-            || inputs.iter().any(|input| input.at == *port)
-            || (entries.is_switched() && at_mixers.contains(port))
-    };
-    if let Some((port, span)) = blocks.unconnected(is_connected) {
-        return Err(source.error(DescriptionProblem::UnconnectedInReceiver { port }, span));
-    }
+    check_connected(&source, &entries, &blocks, &joins, &loads, &inputs)?;
     let joins: Vec<Join> = joins
         .list
         .into_iter()
         .map(|join| Join { text: join.text, terminals: join.terminals })
         .collect();
+    let pieces = lo_pieces(&source, &blocks, &joins, inputs.lo.at, &entries.written_los())?;
+    let plan = entries.plan(&source, &blocks, &pieces)?;
     let reached = Reached::new(&blocks, &joins, &inputs);
     let mixers = mixers(&source, &entries, &blocks, &reached)?;
     files.warnings.extend(entries.remarks(&source, &mixers));
     files.warnings.extend(reached.warnings(&blocks));
     files.warnings.extend(single_pairs(&entries.blocks));
-    let networks = Networks { needs: needs(&plan), plan: &plan, reached: &reached };
+    let networks =
+        Networks { needs: needs(&plan), plan: &plan, pieces: &pieces, reached: &reached };
     let parts = networks.parts(&blocks, &mut files)?;
     let receiver_loads = networks.loads(&loads, &mut files)?;
     let receiver = Receiver::new(ReceiverSetup {
@@ -261,6 +309,7 @@ pub fn read_receiver(
         joins,
         loads: receiver_loads,
         inputs,
+        lo_chain: chain,
         references: references(&source, &entries, &blocks)?,
         mixers,
         lo_amplitude_exponent: lo_amplitude_exponent(&source, &entries.mixing)?,
@@ -272,13 +321,18 @@ pub fn read_receiver(
         output: entries.output().read(plan.if_hz(), &mut files)?,
         correction_steps: entries.correction.steps(&source)?,
         reflection_sweep: reflection_sweep(&source, &entries.load_reflection_sweep)?,
-        limits: entries.require.limits(&source, &quantities(&entries), &[])?,
+        limits: entries.require.limits(&source, &RECEIVER_QUANTITIES, &[SPURIOUS_BAND])?,
+        spurious_band_hz: entries.require.band_hz(SPURIOUS_BAND, &source)?,
         plan,
     })
-    .map_err(|error| source.error_in_file(error))?;
+    .map_err(|error| match stage_span(&entries.lo_stages, &error) {
+        Some(span) => source.error(error, span),
+        None => source.error_in_file(error),
+    })?;
     Ok(LoadedReceiver {
         files: receiver_files(&source, &entries, &receiver),
         closed_forms: closed_forms(&source, &blocks, &loads, &entries.output(), receiver.places())?,
+        stages: stage_places(&source, &entries),
         receiver,
         inputs: files.inputs,
         warnings: files.warnings,
@@ -286,11 +340,39 @@ pub fn read_receiver(
     })
 }
 
-/// What can be limited: some quantities only of switched mixers.
-fn quantities(entries: &ReceiverEntries) -> Vec<Quantity> {
-    let mut all = RECEIVER_QUANTITIES.to_vec();
-    all.retain(|quantity| entries.is_switched() || !SWITCHING_QUANTITIES.contains(quantity));
-    all
+/// The key of the RF band in which spurious responses are limited.
+const SPURIOUS_BAND: &str = "spurious_band_ghz";
+
+/// Where the stages of the LO chain are written.
+fn stage_places(source: &TomlFile, entries: &ReceiverEntries) -> Vec<(String, TextPlace)> {
+    let names = entries.lo_stages.iter().map(|stage| &stage.name);
+    let names = names.chain(entries.blocks.iter().map(|block| &block.name));
+    names.map(|name| (name.get_ref().clone(), source.place(name.span()))).collect()
+}
+
+/// Refuses a block with a port that nothing is connected to.
+fn check_connected(
+    source: &TomlFile,
+    entries: &ReceiverEntries,
+    blocks: &Blocks<'_>,
+    joins: &Joins,
+    loads: &[PlacedLoad<'_>],
+    inputs: &LoRf<PowerInput>,
+) -> Result<(), DescriptionError> {
+    let at_mixers = entries.mixers.iter().map(|mixer| blocks.terminal_of(&mixer.rf));
+    let at_mixers: Vec<Terminal> = at_mixers.collect::<Result<_, _>>()?;
+    let is_connected = |port: &Terminal| {
+        joins.place_of(port).is_some()
+            || loads.iter().any(|load| load.at == *port)
+            || inputs.iter().any(|input| input.at == *port)
+            || (entries.is_switched() && at_mixers.contains(port))
+    };
+    match blocks.unconnected(is_connected) {
+        Some((port, span)) => {
+            Err(source.error(DescriptionProblem::UnconnectedInReceiver { port }, span))
+        }
+        None => Ok(()),
+    }
 }
 
 /// The keys of switched mixers.
@@ -308,6 +390,7 @@ fn switching_entries(entries: &ReceiverEntries) -> SwitchingEntries<'_> {
         mixers: entries.mixers.iter().map(mixer).collect(),
         if_load: entries.if_load.as_ref(),
         after_split: entries.frequency_plan.after_split(),
+        has_chain: entries.lo_chain.is_some(),
     }
 }
 
@@ -420,7 +503,10 @@ struct Reached(LoRf<Vec<Option<Port>>>);
 impl Reached {
     fn new(blocks: &Blocks<'_>, joins: &[Join], inputs: &LoRf<PowerInput>) -> Self {
         let counts: Vec<usize> = blocks.iter().map(|block| block.ports.len()).collect();
-        Self(LoRf::of_each(|path| entry_ports(&counts, joins, inputs.get(path).at)))
+        let stages: Vec<bool> = blocks.iter().map(|block| block.origin.stage().is_some()).collect();
+        Self(LoRf::of_each(|path| {
+            entry_ports(&counts, joins, inputs.get(path).at, whole_path(path, &stages))
+        }))
     }
 
     fn has(&self, path: ReceiverPath, block: usize) -> bool {
@@ -440,6 +526,7 @@ impl Reached {
 struct Networks<'a> {
     plan: &'a ReceiverPlan,
     needs: LoRf<Vec<Need>>,
+    pieces: &'a LoPieces,
     reached: &'a Reached,
 }
 
@@ -451,8 +538,9 @@ impl Networks<'_> {
     ) -> Result<Vec<ReceiverPart>, DescriptionError> {
         let parts = blocks.iter().enumerate().map(|(at, block)| {
             let (title, span) = (block.title(), block.network_span());
+            let port = Terminal { block: at, port: Port::from_index(0) };
             let networks =
-                self.on_paths(at, &block.origin, block.entry.active, &title, span, files)?;
+                self.on_paths(port, &block.origin, block.entry.active, &title, span, files)?;
             self.remark_component(at, block, files);
             receiver_part(files.source(), block, networks)
         });
@@ -467,8 +555,8 @@ impl Networks<'_> {
         let loads = loads.iter().map(|load| {
             let title = format!("the {}", load.title());
             let networks =
-                self.on_paths(load.at.block, &load.origin, false, &title, load.span(), files)?;
-            Ok(ReceiverLoad { at: load.at, networks })
+                self.on_paths(load.at, &load.origin, false, &title, load.span(), files)?;
+            Ok(ReceiverLoad { at: load.at, networks, model: load.origin.model() })
         });
         loads.collect()
     }
@@ -487,7 +575,7 @@ impl Networks<'_> {
 
     fn on_paths(
         &self,
-        block: usize,
+        port: Terminal,
         origin: &Origin,
         may_be_active: bool,
         title: &str,
@@ -495,17 +583,26 @@ impl Networks<'_> {
         files: &mut NamedFiles<'_>,
     ) -> Result<LoRf<Option<Network>>, DescriptionError> {
         LoRf::try_of_each(|path| {
-            if !self.reached.has(path, block) {
+            // The networks of a stage follow from its resistances.
+            if !self.reached.has(path, port.block) || origin.stage().is_some() {
                 return Ok(None);
             }
             if let Some(file) = origin.file() {
-                let needs = self.needs.get(path);
-                let (source, plan) = (files.source(), Some(self.plan));
+                let in_piece = match path {
+                    ReceiverPath::Lo => needs_in_piece(self.pieces, &port, &self.needs.lo),
+                    ReceiverPath::Rf => None,
+                };
+                // A mistake in the plan is likely only where the file is needed at its frequencies.
+                let plan = in_piece.is_none().then_some(self.plan);
+                let needs = in_piece.as_ref().unwrap_or(self.needs.get(path));
+                let source = files.source();
                 check_cover(source, &file.network, needs, title, span.clone(), plan)?;
                 let band_hz = span_of(needs);
                 files.check_passive(file, band_hz, may_be_active, title, span.clone())?;
             }
-            origin.onto(self.plan.grid(path), title, span.clone(), files).map(Some)
+            let grid = grid_at(self.plan, self.pieces, path, &port)
+                .map_err(|error| files.source().error_in_file(error))?;
+            origin.onto(&grid, title, span.clone(), files).map(Some)
         })
     }
 }
@@ -522,7 +619,9 @@ fn receiver_part(
         kind: block.entry.kind.map(|kind| kind.0),
         nominal_deg: source.optional_number("nominal_deg", nominal, Allowed::Finite)?,
         pair: block.entry.pair.clone(),
+        stage: block.origin.stage().cloned(),
         networks,
+        model: block.origin.model(),
     })
 }
 

@@ -235,8 +235,8 @@ impl RecipeReader<'_> {
         settings: LotSettings,
         table: &RequireTable,
     ) -> Result<LotSettings, DescriptionError> {
-        let refused = |error, name| match table.number(name) {
-            Some(given) => self.refused(error, given.span()),
+        let refused = |error, name| match table.limit_span(name) {
+            Some(span) => self.refused(error, span),
             None => self.file.error_in_file(error),
         };
         let mut settings = settings.with_own_limits();
@@ -244,7 +244,7 @@ impl RecipeReader<'_> {
             let made = settings.with_limit(limit);
             settings = made.map_err(|error| refused(error, limit.quantity().name()))?;
         }
-        match table.number(YIELD_PERCENT) {
+        match table.number(YIELD_PERCENT, self.file)? {
             None => Ok(settings),
             Some(given) => settings
                 .with_required_yield_percent(*given.get_ref())

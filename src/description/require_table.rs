@@ -5,17 +5,66 @@ use super::source::TomlFile;
 use crate::requirement::{Limit, Limits, Quantity};
 use serde::Deserialize;
 use std::collections::BTreeMap;
+use std::ops::Range;
 use toml::Spanned;
 
 /// Numbers by name, as written.
 #[derive(Debug, Default, Deserialize)]
 #[serde(transparent)]
-pub(super) struct RequireTable(BTreeMap<Spanned<String>, Spanned<f64>>);
+pub(super) struct RequireTable(BTreeMap<Spanned<String>, Spanned<RequireValue>>);
+
+/// A limit, or the band of one.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(untagged, expecting = "expected a number")]
+enum RequireValue {
+    Number(f64),
+    List(Vec<f64>),
+}
 
 impl RequireTable {
-    /// The number of a name, if given.
-    pub(super) fn number(&self, name: &str) -> Option<&Spanned<f64>> {
-        self.0.iter().find(|(key, _)| key.get_ref() == name).map(|(_, number)| number)
+    fn value(&self, name: &str) -> Option<&Spanned<RequireValue>> {
+        self.0.iter().find(|(key, _)| key.get_ref() == name).map(|(_, value)| value)
+    }
+
+    /// The place of a limit, where it is given.
+    pub(super) fn limit_span(&self, name: &str) -> Option<Range<usize>> {
+        self.value(name).map(Spanned::span)
+    }
+
+    /// The number of a name, where it is given.
+    pub(super) fn number(
+        &self,
+        name: &str,
+        source: &TomlFile,
+    ) -> Result<Option<Spanned<f64>>, DescriptionError> {
+        let Some(given) = self.value(name) else { return Ok(None) };
+        match given.get_ref() {
+            RequireValue::Number(number) => Ok(Some(Spanned::new(given.span(), *number))),
+            RequireValue::List(_) => {
+                Err(source.complaint(given, "expected a number, found a list"))
+            }
+        }
+    }
+
+    /// The band of a name in Hz, which is written in GHz, where it is given.
+    pub(super) fn band_hz(
+        &self,
+        name: &str,
+        source: &TomlFile,
+    ) -> Result<Option<(f64, f64)>, DescriptionError> {
+        let Some(given) = self.value(name) else { return Ok(None) };
+        match given.get_ref() {
+            RequireValue::List(list)
+                if matches!(list.as_slice(), [low, high]
+                if *low >= 0.0 && low <= high && *high <= crate::units::MAX_GHZ) =>
+            {
+                Ok(Some((list[0] * 1e9, list[1] * 1e9)))
+            }
+            _ => {
+                let what = format!("{name} must be two frequencies in GHz, [low, high]");
+                Err(source.complaint(given, what))
+            }
+        }
     }
 
     /// The limits, in the order of `quantities`; `others` are names that are not limits.
@@ -34,15 +83,14 @@ impl RequireTable {
         if let Some(key) = self.0.keys().find(|key| !known.contains(&key.get_ref().as_str())) {
             return Err(source.unknown_key(key, &known));
         }
-        let given = quantities
-            .iter()
-            .filter_map(|&quantity| Some((quantity, self.number(quantity.name())?)));
-        given
-            .map(|(quantity, number)| {
+        let limit = |&quantity: &Quantity| {
+            let number = self.number(quantity.name(), source).transpose()?;
+            Some(number.and_then(|number| {
                 Limit::new(quantity, *number.get_ref())
-                    .map_err(|error| source.complaint(number, error.to_string()))
-            })
-            .collect()
+                    .map_err(|error| source.complaint(&number, error.to_string()))
+            }))
+        };
+        quantities.iter().filter_map(limit).collect()
     }
 }
 

@@ -7,6 +7,8 @@ use super::drive::{LoPoint, lo_points, mixer_conductances, set_rf_voltages};
 use super::error::Result;
 use super::frequency_plan::FrequencyPlan;
 use super::iq_balance::{Element, IqOutputs, PlanPoint, ReceiverBalance};
+use super::lo_chain_analysis::lo_chain_result;
+use super::lo_chain_result::LoChainResult;
 use super::mixer_agreement::agreement_warnings;
 use super::path_noise::{NoisePathResult, noise_paths};
 use super::placed_splitters::check_port_orders;
@@ -48,6 +50,8 @@ pub struct DownconverterResult {
     pub is_chosen: bool,
     /// The LO path at each LO.
     pub lo: Vec<LoPoint>,
+    /// The LO chain; `None` for a receiver without stages.
+    pub lo_chain: Option<LoChainResult>,
     /// In the order of the plan: for each LO, each of its IFs.
     pub points: Vec<PlanPoint>,
     /// Worst values and median over the points.
@@ -155,15 +159,13 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         _ => None,
     };
     let switching = switching_result(receiver, Voltages::of(&solved.paths), solved.chosen)?;
-    let mut lo = lo_points(
-        receiver,
-        Voltages::of(&solved.paths),
-        &mixer_conductances(receiver, &solved.paths.lo)?,
-    );
+    let conductances = mixer_conductances(receiver, &solved.paths.lo)?;
+    let mut lo = lo_points(receiver, Voltages::of(&solved.paths), &conductances);
     if let Some(switching) = &switching {
         set_rf_voltages(&mut lo, switching, plan);
         warnings.extend(switching_warnings(receiver, switching));
     }
+    let lo_chain = lo_chain_result(receiver, &solved, &conductances, &mut warnings)?;
     let centre = plan.centre_point();
     let summary = summary(receiver, &points, worst, &solved.outputs[centre]);
     // Switched mixers have no RF voltages of their own.
@@ -190,7 +192,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
             None => noise_paths(receiver, &solved.paths.rf)?,
         },
         frequency_plan: plan.frequency_plan(),
-        compliance: compliance(receiver, &lo, &points, switching.as_ref())?,
+        compliance: compliance(receiver, &lo, &points, switching.as_ref(), lo_chain.as_ref())?,
         correction: correction_plan(
             receiver,
             &solved.outputs,
@@ -199,6 +201,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
             required_db,
         )?,
         lo,
+        lo_chain,
         points,
         summary,
         budget,

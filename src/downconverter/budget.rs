@@ -311,7 +311,9 @@ impl Comparison<'_> {
         let group = self.receiver.groups().iter().find(is_own)?;
         let networks = |&part: &usize| &self.receiver.parts()[part].networks;
         let (first, others) = group.parts.split_first()?;
-        Some(others.iter().all(|part| networks(part) == networks(first)))
+        let law = |part: &usize| self.receiver.stage(*part);
+        let is_equal = |part: &usize| networks(part) == networks(first) && law(part) == law(first);
+        Some(others.iter().all(is_equal))
     }
 
     /// Rows of the mixers' gains, the IF parts and the correction.

@@ -55,7 +55,7 @@ impl<'a> ComparedPath<'a> {
         let ideal_blocks = ideals(receiver, path, &roles)?;
         let ideal_terminations = ideal_terminations(receiver, path, &roles, &real.reduced);
         let ideal_reduced = path.reduce(receiver, &ideal_blocks)?;
-        let ideal = path.voltages(receiver, &ideal_reduced, &ideal_terminations)?;
+        let ideal = path.voltages_with(receiver, &ideal_reduced, &ideal_terminations, |_| true)?;
         Ok(Self { receiver, real, roles, ideal_blocks, ideal_reduced, ideal_terminations, ideal })
     }
 
@@ -66,7 +66,9 @@ impl<'a> ComparedPath<'a> {
         }
         let reduced = self.reduced(subset, |is_in| is_in, &self.ideal_reduced)?;
         let terminations = self.mixed(subset, &self.ideal_terminations, &self.real.terminations);
-        let voltages = self.real.path.voltages(self.receiver, &reduced, &terminations)?;
+        let is_ideal = |part: usize| !subset.parts.contains(&part);
+        let path = &self.real.path;
+        let voltages = path.voltages_with(self.receiver, &reduced, &terminations, is_ideal)?;
         Ok(Cow::Owned(voltages))
     }
 
@@ -77,7 +79,9 @@ impl<'a> ComparedPath<'a> {
         }
         let reduced = self.reduced(subset, |is_in| !is_in, &self.real.reduced)?;
         let terminations = self.mixed(subset, &self.real.terminations, &self.ideal_terminations);
-        let voltages = self.real.path.voltages(self.receiver, &reduced, &terminations)?;
+        let is_ideal = |part: usize| subset.parts.contains(&part);
+        let path = &self.real.path;
+        let voltages = path.voltages_with(self.receiver, &reduced, &terminations, is_ideal)?;
         Ok(Cow::Owned(voltages))
     }
 

@@ -49,7 +49,8 @@ impl DieReceiver {
         let is_used = |path: &ReceiverPath| {
             place.is_some_and(|place| receiver.network_at(place, *path).is_some())
         };
-        let bands = ReceiverPath::BOTH.into_iter().filter(is_used).map(|path| plan.grid(path));
+        let used = ReceiverPath::BOTH.into_iter().filter(is_used);
+        let bands = used.filter_map(|path| receiver.grid_at(place?, path).ok());
         let joined = bands.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), grid| {
             (low.min(grid.first_hz()), high.max(grid.last_hz()))
         });
@@ -150,7 +151,8 @@ impl DieReceiver {
                 }
             }
             let reduced = path.reduce(&receiver, &blocks)?;
-            path.voltages(&receiver, &reduced, &path.terminations(&receiver))
+            let is_ideal = |part: usize| group.parts.contains(&part);
+            path.voltages_with(&receiver, &reduced, &path.terminations(&receiver)?, is_ideal)
         })?;
         self.variation.points_of_voltages(Voltages::of(&voltages))
     }
@@ -197,7 +199,7 @@ impl DieReceiver {
         if let Some(own) = receiver.network_at(place, path) {
             check_shape(network, &what, own.ports())?;
         }
-        let there = onto_grid(network, receiver.plan().grid(path));
+        let there = onto_grid(network, &receiver.grid_at(place, path)?);
         there
             .and_then(|there| convert(&there.network, ParameterKind::Scattering))
             .map_err(|source| ReceiverError::InNetwork { what, source })

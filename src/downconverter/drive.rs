@@ -159,6 +159,7 @@ pub(super) fn lo_points(
         };
         let first = plan.points()[plan.points_of_lo(at).start];
         let rf_point = first.rf_point(plan.wanted());
+        let drive_dbm = receiver.lo_drive(at).map(|drive| drive.power_dbm);
         let drives = (0..mixers).map(|mixer| {
             let lo = voltages.lo[at * mixers + mixer];
             let rf = match &rf_v {
@@ -166,7 +167,7 @@ pub(super) fn lo_points(
                 None => Complex64::ZERO,
                 Some(rf) => rf[rf_point * mixers + mixer],
             };
-            let power = plan.settings().lo_power_dbm.zip(conductances[at * mixers + mixer]);
+            let power = drive_dbm.zip(conductances[at * mixers + mixer]);
             MixerDrive {
                 lo_phase_deg: unwrapped_deg(lo, before.map(|p| p.mixers[mixer].lo_phase_deg)),
                 lo_magnitude: lo.norm(),

@@ -1,6 +1,7 @@
 //! Errors of a receiver or its plan.
 
 use super::signal_path::ReceiverPath;
+use crate::component::ComponentError;
 use crate::network::NetworkError;
 use crate::requirement::{Quantity, UndefinedFigure};
 use crate::units::{MAX_GHZ, ShownFrequency, shown_band, shown_complex};
@@ -126,6 +127,58 @@ pub enum ReceiverError {
     Transfers { expected: usize, found: usize },
     #[error("a limit on the LO power at the mixers needs the power of the LO source, found none")]
     NoLoPower,
+    // The LO chain.
+    #[error("{what}: {source}")]
+    InComponent { what: String, source: ComponentError },
+    #[error(
+        "LO stage '{stage}' covers {covers}, and its carrier is at {} for LO {}; use wider data",
+        ShownFrequency(*frequency_hz),
+        ShownFrequency(*lo_hz)
+    )]
+    CarrierOutside { stage: String, covers: String, frequency_hz: f64, lo_hz: f64 },
+    #[error(
+        "LO stage '{stage}' has no transmission at its carrier for LO {}",
+        ShownFrequency(*lo_hz)
+    )]
+    NoCarrier { stage: String, lo_hz: f64 },
+    #[error("a tone of the source is at the multiple {multiple}, which is the carrier itself")]
+    ToneAtCarrier { multiple: f64 },
+    #[error(
+        "the stages multiply the LO by {found}, and lo_multiplication is {expected}: both must be the \
+         same"
+    )]
+    ChainMultiplication { expected: u32, found: u32 },
+    #[error(
+        "mixer '{mixer}' gets the LO times {found}, and mixer '{other}' times {expected}: every mixer \
+         must have the same multiplication"
+    )]
+    MixersDiffer { mixer: String, found: u32, other: String, expected: u32 },
+    #[error(
+        "stage '{stage}' gives the LO times {own} where another stage gives it times {found}: stages \
+         that meet must have the same multiplication"
+    )]
+    StagesMeet { stage: String, own: u32, found: u32 },
+    #[error(
+        "the output of stage '{stage}' leads back to its input; stages must follow one another"
+    )]
+    StageLoop { stage: String },
+    #[error("the LO does not reach the input, port 1, of stage '{stage}'")]
+    StageUndriven { stage: String },
+    #[error("stage '{stage}' must have two ports, its input and its output, found {found}")]
+    StagePorts { stage: String, found: usize },
+    #[error("{what} is a stage of the LO chain and has no data of its own to replace")]
+    StageData { what: String },
+    #[error("a limit on the {} needs the LO chain, found none", quantity.label())]
+    NoLoChain { quantity: Quantity },
+    #[error(
+        "a limit on spurious responses needs mixers that are multipliers: those of switched mixers are \
+         not computed; remove the limit"
+    )]
+    SwitchedResponses,
+    #[error("lo_power_dbm is what the LO chain gives; the plan must leave it out")]
+    TwoLoPowers,
+    #[error("stages inside the LO network need the power of the LO source, found none")]
+    NoStagePower,
     #[error("a receiver has no {}, and no limit on it", quantity.label())]
     NoSuchQuantity { quantity: Quantity },
 

@@ -6,13 +6,16 @@
 //! The open ports of the joined network are the inputs, the loaded ports and the mixers' ports.
 //! Terminations are applied after joining, so a load can be varied without joining again.
 
+use super::driven_path::{DrivenStage, DrivingWave, LoDrive, PathResponse};
 use super::error::{ReceiverError, Result};
+use super::lo_pieces::{STAGE_INPUT, STAGE_OUTPUT};
+use super::part_model::relabelled;
 use super::receiver::Receiver;
 use super::receiver_setup::Join;
 use super::signal_path::ReceiverPath;
 use crate::network::{
-    Load, Lu, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition, Wiring,
-    change_reference, close_ports, convert, join,
+    FrequencyGrid, Load, Lu, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition,
+    Wiring, change_reference, close_ports, convert, join,
 };
 use num_complex::Complex64;
 
@@ -43,6 +46,17 @@ pub(super) struct JoinedPath {
     mixers: Vec<usize>,
     /// The open port of each load; `None` for a load on the other path.
     loads: Vec<Option<usize>>,
+    /// The stages on the path, in the order of the signal.
+    stages: Vec<PathStage>,
+}
+
+/// A stage on a path, and the open ports at its own.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct PathStage {
+    /// Its place among the receiver's parts.
+    pub(super) part: usize,
+    pub(super) input: usize,
+    pub(super) output: usize,
 }
 
 /// An ideal open: reflection coefficient +1 at every frequency.
@@ -69,14 +83,16 @@ impl OpenPorts {
 impl JoinedPath {
     pub(super) fn new(receiver: &Receiver, path: ReceiverPath) -> Result<Self> {
         let networks = receiver.parts_on(path).map(|(_, network)| network.clone()).collect();
-        Self::with_networks(receiver, path, networks)
+        Self::with_networks(receiver, path, networks, receiver.path_grids.get(path))
     }
 
-    /// The path with other networks of its parts, in the receiver's order, on one grid of their own.
+    /// The path with other networks of its parts, in the receiver's order, whose points are known by
+    /// the frequencies of a grid.
     pub(super) fn with_networks(
         receiver: &Receiver,
         path: ReceiverPath,
         networks: Vec<Network>,
+        grid: &FrequencyGrid,
     ) -> Result<Self> {
         let mut block_of: Vec<Option<usize>> = vec![None; receiver.parts().len()];
         let mut parts = Vec::new();
@@ -104,10 +120,25 @@ impl JoinedPath {
         // A receiver's input and mixers are always on the path.
         let mixers = receiver.mixers().iter().map(|mixer| open.place(*mixer.ports.get(path)));
         let (mixers, source) = (mixers.collect(), open.place(inputs.get(path).at));
-
-        let joins: Vec<usize> = (0..receiver.joins().len())
-            .filter(|&at| receiver.joins()[at].terminals.iter().any(is_here))
-            .collect();
+        let mut stages = Vec::new();
+        if path == ReceiverPath::Lo {
+            stages.extend(receiver.stages_inside().map(|part| {
+                let mut port =
+                    |index| open.place(Terminal { block: part, port: Port::from_index(index) });
+                PathStage { part, input: port(STAGE_INPUT), output: port(STAGE_OUTPUT) }
+            }));
+        }
+        let local_ends = |at: usize| -> Vec<Terminal> {
+            receiver.joins()[at].terminals.iter().copied().filter(|end| is_here(end)).collect()
+        };
+        // A stage ends a path by one port: what is joined to its other port is not on the path.
+        for at in 0..receiver.joins().len() {
+            if let [alone] = local_ends(at)[..] {
+                open.place(alone);
+            }
+        }
+        let joins: Vec<usize> =
+            (0..receiver.joins().len()).filter(|&at| local_ends(at).len() > 1).collect();
         let node = |at: &usize| receiver.joins()[*at].terminals.iter().filter_map(local).collect();
         let wiring = Wiring {
             joins: joins.iter().map(node).collect(),
@@ -125,10 +156,12 @@ impl JoinedPath {
                     Complex64::from(receiver.reference_ohm(terminal))
                 };
                 let references = (0..network.ports()).map(reference_ohm).collect();
-                change_reference(&scattering, references, WaveDefinition::Kurokawa)
+                let own = change_reference(&scattering, references, WaveDefinition::Kurokawa)?;
+                relabelled(own, grid)
             })
             .collect::<Result<_, NetworkError>>()?;
-        Ok(Self { path, parts, blocks, wiring, joins, open_ports: open.0, source, mixers, loads })
+        let open_ports = open.0;
+        Ok(Self { path, parts, blocks, wiring, joins, open_ports, source, mixers, loads, stages })
     }
 
     /// The path with all parts but the `changing` ones joined into one block, for many receivers
@@ -211,7 +244,7 @@ impl JoinedPath {
     }
 
     /// The terminations of the receiver: sources, loads, and opens at all other ports.
-    pub(super) fn terminations(&self, receiver: &Receiver) -> Terminations {
+    pub(super) fn terminations(&self, receiver: &Receiver) -> Result<Terminations> {
         let mut terminations = vec![OPEN; self.open_ports.len()];
         for (termination, port) in terminations.iter_mut().zip(&self.open_ports) {
             if let Some(input) = receiver.inputs().iter().find(|input| input.at == *port) {
@@ -220,10 +253,11 @@ impl JoinedPath {
         }
         for (load, end) in receiver.loads().iter().zip(&self.loads) {
             if let (Some(end), Some(network)) = (end, load.networks.get(self.path)) {
-                terminations[*end] = Load::OnePort(network.clone());
+                let grid = receiver.path_grids.get(self.path);
+                terminations[*end] = Load::OnePort(relabelled(network.clone(), grid)?);
             }
         }
-        terminations
+        Ok(terminations)
     }
 
     /// The terminations with every source and load matched to the reference impedance of its port.
@@ -266,28 +300,112 @@ impl JoinedPath {
         reduced: &Network,
         terminations: &Terminations,
     ) -> Result<Vec<Complex64>> {
+        self.voltages_with(receiver, reduced, terminations, |_| false)
+    }
+
+    /// The same with the ideal law and the ideal resistances of the stages for which `is_ideal` holds,
+    /// by their place among the parts.
+    pub(super) fn voltages_with(
+        &self,
+        receiver: &Receiver,
+        reduced: &Network,
+        terminations: &Terminations,
+        is_ideal: impl Fn(usize) -> bool,
+    ) -> Result<Vec<Complex64>> {
         if self.path == ReceiverPath::Rf && receiver.switched_mixer().is_some() {
             return self.node_scattering(receiver, reduced, terminations);
         }
-        let terminated = self.terminated(reduced, terminations)?;
-        let source = self.source();
-        let reflections = self.reflections(reduced, terminations)?;
-        let wave = self.source_wave(receiver, reduced, terminations);
-        let points = reduced.grid().len();
-        let mut voltages = Vec::with_capacity(points * self.mixers.len());
-        for point in 0..points {
-            let references = reduced.references_ohm(point);
-            let matrix = terminated.matrix(point);
-            for &end in &self.mixers {
-                let leaving = matrix.at(Port::from_index(end), Port::from_index(source)) * wave;
-                // The outgoing wave, its reflection at the termination, and at the input the
-                // source's wave.
-                let own = if end == source { wave } else { Complex64::ZERO };
-                let reflected = reflections[end * points + point] * leaving;
-                voltages.push((leaving + reflected + own) * references[end].re.sqrt());
-            }
+        let response = self.response(reduced, terminations)?;
+        let source_wave = self.source_wave(receiver, reduced, terminations);
+        let drive = |point: usize| match self.path {
+            ReceiverPath::Lo => receiver.lo_drive(point).unwrap_or_default(),
+            ReceiverPath::Rf => LoDrive::default(),
+        };
+        let stages = self.driven_stages(receiver, is_ideal);
+        Ok(self.driven(&response, source_wave, &stages, drive))
+    }
+
+    /// The stages on the path with what they do.
+    pub(super) fn driven_stages(
+        &self,
+        receiver: &Receiver,
+        is_ideal: impl Fn(usize) -> bool,
+    ) -> Vec<(PathStage, DrivenStage)> {
+        let stages = self.stages.iter();
+        stages
+            .filter_map(|own| Some((*own, receiver.driven_stage(own.part, is_ideal(own.part))?)))
+            .collect()
+    }
+
+    /// The path with its terminations, ready to be driven.
+    pub(super) fn response(
+        &self,
+        reduced: &Network,
+        terminations: &Terminations,
+    ) -> Result<PathResponse> {
+        Ok(PathResponse {
+            terminated: self.terminated(reduced, terminations)?,
+            reflections: self.reflections(reduced, terminations)?,
+            references_ohm: reduced.references_ohm(0).iter().map(|ohm| ohm.re).collect(),
+        })
+    }
+
+    /// Volts at each mixer per square root of the power available at the input, frequency after
+    /// frequency, with the path driven as given at each point.
+    pub(super) fn driven(
+        &self,
+        response: &PathResponse,
+        source_wave: Complex64,
+        stages: &[(PathStage, DrivenStage)],
+        drive: impl Fn(usize) -> LoDrive,
+    ) -> Vec<Complex64> {
+        let mut voltages = Vec::with_capacity(response.points() * self.mixers.len());
+        let mut waves: Vec<DrivingWave> = Vec::with_capacity(1 + stages.len());
+        for point in 0..response.points() {
+            self.drive_all(response, source_wave, stages, (point, drive(point)), &mut waves);
+            voltages.extend(self.mixers.iter().map(|&end| response.volts(point, end, &waves)));
         }
-        Ok(voltages)
+        voltages
+    }
+
+    /// The power that drives each stage, dBm: frequency after frequency, stage after stage.
+    pub(super) fn stage_drives(
+        &self,
+        response: &PathResponse,
+        source_wave: Complex64,
+        stages: &[(PathStage, DrivenStage)],
+        drive: impl Fn(usize) -> LoDrive,
+    ) -> Vec<f64> {
+        let mut drives_dbm = Vec::with_capacity(response.points() * stages.len());
+        let mut waves: Vec<DrivingWave> = Vec::with_capacity(1 + stages.len());
+        for point in 0..response.points() {
+            let own = drive(point);
+            self.drive_all(response, source_wave, stages, (point, own), &mut waves);
+            drives_dbm.extend(stages.iter().map(|(at, stage)| {
+                stage.drive_dbm(response.volts(point, at.input, &waves), own.power_dbm)
+            }));
+        }
+        drives_dbm
+    }
+
+    /// The waves of the source and of every stage at one point. What a stage drives does not reach back
+    /// to its own input, so that all of them in order are the whole.
+    fn drive_all(
+        &self,
+        response: &PathResponse,
+        source_wave: Complex64,
+        stages: &[(PathStage, DrivenStage)],
+        (point, LoDrive { power_dbm, phase }): (usize, LoDrive),
+        waves: &mut Vec<DrivingWave>,
+    ) {
+        waves.clear();
+        let wave = source_wave * Complex64::from_polar(1.0, phase);
+        waves.push(DrivingWave { end: self.source, wave });
+        for (own, stage) in stages {
+            let volts = response.volts(point, own.input, waves);
+            let amplitude = stage.amplitude(volts, power_dbm);
+            waves.push(response.wave_of_stage(point, own.output, amplitude, stage.output_ohm));
+        }
     }
 
     /// S between the input and the RF nodes of switched mixers, with every load in place but neither

@@ -410,7 +410,7 @@ fn check_ascending(what: &'static str, list_hz: &[f64]) -> Result<(), PlanError>
 }
 
 /// Every frequency once, ascending, and for each entry of the list its index among them.
-fn merged(list_hz: &[f64]) -> (Vec<f64>, Vec<usize>) {
+pub(super) fn merged(list_hz: &[f64]) -> (Vec<f64>, Vec<usize>) {
     let mut order: Vec<usize> = (0..list_hz.len()).collect();
     order.sort_by(|&one, &other| list_hz[one].total_cmp(&list_hz[other]));
     let mut kept_hz: Vec<f64> = Vec::new();

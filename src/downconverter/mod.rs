@@ -6,10 +6,11 @@
 //! | file | subject |
 //! |---|---|
 //! | `frequency_plan` | bands of LO and image, harmonics of the LO input |
+//! | `stage_leakage` | what leaks through the stages of an LO chain, and where it lands |
 //! | `signal_path` | LO path and RF path, and one value for each |
 //! | `mixer_agreement` | whether mixers and the splitters before them work together |
 //! | `lo_if_plan` | the frequencies at which a receiver is solved |
-//! | `receiver_setup`, `receiver` | the values of a receiver, and the checked receiver |
+//! | `receiver_setup`, `receiver`, `receiver_lo` | the values of a receiver, and the checked receiver |
 //! | `if_output` | IF paths, and the combination of I and Q |
 //! | `joined_path` | a path joined and terminated: voltages at the mixers |
 //! | `iq_balance` | I and Q from those voltages, and the rejection |
@@ -31,6 +32,13 @@
 //! | `plan_figures` | figures of a result over its whole plan |
 //! | `receiver_compliance` | worst values against the limits, and the LOs that pass |
 //! | `analysis` | the whole analysis |
+//! | `spurious_response` | RF that tones beside the LO bring in |
+//! | `lo_chain` | stages as plain physics: levels, tones, phase noise, window of input power |
+//! | `lo_drive_setup`, `lo_side` | what drives the LO network; its pieces and chain in a receiver |
+//! | `lo_pieces`, `driven_path` | the LO network in pieces between stages; driven by them |
+//! | `plan_chain`, `mixer_tones` | tones up to the LO input, and through the network to the mixers |
+//! | `part_model` | what a part is made from, at any frequency |
+//! | `lo_chain_analysis`, `lo_chain_result` | the whole analysis of the chain, and what it gives |
 //! | `variation`, `die_receiver` | a receiver with other networks at some places; the same on many
 //! dies |
 
@@ -42,6 +50,7 @@ mod correction_plan;
 mod correction_weight;
 mod die_receiver;
 mod drive;
+mod driven_path;
 mod error;
 mod frequency_plan;
 mod ideal_part;
@@ -49,20 +58,32 @@ mod if_output;
 mod iq_balance;
 mod iq_correction;
 mod joined_path;
+mod lo_chain;
+mod lo_chain_analysis;
+mod lo_chain_result;
+mod lo_drive_setup;
 mod lo_if_plan;
+mod lo_pieces;
+mod lo_side;
 mod mixer_agreement;
+mod mixer_tones;
+mod part_model;
 mod path_noise;
 mod placed_splitters;
+mod plan_chain;
 mod plan_figures;
 mod q_correction;
 mod receiver;
 mod receiver_compliance;
+mod receiver_lo;
 mod receiver_setup;
 mod reflection_sweep;
 mod sideband_store;
 mod signal_path;
 mod signal_trace;
 mod solution;
+mod spurious_response;
+mod stage_leakage;
 mod switched_nodes;
 mod switched_outputs;
 mod switched_result;
@@ -93,19 +114,37 @@ pub use iq_balance::{
     PlanPoint, ReceiverBalance, favourable_combination, receiver_balance,
 };
 pub use iq_correction::{CorrectionSteps, IqCorrection};
+pub use lo_chain::{
+    ActiveStage, AmplifierSettings, Carrier, Filtered, Multiplied, MultiplierSettings, NoiseStage,
+    OperatingPoint, PowerWindow, StageLine, ToneSet, phase_noise_dbc_hz, power_window, sidebands,
+};
+pub use lo_chain_result::{
+    LeftOutTone, LoChainResult, MixerTone, OutsideDrive, PowerPoint, SpuriousResponse, StagePoint,
+    StageResult, StageTone,
+};
+pub use lo_drive_setup::{
+    DriveLimits, LoChainSetup, LoSource, LoStage, LoStageKind, SourceTone, StagePart,
+};
 pub use lo_if_plan::{LoIfPoint, LoIfSettings, ReceiverPlan};
+pub(crate) use lo_pieces::{LoPieces, PieceSearch, StageBlock};
+pub(crate) use lo_side::stage_network;
+pub use part_model::PartModel;
 pub use path_noise::{NoisePathResult, single_sideband_rise_db};
 pub use plan_figures::ImageNoiseRise;
 pub use q_correction::{CorrectionDomain, QCorrection};
 pub use receiver::{GroupIndex, NetworkPlace, Receiver};
-pub(crate) use receiver_setup::entry_ports;
 pub use receiver_setup::{
     IfPart, IfRole, Join, Mixer, OutputChoice, OutputStage, PartKind, PowerInput,
     RECEIVER_QUANTITIES, ReceiverLoad, ReceiverPart, ReceiverSetup, ReferenceImpedances,
     ReflectionSweepSettings, SWITCHING_QUANTITIES,
 };
+pub(crate) use receiver_setup::{entry_ports, whole_path};
 pub use reflection_sweep::{LoadReflectionSweep, SweptPorts};
 pub use signal_path::{LoRf, OnGrids, ReceiverGrid, ReceiverPath};
+pub use spurious_response::spurious_outputs;
+pub use stage_leakage::{
+    LeakageHit, LeakageVictim, StageLeakage, product_of_orders, stage_leakage,
+};
 pub use switched_result::{ConversionLoss, DrivePoint, SwitchedLo, SwitchedPoint, SwitchingResult};
 pub use switching::{
     BeyondSidebands, ConversionSolver, IF_LOAD_REFERENCE_OHM, IfNode, LoLeakage, NoiseShares,

@@ -4,11 +4,14 @@ use super::error::{ReceiverError, Result};
 use super::if_output::{check_if_parts, check_output};
 use super::iq_balance::{Channel, Mixing};
 use super::iq_correction::CorrectionSteps;
-use super::lo_if_plan::ReceiverPlan;
+use super::lo_if_plan::{LoIfPoint, ReceiverPlan};
+use super::lo_pieces::LoPieces;
+use super::lo_side::{lo_pieces, make_stage_networks, plan_chain};
+use super::plan_chain::PlanChain;
 use super::receiver_setup::{
     Join, Mixer, OutputStage, PowerInput, RECEIVER_QUANTITIES, ReceiverLoad, ReceiverPart,
     ReceiverSetup, ReferenceImpedances, ReflectionSweepSettings, SWITCHING_QUANTITIES, entry_ports,
-    node_of,
+    node_of, whole_path,
 };
 use super::sideband_store::SidebandStore;
 use super::signal_path::{LoRf, ReceiverGrid, ReceiverPath};
@@ -52,11 +55,16 @@ pub(super) struct Group {
 /// both channels have a mixer.
 #[derive(Clone, Debug)]
 pub struct Receiver {
-    setup: ReceiverSetup,
+    pub(super) setup: ReceiverSetup,
     mixing: Mixing,
     groups: Vec<Group>,
     /// The group of each part.
     group_of: Vec<usize>,
+    pub(super) pieces: LoPieces,
+    /// The frequencies by which the points of a path are known: on the LO path those at the mixers.
+    pub(super) path_grids: LoRf<FrequencyGrid>,
+    /// The chain of a receiver with stages.
+    pub(super) chain: Option<PlanChain>,
     switched: Option<Switched>,
 }
 
@@ -76,26 +84,39 @@ impl Receiver {
         check_names(&setup)?;
         check_ports(&setup)?;
         let counts: Vec<usize> = setup.parts.iter().map(|part| part.ports.len()).collect();
-        let entries =
-            LoRf::of_each(|path| entry_ports(&counts, &setup.joins, setup.inputs.get(path).at));
+        let stages: Vec<bool> = setup.parts.iter().map(|part| part.stage.is_some()).collect();
+        let entries = LoRf::of_each(|path| {
+            let goes_on = whole_path(path, &stages);
+            entry_ports(&counts, &setup.joins, setup.inputs.get(path).at, goes_on)
+        });
         check_mixers(&setup, &entries)?;
-        check_networks(&mut setup, &entries)?;
+        let pieces = lo_pieces(&setup)?;
+        make_stage_networks(&mut setup)?;
+        check_networks(&mut setup, &entries, &pieces)?;
         check_if_parts(&setup.output, setup.plan.if_hz())?;
         setup.output.combine();
         check_values(&setup)?;
-        check_limits(&setup.limits, &setup.plan, setup.switching.is_some())?;
+        let chain = plan_chain(&mut setup, &pieces)?;
+        let has_lo_power = chain.is_some() || setup.plan.settings().lo_power_dbm.is_some();
+        let known = Known {
+            is_switched: setup.switching.is_some(),
+            has_chain: chain.is_some(),
+            has_lo_power,
+        };
+        check_limits(&setup.limits, known)?;
         let turns =
             setup.plan.settings().lo_harmonic * setup.plan.settings().lo_multiplication_after_split;
         let mixing = Mixing::new(setup.lo_amplitude_exponent, turns)?;
         let (groups, group_of) = grouped(&setup.parts);
         let switched = match &setup.switching {
             Some(_) => {
-                let mixer = switched_mixer(&setup)?;
+                let mixer = switched_mixer(&setup, has_lo_power)?;
                 Some(Switched { mixer, store: OnceLock::new() })
             }
             None => None,
         };
-        Ok(Self { setup, mixing, groups, group_of, switched })
+        let path_grids = LoRf::of_each(|path| setup.plan.grid(path).clone());
+        Ok(Self { setup, mixing, groups, group_of, pieces, path_grids, chain, switched })
     }
 
     /// What makes the mixers switches; `None` for multipliers.
@@ -195,9 +216,15 @@ impl Receiver {
     ///
     /// # Errors
     /// [`ReceiverError::NoSuchQuantity`] for a limit on a quantity that receivers do not have;
-    /// [`ReceiverError::NoLoPower`] for one on the LO power where that of the source is not known.
+    /// [`ReceiverError::NoLoPower`] and [`ReceiverError::NoLoChain`] for one on the LO power or on what
+    /// tones make where the source or the chain is not known.
     pub fn with_limits(mut self, limits: Limits) -> Result<Self> {
-        check_limits(&limits, self.plan(), self.switching().is_some())?;
+        let known = Known {
+            is_switched: self.switching().is_some(),
+            has_chain: self.chain.is_some(),
+            has_lo_power: self.has_lo_power(),
+        };
+        check_limits(&limits, known)?;
         self.setup.limits = limits;
         Ok(self)
     }
@@ -279,6 +306,29 @@ impl Receiver {
         check_output(&self.setup.output, self.setup.plan.if_hz().len())
     }
 
+    /// Whether the power of the LO is known: from the plan or from a chain.
+    pub fn has_lo_power(&self) -> bool {
+        self.chain.is_some() || self.plan().settings().lo_power_dbm.is_some()
+    }
+
+    /// The frequencies at which a place has its network on a path: on the LO path those of the carrier
+    /// there.
+    ///
+    /// # Errors
+    /// [`ReceiverError::NoSuch`] for a place of another receiver and for a part behind the mixers.
+    pub fn grid_at(&self, place: NetworkPlace, path: ReceiverPath) -> Result<FrequencyGrid> {
+        let what = self.place_name(place)?;
+        let missing = || ReceiverError::NoSuch { what: format!("{what} on the {path} path") };
+        let terminal = self.terminal_of(place).ok_or_else(missing)?;
+        let is_stage = matches!(place.0, Place::Part(_)) && self.stage(terminal.block).is_some();
+        match path {
+            ReceiverPath::Lo if !is_stage => {
+                Ok(self.pieces.grid(&terminal, self.plan().grid(path))?)
+            }
+            _ => Ok(self.plan().grid(path).clone()),
+        }
+    }
+
     /// The network in a place, at the frequencies of a path; `None` where that path does not reach it.
     pub fn network_at(&self, place: NetworkPlace, path: ReceiverPath) -> Option<&Network> {
         let networks = match place.0 {
@@ -304,7 +354,10 @@ impl Receiver {
         let what = self.place_name(place)?;
         let missing = || ReceiverError::NoSuch { what: format!("{what} on the {path} path") };
         let own = self.network_at(place, path).ok_or_else(missing)?;
-        check_network(&network, &what, own.ports(), path, self.plan())?;
+        if matches!(place.0, Place::Part(part) if self.stage(part).is_some()) {
+            return Err(ReceiverError::StageData { what });
+        }
+        check_network(&network, &what, own.ports(), path, &self.grid_at(place, path)?)?;
         *match place.0 {
             Place::Part(part) => self.setup.parts[part].networks.get_mut(path),
             Place::Load(load) => self.setup.loads[load].networks.get_mut(path),
@@ -374,13 +427,18 @@ impl Receiver {
         let mut one = self.clone();
         let setup = &mut one.setup;
         setup.plan = self.plan().at(point)?;
-        let intermediate = self.plan().points()[point].intermediate;
+        let LoIfPoint { lo, intermediate, .. } = self.plan().points()[point];
+        one.path_grids = LoRf::of_each(|path| setup.plan.grid(path).clone());
+        one.chain = self.chain.as_ref().map(|chain| chain.at(lo));
         let parts = setup.parts.iter_mut().map(|part| &mut part.networks);
         for networks in parts.chain(setup.loads.iter_mut().map(|load| &mut load.networks)) {
-            for path in ReceiverPath::BOTH {
-                if let Some(network) = networks.get_mut(path) {
-                    *network = onto_grid(network, setup.plan.grid(path))?.network;
-                }
+            if let Some(network) = &mut networks.lo {
+                // In a piece of the LO network the LO has a frequency of its own.
+                let there_hz = network.grid().as_hz()[lo];
+                *network = onto_grid(network, &FrequencyGrid::from_hz(vec![there_hz])?)?.network;
+            }
+            if let Some(network) = &mut networks.rf {
+                *network = onto_grid(network, setup.plan.grid(ReceiverPath::Rf))?.network;
             }
         }
         let mut chosen = self.output().choices[choice].clone();
@@ -488,21 +546,38 @@ fn check_mixers(setup: &ReceiverSetup, entries: &LoRf<Vec<Option<Port>>>) -> Res
 }
 
 /// Checks that every place has the networks of the paths that reach it, and only those.
-fn check_networks(setup: &mut ReceiverSetup, entries: &LoRf<Vec<Option<Port>>>) -> Result<()> {
+fn check_networks(
+    setup: &mut ReceiverSetup,
+    entries: &LoRf<Vec<Option<Port>>>,
+    pieces: &LoPieces,
+) -> Result<()> {
     let parts = &setup.parts;
     let load_names: Vec<String> = setup.loads.iter().map(|load| load_name(parts, load)).collect();
     let parts = setup.parts.iter_mut().enumerate();
-    let parts =
-        parts.map(|(at, part)| (block_name(part), at, part.ports.len(), &mut part.networks));
+    let parts = parts.map(|(block, part)| {
+        let terminal = Terminal { block, port: Port::from_index(0) };
+        let own_grid = part.stage.is_none().then_some(terminal);
+        (block_name(part), block, part.ports.len(), own_grid, &mut part.networks)
+    });
     let loads = setup.loads.iter_mut().zip(load_names);
-    let loads = loads.map(|(load, name)| (name, load.at.block, 1, &mut load.networks));
-    for (what, part, ports, networks) in parts.chain(loads) {
+    let loads =
+        loads.map(|(load, name)| (name, load.at.block, 1, Some(load.at), &mut load.networks));
+    for (what, part, ports, terminal, networks) in parts.chain(loads) {
         for path in ReceiverPath::BOTH {
             let own = networks.get_mut(path);
             match own {
                 _ if entries.get(path)[part].is_none() => *own = None,
                 None => return Err(ReceiverError::NoNetwork { what, path }),
-                Some(network) => check_network(network, &what, ports, path, &setup.plan)?,
+                Some(network) => {
+                    let grid = setup.plan.grid(path);
+                    match (path, terminal) {
+                        (ReceiverPath::Lo, Some(terminal)) => {
+                            let grid = pieces.grid(&terminal, grid)?;
+                            check_network(network, &what, ports, path, &grid)?;
+                        }
+                        _ => check_network(network, &what, ports, path, grid)?,
+                    }
+                }
             }
         }
     }
@@ -514,10 +589,10 @@ fn check_network(
     what: &str,
     ports: usize,
     path: ReceiverPath,
-    plan: &ReceiverPlan,
+    grid: &FrequencyGrid,
 ) -> Result<()> {
     check_shape(network, what, ports)?;
-    if network.grid() == plan.grid(path) {
+    if network.grid() == grid {
         Ok(())
     } else {
         Err(ReceiverError::OtherFrequencies { what: what.to_owned(), path })
@@ -586,16 +661,33 @@ fn check_references(setup: &ReceiverSetup) -> Result<()> {
     Ok(())
 }
 
-fn check_limits(limits: &Limits, plan: &ReceiverPlan, is_switched: bool) -> Result<()> {
+/// What decides which limits a receiver can have.
+#[derive(Clone, Copy)]
+struct Known {
+    is_switched: bool,
+    has_chain: bool,
+    has_lo_power: bool,
+}
+
+fn check_limits(limits: &Limits, known: Known) -> Result<()> {
     let mut quantities = limits.iter().map(Limit::quantity);
     if let Some(quantity) = quantities.find(|quantity| {
         let needs_switches = SWITCHING_QUANTITIES.contains(quantity);
-        !RECEIVER_QUANTITIES.contains(quantity) || (needs_switches && !is_switched)
+        !RECEIVER_QUANTITIES.contains(quantity) || (needs_switches && !known.is_switched)
     }) {
         return Err(ReceiverError::NoSuchQuantity { quantity });
     }
-    if limits.on(Quantity::LoPower).is_some() && plan.settings().lo_power_dbm.is_none() {
+    let is_limited = |quantity: Quantity| limits.on(quantity).is_some();
+    if !known.has_lo_power && (is_limited(Quantity::LoPower) || is_limited(Quantity::LoPowerMax)) {
         return Err(ReceiverError::NoLoPower);
+    }
+    for quantity in [Quantity::LoTone, Quantity::SpuriousResponse] {
+        if !known.has_chain && is_limited(quantity) {
+            return Err(ReceiverError::NoLoChain { quantity });
+        }
+    }
+    if known.is_switched && is_limited(Quantity::SpuriousResponse) {
+        return Err(ReceiverError::SwitchedResponses);
     }
     Ok(())
 }

@@ -4,6 +4,7 @@
 use super::drive::LoPoint;
 use super::error::Result;
 use super::iq_balance::PlanPoint;
+use super::lo_chain_result::LoChainResult;
 use super::receiver::Receiver;
 use super::switched_result::{SwitchedLo, SwitchedPoint, SwitchingResult};
 use crate::requirement::{
@@ -30,6 +31,7 @@ pub(super) fn compliance(
     lo: &[LoPoint],
     points: &[PlanPoint],
     switching: Option<&SwitchingResult>,
+    chain: Option<&LoChainResult>,
 ) -> Result<Compliance> {
     let mut compliance = Compliance::default();
     if receiver.limits().is_empty() {
@@ -37,7 +39,9 @@ pub(super) fn compliance(
     }
     let mut smallest_margin = vec![f64::INFINITY; lo.len()];
     for limit in receiver.limits().iter() {
-        let readings = match switching_readings(receiver, switching, limit) {
+        let of_parts = switching_readings(receiver, switching, limit)
+            .or_else(|| chain_readings(receiver, lo, chain, limit));
+        let readings = match of_parts {
             Some(readings) => readings,
             None => readings(receiver, lo, points, limit),
         };
@@ -68,7 +72,7 @@ fn switching_readings<'a>(
     limit: Limit,
 ) -> Option<Vec<Reading<'a>>> {
     let switching = switching?;
-    let ifs = receiver.plan().if_hz();
+    let plan = receiver.plan();
     let figure = |value: Option<f64>| match value {
         Some(value) => Figure::new(value),
         None => Figure::none(NoFigure::NoSuchQuantity),
@@ -76,8 +80,8 @@ fn switching_readings<'a>(
     let of_points = |value: fn(&SwitchedPoint) -> Option<f64>| {
         let reading = |(at, point): (usize, &SwitchedPoint)| Reading {
             figure: figure(value(point)),
-            lo: at / ifs.len(),
-            if_hz: Some(ifs[at % ifs.len()]),
+            lo: plan.points()[at].lo,
+            if_hz: Some(plan.points()[at].if_hz),
             mixer: None,
         };
         switching.points.iter().enumerate().map(reading).collect()
@@ -123,7 +127,7 @@ fn readings<'a>(
         Quantity::QuadratureError => {
             of_points(|point| Figure::new(point.balance.wanted().phase_deg))
         }
-        Quantity::LoPower => lo
+        Quantity::LoPower | Quantity::LoPowerMax => lo
             .iter()
             .enumerate()
             .flat_map(|(at, point)| {
@@ -140,8 +144,61 @@ fn readings<'a>(
         | Quantity::PhaseError
         | Quantity::ConversionLoss
         | Quantity::NoiseFigure
-        | Quantity::LoAtRfPort => of_points(|_| Figure::none(NoFigure::NoSuchQuantity)),
+        | Quantity::LoAtRfPort
+        | Quantity::LoTone
+        | Quantity::SpuriousResponse => of_points(|_| Figure::none(NoFigure::NoSuchQuantity)),
     }
+}
+
+/// The readings of a quantity that only an LO chain has.
+fn chain_readings<'a>(
+    receiver: &'a Receiver,
+    lo: &[LoPoint],
+    chain: Option<&LoChainResult>,
+    limit: Limit,
+) -> Option<Vec<Reading<'a>>> {
+    match limit.quantity() {
+        Quantity::LoTone => Some(tone_readings(receiver, lo, chain?)),
+        Quantity::SpuriousResponse => Some(response_readings(lo, chain?)),
+        _ => None,
+    }
+}
+
+/// Every tone at every mixer; where there is none, one below all.
+fn tone_readings<'a>(
+    receiver: &'a Receiver,
+    lo: &[LoPoint],
+    chain: &LoChainResult,
+) -> Vec<Reading<'a>> {
+    let mut all = at_each_lo(lo, f64::NEG_INFINITY);
+    for tone in &chain.tones_at_mixers {
+        let Some(at) = lo.iter().position(|point| point.lo_hz >= tone.lo_hz) else { continue };
+        let mixers = receiver.mixers().iter().zip(&tone.dbc_by_mixer);
+        all.extend(mixers.map(|(mixer, &dbc)| Reading {
+            figure: Figure::new(dbc),
+            lo: at,
+            if_hz: None,
+            mixer: Some(mixer.name.as_str()),
+        }));
+    }
+    all
+}
+
+/// How far every limited spurious response is below the wanted one; where there is none, without end.
+fn response_readings<'a>(lo: &[LoPoint], chain: &LoChainResult) -> Vec<Reading<'a>> {
+    let mut all = at_each_lo(lo, f64::INFINITY);
+    for response in chain.spurious_responses.iter().filter(|response| response.is_judged) {
+        let Some(at) = lo.iter().position(|point| point.lo_hz >= response.lo_hz) else { continue };
+        let (figure, if_hz) = (Figure::new(-response.relative_db()), Some(response.if_hz));
+        all.push(Reading { figure, lo: at, if_hz, mixer: None });
+    }
+    all
+}
+
+/// One value at each LO.
+fn at_each_lo<'a>(lo: &[LoPoint], value: f64) -> Vec<Reading<'a>> {
+    let reading = |at| Reading { figure: Figure::new(value), lo: at, if_hz: None, mixer: None };
+    (0..lo.len()).map(reading).collect()
 }
 
 /// The ranges of LO over which the minimum margin is not negative, Hz.

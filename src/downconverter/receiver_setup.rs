@@ -1,10 +1,13 @@
 //! The values of a receiver, which [`Receiver::new`](super::Receiver::new) checks.
 
+use super::frequency_plan::Band;
 use super::iq_balance::{Channel, Combination};
 use super::iq_correction::CorrectionSteps;
+use super::lo_drive_setup::{LoChainSetup, StagePart};
 use super::lo_if_plan::ReceiverPlan;
+use super::part_model::PartModel;
 use super::q_correction::QCorrection;
-use super::signal_path::LoRf;
+use super::signal_path::{LoRf, ReceiverPath};
 use super::switching_setup::SwitchingSetup;
 use crate::network::{Network, Port, Terminal};
 use crate::requirement::{Limits, Quantity};
@@ -27,6 +30,9 @@ pub struct ReceiverSetup {
     pub loads: Vec<ReceiverLoad>,
     /// The sources of LO and RF power.
     pub inputs: LoRf<PowerInput>,
+    /// The source of the LO and the stages up to its input; `None` if the plan's LO power is available
+    /// there.
+    pub lo_chain: Option<LoChainSetup>,
     /// The impedances in which ideal parts and loads are matched.
     pub references: ReferenceImpedances,
     /// The mixers; at least one for each channel.
@@ -43,6 +49,8 @@ pub struct ReceiverSetup {
     pub reflection_sweep: ReflectionSweepSettings,
     /// The limits for the receiver over the whole plan.
     pub limits: Limits,
+    /// RF in which spurious responses are limited, Hz: low and high; that of the plan when absent.
+    pub spurious_band_hz: Option<Band>,
 }
 
 /// The kind of a block.
@@ -68,8 +76,14 @@ pub struct ReceiverPart {
     pub nominal_deg: Option<f64>,
     /// Name of its pair: blocks at corresponding places of the I and the Q branch.
     pub pair: Option<String>,
+    /// What it does as an amplifier or multiplier inside the LO network: its ports are input and
+    /// output, and it needs no network.
+    pub stage: Option<StagePart>,
     /// Its network at the frequencies of each path; `None` for a path that does not reach it.
     pub networks: LoRf<Option<Network>>,
+    /// What it is made from, for tones and responses beyond those frequencies; its networks alone when
+    /// absent.
+    pub model: Option<PartModel>,
 }
 
 /// Ports joined in one node.
@@ -88,6 +102,8 @@ pub struct ReceiverLoad {
     pub at: Terminal,
     /// The one-port at the frequencies of each path; `None` for a path that does not reach it.
     pub networks: LoRf<Option<Network>>,
+    /// What it is made from, as for a part.
+    pub model: Option<PartModel>,
 }
 
 /// A mixer: it multiplies its RF voltage with its LO voltage.
@@ -225,7 +241,7 @@ pub struct ReflectionSweepSettings {
 }
 
 /// The quantities that can be limited for a receiver.
-pub const RECEIVER_QUANTITIES: [Quantity; 7] = [
+pub const RECEIVER_QUANTITIES: [Quantity; 10] = [
     Quantity::ImageRejection,
     Quantity::AmplitudeImbalance,
     Quantity::QuadratureError,
@@ -233,6 +249,9 @@ pub const RECEIVER_QUANTITIES: [Quantity; 7] = [
     Quantity::ConversionLoss,
     Quantity::NoiseFigure,
     Quantity::LoAtRfPort,
+    Quantity::LoPowerMax,
+    Quantity::LoTone,
+    Quantity::SpuriousResponse,
 ];
 
 /// Those of them that only a receiver with switched mixers has.
@@ -243,11 +262,12 @@ pub const SWITCHING_QUANTITIES: [Quantity; 3] =
 /// path does not reach. `port_counts` holds the number of ports of each part.
 ///
 /// The search goes from port to port, in the order of the ports: a part joined to a port that is
-/// already found is entered there and left by its other ports.
+/// already found is entered there, and left by its other ports if the path continues behind it.
 pub(crate) fn entry_ports(
     port_counts: &[usize],
     joins: &[Join],
     input: Terminal,
+    goes_on: impl Fn(usize) -> bool,
 ) -> Vec<Option<Port>> {
     let mut entries: Vec<Option<Port>> = vec![None; port_counts.len()];
     let mut open = VecDeque::from([input]);
@@ -256,11 +276,18 @@ pub(crate) fn entry_ports(
             let entry = &mut entries[reached.block];
             if entry.is_none() {
                 *entry = Some(reached.port);
-                open.extend(other_ports(port_counts[reached.block], reached));
+                if goes_on(reached.block) {
+                    open.extend(other_ports(port_counts[reached.block], reached));
+                }
             }
         }
     }
     entries
+}
+
+/// Whether a path goes on behind each part: only the LO passes a stage.
+pub(crate) fn whole_path(path: ReceiverPath, is_stage: &[bool]) -> impl Fn(usize) -> bool + '_ {
+    move |part| path == ReceiverPath::Lo || !is_stage[part]
 }
 
 /// The ports joined to a port, including itself.

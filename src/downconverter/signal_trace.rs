@@ -8,6 +8,7 @@
 //! every other part too: only the loss distinguishes the signal from leakage.
 
 use super::joined_path::{JoinedPath, PathPart};
+use super::lo_pieces::STAGE_OUTPUT;
 use super::receiver::Receiver;
 use super::receiver_setup::other_ports;
 use super::signal_path::ReceiverPath;
@@ -58,7 +59,12 @@ impl SignalTrace {
             entries[terminal.block] = Some(PartEntry { port: terminal.port, also: None });
             reached_db[terminal.block] = loss.db();
             for leaving in other_ports(receiver.parts()[terminal.block].ports.len(), terminal) {
-                let onwards = loss.after(transmission_loss_db(path, own, terminal, leaving));
+                let own_db = match receiver.stage(own.part) {
+                    // What a stage gives depends on its drive; it lets the signal pass one way.
+                    Some(_) if leaving.port.index() == STAGE_OUTPUT => 0.0,
+                    _ => transmission_loss_db(path, own, terminal, leaving),
+                };
+                let onwards = loss.after(own_db);
                 let node = receiver.node_of(&leaving).iter().filter(|other| **other != leaving);
                 arrive(&mut open, &node.copied().collect::<Vec<_>>(), onwards);
             }

@@ -40,7 +40,7 @@ impl SolvedPath {
     pub(super) fn new(receiver: &Receiver, signal_path: ReceiverPath) -> Result<Self> {
         let path = JoinedPath::new(receiver, signal_path)?;
         let reduced = path.reduce(receiver, &path.blocks)?;
-        let terminations = path.terminations(receiver);
+        let terminations = path.terminations(receiver)?;
         let voltages = path.voltages(receiver, &reduced, &terminations)?;
         Ok(Self { path, reduced, terminations, voltages })
     }
@@ -122,6 +122,18 @@ impl<'a> Evaluation<'a> {
     fn corrected(&self, receiver: &Receiver, point: usize, outputs: &IqOutputs) -> IqOutputs {
         let combination = self.combination(receiver.plan().points()[point].intermediate);
         self.correction.applied(outputs, &combination, receiver.mixing().lo_harmonic())
+    }
+
+    /// The combined output of a sideband at a point of the plan.
+    pub(super) fn combined(
+        &self,
+        receiver: &Receiver,
+        point: usize,
+        outputs: &IqOutputs,
+        sideband: Sideband,
+    ) -> Complex64 {
+        let combination = self.combination(receiver.plan().points()[point].intermediate);
+        combination.apply(self.corrected(receiver, point, outputs).of_sideband(sideband))
     }
 
     /// The balance at a point of the plan.

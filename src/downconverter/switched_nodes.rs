@@ -5,17 +5,17 @@ use super::receiver_setup::{ReceiverSetup, node_of};
 use super::switching::{IfNode, SwitchedElement, SwitchedMixer, SwitchedMixerSettings};
 use crate::network::Terminal;
 
-/// The switched mixers of a receiver.
+/// The switched mixers of a receiver; `has_lo_power` whether the plan or an LO chain gives the LO power.
 ///
 /// # Errors
 /// [`ReceiverError`] for a setup without switches, for values outside their range, for one without LO
 /// power, and for a mixer at the RF input itself.
-pub(super) fn switched_mixer(setup: &ReceiverSetup) -> Result<SwitchedMixer> {
+pub(super) fn switched_mixer(setup: &ReceiverSetup, has_lo_power: bool) -> Result<SwitchedMixer> {
     let missing = || ReceiverError::NoSuch { what: "switched element".to_owned() };
     let switching = setup.switching.as_ref().ok_or_else(missing)?;
     switching.check(setup.mixers.len(), setup.parts.len(), setup.loads.len())?;
     let plan = setup.plan.settings();
-    if plan.lo_power_dbm.is_none() {
+    if !has_lo_power {
         return Err(ReceiverError::NoSwitchPower);
     }
     let found = plan.lo_multiplication_after_split;

@@ -9,6 +9,7 @@ use super::frequency_plan::Sideband;
 use super::iq_balance::{Channel, Combination, IqOutputs, IqPair};
 use super::joined_path::JoinedPath;
 use super::lo_if_plan::LoIfPoint;
+use super::lo_side::stage_network;
 use super::q_correction::QCorrection;
 use super::receiver::Receiver;
 use super::sideband_store::SidebandStore;
@@ -32,8 +33,8 @@ pub(super) struct SwitchedPlan<'a> {
     voltages: SwitchedVoltages<'a>,
     pub(super) solver: ConversionSolver,
     peaks_v: Vec<Complex64>,
-    /// Power available from the LO source, dBm.
-    power_dbm: f64,
+    /// LO power above that of the receiver, dB.
+    extra_power_db: f64,
 }
 
 impl<'a> SwitchedPlan<'a> {
@@ -48,19 +49,21 @@ impl<'a> SwitchedPlan<'a> {
         let mixer = receiver.switched_mixer().ok_or_else(missing)?;
         let mixer = if has_equal_elements { with_equal_elements(mixer)? } else { mixer.clone() };
         let solver = ConversionSolver::new(mixer);
-        let power_dbm = receiver.plan().settings().lo_power_dbm.unwrap_or(0.0);
-        Ok(Self { receiver, store, voltages, solver, peaks_v: Vec::new(), power_dbm })
+        Ok(Self { receiver, store, voltages, solver, peaks_v: Vec::new(), extra_power_db: 0.0 })
     }
 
-    /// Takes another power of the LO source, dBm.
-    pub(super) fn set_power_dbm(&mut self, power_dbm: f64) {
-        self.power_dbm = power_dbm;
+    /// Raises the LO power above that of the receiver, dB.
+    pub(super) fn set_extra_power_db(&mut self, extra_power_db: f64) {
+        self.extra_power_db = extra_power_db;
     }
 
     /// The mixers' LO voltages at an LO of the plan, as phasors of their peaks.
     pub(super) fn set_lo(&mut self, lo: usize) {
         let mixers = self.receiver.mixers().len();
-        let scale = SQRT_2 * (1e-3 * power_from_db(self.power_dbm)).sqrt();
+        // The phase of the carrier is in the voltages already.
+        let drive_dbm = self.receiver.lo_drive(lo).unwrap_or_default().power_dbm;
+        let power_dbm = drive_dbm + self.extra_power_db;
+        let scale = SQRT_2 * (1e-3 * power_from_db(power_dbm)).sqrt();
         self.peaks_v.clear();
         let own = &self.voltages.lo[lo * mixers..(lo + 1) * mixers];
         self.peaks_v.extend(own.iter().map(|volts| scale * volts));
@@ -232,13 +235,17 @@ pub(super) fn make_store(receiver: &Receiver, sidebands: usize) -> Result<Sideba
     };
     let mut networks = Vec::new();
     for (part, own) in receiver.parts_on(ReceiverPath::Rf) {
+        if let Some(stage) = receiver.stage(part) {
+            networks.push(stage_network(&grid, [stage.input_ohm, stage.output_ohm])?);
+            continue;
+        }
         let made = switching.parts[part].onto(&grid, own.ports(), switching.outside)?;
         note(&made.is_outside);
         networks.push(made.network);
     }
-    let path = JoinedPath::with_networks(receiver, ReceiverPath::Rf, networks)?;
+    let path = JoinedPath::with_networks(receiver, ReceiverPath::Rf, networks, &grid)?;
     let reduced = path.reduce(receiver, &path.blocks)?;
-    let mut terminations = path.terminations(receiver);
+    let mut terminations = path.terminations(receiver)?;
     for (load, source) in switching.loads.iter().enumerate() {
         let Some(end) = path.load_port(load) else { continue };
         let made = source.onto(&grid, 1, switching.outside)?;

@@ -333,14 +333,19 @@ fn drive_sweep(
     choice: usize,
 ) -> Result<Vec<DrivePoint>> {
     let (plan, output) = (receiver.plan(), receiver.output());
-    let planned_dbm = plan.settings().lo_power_dbm.unwrap_or(0.0);
     let centre = &plan.points()[plan.centre_point()];
+    // Stages inside the LO network do not follow the power at its input in proportion.
+    if (0..receiver.parts().len()).any(|part| receiver.stage(part).is_some()) {
+        return Ok(Vec::new());
+    }
+    let planned_dbm = receiver.lo_drive(centre.lo).unwrap_or_default().power_dbm;
     let combination = output.choices[choice].transfers[centre.intermediate];
     let turns = receiver.mixing().lo_harmonic();
     let mut points = Vec::new();
     for step in 0..DRIVE_POINTS {
-        let lo_power_dbm = planned_dbm + DRIVE_FROM_DB + DRIVE_STEP_DB * f64::from(step);
-        solved.set_power_dbm(lo_power_dbm);
+        let extra_power_db = DRIVE_FROM_DB + DRIVE_STEP_DB * f64::from(step);
+        let lo_power_dbm = planned_dbm + extra_power_db;
+        solved.set_extra_power_db(extra_power_db);
         solved.solve(centre)?;
         let outputs = output.correction.applied(&solved.outputs(), &combination, turns);
         let z = |sideband| combination.apply(outputs.of_sideband(sideband));
@@ -351,7 +356,7 @@ fn drive_sweep(
             lo: at_lo(solved, centre.lo)?,
         });
     }
-    solved.set_power_dbm(planned_dbm);
+    solved.set_extra_power_db(0.0);
     Ok(points)
 }
 

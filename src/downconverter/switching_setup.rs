@@ -116,7 +116,7 @@ pub struct SwitchingSetup {
     pub outside: OutsideData,
     /// Temperature of the RF network, its loads and the elements, K.
     pub temperature_k: f64,
-    /// For each part its source.
+    /// For each part its source; a stage of the LO chain has its resistances instead.
     pub parts: Vec<SidebandSource>,
     /// For each load its source.
     pub loads: Vec<SidebandSource>,

@@ -2,9 +2,10 @@
 //! prepared once.
 
 use super::drive::{LoPoint, conductances_with, lo_points};
-use super::error::Result;
+use super::error::{ReceiverError, Result};
 use super::iq_balance::{Combination, PlanPoint};
 use super::joined_path::{JoinedPath, Terminations};
+use super::part_model::relabelled;
 use super::receiver::{NetworkPlace, Place, Receiver};
 use super::signal_path::{LoRf, ReceiverGrid, ReceiverPath};
 use super::solution::{
@@ -88,7 +89,10 @@ impl Variation {
     /// joined into one block in advance.
     pub(crate) fn new(receiver: Receiver, places: &[NetworkPlace]) -> Result<Self> {
         for place in places {
-            receiver.place_name(*place)?;
+            let what = receiver.place_name(*place)?;
+            if matches!(place.0, Place::Part(part) if receiver.stage(part).is_some()) {
+                return Err(ReceiverError::StageData { what });
+            }
         }
         let Solved { paths: LoRf { lo, rf }, chosen, .. } = Solved::new(&receiver)?;
         let paths = LoRf {
@@ -267,12 +271,14 @@ impl ChangingPath {
             let network = network(slot.changing)?;
             match slot.at {
                 SlotPlace::Termination(end) => {
-                    terminations[end] = Load::OnePort(network.into_owned());
+                    let grid = receiver.path_grids.get(self.path.path());
+                    terminations[end] = Load::OnePort(relabelled(network.into_owned(), grid)?);
                 }
                 SlotPlace::Block(block) => {
                     let references = self.path.blocks[block].references_ohm(0).to_vec();
+                    let own = change_reference(&network, references, WaveDefinition::Kurokawa)?;
                     blocks.to_mut()[block] =
-                        change_reference(&network, references, WaveDefinition::Kurokawa)?;
+                        relabelled(own, receiver.path_grids.get(self.path.path()))?;
                 }
             }
         }

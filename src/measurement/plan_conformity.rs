@@ -82,7 +82,10 @@ impl KnownBalance {
             Quantity::LoPower
             | Quantity::ConversionLoss
             | Quantity::NoiseFigure
-            | Quantity::LoAtRfPort => None,
+            | Quantity::LoAtRfPort
+            | Quantity::LoPowerMax
+            | Quantity::LoTone
+            | Quantity::SpuriousResponse => None,
         }
     }
 

@@ -224,12 +224,17 @@ impl Extremes {
     }
 
     /// Whether a limit is met; `power_dbm` is the minimum LO power where it has a limit.
-    fn keep(&self, limit: Limit, power_dbm: Option<f64>) -> bool {
+    fn keep(&self, requirement: &RequirementResult, power_dbm: Option<f64>) -> bool {
+        let limit = requirement.limit;
         let worst = match limit.quantity() {
             Quantity::ImageRejection => Some(self.rejection_db),
             Quantity::AmplitudeImbalance => Some(self.imbalance_db),
             Quantity::QuadratureError => Some(self.quadrature_deg),
             Quantity::LoPower => power_dbm,
+            // Tones and the maximum LO power are treated as exact.
+            Quantity::LoPowerMax | Quantity::LoTone | Quantity::SpuriousResponse => {
+                return requirement.passes();
+            }
             Quantity::CommonModeRejection
             | Quantity::PhaseError
             | Quantity::ConversionLoss
@@ -283,7 +288,7 @@ impl Outputs {
                 .chain(points.iter().map(|point| point.balance.image_rejection_db))
                 .map(|value| value as f32)
                 .collect();
-            let held = requirements.iter().map(|one| extremes.keep(one.limit, power)).collect();
+            let held = requirements.iter().map(|one| extremes.keep(one, power)).collect();
             Ok(Trial { outputs, held })
         })
     }
@@ -307,8 +312,9 @@ impl Outputs {
             if let Some(reading) = known.reading(limit.quantity()) {
                 return decisions.decided(*limit, *worst, &reading, *share);
             }
-            // The minimum LO power is treated as one value.
-            let u_db = self.power_u_db(trials);
+            // The minimum LO power is treated as one value, the results of tones as exact.
+            let is_power = limit.quantity() == Quantity::LoPower;
+            let u_db = if is_power { self.power_u_db(trials) } else { 0.0 };
             decisions.decided(*limit, *worst, &level_reading(*worst, u_db), *share)
         };
         requirements.iter().zip(&trials.shares).map(decided).collect()

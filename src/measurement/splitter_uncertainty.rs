@@ -325,7 +325,10 @@ fn trial(drawn: &[Complex64], limits: &Limits) -> Trial {
         | Quantity::LoPower
         | Quantity::ConversionLoss
         | Quantity::NoiseFigure
-        | Quantity::LoAtRfPort => None,
+        | Quantity::LoAtRfPort
+        | Quantity::LoPowerMax
+        | Quantity::LoTone
+        | Quantity::SpuriousResponse => None,
     };
     let is_kept = |limit: Limit, worst: Option<f64>| worst.is_some_and(|one| limit.is_kept_by(one));
     let held = limits.iter().map(|limit| is_kept(limit, worst(limit.quantity())));

@@ -26,6 +26,7 @@ mod rebuild_report;
 mod receiver_budget_report;
 mod receiver_correction_report;
 mod receiver_files;
+mod receiver_lo_chain_report;
 mod receiver_loads_report;
 mod receiver_noise_report;
 mod receiver_points_report;
@@ -70,6 +71,7 @@ pub use rebuild_report::{RebuildReport, entry_covariance_csv, rebuild_csv, rebui
 pub use receiver_budget_report::receiver_budget_csv;
 pub use receiver_correction_report::receiver_corrections_csv;
 pub use receiver_files::{assessed_receiver_text, receiver_files};
+pub use receiver_lo_chain_report::{lo_levels_csv, lo_tones_csv, spurious_responses_csv};
 pub use receiver_points_report::{receiver_lo_csv, receiver_points_csv};
 pub use receiver_report::{ReceiverReport, receiver_text};
 pub use receiver_uncertainty_report::receiver_uncertainty_csv;

@@ -6,6 +6,7 @@ use super::picture_files::PictureForms;
 use super::publish::ReportFile;
 use super::receiver_budget_report::receiver_budget_csv;
 use super::receiver_correction_report::receiver_corrections_csv;
+use super::receiver_lo_chain_report::{lo_levels_csv, lo_tones_csv, spurious_responses_csv};
 use super::receiver_points_report::{receiver_lo_csv, receiver_points_csv};
 use super::receiver_report::{ReceiverReport, receiver_text};
 use super::receiver_uncertainty_report::receiver_uncertainty_csv;
@@ -102,6 +103,24 @@ pub fn receiver_files(
         files.push(file("uncertainty.csv", receiver_uncertainty_csv(known)?.into_bytes()));
         let picture = plot::receiver_coverage(&caption, receiver, result, known)?;
         files.extend(forms.files(folder, "coverage", &picture)?);
+    }
+    if let Some(chain) = &result.lo_chain {
+        files.push(file("lo_chain.csv", lo_levels_csv(receiver, chain)?.into_bytes()));
+        files.push(file("lo_tones.csv", lo_tones_csv(receiver, chain)?.into_bytes()));
+        let responses = spurious_responses_csv(chain)?;
+        files.push(file("spurious_responses.csv", responses.into_bytes()));
+        let pictures = [
+            ("lo-levels", plot::lo_level_plan(&caption, receiver, result, chain)?),
+            ("lo-spectrum", plot::lo_spectrum(&caption, receiver, chain)?),
+            ("spurious-responses", plot::spurious_map(&caption, receiver, chain)?),
+            ("input-window", plot::input_window(&caption, receiver, chain)?),
+        ];
+        for (name, picture) in pictures {
+            // Of switched mixers spurious responses are not computed.
+            if name != "spurious-responses" || receiver.switching().is_none() {
+                files.extend(forms.files(folder, name, &picture)?);
+            }
+        }
     }
     if let Some(tones) = &assessed.tones {
         files.push(file("measured.csv", tones_csv(tones)?.into_bytes()));

@@ -5,6 +5,7 @@ use super::receiver_budget_report::{
     allocation_json, blocks_json, budget_json, budget_text, interactions_json, load_rows_json,
 };
 use super::receiver_correction_report::{correction_json, correction_text};
+use super::receiver_lo_chain_report::{lo_chain_json, lo_chain_text};
 use super::receiver_loads_report::{loads_text, reflection_sweeps_json};
 use super::receiver_noise_report::{noise_json, noise_text};
 use super::receiver_points_report::{lo_json, points_json};
@@ -41,6 +42,8 @@ pub struct ReceiverReport {
     measured: Option<Value>,
     points: Vec<Value>,
     lo: Vec<Value>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lo_chain: Option<Value>,
     budget: Vec<Value>,
     budget_loads: Vec<Value>,
     budget_interactions: Vec<Value>,
@@ -89,6 +92,7 @@ impl ReceiverReport {
             measured: None,
             points: points_json(result),
             lo: lo_json(receiver, result),
+            lo_chain: result.lo_chain.as_ref().map(|chain| lo_chain_json(receiver, chain)),
             budget: budget_json(result),
             budget_loads: load_rows_json(result),
             budget_interactions: interactions_json(result),
@@ -128,6 +132,7 @@ pub fn receiver_text(
         Some(switching) => text.push_str(&switching_text(receiver, switching)),
         None => text.push_str(&noise_text(receiver, result)),
     }
+    text.push_str(&lo_chain_text(receiver, result.lo_chain.as_ref()));
     text
 }
 

@@ -138,6 +138,11 @@ fn requirement(held: &RequirementResult, word: &str, probability: &str) -> Strin
     if let Some(if_hz) = location.if_hz {
         let _ = write!(place, ", IF {}", ShownFrequency(if_hz));
     }
+    // Nothing to limit anywhere has no place.
+    let is_of_chain = matches!(quantity, Quantity::LoTone | Quantity::SpuriousResponse);
+    if held.worst.is_infinite() && is_of_chain {
+        place = ", for there is none".to_owned();
+    }
     if let Some(mixer) = &location.mixer {
         let _ = write!(place, ", {}", printable(mixer));
     }

@@ -24,7 +24,10 @@ fn figure(quantity: Quantity, channel_error: Complex64) -> Figure {
         | Quantity::LoPower
         | Quantity::ConversionLoss
         | Quantity::NoiseFigure
-        | Quantity::LoAtRfPort => {
+        | Quantity::LoAtRfPort
+        | Quantity::LoPowerMax
+        | Quantity::LoTone
+        | Quantity::SpuriousResponse => {
             return Figure::none(NoFigure::NoSuchQuantity);
         }
     })

@@ -129,6 +129,8 @@ impl DieFigures {
             Quantity::ConversionLoss | Quantity::NoiseFigure | Quantity::LoAtRfPort => {
                 f64::INFINITY
             }
+            // Refused for dies, so that a limit on one is kept by none.
+            Quantity::LoPowerMax | Quantity::LoTone | Quantity::SpuriousResponse => f64::NAN,
         }
     }
 

@@ -52,6 +52,9 @@ impl DieSubject {
             (Quantity::QuadratureError, Self::Splitter | Self::AntiphaseSplitter) => {
                 ("a splitter", "use phase_error_deg")
             }
+            (Quantity::LoPowerMax | Quantity::LoTone | Quantity::SpuriousResponse, _) => {
+                ("a die", "limit it in the receiver, which is judged alone")
+            }
             (Quantity::LoPower, Self::Splitter | Self::AntiphaseSplitter) => {
                 ("a splitter", "omit it")
             }

@@ -78,6 +78,36 @@ image_rejection_db = 20
 lo_power_dbm_min = 3
 "#;
 
+/// The same with an LO chain: stages before the LO input, and one behind it.
+static CHAINED: LazyLock<String> = LazyLock::new(|| {
+    let chain = r#"
+[lo_chain]
+input_power_dbm = 5
+phase_noise = [[1e4, -110]]
+tones = [{ multiple = 0.5, dbc = -40, phase_deg = 30 }]
+[[lo_stage]]
+name = "x2"
+multiplier = { order = 2, knee_dbm = 4, saturated_dbm = 9, products_dbc = { "1" = -20, "3" = { dbc = -25, slope = 1 } } }
+input_dbm = { min = 0, max = 9 }
+[[lo_stage]]
+name = "pad"
+component = { kind = "attenuator", loss_db = 1 }
+[[lo_stage]]
+name = "amp"
+amplifier = { gain_db = 12, saturated_dbm = 18, smoothness = 2, harmonics_dbc = { "2" = -30 }, am_pm_deg_per_db = 1 }
+[[block]]
+name = "x3"
+multiplier = { order = 3, knee_dbm = 9, saturated_dbm = 12, products_dbc = { "1" = -20 } }
+input_ohm = 40
+[mixing]"#;
+    RECEIVER
+        .replace("lo_multiplication = 4\nlo_power_dbm = 10\n", "")
+        .replace("lo_input = \"hybrid.in\"", "lo_input = \"x3.1\"")
+        .replace("joins = [", "joins = [\"x3.2 -- hybrid.in\", ")
+        .replace("[mixing]", chain)
+        .replace("lo_power_dbm_min = 3", "lo_power_dbm_min = 3\nlo_tone_dbc_max = -20")
+});
+
 const PIECES: [&str; 22] = [
     "\n",
     "\"",
@@ -146,9 +176,10 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(1500))]
     #[test]
     fn mutated_receivers_never_panic(
+        has_chain in any::<bool>(),
         changes in prop::collection::vec((any::<prop::sample::Index>(), 0..PIECES.len(), 0_usize..12), 1..4),
     ) {
-        let text = mutated(RECEIVER, changes);
+        let text = mutated(if has_chain { &CHAINED } else { RECEIVER }, changes);
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("mutated.toml");
         std::fs::write(&path, &text).unwrap();
@@ -179,6 +210,9 @@ fn the_receiver_itself_solves() {
     let loaded = read_receiver(&path, &ReadOptions::default()).unwrap();
     // Of three LOs with two IFs the lowest RF is outside the band.
     assert_eq!(analyse_receiver(&loaded.receiver).unwrap().points.len(), 5);
+    std::fs::write(&path, &*CHAINED).unwrap();
+    let chained = read_receiver(&path, &ReadOptions::default()).unwrap();
+    assert_eq!(analyse_receiver(&chained.receiver).unwrap().lo_chain.unwrap().stages.len(), 4);
 }
 
 #[test]

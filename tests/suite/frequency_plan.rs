@@ -55,7 +55,7 @@ fn an_lo_near_zero_has_a_list_of_harmonics_that_ends() {
     let upper = &plan.sidebands[0];
     let last = upper.harmonics.last().unwrap().harmonic;
     assert_eq!(upper.harmonics_cut_after, Some(last));
-    assert!(plan_text(&plan).contains(&format!("The list ends at harmonic {last};")));
+    assert!(plan_text(&plan, &[]).contains(&format!("The list ends at harmonic {last};")));
     assert!(plan.notes[0].contains("is above the minimum LO, 1 kHz"), "{}", plan.notes[0]);
     // Harmonics that miss all bands end as well.
     let low = PlanSettings { rf_hz: (1e14, 1e14), if_hz: (1e14 - 1.0, 1e14 - 1.0), ..near };

@@ -35,7 +35,9 @@ fn part(name: &str, ports: usize, networks: LoRf<Option<Network>>) -> ReceiverPa
         kind: None,
         nominal_deg: None,
         pair: None,
+        stage: None,
         networks,
+        model: None,
     }
 }
 
@@ -61,8 +63,11 @@ fn setup() -> ReceiverSetup {
         IdealSplit { imbalance_db: 0.5, phase_error_deg: 3.0, loss_db: 1.0, ..Default::default() };
     let hybrid = ideal_quadrature_hybrid(plan.grid(ReceiverPath::Lo), &errors).unwrap();
     let divider = ideal_divider(plan.grid(ReceiverPath::Rf), &IdealSplit::default()).unwrap();
-    let load =
-        |at| ReceiverLoad { at, networks: LoRf::of_each(|path| Some(matched(plan.grid(path)))) };
+    let load = |at| ReceiverLoad {
+        at,
+        networks: LoRf::of_each(|path| Some(matched(plan.grid(path)))),
+        model: None,
+    };
     let input = |at| PowerInput { at, source_ohm: 50.0.into() };
     ReceiverSetup {
         title: "hybrid, divider and two mixers".to_owned(),
@@ -84,6 +89,8 @@ fn setup() -> ReceiverSetup {
         correction_steps: Default::default(),
         reflection_sweep: Default::default(),
         limits: Limits::default(),
+        lo_chain: None,
+        spurious_band_hz: None,
         plan,
     }
 }
@@ -147,7 +154,7 @@ fn places_and_networks_of_other_receivers_are_refused() {
     // A receiver with one more load knows a place that this one does not have.
     let mut larger = setup();
     larger.parts.push(part("end", 1, LoRf::default()));
-    larger.loads.push(ReceiverLoad { at: port(2, 1), networks: LoRf::default() });
+    larger.loads.push(ReceiverLoad { at: port(2, 1), networks: LoRf::default(), model: None });
     let larger = Receiver::new(larger).unwrap();
     for place in [larger.block("end").unwrap(), larger.places().last().unwrap()] {
         let refused = DieReceiver::new(receiver.clone(), &[place]);

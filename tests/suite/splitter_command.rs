@@ -163,7 +163,10 @@ fn other_references_change_what_is_seen() {
     };
     assert!((return_loss("50") - return_loss("50,50,50")).abs() < 1e-12);
     assert!((return_loss("50") - return_loss("50,100,100")).abs() > 0.1);
-    sandbox.refuses("splitter balun.s3p --reference-ohm 50,75", "expected 1 or 3 reference impedances, found 2");
+    sandbox.refuses(
+        "splitter balun.s3p --reference-ohm 50,75",
+        "expected 1 or 3 reference impedances, found 2",
+    );
     sandbox.refuses("splitter balun.s3p --reference-ohm 0", "positive real part");
 }
 

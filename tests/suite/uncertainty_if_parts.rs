@@ -100,7 +100,10 @@ fn if_parts_that_do_not_exist_are_refused() {
             "blocks = [\"if_path.i\"]\nparameters = { angle_deg = 1 }",
             "there is no block 'if_path.i'",
         ),
-        ("blocks = [\"if_path.q\"]\nparameters = { width_um = 1 }", "no numeric parameter width_um"),
+        (
+            "blocks = [\"if_path.q\"]\nparameters = { width_um = 1 }",
+            "no numeric parameter width_um",
+        ),
         ("files = [\"q.s2p\"]\ntransmission = { phase_deg = 1 }", "has no file"),
     ] {
         sandbox.write("u.toml", format!("[[source]]\n{source}\n"));

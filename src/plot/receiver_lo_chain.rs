@@ -1,0 +1,400 @@
+//! Pictures of a receiver's LO chain: level plan, spectrum at the mixers, spurious responses, and the
+//! window of input power.
+
+use super::axis::{Chart, range_of};
+use super::canvas::picture;
+use super::caption::Caption;
+use super::chart::{Axes, chart};
+use super::error::PlotError;
+use super::frequency_axis::{LO_LABEL, frequency_range, ghz};
+use super::legend::{Entry, limit_entry};
+use super::lettering::note;
+use super::picture::Picture;
+use super::series::{area, horizontal, line, shade, vertical};
+use super::style::{BLACK, BLUE, Dash, GREEN, GREY, ORANGE, PURPLE, SKY_BLUE, Sizes, VERMILION};
+use crate::downconverter::{
+    DownconverterResult, LoChainResult, PowerPoint, PowerWindow, Receiver, ReceiverPlan, Sideband,
+    SpuriousResponse, StagePoint,
+};
+use crate::requirement::{Figure, Quantity};
+use crate::units::ShownFrequency;
+use plotters::prelude::RGBColor;
+
+/// Levels weaker than this are not shown, dB.
+const WEAKEST_SHOWN_DB: f64 = -100.0;
+/// How far a mark reaches to either side of its stage.
+const MARK: f64 = 0.28;
+
+/// The carrier behind every stage as a band over the LOs, with saturation and the drive that each stage
+/// needs and bears.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn lo_level_plan(
+    caption: &Caption<'_>,
+    receiver: &Receiver,
+    result: &DownconverterResult,
+    chain: &LoChainResult,
+) -> Result<Picture, PlotError> {
+    let nodes = level_nodes(receiver, result, chain);
+    let marks = level_marks(chain);
+    let levels = nodes.iter().flat_map(|node| [node.low_dbm, node.high_dbm]);
+    let y = range_of(levels.chain(marks.iter().map(|mark| mark.dbm)), 10.0);
+    let last = nodes.last().map_or(1.0, |node| node.x);
+    let axes = Axes {
+        x_label: "from the source through the stages to the mixers",
+        y_label: "LO power (dBm)",
+        x: -0.6..last + 0.6,
+        // Room for the names below.
+        y: y.start - 0.12 * (y.end - y.start)..y.end,
+        ..Axes::default()
+    };
+    let legend = [
+        Entry { name: "carrier, over all LOs", colour: BLUE, dash: Dash::Area },
+        Entry { name: "saturated output", colour: PURPLE, dash: Dash::Dashed },
+        Entry {
+            name: "drive that the next stage needs and bears",
+            colour: VERMILION,
+            dash: Dash::Dashed,
+        },
+    ];
+    let floor = axes.y.start;
+    let height = axes.y.end - axes.y.start;
+    let name = "Level plan of the LO chain";
+    picture(name, |canvas| {
+        let body = caption.head(canvas, name)?;
+        let (panel, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
+        let edge = |value: fn(&LevelNode) -> f64| -> Vec<(f64, f64)> {
+            nodes.iter().map(|node| (node.x, value(node))).collect()
+        };
+        let (low, high) = (edge(|node| node.low_dbm), edge(|node| node.high_dbm));
+        area(&mut chart, &low, &high, BLUE)?;
+        line(&mut chart, low, BLUE, Dash::Solid, Sizes::LARGE)?;
+        line(&mut chart, high, BLUE, Dash::Solid, Sizes::LARGE)?;
+        for mark in &marks {
+            let ends = [(mark.x - MARK, mark.dbm), (mark.x + MARK, mark.dbm)];
+            line(&mut chart, ends, mark.colour, Dash::Dashed, Sizes::LARGE)?;
+        }
+        for (at, node) in nodes.iter().enumerate() {
+            // Names of many stages stand in two rows.
+            let row = if nodes.len() > 8 && at % 2 == 1 { 0.085 } else { 0.035 };
+            let place = chart.backend_coord(&(node.x, floor + row * height));
+            note(&panel, place, &node.name, BLACK, Sizes::LARGE)?;
+        }
+        Ok(())
+    })
+}
+
+/// A place along the chain with its levels over the LOs.
+struct LevelNode {
+    x: f64,
+    name: String,
+    low_dbm: f64,
+    high_dbm: f64,
+}
+
+/// A level at a place.
+struct LevelMark {
+    x: f64,
+    dbm: f64,
+    colour: RGBColor,
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a chain has few stages")]
+fn level_nodes(
+    receiver: &Receiver,
+    result: &DownconverterResult,
+    chain: &LoChainResult,
+) -> Vec<LevelNode> {
+    let node = |x: f64, name: String, values: &mut dyn Iterator<Item = f64>| {
+        let (low_dbm, high_dbm) = values
+            .filter(|dbm| dbm.is_finite())
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), dbm| {
+                (low.min(dbm), high.max(dbm))
+            });
+        LevelNode { x, name, low_dbm, high_dbm }
+    };
+    let mut nodes = vec![node(0.0, "source".to_owned(), &mut std::iter::once(chain.source_dbm))];
+    for (at, stage) in chain.stages.iter().enumerate() {
+        let mut levels = stage.points.iter().map(|point: &StagePoint| point.carrier_dbm);
+        nodes.push(node(at as f64 + 1.0, stage.name.clone(), &mut levels));
+    }
+    let drives = result.lo.iter().flat_map(|point| &point.mixers);
+    let mut powers = drives.filter_map(|drive| drive.lo_power_dbm.and_then(Figure::value));
+    let name = if receiver.mixers().len() == 1 { "mixer" } else { "mixers" };
+    nodes.push(node(chain.stages.len() as f64 + 1.0, name.to_owned(), &mut powers));
+    nodes.retain(|node| node.low_dbm.is_finite() && node.high_dbm.is_finite());
+    nodes
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a chain has few stages")]
+fn level_marks(chain: &LoChainResult) -> Vec<LevelMark> {
+    let mut marks = Vec::new();
+    for (at, stage) in chain.stages.iter().enumerate() {
+        let x = at as f64 + 1.0;
+        marks.extend(stage.saturated_dbm.map(|dbm| LevelMark { x, dbm, colour: PURPLE }));
+        // A stage inside the network may stand beside others: its drive is not the level before it.
+        if !stage.is_inside {
+            let limits = [stage.drive_limits.min_dbm, stage.drive_limits.max_dbm];
+            let mark = |dbm: f64| LevelMark { x: x - 1.0, dbm, colour: VERMILION };
+            marks.extend(limits.into_iter().flatten().map(mark));
+        }
+    }
+    marks
+}
+
+/// The tones beside the LO at the mixer where each is strongest, at the centre LO.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn lo_spectrum(
+    caption: &Caption<'_>,
+    receiver: &Receiver,
+    chain: &LoChainResult,
+) -> Result<Picture, PlotError> {
+    let plan = receiver.plan();
+    let lo_hz = plan.lo_hz()[plan.centre()];
+    let mut stems: Vec<(f64, f64, String)> = chain
+        .tones_at_mixers
+        .iter()
+        .filter(|tone| tone.lo_hz.total_cmp(&lo_hz).is_eq() && tone.dbc() > WEAKEST_SHOWN_DB)
+        .map(|tone| (ghz(tone.frequency_hz), tone.dbc(), format!("x{}", tone.multiple)))
+        .collect();
+    stems.push((
+        ghz(lo_hz / f64::from(plan.settings().lo_multiplication_after_split)),
+        0.0,
+        "LO".to_owned(),
+    ));
+    let limit = receiver.limits().on(Quantity::LoTone);
+    let x = range_of(stems.iter().map(|stem| stem.0), 4.0);
+    let levels = stems.iter().map(|stem| stem.1).chain(limit).chain([-40.0]);
+    let y = range_of(levels, 20.0);
+    let axes = Axes {
+        x_label: "Frequency (GHz)",
+        y_label: "Voltage against the LO (dB)",
+        x: x.clone(),
+        y: y.start..y.end.max(8.0),
+        ..Axes::default()
+    };
+    let limit_name = limit.map(|dbc| format!("required at most {dbc} dBc"));
+    let legend: Vec<Entry<'_>> = limit_entry(limit_name.as_ref()).into_iter().collect();
+    let name = &format!("Tones at the mixers, at LO {}", ShownFrequency(lo_hz));
+    picture(name, |canvas| {
+        let body = caption.head(canvas, name)?;
+        let (panel, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
+        if let Some(limit) = limit {
+            horizontal(&mut chart, &x, limit, VERMILION, Dash::Dashed, Sizes::LARGE)?;
+        }
+        for (frequency, dbc, name) in &stems {
+            let colour = if name == "LO" { BLACK } else { BLUE };
+            let ends = [(*frequency, axes.y.start), (*frequency, *dbc)];
+            line(&mut chart, ends, colour, Dash::Solid, Sizes { line: 5, ..Sizes::LARGE })?;
+            let above = dbc + 0.035 * (axes.y.end - axes.y.start);
+            let place = chart.backend_coord(&(*frequency, above));
+            note(&panel, place, name, colour, Sizes::LARGE)?;
+        }
+        Ok(())
+    })
+}
+
+/// The colours of spurious responses by their level: from so many dB upwards.
+const LEVELS: [(f64, RGBColor, &str); 3] = [
+    (-40.0, VERMILION, "response above -40 dB"),
+    (-60.0, ORANGE, "-40 to -60 dB"),
+    (WEAKEST_SHOWN_DB, SKY_BLUE, "below -60 dB"),
+];
+
+/// The RF of every spurious response over the LO, coloured by its level, with the wanted RF and its
+/// band.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn spurious_map(
+    caption: &Caption<'_>,
+    receiver: &Receiver,
+    chain: &LoChainResult,
+) -> Result<Picture, PlotError> {
+    let plan = receiver.plan();
+    let shown: Vec<&SpuriousResponse> = chain
+        .spurious_responses
+        .iter()
+        .filter(|own| own.relative_db() > WEAKEST_SHOWN_DB)
+        .collect();
+    let wanted: Vec<Vec<(f64, f64)>> =
+        (0..plan.if_hz().len()).map(|intermediate| wanted_line(plan, intermediate)).collect();
+    let wanted_rf = || wanted.iter().flatten().map(|point| point.1).filter(|rf| rf.is_finite());
+    let (low, high) = match plan.settings().rf_hz {
+        Some((low_hz, high_hz)) => (ghz(low_hz), ghz(high_hz)),
+        None => (
+            wanted_rf().fold(f64::INFINITY, f64::min),
+            wanted_rf().fold(f64::NEG_INFINITY, f64::max),
+        ),
+    };
+    let x = frequency_range(plan.lo_hz());
+    let y = range_of(shown.iter().map(|own| ghz(own.rf_hz)).chain(wanted_rf()), 2.0);
+    let axes = Axes { x_label: LO_LABEL, y_label: "RF (GHz)", x: x.clone(), y, ..Axes::default() };
+    let mut legend = vec![
+        Entry { name: "wanted RF", colour: BLACK, dash: Dash::Solid },
+        Entry { name: "RF band", colour: GREEN, dash: Dash::Area },
+    ];
+    legend.extend(LEVELS.map(|(_, colour, name)| Entry { name, colour, dash: Dash::Solid }));
+    let name = "RF of the spurious responses over LO";
+    picture(name, |canvas| {
+        let body = caption.head(canvas, name)?;
+        let (_, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
+        area(
+            &mut chart,
+            &[(x.start, low), (x.end, low)],
+            &[(x.start, high), (x.end, high)],
+            GREEN,
+        )?;
+        // The strongest last, so that they lie on top.
+        for (least, colour, _) in LEVELS.iter().rev() {
+            for points in response_lines(plan, &shown, *least) {
+                line(&mut chart, points, *colour, Dash::Solid, Sizes::LARGE)?;
+            }
+        }
+        for points in &wanted {
+            line(&mut chart, points.iter().copied(), BLACK, Dash::Solid, Sizes::LARGE)?;
+        }
+        Ok(())
+    })
+}
+
+/// Lines over LO of the responses of one level, broken where they have another.
+fn response_lines(
+    plan: &ReceiverPlan,
+    responses: &[&SpuriousResponse],
+    least_db: f64,
+) -> Vec<Vec<(f64, f64)>> {
+    type Key = (f64, Sideband, f64);
+    let level = |own: &SpuriousResponse| {
+        LEVELS.iter().map(|level| level.0).find(|least| own.relative_db() >= *least)
+    };
+    let lo_hz = plan.lo_hz();
+    let mut lines: Vec<(Key, Vec<f64>)> = Vec::new();
+    for own in responses {
+        let key = (own.multiple, own.sideband, own.if_hz);
+        let place = match lines.iter().position(|line| line.0 == key) {
+            Some(place) => place,
+            None => {
+                lines.push((key, vec![f64::NAN; lo_hz.len()]));
+                lines.len() - 1
+            }
+        };
+        let at = lo_hz.partition_point(|&hz| hz < own.lo_hz);
+        if level(own).is_some_and(|own| own.total_cmp(&least_db).is_eq())
+            && let Some(point) = lines[place].1.get_mut(at)
+        {
+            *point = ghz(own.rf_hz);
+        }
+    }
+    lines.iter().map(|(_, rf_ghz)| over_lo(plan, |lo| rf_ghz[lo])).collect()
+}
+
+/// The wanted RF of an IF over LO, GHz.
+fn wanted_line(plan: &ReceiverPlan, intermediate: usize) -> Vec<(f64, f64)> {
+    over_lo(plan, |lo| match plan.point_of(lo, intermediate) {
+        Some(at) => {
+            let point = &plan.points()[at];
+            ghz(plan.rf_hz(point.lo_hz, point.if_hz, plan.wanted()))
+        }
+        None => f64::NAN,
+    })
+}
+
+/// Values over LO in GHz, broken where LOs are not in the plan.
+fn over_lo(plan: &ReceiverPlan, value: impl Fn(usize) -> f64) -> Vec<(f64, f64)> {
+    let mut shown = Vec::new();
+    for run in plan.lo_runs() {
+        shown.extend(run.clone().map(|lo| (ghz(plan.lo_hz()[lo]), value(lo))));
+        shown.extend(shown.last().map(|last: &(f64, f64)| (last.0, f64::NAN)));
+    }
+    shown
+}
+
+/// LO power at the weakest and the strongest mixer over source power, with the limits and the window
+/// that keeps them.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn input_window(
+    caption: &Caption<'_>,
+    receiver: &Receiver,
+    chain: &LoChainResult,
+) -> Result<Picture, PlotError> {
+    let limits = receiver.limits();
+    let bounds: Vec<(f64, &str)> = [
+        (limits.on(Quantity::LoPower), "required at least"),
+        (limits.on(Quantity::LoPowerMax), "required at most"),
+    ]
+    .into_iter()
+    .filter_map(|(limit, words)| Some((limit?, words)))
+    .collect();
+    let curve = |value: fn(&PowerPoint) -> f64| -> Vec<(f64, f64)> {
+        chain.power_curve.iter().map(|point| (point.source_dbm, value(point))).collect()
+    };
+    let (weakest, strongest) = (curve(|p| p.weakest_dbm), curve(|p| p.strongest_dbm));
+    // Far below the knees the power falls without end.
+    let top = strongest.iter().map(|point| point.1).fold(f64::NEG_INFINITY, f64::max);
+    let is_shown = |point: &&(f64, f64)| point.1 > top - 40.0;
+    let levels = weakest.iter().filter(is_shown).chain(&strongest).map(|point| point.1);
+    let y =
+        range_of(levels.filter(|dbm| *dbm > top - 40.0).chain(bounds.iter().map(|own| own.0)), 5.0);
+    let x = range_of(strongest.iter().map(|point| point.0), 10.0);
+    let axes = Axes {
+        x_label: "Power of the source (dBm)",
+        y_label: "LO power at the mixers (dBm)",
+        x: x.clone(),
+        y: y.clone(),
+        ..Axes::default()
+    };
+    let names: Vec<String> =
+        bounds.iter().map(|(dbm, words)| format!("{words} {dbm} dBm")).collect();
+    let mut legend = vec![
+        Entry { name: "weakest mixer and LO", colour: BLUE, dash: Dash::Solid },
+        Entry { name: "strongest", colour: ORANGE, dash: Dash::Dashed },
+        Entry { name: "present power", colour: GREY, dash: Dash::Dotted },
+    ];
+    let window = match chain.input_window {
+        PowerWindow::Open { low_dbm, high_dbm } if low_dbm.is_some() || high_dbm.is_some() => {
+            let low = low_dbm.unwrap_or(x.start).max(x.start);
+            Some((low, high_dbm.unwrap_or(x.end).min(x.end))).filter(|own| own.0 < own.1)
+        }
+        _ => None,
+    };
+    if window.is_some() {
+        legend.push(Entry {
+            name: "keeps all limits on power and drive",
+            colour: GREEN,
+            dash: Dash::Area,
+        });
+    }
+    legend.extend(names.iter().filter_map(|name| limit_entry(Some(name))));
+    let name = "LO power over the power of the source";
+    picture(name, |canvas| {
+        let body = caption.head(canvas, name)?;
+        let (_, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
+        if let Some(window) = window {
+            shade(&mut chart, window, &y, GREEN)?;
+        }
+        for (dbm, _) in &bounds {
+            horizontal(&mut chart, &x, *dbm, VERMILION, Dash::Dashed, Sizes::LARGE)?;
+        }
+        vertical(&mut chart, chain.source_dbm, &y, GREY, Dash::Dotted, Sizes::LARGE)?;
+        draw_above(&mut chart, &weakest, y.start, BLUE, Dash::Solid)?;
+        draw_above(&mut chart, &strongest, y.start, ORANGE, Dash::Dashed)
+    })
+}
+
+/// A line where it is above the lower end of the picture.
+fn draw_above(
+    chart: &mut Chart<'_, '_>,
+    points: &[(f64, f64)],
+    floor: f64,
+    colour: RGBColor,
+    dash: Dash,
+) -> Result<(), PlotError> {
+    let shown = points.iter().map(|&(x, y)| (x, if y > floor { y } else { f64::NAN }));
+    line(chart, shown, colour, dash, Sizes::LARGE)
+}
