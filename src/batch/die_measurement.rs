@@ -74,7 +74,7 @@ impl DieMeasurement {
         options: &ReadOptions,
     ) -> Self {
         let band_hz = match &subject {
-            MeasuredSubject::Receiver { receiver, .. } => receiver.receiver().plan().band_hz(),
+            MeasuredSubject::Receiver { receiver, .. } => receiver.receiver().band_hz(),
             MeasuredSubject::Splitter(settings) => {
                 let (low, high) = settings.band_hz.unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
                 low..=high

@@ -40,7 +40,7 @@ pub fn lo_level_plan(
     let last = nodes.last().map_or(1.0, |node| node.x);
     let axes = Axes {
         title: "Level plan of the LO chain",
-        x_label: "from the source through the stages to the mixers",
+        x_label: "Stages, from the source to the mixers",
         y_label: "LO power (dBm)",
         x: -0.6..last + 0.6,
         // Room for the names below.
@@ -238,7 +238,7 @@ pub fn spurious_map(receiver: &Receiver, chain: &LoChainResult) -> Result<Vec<u8
             &[(x.start, high), (x.end, high)],
             GREEN,
         )?;
-        // The strongest last, so that they lie on top.
+        // The stronger lie on top of the weaker, so that a line goes on where its level changes.
         for (least, colour, _) in LEVELS.iter().rev() {
             for points in response_lines(plan.lo_hz(), &shown, *least) {
                 line(&mut chart, points, *colour, Dash::Solid, Sizes::LARGE)?;
@@ -251,16 +251,13 @@ pub fn spurious_map(receiver: &Receiver, chain: &LoChainResult) -> Result<Vec<u8
     })
 }
 
-/// Lines over LO of the responses of one level, broken where they have another.
+/// Lines over LO of the responses from one level upwards, broken where they are weaker.
 fn response_lines(
     lo_hz: &[f64],
     responses: &[&SpuriousResponse],
     least_db: f64,
 ) -> Vec<Vec<(f64, f64)>> {
     type Key = (f64, Sideband, f64);
-    let level = |own: &SpuriousResponse| {
-        LEVELS.iter().map(|level| level.0).find(|least| own.relative_db() >= *least)
-    };
     let mut lines: Vec<(Key, Vec<(f64, f64)>)> = Vec::new();
     for own in responses {
         let key = (own.multiple, own.sideband, own.if_hz);
@@ -273,7 +270,7 @@ fn response_lines(
             }
         };
         let at = lo_hz.partition_point(|&hz| hz < own.lo_hz);
-        if level(own).is_some_and(|own| own.total_cmp(&least_db).is_eq())
+        if own.relative_db() >= least_db
             && let Some(point) = lines[place].1.get_mut(at)
         {
             point.1 = ghz(own.rf_hz);
