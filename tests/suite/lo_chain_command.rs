@@ -476,3 +476,39 @@ fn a_chain_has_tables_and_pictures_of_its_own() {
         assert!(names.iter().any(|name| name.starts_with(picture)), "no {picture} in {names:?}");
     }
 }
+
+#[test]
+fn a_stage_inside_the_network_is_driven_and_drives_through_its_mismatch() {
+    // A line of 35 ohm and 60 degrees into 80 ohm, then 20 ohm into the 50 ohm of the hybrid.
+    let changes = [
+        (
+            "lo_input = \"h.in\"",
+            "lo_input = \"line.1\"\njoins = [\"line.2 -- a.1\", \"a.2 -- h.in\"]",
+        ),
+        ("lo_ghz = [28, 30]", "lo_ghz = [29]\nlo_power_dbm = -10"),
+        ("lo_power_dbm_min = 10.0\nlo_power_dbm_max = 16.0\nlo_tone_dbc_max = -15.0\n", ""),
+        (
+            "[[block]]\n",
+            "[[block]]\nname = \"line\"\ncomponent = { kind = \"line\", impedance_ohm = 35, \
+             center_ghz = 29, angle_deg = 60 }\n[[block]]\nname = \"a\"\namplifier = { gain_db = 10, \
+             saturated_dbm = 100 }\ninput_ohm = 80\noutput_ohm = 20\n[[block]]\n",
+        ),
+    ];
+    let start = BEFORE.find("[lo_chain]").unwrap();
+    let end = BEFORE.find("[[block]]").unwrap();
+    let plain = [&BEFORE[..start], &BEFORE[end..]].concat();
+    let report = document(&replaced(&plain, &changes));
+    let tangent = 60_f64.to_radians().tan();
+    let j = num_complex::Complex64::I;
+    let seen = 35.0 * (80.0 + j * 35.0 * tangent) / (35.0 + j * 80.0 * tangent);
+    let reflection = (seen - 50.0) / (seen + 50.0);
+    let drive = -10.0 + 10.0 * (1.0 - reflection.norm_sqr()).log10();
+    let got = number(&report, "/lo_chain/stages/0/drive_dbm/0");
+    assert!((got - drive).abs() < 1e-9, "{got} dBm, expected {drive}");
+    let given = 10.0 * (1.0 - (30.0_f64 / 70.0).powi(2)).log10() - 10.0 * 2_f64.log10();
+    for mixer in 0..2 {
+        let got = number(&report, &format!("/lo/0/mixers/{mixer}/lo_power_dbm"));
+        let want = drive + 10.0 + given;
+        assert!((got - want).abs() < 1e-6, "{got} dBm, expected {want}");
+    }
+}
