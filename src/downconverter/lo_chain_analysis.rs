@@ -93,6 +93,14 @@ fn outside_drive(stage: &StageResult) -> Option<OutsideDrive> {
     Some(OutsideDrive { stage: stage.name.clone(), text })
 }
 
+/// What a power of the source comes to.
+struct AtSourcePower {
+    /// LO power at each mixer with a load, at each LO.
+    powers_dbm: Vec<f64>,
+    /// The drive of each stage with its limits, at each LO.
+    drives_dbm: Vec<(DriveLimits, f64)>,
+}
+
 struct ChainAnalysis<'a> {
     receiver: &'a Receiver,
     chain: &'a PlanChain,
@@ -310,7 +318,7 @@ impl ChainAnalysis<'_> {
     }
 
     /// LO powers at the mixers over all LOs for a source power, dBm, and the drive of every stage.
-    fn at_source_power(&self, source_dbm: f64) -> Result<(Vec<f64>, Vec<(DriveLimits, f64)>)> {
+    fn at_source_power(&self, source_dbm: f64) -> Result<AtSourcePower> {
         let (receiver, path) = (self.receiver, &self.solved.paths.lo);
         let mut drives = Vec::new();
         let mut at_input: Vec<LoDrive> = Vec::new();
@@ -342,20 +350,22 @@ impl ChainAnalysis<'_> {
             let ratio = volts.norm_sqr() * siemens.as_ref()?;
             Some(at_input[at / mixers].power_dbm + 10.0 * ratio.log10())
         });
-        Ok((powers.collect(), drives))
+        Ok(AtSourcePower { powers_dbm: powers.collect(), drives_dbm: drives })
     }
 
     fn window(&self) -> Result<PowerWindow> {
         let limits = self.receiver.limits();
         let (least, most) = (limits.on(Quantity::LoPower), limits.on(Quantity::LoPowerMax));
         let reaches = |source_dbm: f64| {
-            let (powers, drives) = self.at_source_power(source_dbm)?;
+            let AtSourcePower { powers_dbm: powers, drives_dbm: drives } =
+                self.at_source_power(source_dbm)?;
             let is_driven =
                 drives.iter().all(|(own, dbm)| own.min_dbm.is_none_or(|min| *dbm >= min));
             Ok(is_driven && powers.iter().all(|dbm| least.is_none_or(|least| *dbm >= least)))
         };
         let bears = |source_dbm: f64| {
-            let (powers, drives) = self.at_source_power(source_dbm)?;
+            let AtSourcePower { powers_dbm: powers, drives_dbm: drives } =
+                self.at_source_power(source_dbm)?;
             let is_borne =
                 drives.iter().all(|(own, dbm)| own.max_dbm.is_none_or(|max| *dbm <= max));
             Ok(is_borne && powers.iter().all(|dbm| most.is_none_or(|most| *dbm <= most)))
@@ -368,8 +378,11 @@ impl ChainAnalysis<'_> {
         let mut curve = Vec::new();
         for step in -CURVE_DB..=CURVE_DB {
             let source_dbm = present_dbm + f64::from(step);
-            let (powers, _) = self.at_source_power(source_dbm)?;
-            let known = powers.into_iter().filter(|dbm| dbm.is_finite());
+            let known = self
+                .at_source_power(source_dbm)?
+                .powers_dbm
+                .into_iter()
+                .filter(|dbm| dbm.is_finite());
             let ends = known.fold(None, |ends: Option<(f64, f64)>, dbm| {
                 let (low, high) = ends.unwrap_or((dbm, dbm));
                 Some((low.min(dbm), high.max(dbm)))

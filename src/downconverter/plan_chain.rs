@@ -80,7 +80,7 @@ impl PlanChain {
                     });
                 }
                 let own = made.transmissions(at, &asked_hz)?;
-                if let Some(lo) = own.iter().position(|value| !(value.norm() > 0.0)) {
+                if let Some(lo) = own.iter().position(|value| value.norm() == 0.0) {
                     let (stage, lo_hz) = (stage.name.clone(), plan.lo_hz()[lo]);
                     return Err(ReceiverError::NoCarrier { stage, lo_hz });
                 }

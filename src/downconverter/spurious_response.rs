@@ -76,6 +76,10 @@ impl ActingLine {
     }
 }
 
+/// RF on one side of a line: its place among the RF points and its frequency in Hz, where the data
+/// reach it.
+type RfSide = (Sideband, Option<(usize, f64)>);
+
 /// The responses of a receiver.
 #[derive(Debug, Default)]
 pub(super) struct FoundResponses {
@@ -217,7 +221,7 @@ impl SpuriousSearch<'_> {
         line: &ActingLine,
         intermediate: usize,
         rf: &[Complex64],
-        sides: [(Sideband, Option<(usize, f64)>); 2],
+        sides: [RfSide; 2],
         found: &mut Vec<SpuriousResponse>,
     ) {
         let (receiver, plan) = (self.receiver, self.receiver.plan());
