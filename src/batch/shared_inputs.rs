@@ -77,6 +77,7 @@ impl SharedInputs {
                 }
                 let LoadedReceiver { receiver, inputs, warnings: told, .. } = *loaded;
                 (files, warnings) = (inputs, told);
+                warnings.extend(limits_left_out(&receiver, recipe));
                 die_receiver(receiver, recipe, columns)?
             }
         };
@@ -93,6 +94,23 @@ impl SharedInputs {
 /// Whether a quantity of a receiver is judged die by die.
 fn is_of_dies(quantity: Quantity) -> bool {
     !matches!(quantity, Quantity::LoPowerMax | Quantity::LoTone | Quantity::SpuriousResponse)
+}
+
+/// Which limits of a receiver are not those of its dies, where the recipe gives none of its own.
+fn limits_left_out(receiver: &Receiver, recipe: &Recipe) -> Option<String> {
+    let left_out: Vec<&str> = receiver
+        .limits()
+        .iter()
+        .filter(|limit| !is_of_dies(limit.quantity()))
+        .map(|limit| limit.quantity().name())
+        .collect();
+    let is_said = recipe.settings().limits().is_none() && !left_out.is_empty();
+    is_said.then(|| {
+        format!(
+            "{} of the receiver: judged for the receiver alone, not die by die",
+            left_out.join(", ")
+        )
+    })
 }
 
 /// The receiver prepared for dies with their own networks for the blocks named by `columns`, and

@@ -281,14 +281,10 @@ fn lines(
     wanted: u32,
 ) -> Result<Vec<StageLine>, DescriptionError> {
     let line = |(key, given): (&Spanned<String>, &Spanned<LineEntry>)| {
-        let order = match key.get_ref().parse::<u32>() {
-            Ok(order @ 1..=100) => order,
-            _ => {
-                let found = key.get_ref();
-                let what =
-                    format!("an order must be a whole number from 1 to 100, found '{found}'");
-                return Err(source.complaint(key, what));
-            }
+        let Ok(order @ 1..=100) = key.get_ref().parse::<u32>() else {
+            let found = key.get_ref();
+            let what = format!("an order must be a whole number from 1 to 100, found '{found}'");
+            return Err(source.complaint(key, what));
         };
         if order == wanted {
             let what = format!("order {order} is the wanted one; its level is that of the stage");

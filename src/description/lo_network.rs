@@ -1,6 +1,6 @@
 //! The LO network of RECEIVER.toml in pieces, and the frequencies at which each block is needed there.
 
-use super::blocks::Blocks;
+use super::blocks::{Block, Blocks};
 use super::error::{DescriptionError, DescriptionProblem};
 use super::lo_chain_entries::LoStageEntry;
 use super::receiver_plan::Need;
@@ -44,7 +44,7 @@ pub(super) fn lo_pieces(
     let search = PieceSearch { port_counts: &counts, joins, stages: &stages };
     search.pieces(input, &ports).map_err(|refused| {
         let span = match (&refused.error, refused.block) {
-            (_, Some(block)) => blocks.iter().nth(block).map(|block| block.span()),
+            (_, Some(block)) => blocks.iter().nth(block).map(Block::span),
             (ReceiverError::MixersDiffer { mixer, .. }, None) => {
                 let own = mixers.iter().find(|own| own.mixer == mixer);
                 own.map(|own| own.port.span())

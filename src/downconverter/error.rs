@@ -129,7 +129,7 @@ pub enum ReceiverError {
     NoLoPower,
     // The LO chain.
     #[error("{what}: {source}")]
-    InComponent { what: String, source: ComponentError },
+    InComponent { what: String, source: Box<ComponentError> },
     #[error(
         "LO stage '{stage}' covers {covers}, and its carrier is at {} for LO {}; use wider data",
         ShownFrequency(*frequency_hz),

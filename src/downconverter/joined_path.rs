@@ -11,7 +11,6 @@ use super::error::{ReceiverError, Result};
 use super::lo_pieces::{STAGE_INPUT, STAGE_OUTPUT};
 use super::part_model::relabelled;
 use super::receiver::Receiver;
-use super::receiver_setup::Join;
 use super::signal_path::ReceiverPath;
 use crate::network::{
     FrequencyGrid, Load, Lu, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition,
@@ -82,8 +81,9 @@ impl OpenPorts {
 
 impl JoinedPath {
     pub(super) fn new(receiver: &Receiver, path: ReceiverPath) -> Result<Self> {
-        let networks = receiver.parts_on(path).map(|(_, network)| network.clone()).collect();
-        Self::with_networks(receiver, path, networks, receiver.path_grids.get(path))
+        let networks: Vec<Network> =
+            receiver.parts_on(path).map(|(_, network)| network.clone()).collect();
+        Self::with_networks(receiver, path, &networks, receiver.path_grids.get(path))
     }
 
     /// The path with other networks of its parts, in the receiver's order, whose points are known by
@@ -91,7 +91,7 @@ impl JoinedPath {
     pub(super) fn with_networks(
         receiver: &Receiver,
         path: ReceiverPath,
-        networks: Vec<Network>,
+        networks: &[Network],
         grid: &FrequencyGrid,
     ) -> Result<Self> {
         let mut block_of: Vec<Option<usize>> = vec![None; receiver.parts().len()];
@@ -202,7 +202,7 @@ impl JoinedPath {
             fixed.iter().map(|own| self.blocks[own.block].clone()).collect();
         let numbers = |joins: &[usize]| joins.iter().map(|&at| self.joins[at]).collect::<Vec<_>>();
         let gathered = join(&networks, &wiring)
-            .map_err(|error| named(receiver.joins(), &numbers(&inner), error))?;
+            .map_err(|error| self.named(receiver, &numbers(&inner), error))?;
 
         let mut outside = |end: &Terminal| {
             if is_fixed[end.block] {
@@ -240,7 +240,7 @@ impl JoinedPath {
 
     /// The network of the open ports, with `blocks` in place of its own.
     pub(super) fn reduce(&self, receiver: &Receiver, blocks: &[Network]) -> Result<Network> {
-        join(blocks, &self.wiring).map_err(|error| named(receiver.joins(), &self.joins, error))
+        join(blocks, &self.wiring).map_err(|error| self.named(receiver, &self.joins, error))
     }
 
     /// The terminations of the receiver: sources, loads, and opens at all other ports.
@@ -466,6 +466,20 @@ impl JoinedPath {
         Ok(entries)
     }
 
+    /// An error of joining with the join as written. `numbers` holds the receiver's number of each join
+    /// of the wiring.
+    fn named(&self, receiver: &Receiver, numbers: &[usize], error: NetworkError) -> ReceiverError {
+        let NetworkError::RingingJoin { join, frequency_hz } = error else { return error.into() };
+        let join = &receiver.joins()[numbers[join]];
+        // The points of the LO path are known by the LO at the mixers.
+        let (own, mixers) = match (self.path, join.terminals.first()) {
+            (ReceiverPath::Lo, Some(terminal)) => receiver.pieces.fraction(terminal),
+            _ => (1, 1),
+        };
+        let frequency_hz = frequency_hz * f64::from(own) / f64::from(mixers);
+        ReceiverError::SingularJoin { join: join.text.clone(), frequency_hz }
+    }
+
     /// b/a of every termination in the reference of its port: port after port, point after point.
     pub(super) fn reflections(
         &self,
@@ -564,15 +578,4 @@ fn beside_load(load: Complex64) -> (Complex64, Complex64, Complex64) {
     let returned = 4.0 / 9.0 * load / (1.0 + load / 3.0);
     let own = returned - 1.0 / 3.0;
     (own, returned + 2.0 / 3.0, own)
-}
-
-/// An error of joining with the join as written. `numbers` holds the receiver's number of each join
-/// of the wiring.
-fn named(joins: &[Join], numbers: &[usize], error: NetworkError) -> ReceiverError {
-    match error {
-        NetworkError::RingingJoin { join, frequency_hz } => {
-            ReceiverError::SingularJoin { join: joins[numbers[join]].text.clone(), frequency_hz }
-        }
-        other => other.into(),
-    }
 }

@@ -4,7 +4,9 @@
 use super::driven_path::LoDrive;
 use super::error::Result;
 use super::frequency_plan::Band;
-use super::lo_chain::{NoiseStage, PowerWindow, ToneSet, phase_noise_dbc_hz, power_window};
+use super::lo_chain::{
+    ActiveStage, NoiseStage, PowerWindow, ToneSet, phase_noise_dbc_hz, power_window,
+};
 use super::lo_chain_result::{
     LeftOutTone, LoChainResult, MixerTone, OutsideDrive, PowerPoint, StagePoint, StageResult,
     StageTone,
@@ -14,13 +16,16 @@ use super::mixer_tones::{InsideStage, NetworkTones, network_tones};
 use super::plan_chain::{PlanChain, StageTones};
 use super::receiver::Receiver;
 use super::solution::{Evaluation, Solved};
-use super::spurious_response::{SpuriousSearch, WEAKEST_LISTED};
+use super::spurious_response::{FoundResponses, SpuriousSearch, WEAKEST_LISTED};
 use crate::requirement::Quantity;
 use crate::units::{ShownFrequency, db_from_amplitude};
 use num_complex::Complex64;
 
 /// First order holds for modulations below this.
 const LARGEST_MODULATION: f64 = 0.2;
+/// The limits of a stage's drive and its drive, dBm.
+type StageDrive = (DriveLimits, f64);
+
 /// Source powers of the power curve on either side of the present one, dB.
 const CURVE_DB: i32 = 20;
 
@@ -39,21 +44,27 @@ pub(super) fn lo_chain_result(
     let analysis = ChainAnalysis { receiver, chain, solved, conductances };
     let stages = analysis.stages(&before, &inside);
     warnings.extend(analysis.large_modulations(&before, &inside));
-    let (spurious_responses, responses_outside_data) = if receiver.switching().is_some() {
+    let found = if receiver.switching().is_some() {
         warnings.push(
             "spurious responses are not computed for switched mixers; the tones beside the LO at the \
              mixers are"
                 .to_owned(),
         );
-        (Vec::new(), 0)
+        FoundResponses::default()
     } else {
         analysis.search().responses(&inside.at_mixers)?
     };
+    if found.is_cut {
+        warnings.push(
+            "there are more spurious responses than are kept: the strongest lines at each LO are"
+                .to_owned(),
+        );
+    }
     Ok(Some(LoChainResult {
         source_dbm: chain.setup().source.power_dbm,
         tones_at_mixers: analysis.tones_at_mixers(&inside, &at_input),
-        spurious_responses,
-        responses_outside_data,
+        spurious_responses: found.responses,
+        responses_outside_data: found.outside,
         left_out: analysis.left_out(&before, &inside),
         phase_noise_at_mixers: analysis.phase_noise(),
         input_window: analysis.window()?,
@@ -127,8 +138,8 @@ impl ChainAnalysis<'_> {
                 StageResult {
                     name: stage.name.clone(),
                     is_inside: false,
-                    order: active.map(|active| active.order()),
-                    saturated_dbm: active.map(|active| active.saturated_dbm()),
+                    order: active.map(ActiveStage::order),
+                    saturated_dbm: active.map(ActiveStage::saturated_dbm),
                     drive_limits: stage.drive,
                     points: behind.sets.iter().enumerate().map(point).collect(),
                     tones: self.stage_tones(&behind.sets),
@@ -238,6 +249,9 @@ impl ChainAnalysis<'_> {
         for own in &inside.stages {
             let name = &self.receiver.parts()[own.part].name;
             check(format!("LO stage '{name}'"), &own.modulation);
+            if own.is_cut {
+                cut.push(format!("LO stage '{name}' has more tones than are kept"));
+            }
         }
         let order = f64::from(self.receiver.mixing().lo_harmonic());
         for (at, mixer) in self.receiver.mixers().iter().enumerate() {
@@ -309,7 +323,7 @@ impl ChainAnalysis<'_> {
     }
 
     /// LO powers at the mixers over all LOs for a source power, dBm, and the drive of every stage.
-    fn at_source_power(&self, source_dbm: f64) -> Result<(Vec<f64>, Vec<(DriveLimits, f64)>)> {
+    fn at_source_power(&self, source_dbm: f64) -> Result<(Vec<f64>, Vec<StageDrive>)> {
         let (receiver, path) = (self.receiver, &self.solved.paths.lo);
         let mut drives = Vec::new();
         let mut at_input: Vec<LoDrive> = Vec::new();

@@ -153,6 +153,8 @@ impl PieceSearch<'_> {
     ) -> Result<(Vec<u32>, Vec<PlacedStage>), PieceError> {
         let mut multiplication = vec![None; pieces];
         multiplication[0] = Some(1_u32);
+        // Of stages side by side the first in the description comes first.
+        open.sort_by_key(|stage| stage.block);
         let mut ordered: Vec<PlacedStage> = Vec::new();
         while !open.is_empty() {
             // A piece is complete once every stage that drives it is in order.

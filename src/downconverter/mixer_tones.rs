@@ -34,6 +34,8 @@ pub(super) struct InsideStage {
     pub(super) sets: Vec<ToneSet>,
     /// m |r| of the largest tone at the input, for each LO.
     pub(super) modulation: Vec<f64>,
+    /// Whether there were more tones than are kept.
+    pub(super) is_cut: bool,
 }
 
 /// All tones of an LO network.
@@ -91,7 +93,13 @@ pub(super) fn network_tones(
             }
         }
         for placed in receiver.pieces.stages().iter().filter(|stage| stage.from == piece) {
-            let behind = inside_stage(receiver, &solution, &own, placed.block, &input_dbm)?;
+            let behind = inside_stage(
+                receiver,
+                &solution,
+                &own,
+                (placed.block, chain.most_tones()),
+                &input_dbm,
+            )?;
             let driven = receiver.driven_stage(placed.block, false);
             sources[placed.to].push(PieceSource {
                 stage: driven.map(|driven| (placed.block, driven)),
@@ -119,7 +127,7 @@ fn inside_stage(
     receiver: &Receiver,
     solution: &PieceSolution,
     sources: &[PieceSource],
-    part: usize,
+    (part, most): (usize, usize),
     input_dbm: &[f64],
 ) -> Result<InsideStage> {
     let missing = || ReceiverError::NoSuch { what: "stage of this index".to_owned() };
@@ -129,6 +137,7 @@ fn inside_stage(
     let end = solution.path.port_of(terminal).ok_or_else(missing)?;
     let mut made = InsideStage {
         part,
+        is_cut: false,
         drive_dbm: Vec::new(),
         points: Vec::new(),
         sets: Vec::new(),
@@ -139,7 +148,8 @@ fn inside_stage(
         let drive_dbm = driven.drive_dbm(volts, level_dbm);
         let multiple = sources[0].sets[lo].carrier().multiple;
         let carrier = Carrier { multiple, level_dbm: drive_dbm, phase: volts.arg() };
-        let behind = ToneSet::new(carrier, relative).through(&stage.law);
+        let mut behind = ToneSet::new(carrier, relative).through(&stage.law);
+        made.is_cut |= behind.is_cut | behind.tones.keep_strongest(most);
         made.drive_dbm.push(drive_dbm);
         made.points.push(behind.point);
         made.modulation.push(behind.largest_modulation);
@@ -199,26 +209,26 @@ impl Piece<'_> {
         }
         let (kept_hz, at) = merged(&asked_hz);
         let points = wanted.into_iter().zip(at).collect();
-        self.solved(FrequencyGrid::from_hz(kept_hz)?, points)
+        self.solved(&FrequencyGrid::from_hz(kept_hz)?, points)
     }
 
     fn solved(
         &self,
-        grid: FrequencyGrid,
+        grid: &FrequencyGrid,
         points: BTreeMap<(usize, i64), usize>,
     ) -> Result<PieceSolution> {
         let receiver = self.receiver;
-        let other = receiver.with_networks_on(ReceiverPath::Lo, &grid, |place| {
+        let other = receiver.with_networks_on(ReceiverPath::Lo, grid, |place| {
             if let Place::Part(part) = place.0
                 && let Some(stage) = receiver.stage(part)
             {
-                return Ok(stage_network(&grid, [stage.input_ohm, stage.output_ohm])?);
+                return Ok(stage_network(grid, [stage.input_ohm, stage.output_ohm])?);
             }
             let what = receiver.place_name(place)?;
             match receiver.model_at(place, ReceiverPath::Lo) {
-                Some(model) if self.holds(place) => model.on(&grid, &what),
+                Some(model) if self.holds(place) => model.on(grid, &what),
                 // Stages part the pieces: what another one holds makes no difference here.
-                _ => matched(&grid, receiver.ports_at(place)),
+                _ => matched(grid, receiver.ports_at(place)),
             }
         })?;
         let path = JoinedPath::new(&other, ReceiverPath::Lo)?;

@@ -73,7 +73,10 @@ impl PartModel {
             Self::Open => open_end(grid, 0.0),
             Self::Short => shorted_end(grid, 0.0),
         };
-        made.map_err(|source| ReceiverError::InComponent { what: what.to_owned(), source })
+        made.map_err(|source| {
+            let source = Box::new(source);
+            ReceiverError::InComponent { what: what.to_owned(), source }
+        })
     }
 }
 

@@ -48,6 +48,8 @@ pub(super) struct StageTones {
     pub(super) is_cut: bool,
 }
 
+/// The most tones that are followed over all LOs: for a plan of thousands the strongest at each.
+const MOST_TONES: usize = 400_000;
 /// The most parts into which tones divide the source's frequency.
 const MOST_STEPS: u32 = 12;
 
@@ -78,7 +80,7 @@ impl PlanChain {
                     });
                 }
                 let own = made.transmissions(at, &asked_hz)?;
-                if let Some(lo) = own.iter().position(|value| !(value.norm() > 0.0)) {
+                if let Some(lo) = own.iter().position(|value| value.norm() == 0.0) {
                     let (stage, lo_hz) = (stage.name.clone(), plan.lo_hz()[lo]);
                     return Err(ReceiverError::NoCarrier { stage, lo_hz });
                 }
@@ -182,12 +184,17 @@ impl PlanChain {
         vec![one; self.source_hz.len()]
     }
 
+    /// How many tones are followed at each LO.
+    pub(super) fn most_tones(&self) -> usize {
+        (MOST_TONES / self.source_hz.len().max(1)).clamp(8, 1000)
+    }
+
     /// The tones behind every stage.
     pub(super) fn tones(&self) -> Result<Vec<StageTones>> {
         let mut before = self.source_tones();
         let mut all = Vec::with_capacity(self.setup.stages.len());
         for (at, stage) in self.setup.stages.iter().enumerate() {
-            let behind = match &stage.kind {
+            let mut behind = match &stage.kind {
                 LoStageKind::Active(stage) => {
                     let behind: Vec<_> = before.iter().map(|set| set.through(stage)).collect();
                     StageTones {
@@ -199,6 +206,9 @@ impl PlanChain {
                 }
                 LoStageKind::TwoPort(_) => self.filtered(at, &before)?,
             };
+            for set in &mut behind.sets {
+                behind.is_cut |= set.keep_strongest(self.most_tones());
+            }
             before.clone_from(&behind.sets);
             all.push(behind);
         }

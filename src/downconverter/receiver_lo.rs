@@ -9,6 +9,7 @@ use super::part_model::PartModel;
 use super::receiver::{NetworkPlace, Place, Receiver};
 use super::signal_path::ReceiverPath;
 use crate::network::{FrequencyGrid, Network, Port, Terminal};
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 impl Receiver {
@@ -16,6 +17,19 @@ impl Receiver {
     #[must_use]
     pub fn stage(&self, part: usize) -> Option<&StagePart> {
         self.parts().get(part)?.stage.as_ref()
+    }
+
+    /// From the lowest to the highest frequency at which parts are used, Hz: those of the plan, and of the
+    /// LO before stages inside its network.
+    #[must_use]
+    pub fn band_hz(&self) -> RangeInclusive<f64> {
+        let plan = self.plan().band_hz();
+        let path = ReceiverPath::Lo;
+        let grids = self.places().filter_map(|place| Some(self.network_at(place, path)?.grid()));
+        let (low, high) = grids.fold((*plan.start(), *plan.end()), |(low, high), grid| {
+            (low.min(grid.first_hz()), high.max(grid.last_hz()))
+        });
+        low..=high
     }
 
     /// The carrier at the LO input at each LO, where its power is known.

@@ -25,6 +25,8 @@ use std::collections::{BTreeMap, BTreeSet};
 pub(super) const WEAKEST_LISTED: f64 = 1e-7 * 0.316_227_766_016_837_94;
 /// The RF path may pass a response better than the wanted RF; a line this weak is never listed.
 const WEAKEST_LINE: f64 = 1e-10;
+/// The most responses of a plan; beyond it the strongest lines at each LO are kept.
+const MOST_RESPONSES: usize = 400_000;
 /// RF points that are solved at a time.
 const MOST_POINTS: usize = 4096;
 
@@ -67,6 +69,23 @@ struct ActingLine {
     values: Vec<Complex64>,
 }
 
+impl ActingLine {
+    /// Its size at the mixer where it is largest.
+    fn strength(&self) -> f64 {
+        self.values.iter().map(|value| value.norm()).fold(0.0, f64::max)
+    }
+}
+
+/// The responses of a receiver.
+#[derive(Debug, Default)]
+pub(super) struct FoundResponses {
+    pub(super) responses: Vec<SpuriousResponse>,
+    /// How many RF lie outside the data of the RF path.
+    pub(super) outside: usize,
+    /// Whether there were more lines than are kept.
+    pub(super) is_cut: bool,
+}
+
 /// RF about a line for an IF of its LO; a place among the RF points for each sideband that the data reach.
 struct AskedRf {
     line: usize,
@@ -77,25 +96,30 @@ struct AskedRf {
 }
 
 impl SpuriousSearch<'_> {
-    /// The responses to tones at the mixers, and how many lie outside the data of the RF path.
-    pub(super) fn responses(
-        &self,
-        at_mixers: &[Vec<RelativeTones>],
-    ) -> Result<(Vec<SpuriousResponse>, usize)> {
-        let lines: Vec<ActingLine> =
-            at_mixers.iter().enumerate().flat_map(|(lo, mixers)| self.lines(lo, mixers)).collect();
+    /// The responses to tones at the mixers.
+    pub(super) fn responses(&self, at_mixers: &[Vec<RelativeTones>]) -> Result<FoundResponses> {
         let ifs = self.receiver.plan().if_hz().len();
-        let (mut found, mut outside) = (Vec::new(), 0);
-        for some in lines.chunks((MOST_POINTS / (2 * ifs)).max(1)) {
-            outside += self.of_lines(some, &mut found)?;
+        let most = (MOST_RESPONSES / (2 * ifs * at_mixers.len().max(1))).max(2);
+        let mut all = FoundResponses::default();
+        let mut lines: Vec<ActingLine> = Vec::new();
+        for (lo, mixers) in at_mixers.iter().enumerate() {
+            let mut own = self.lines(lo, mixers);
+            if own.len() > most {
+                all.is_cut = true;
+                own.sort_by(|one, other| other.strength().total_cmp(&one.strength()));
+                own.truncate(most);
+            }
+            lines.extend(own);
         }
-        found.sort_by(|one, other| {
-            let key = |own: &SpuriousResponse| (own.lo_hz, own.if_hz, own.multiple);
-            let (one_key, other_key) = (key(one), key(other));
-            let order = one_key.0.total_cmp(&other_key.0).then(one_key.1.total_cmp(&other_key.1));
-            order.then(one_key.2.total_cmp(&other_key.2)).then(one.rf_hz.total_cmp(&other.rf_hz))
+        for some in lines.chunks((MOST_POINTS / (2 * ifs)).max(1)) {
+            all.outside += self.of_lines(some, &mut all.responses)?;
+        }
+        all.responses.sort_by(|one, other| {
+            let order = one.lo_hz.total_cmp(&other.lo_hz).then(one.if_hz.total_cmp(&other.if_hz));
+            let order = order.then(one.multiple.total_cmp(&other.multiple));
+            order.then(one.rf_hz.total_cmp(&other.rf_hz))
         });
-        Ok((found, outside))
+        Ok(all)
     }
 
     /// The lines that the tones at the mixers make at one LO.

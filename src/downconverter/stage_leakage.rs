@@ -42,8 +42,8 @@ impl fmt::Display for LeakageVictim {
         match self {
             Self::Lo => f.write_str("LO range"),
             Self::Band(victim) => write!(f, "{victim} band"),
-            Self::ResponseAbove => f.write_str("response, line + IF"),
-            Self::ResponseBelow => f.write_str("response, line - IF"),
+            Self::ResponseAbove => f.write_str("response at +IF"),
+            Self::ResponseBelow => f.write_str("response at -IF"),
         }
     }
 }

@@ -9,7 +9,8 @@ use crate::units::{ShownFrequency, shown_band};
 pub(super) fn switching_warnings(receiver: &Receiver, switching: &SwitchingResult) -> Vec<String> {
     let mut warnings = Vec::new();
     for (at, mixer) in receiver.mixers().iter().enumerate() {
-        let is_stuck = |part: f64| switching.lo.iter().position(|own| own.on_part[at] == part);
+        let is_stuck =
+            |part: f64| switching.lo.iter().position(|own| own.on_part[at].total_cmp(&part).is_eq());
         for (state, part) in [("never", 0.0), ("always", 1.0)] {
             if let Some(lo) = is_stuck(part) {
                 let at_lo = ShownFrequency(receiver.plan().lo_hz()[lo]);

@@ -185,6 +185,30 @@ impl DecisionSettings {
             decision: rule.decide(limit.margin(estimate), against),
         }
     }
+
+    /// Decides a requirement on a value without noise.
+    pub(super) fn decided_exactly(&self, limit: Limit, value: f64) -> DecidedRequirement {
+        let rule = self.rule(limit.quantity());
+        let is_kept = limit.is_kept_by(value);
+        let likelihood = |holds: bool| if holds { 1.0 } else { 0.0 };
+        let against = Refutation {
+            misses_read_as_well: likelihood(!is_kept),
+            meets_read_as_badly: likelihood(is_kept),
+        };
+        let (accepted_from, refused_from) = match rule {
+            DecisionRule::Conformity(_) => (Some(limit.value()), Some(limit.value())),
+            DecisionRule::GuardBand(width) => (limit.inside_by(width), limit.inside_by(-width)),
+        };
+        DecidedRequirement {
+            probability: likelihood(is_kept),
+            against,
+            truths: (value, value),
+            accepted_from,
+            refused_from,
+            rule,
+            decision: rule.decide(limit.margin(value), against),
+        }
+    }
 }
 
 /// The distance by which an estimate must be inside a limit for a one-sided requirement to be met

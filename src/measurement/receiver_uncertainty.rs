@@ -18,7 +18,7 @@ use super::plan_reading::level_reading;
 use super::receiver_linear::{BudgetUncertainty, covariances, plan_noise_of};
 use super::receiver_propagation::{UncertainPart, UncertainReceiver};
 use crate::downconverter::{
-    DownconverterResult, PlanPoint, Receiver, ReceiverBalance, ReceiverError,
+    DownconverterResult, MixerTone, PlanPoint, Receiver, ReceiverBalance, ReceiverError,
 };
 use crate::requirement::{Figure, Limit, Quantity, RequirementResult, Verdict};
 use crate::units::db_from_neper;
@@ -183,12 +183,42 @@ fn lo_verdicts(
             .against(limit.value(), 1.0 - decisions.conformity());
         Some(decisions.decide(*limit, least_dbm, against))
     };
+    let of_chain = |at: usize| {
+        let exact = limits.iter().filter_map(move |limit| {
+            let value = exact_value(limit.quantity(), result, at)?;
+            Some(decisions.decided_exactly(*limit, value).decision)
+        });
+        Verdict::of_all(exact)
+    };
     let plan = receiver.plan();
     let of_lo = |lo: usize| {
         let own = plan.points_of_lo(lo).filter_map(|point| verdicts.get(point).copied());
-        Verdict::of_all(of_power(lo).into_iter().chain(own))
+        Verdict::of_all(of_power(lo).into_iter().chain(own).chain([of_chain(lo)]))
     };
     (0..plan.lo_hz().len()).map(of_lo).collect()
+}
+
+/// The worst value at one LO of a quantity that is treated as exact; `None` for all others.
+fn exact_value(quantity: Quantity, result: &DownconverterResult, at: usize) -> Option<f64> {
+    let lo = result.lo.get(at)?;
+    let is_here = |lo_hz: f64| lo_hz.total_cmp(&lo.lo_hz).is_eq();
+    match quantity {
+        Quantity::LoPowerMax => {
+            let powers = lo.mixers.iter().filter_map(|mixer| mixer.lo_power_dbm?.value());
+            powers.reduce(f64::max)
+        }
+        Quantity::LoTone => {
+            let tones = result.lo_chain.as_ref()?.tones_at_mixers.iter();
+            let here = tones.filter(|tone| is_here(tone.lo_hz)).map(MixerTone::dbc);
+            Some(here.fold(f64::NEG_INFINITY, f64::max))
+        }
+        Quantity::SpuriousResponse => {
+            let responses = result.lo_chain.as_ref()?.spurious_responses.iter();
+            let here = responses.filter(|own| own.is_judged && is_here(own.lo_hz));
+            Some(here.map(|own| -own.relative_db()).fold(f64::INFINITY, f64::min))
+        }
+        _ => None,
+    }
 }
 
 /// The point of the plan with the worst rejection.
@@ -312,9 +342,12 @@ impl Outputs {
             if let Some(reading) = known.reading(limit.quantity()) {
                 return decisions.decided(*limit, *worst, &reading, *share);
             }
-            // The minimum LO power is treated as one value, the results of tones as exact.
-            let is_power = limit.quantity() == Quantity::LoPower;
-            let u_db = if is_power { self.power_u_db(trials) } else { 0.0 };
+            if limit.quantity() != Quantity::LoPower {
+                // Results of tones and of switched mixers are treated as exact.
+                return decisions.decided_exactly(*limit, *worst);
+            }
+            // The minimum LO power is treated as one value.
+            let u_db = self.power_u_db(trials);
             decisions.decided(*limit, *worst, &level_reading(*worst, u_db), *share)
         };
         requirements.iter().zip(&trials.shares).map(decided).collect()

@@ -42,7 +42,7 @@ pub fn lo_level_plan(
     let y = range_of(levels.chain(marks.iter().map(|mark| mark.dbm)), 10.0);
     let last = nodes.last().map_or(1.0, |node| node.x);
     let axes = Axes {
-        x_label: "from the source through the stages to the mixers",
+        x_label: "Stages, from the source to the mixers",
         y_label: "LO power (dBm)",
         x: -0.6..last + 0.6,
         // Room for the names below.
@@ -248,7 +248,7 @@ pub fn spurious_map(
             &[(x.start, high), (x.end, high)],
             GREEN,
         )?;
-        // The strongest last, so that they lie on top.
+        // The stronger lie on top of the weaker, so that a line goes on where its level changes.
         for (least, colour, _) in LEVELS.iter().rev() {
             for points in response_lines(plan, &shown, *least) {
                 line(&mut chart, points, *colour, Dash::Solid, Sizes::LARGE)?;
@@ -261,16 +261,13 @@ pub fn spurious_map(
     })
 }
 
-/// Lines over LO of the responses of one level, broken where they have another.
+/// Lines over LO of the responses from one level upwards, broken where they are weaker.
 fn response_lines(
     plan: &ReceiverPlan,
     responses: &[&SpuriousResponse],
     least_db: f64,
 ) -> Vec<Vec<(f64, f64)>> {
     type Key = (f64, Sideband, f64);
-    let level = |own: &SpuriousResponse| {
-        LEVELS.iter().map(|level| level.0).find(|least| own.relative_db() >= *least)
-    };
     let lo_hz = plan.lo_hz();
     let mut lines: Vec<(Key, Vec<f64>)> = Vec::new();
     for own in responses {
@@ -283,7 +280,7 @@ fn response_lines(
             }
         };
         let at = lo_hz.partition_point(|&hz| hz < own.lo_hz);
-        if level(own).is_some_and(|own| own.total_cmp(&least_db).is_eq())
+        if own.relative_db() >= least_db
             && let Some(point) = lines[place].1.get_mut(at)
         {
             *point = ghz(own.rf_hz);

@@ -193,11 +193,15 @@ fn leakage_text(plan: &FrequencyPlan, side: &SidebandPlan, orders: &[u32]) -> St
     if leaking.is_empty() {
         return String::new();
     }
-    let mut rows = table(&["stage", "leaks", "beside the LO", "falls into", "from", "to"]);
+    let mut text = filled(&format!(
+        "What the stages leak beside the LO, in multiples of the LO input (x{} is the LO):",
+        plan.settings.multiplication
+    ));
+    let mut rows = table(&["stage", "leaks", "line", "falls into", "from", "to"]);
     for own in &leaking {
         let name = format!("{} (x{})", own.stage, own.order);
         let mirror = if own.is_mirror { " mirrored" } else { "" };
-        let beside = format!("x{} of x{}{mirror}", own.multiple, plan.settings.multiplication);
+        let beside = format!("x{}{mirror}", own.multiple);
         if own.hits.is_empty() {
             rows.add_row([name, format!("x{}", own.leaking_order), beside, "-".to_owned()]);
             continue;
@@ -213,7 +217,8 @@ fn leakage_text(plan: &FrequencyPlan, side: &SidebandPlan, orders: &[u32]) -> St
             ]);
         }
     }
-    format!("{}\n", lines(&rows))
+    let _ = writeln!(text, "{}", lines(&rows));
+    text
 }
 
 /// That a list of harmonics ends before the harmonics do.

@@ -1,12 +1,12 @@
 //! The LO chain of a receiver: text, JSON and CSV.
 
 use super::csv_table::{CsvTable, harmless, optional};
-use super::text_table::{filled, fixed, lines, table};
+use super::text_table::{abbreviated, filled, fixed, lines, table};
 use crate::diagnostic::printable;
 use crate::downconverter::{
     LoChainResult, PowerWindow, Receiver, SpuriousResponse, StagePoint, StageResult,
 };
-use crate::units::{ShownFrequency, shown_band};
+use crate::units::ShownFrequency;
 use serde_json::{Map, Value, json};
 use std::fmt::Write as _;
 
@@ -124,27 +124,32 @@ fn stages_text(chain: &LoChainResult) -> String {
     if chain.stages.is_empty() {
         return String::new();
     }
-    let mut rows = table(&["stage", "carrier", "drive dBm", "output dBm", "slope", "margin dB"]);
+    let mut rows = table(&["stage", "GHz", "drive dBm", "out dBm", "slope", "margin"]);
     for stage in &chain.stages {
-        let range = |value: fn(&StagePoint) -> f64| {
+        let range = |value: fn(&StagePoint) -> f64, shown: &dyn Fn(f64) -> String| {
             let values = || stage.points.iter().map(value);
-            let low = values().fold(f64::INFINITY, f64::min);
-            (low, values().fold(f64::NEG_INFINITY, f64::max))
+            let low = shown(values().fold(f64::INFINITY, f64::min));
+            let high = shown(values().fold(f64::NEG_INFINITY, f64::max));
+            if low == high { low } else { format!("{low}..{high}") }
         };
-        let shown = |(low, high): (f64, f64)| {
-            let (low, high) = (fixed(low, 2), fixed(high, 2));
-            if low == high { low } else { format!("{low} to {high}") }
+        let ghz = |hz: f64| {
+            let text = fixed(hz / 1e9, 3);
+            text.trim_end_matches('0').trim_end_matches('.').to_owned()
         };
         rows.add_row([
-            printable(&stage.name).into_owned(),
-            shown_band(range(|point| point.carrier_hz)),
-            shown(range(|point| point.drive_dbm)),
-            shown(range(|point| point.carrier_dbm)),
-            shown(range(|point| point.slope)),
-            stage.drive_margin_db().map_or_else(|| "-".to_owned(), |margin| fixed(margin, 2)),
+            abbreviated(&stage.name, 14),
+            range(|point| point.carrier_hz, &ghz),
+            range(|point| point.drive_dbm, &|dbm| fixed(dbm, 1)),
+            range(|point| point.carrier_dbm, &|dbm| fixed(dbm, 1)),
+            range(|point| point.slope, &|slope| fixed(slope, 2)),
+            stage.drive_margin_db().map_or_else(|| "-".to_owned(), |margin| fixed(margin, 1)),
         ]);
     }
-    format!("{}\n", lines(&rows))
+    let mut text = format!("{}\n", lines(&rows));
+    if chain.stages.iter().any(|stage| stage.drive_margin_db().is_some()) {
+        text.push_str("Margin: how far inside its input_dbm the drive is, dB.\n");
+    }
+    text
 }
 
 fn tones_text(chain: &LoChainResult) -> String {

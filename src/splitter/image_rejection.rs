@@ -294,6 +294,6 @@ mod tests {
             let worst = each.fold(f64::INFINITY, f64::min);
             assert_eq!(worst_rejection_of_errors_db(&errors).to_bits(), worst.to_bits());
         }
-        assert_eq!(worst_rejection_of_errors_db(&[Complex64::ZERO]), f64::INFINITY);
+        assert!(worst_rejection_of_errors_db(&[Complex64::ZERO]).is_infinite());
     }
 }

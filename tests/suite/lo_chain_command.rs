@@ -172,7 +172,8 @@ fn doublers_behind_the_split_work_at_their_own_frequencies() {
         assert!((got - want).abs() < 1e-6, "{got} dBm, expected {want}");
     }
     // 45 degrees before a doubler are 90 behind it: no image but rounding.
-    assert!(number(&report, "/points/0/image_rejection_db") > 150.0);
+    let rejection = report["points"][0]["image_rejection_db"].as_f64();
+    assert!(rejection.is_none_or(|db| db > 150.0), "{rejection:?}");
     let phase = |mixer: usize| number(&report, &format!("/lo/0/mixers/{mixer}/lo_phase_deg"));
     let turned = (phase(1) - phase(0)).rem_euclid(360.0);
     assert!((turned - 270.0).abs() < 1e-6, "{turned}");
@@ -209,7 +210,8 @@ fn a_phase_error_before_a_doubler_counts_twice_and_stands_in_the_budget() {
     let row = report["budget"].as_array().unwrap().iter().find(|row| row["block"] == "doublers");
     let amplitude = number(row.unwrap(), "/amplitude_db");
     assert!((amplitude - 1.0).abs() < 1e-6, "{amplitude} dB");
-    assert!(number(row.unwrap(), "/image_rejection_if_ideal_db") > 100.0);
+    let if_ideal = row.unwrap()["image_rejection_if_ideal_db"].as_f64();
+    assert!(if_ideal.is_none_or(|db| db > 100.0), "{if_ideal:?}");
 }
 
 #[test]
@@ -231,11 +233,9 @@ fn a_chain_and_its_network_are_one_when_the_doubler_moves_behind_a_matched_line(
     let ratio = 10_f64.powf((11.0 - 10.0 * 2_f64.log10() - 4.0) / 5.0);
     let slope = 2.0 / (1.0 + ratio);
     let r = 10_f64.powf(-30.0 / 20.0);
-    for (multiple, want) in [(4, (slope + 2.0) / 2.0 * r)] {
-        let tone = tones.iter().find(|tone| tone["multiple"] == multiple).unwrap();
-        let want_db = 20.0 * want.log10();
-        assert!((number(tone, "/dbc") - want_db).abs() < 1e-6, "{tone}, expected {want_db}");
-    }
+    let tone = tones.iter().find(|tone| tone["multiple"] == 4).unwrap();
+    let want_db = 20.0 * ((slope + 2.0) / 2.0 * r).log10();
+    assert!((number(tone, "/dbc") - want_db).abs() < 1e-6, "{tone}, expected {want_db}");
 }
 
 #[test]
@@ -256,13 +256,13 @@ fn wrong_chains_are_refused_at_their_place() {
             "what the chain gives",
             "r.toml:7:16",
         ),
-        (BEFORE, "multiple = 0.5", "multiple = 1.0", "is the carrier itself", "r.toml:11:24"),
+        (BEFORE, "multiple = 0.5", "multiple = 1.0", "is the carrier itself", "r.toml:11:23"),
         (
             BEFORE,
             "multiple = 0.5",
             "multiple = 0",
             "multiple must be from 0.001 to 1000",
-            "r.toml:11:24",
+            "r.toml:11:23",
         ),
         (BEFORE, "\"1\" = -17.0", "\"2\" = -17.0", "order 2 is the wanted one", "r.toml:14:"),
         (
@@ -427,9 +427,86 @@ fn the_plan_lists_what_stages_leak() {
     assert!((number(response, "/overlap_hz/0") - 28.25e9).abs() < 1.0);
     assert!((number(response, "/lo_hz/1") - 32.5e9 * 6.0 / 7.0).abs() < 1.0);
     let text = sandbox.succeeds(&format!("{bands} 3,2"));
-    assert!(text.contains("x7 of x6"), "{text}");
+    assert!(text.contains("x7"), "{text}");
     crate::harness::assert_fits_80_columns(&text);
     assert!(sandbox.succeeds(&format!("{bands} 3,2 --format csv")).contains("leak_1_rf,7,"));
     assert!(sandbox.json(&format!("{bands} 6"))["sidebands"][0]["leakage"].is_null());
     sandbox.refuses(&format!("{bands} 100,20"), "from 1 to 1000");
+}
+
+#[test]
+fn an_uncertainty_of_parts_leaves_tones_exact() {
+    let sandbox = Sandbox::new();
+    sandbox.write("r.toml", replaced(INSIDE, &[("[mixing]", "[require]\nimage_rejection_db = 20\nlo_tone_dbc_max = -15\nlo_power_dbm_max = 1.0\n[mixing]")]));
+    let source = "[[source]]\nblocks = [\"line\"]\nparameters = { angle_deg = 1.0 }\n";
+    sandbox.write("u.toml", format!("trials = 200\n{source}"));
+    let run = sandbox.run("downconverter r.toml --uncertainty u.toml --format json");
+    assert!(run.status < 2, "{}", run.stderr);
+    let report = run.json();
+    let decision = |name: &str| {
+        let all = report["verdict"]["requirements"].as_array().unwrap();
+        let own = all.iter().find(|own| own["name"] == name).unwrap();
+        own["decision"].as_str().unwrap().to_owned()
+    };
+    assert_eq!(decision("lo_tone_dbc_max"), "pass");
+    assert_eq!(decision("lo_power_dbm_max"), "fail");
+    // One degree before a doubler is two behind it.
+    let spread = number(&report, "/uncertainty/points/0/u_quadrature_error_deg");
+    assert!((spread - 2.0).abs() < 1e-3, "{spread}");
+}
+
+#[test]
+fn a_chain_has_tables_and_pictures_of_its_own() {
+    let sandbox = Sandbox::new();
+    sandbox.write("r.toml", BEFORE);
+    let run = sandbox.run("downconverter r.toml --out report --quiet");
+    assert!(run.status < 2, "{}", run.stderr);
+    for (table, header) in [
+        ("lo_chain.csv", "stage,lo_hz,carrier_hz,drive_dbm,carrier_dbm,gain_db,slope"),
+        ("lo_tones.csv", "lo_hz,multiple,frequency_hz,mixer,dbc"),
+        ("spurious_responses.csv", "lo_hz,if_hz,multiple,sideband,rf_hz,relative_db"),
+    ] {
+        let text = sandbox.read(&format!("report/{table}"));
+        assert!(text.starts_with(header) && text.lines().count() > 4, "{table}: {text}");
+    }
+    let names = sandbox.names("report");
+    for picture in ["lo-levels", "lo-spectrum", "spurious-responses", "input-window"] {
+        assert!(names.iter().any(|name| name.starts_with(picture)), "no {picture} in {names:?}");
+    }
+}
+
+#[test]
+fn a_stage_inside_the_network_is_driven_and_drives_through_its_mismatch() {
+    // A line of 35 ohm and 60 degrees into 80 ohm, then 20 ohm into the 50 ohm of the hybrid.
+    let changes = [
+        (
+            "lo_input = \"h.in\"",
+            "lo_input = \"line.1\"\njoins = [\"line.2 -- a.1\", \"a.2 -- h.in\"]",
+        ),
+        ("lo_ghz = [28, 30]", "lo_ghz = [29]\nlo_power_dbm = -10"),
+        ("lo_power_dbm_min = 10.0\nlo_power_dbm_max = 16.0\nlo_tone_dbc_max = -15.0\n", ""),
+        (
+            "[[block]]\n",
+            "[[block]]\nname = \"line\"\ncomponent = { kind = \"line\", impedance_ohm = 35, \
+             center_ghz = 29, angle_deg = 60 }\n[[block]]\nname = \"a\"\namplifier = { gain_db = 10, \
+             saturated_dbm = 100 }\ninput_ohm = 80\noutput_ohm = 20\n[[block]]\n",
+        ),
+    ];
+    let start = BEFORE.find("[lo_chain]").unwrap();
+    let end = BEFORE.find("[[block]]").unwrap();
+    let plain = [&BEFORE[..start], &BEFORE[end..]].concat();
+    let report = document(&replaced(&plain, &changes));
+    let tangent = 60_f64.to_radians().tan();
+    let j = num_complex::Complex64::I;
+    let seen = 35.0 * (80.0 + j * 35.0 * tangent) / (35.0 + j * 80.0 * tangent);
+    let reflection = (seen - 50.0) / (seen + 50.0);
+    let drive = -10.0 + 10.0 * (1.0 - reflection.norm_sqr()).log10();
+    let got = number(&report, "/lo_chain/stages/0/drive_dbm/0");
+    assert!((got - drive).abs() < 1e-9, "{got} dBm, expected {drive}");
+    let given = 10.0 * (1.0 - (30.0_f64 / 70.0).powi(2)).log10() - 10.0 * 2_f64.log10();
+    for mixer in 0..2 {
+        let got = number(&report, &format!("/lo/0/mixers/{mixer}/lo_power_dbm"));
+        let want = drive + 10.0 + given;
+        assert!((got - want).abs() < 1e-6, "{got} dBm, expected {want}");
+    }
 }

@@ -5,7 +5,8 @@
 //! runs with tones of opposite signs, so that only third order and rounding are left.
 
 use fourphase::downconverter::{
-    ActiveStage, Carrier, MultiplierSettings, NoiseStage, ToneSet, phase_noise_dbc_hz, sidebands,
+    ActiveStage, AmplifierSettings, Carrier, MultiplierSettings, NoiseStage, ToneSet,
+    phase_noise_dbc_hz, sidebands,
 };
 use num_complex::Complex64;
 use rustfft::FftPlanner;
@@ -71,9 +72,9 @@ fn slope(law: impl Fn(f64) -> f64 + Copy, (multiple, amplitude): (i64, f64), ord
 
 fn check_rule(law: impl Fn(f64) -> f64 + Copy, carrier: (i64, f64), order: i64, allowed: f64) {
     let tones: BTreeMap<i64, Complex64> = [
-        (3, Complex64::new(1.1e-3, -0.4e-3)),
-        (-3, Complex64::new(-0.2e-3, 0.7e-3)),
-        (5, Complex64::new(0.3e-3, 0.9e-3)),
+        (3, Complex64::new(1.1e-4, -0.4e-4)),
+        (-3, Complex64::new(-0.2e-4, 0.7e-4)),
+        (5, Complex64::new(0.3e-4, 0.9e-4)),
     ]
     .into();
     let slope = slope(law, carrier, order);
@@ -81,14 +82,14 @@ fn check_rule(law: impl Fn(f64) -> f64 + Copy, carrier: (i64, f64), order: i64, 
     let want = sidebands(order as f64, slope.into(), &tones);
     for (offset, got) in beside(law, carrier, order, &tones) {
         let want = want[&offset];
-        let error = (got - want).norm() / 1e-3;
+        let error = (got - want).norm() / 1e-4;
         assert!(error < allowed, "order {order}, {offset}: {got}, expected {want}");
     }
 }
 
 #[test]
 fn the_sideband_rule_holds_for_smooth_laws_in_the_time_domain() {
-    // Third order in tones of 1e-3 is 1e-6 of them, and so is the slope from two drives.
+    // The slope comes from two drives 1e-3 apart, whose third order is 1e-6; that of tones of 1e-4 is less.
     for order in [1, 3, 5] {
         check_rule(f64::tanh, (64, 1.4), order, 3e-5);
         check_rule(|x| x / (1.0 + x.powi(4)).sqrt().sqrt(), (64, 2.5), order, 3e-5);
@@ -115,12 +116,12 @@ fn the_sideband_rule_holds_for_power_laws_in_the_time_domain() {
 #[test]
 fn a_hard_limiter_lowers_one_spur_by_6_db_and_makes_its_mirror_image() {
     // J. J. Jones, "Hard-limiting of two signals in random noise" (1963), and W. B. Davenport (1952): the
-    // weaker of two signals is suppressed by 6 dB. A limiter of finite slope, 1/1000 of the peak, stands
-    // for the hard one; its samples settle to 1e-3.
-    let law = |x: f64| (1000.0 * x).tanh();
+    // weaker of two signals is suppressed by 6 dB. A limiter of finite slope stands for the hard one:
+    // samples must resolve its edge, a sixtieth of a radian, and its slope in dB per dB is 1e-3 or less.
+    let law = |x: f64| (60.0 * x).tanh();
     let one: BTreeMap<i64, Complex64> = [(3, Complex64::from(1e-3))].into();
     for order in [1, 3] {
-        let behind = beside(law, (16, 1.0), order, &one);
+        let behind = beside(law, (4, 1.0), order, &one);
         #[expect(clippy::cast_precision_loss, reason = "small orders")]
         let expected = 20.0 * (order as f64 / 2.0).log10();
         for offset in [3, -3] {
@@ -155,4 +156,45 @@ fn phase_noise_and_small_phase_modulation_rise_by_20_log10_n() {
         let got_db = 20.0 * (behind.at(10 * i64::from(order) + 1).norm() / side.norm()).log10();
         assert!((got_db - rise_db).abs() < 1e-3, "order {order}: {got_db}");
     }
+}
+
+#[test]
+fn am_pm_conversion_is_a_complex_slope() {
+    // The envelope of a carrier through |e|^s exp(j kappa ln|e|) exp(j m arg e), sample by sample.
+    let (order, slope, kappa) = (2.0, 0.4, 0.3);
+    let tones: BTreeMap<i64, Complex64> =
+        [(3, Complex64::new(1.1e-4, -0.4e-4)), (-3, Complex64::new(-0.2e-4, 0.7e-4))].into();
+    let envelope = |sign: f64| {
+        let mut samples: Vec<Complex64> = (0..64)
+            .map(|at| {
+                #[expect(clippy::cast_precision_loss, reason = "few samples")]
+                let turn = |d: i64| Complex64::cis(TAU * d as f64 * f64::from(at) / 64.0);
+                let beside: Complex64 = tones.iter().map(|(d, r)| sign * r * turn(*d)).sum();
+                let e = 1.0 + beside;
+                let phase = kappa * e.norm().ln() + order * e.arg();
+                Complex64::from_polar(e.norm().powf(slope), phase)
+            })
+            .collect();
+        FftPlanner::new().plan_fft_forward(64).process(&mut samples);
+        samples
+    };
+    let (plus, minus) = (envelope(1.0), envelope(-1.0));
+    let want = sidebands(order, Complex64::new(slope, kappa), &tones);
+    for (offset, at) in [(3, 3), (-3, 61)] {
+        let got = (plus[at] - minus[at]) / (plus[0] + minus[0]);
+        assert!((got - want[&offset]).norm() < 1e-9, "{offset}: {got}, {}", want[&offset]);
+    }
+    // The stage's own phase over its drive is that slope.
+    let stage = ActiveStage::amplifier(AmplifierSettings {
+        gain_db: 10.0,
+        saturated_dbm: 15.0,
+        smoothness: 2.0,
+        harmonics: Vec::new(),
+        am_pm_deg_per_db: 2.0,
+        floor_dbc_hz: None,
+    })
+    .unwrap();
+    let neper_db = 20.0 / std::f64::consts::LN_10;
+    let turned = stage.at(3.0 + neper_db).phase_shift - stage.at(3.0).phase_shift;
+    assert!((turned - stage.at(3.0).am_pm).abs() < 1e-12);
 }

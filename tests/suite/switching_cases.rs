@@ -84,7 +84,7 @@ impl SwitchingCase {
             references_ohm: vec![reference_ohm; rf_names.len() + 1],
             source_ohm: source.as_f64().map_or_else(|| complex(source), Complex64::from),
             differential_ohm: inputs["if_load"]["differential_ohm"].as_f64(),
-            lo_harmonic: inputs["lo_harmonic"].as_u64().unwrap() as usize,
+            lo_harmonic: whole(&inputs["lo_harmonic"]),
             temperature_k: inputs["temperature_k"].as_f64().unwrap(),
         };
         Self {
@@ -98,7 +98,7 @@ impl SwitchingCase {
     }
 
     pub(crate) fn sidebands(&self) -> usize {
-        self.inputs["sidebands"].as_u64().unwrap() as usize
+        whole(&self.inputs["sidebands"])
     }
 
     pub(crate) fn if_hz(&self) -> f64 {
@@ -207,4 +207,9 @@ pub(crate) fn check_list(case: &Value, what: &str, got: &[Complex64], want: &Val
         crate::check_values::check(case, what, got.re, want.re);
         crate::check_values::check(case, what, got.im, want.im);
     }
+}
+
+/// A whole number.
+pub(crate) fn whole(value: &Value) -> usize {
+    usize::try_from(value.as_u64().unwrap()).unwrap()
 }

@@ -1,7 +1,7 @@
 //! Switched mixers against values computed independently: check values 15 and closed forms.
 
 use crate::check_values::{cases, check, list, topic};
-use crate::switching_cases::{SwitchingCase, check_list, peak_of, switch_of};
+use crate::switching_cases::{SwitchingCase, check_list, peak_of, switch_of, whole};
 use fourphase::downconverter::{BeyondSidebands, Channel, OutputWeights, Sideband};
 use num_complex::Complex64;
 use serde_json::Value;
@@ -124,7 +124,7 @@ fn conversion_with_a_resistance_beyond_the_sidebands() {
             continue;
         };
         let mut own = SwitchingCase::of(case);
-        own.solve(station["sidebands"].as_u64().unwrap() as usize, BeyondSidebands::Resistance);
+        own.solve(whole(&station["sidebands"]), BeyondSidebands::Resistance);
         // The case's tolerance is that of numbers printed with 13 digits; its R has 13 too.
         check_conversion(case, &mut own, station);
         compared += 1;

@@ -38,7 +38,8 @@ pub fn power_window<E>(
         let (mut without, mut with) = (lowest, highest);
         for _ in 0..HALVINGS {
             let middle = 0.5 * (without + with);
-            if reaches(middle)? { with = middle } else { without = middle }
+            let end = if reaches(middle)? { &mut with } else { &mut without };
+            *end = middle;
         }
         Some(with)
     };
@@ -48,7 +49,8 @@ pub fn power_window<E>(
         let (mut with, mut without) = (lowest, highest);
         for _ in 0..HALVINGS {
             let middle = 0.5 * (with + without);
-            if bears(middle)? { with = middle } else { without = middle }
+            let end = if bears(middle)? { &mut with } else { &mut without };
+            *end = middle;
         }
         Some(with)
     };

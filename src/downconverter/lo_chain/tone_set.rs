@@ -134,6 +134,11 @@ impl ToneSet {
         self.relative.values().map(|value| value.norm()).fold(0.0, f64::max)
     }
 
+    /// Keeps the strongest so many tones, and says whether there were more.
+    pub fn keep_strongest(&mut self, most: usize) -> bool {
+        keep_strongest(&mut self.relative, most)
+    }
+
     /// The set behind an amplifier or a multiplier.
     ///
     /// Every order of the stage carries the tones as sidebands. Lines at a negative multiple are their
@@ -202,6 +207,18 @@ impl ToneSet {
     }
 }
 
+/// Keeps the strongest so many, and says whether there were more.
+fn keep_strongest(lines: &mut BTreeMap<i64, Complex64>, most: usize) -> bool {
+    if lines.len() <= most {
+        return false;
+    }
+    let mut all: Vec<(i64, Complex64)> = std::mem::take(lines).into_iter().collect();
+    all.sort_by(|one, other| other.1.norm().total_cmp(&one.1.norm()));
+    all.truncate(most);
+    lines.extend(all);
+    true
+}
+
 /// Lines that are being added up.
 struct LineSum {
     carrier: Carrier,
@@ -235,13 +252,7 @@ impl LineSum {
         let least = amplitude_from_db(WEAKEST_DBC);
         let mut lines = self.lines;
         lines.retain(|_, value| value.norm() >= least && value.is_finite());
-        let is_cut = lines.len() > MOST_TONES;
-        if is_cut {
-            let mut strongest: Vec<(i64, Complex64)> = lines.into_iter().collect();
-            strongest.sort_by(|one, other| other.1.norm().total_cmp(&one.1.norm()));
-            strongest.truncate(MOST_TONES);
-            lines = strongest.into_iter().collect();
-        }
+        let is_cut = keep_strongest(&mut lines, MOST_TONES);
         (lines, is_cut)
     }
 }

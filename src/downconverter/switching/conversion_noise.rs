@@ -105,7 +105,7 @@ impl ConversionSolver {
         self.add_element_noise(&element_rows, relative, &mut shares);
         self.scratch = element_rows;
         let unit = shares.source_wanted;
-        if !(unit > 0.0) {
+        if unit.is_nan() || unit <= 0.0 {
             return None;
         }
         for share in [
@@ -160,9 +160,9 @@ impl ConversionSolver {
                         if waveform.is_diagonal() {
                             sum += (one[row] * waveform.at(order, row, row) * other[row].conj()).re;
                         } else {
-                            for column in 0..elements {
+                            for (column, answer) in other.iter().enumerate() {
                                 let value = waveform.at(order, row, column);
-                                sum += (one[row] * value * other[column].conj()).re;
+                                sum += (one[row] * value * answer.conj()).re;
                             }
                         }
                     }
