@@ -4,7 +4,7 @@
 //! U_±1 = û e^{±j arg L}/2. The system of the conversion with f_IF = 0 then has the LO at k = ±1 and
 //! the offsets at k = 0.
 
-use super::conversion::{BeyondSidebands, ConversionSolver};
+use super::sideband_conversion::{BeyondSidebands, ConversionSolver};
 use super::switched_mixer::SidebandData;
 use crate::downconverter::error::Result;
 use crate::downconverter::iq_balance::Channel;
