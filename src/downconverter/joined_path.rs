@@ -68,15 +68,16 @@ impl OpenPorts {
 
 impl JoinedPath {
     pub(super) fn new(receiver: &Receiver, path: ReceiverPath) -> Result<Self> {
-        let networks = receiver.parts_on(path).map(|(_, network)| network.clone()).collect();
-        Self::with_networks(receiver, path, networks)
+        let networks: Vec<Network> =
+            receiver.parts_on(path).map(|(_, network)| network.clone()).collect();
+        Self::with_networks(receiver, path, &networks)
     }
 
     /// The path with other networks of its parts, in the receiver's order, on one grid of their own.
     pub(super) fn with_networks(
         receiver: &Receiver,
         path: ReceiverPath,
-        networks: Vec<Network>,
+        networks: &[Network],
     ) -> Result<Self> {
         let mut block_of: Vec<Option<usize>> = vec![None; receiver.parts().len()];
         let mut parts = Vec::new();

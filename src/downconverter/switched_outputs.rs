@@ -237,7 +237,7 @@ pub(super) fn make_store(receiver: &Receiver, sidebands: usize) -> Result<Sideba
         note(&made.is_outside);
         networks.push(made.network);
     }
-    let path = JoinedPath::with_networks(receiver, ReceiverPath::Rf, networks)?;
+    let path = JoinedPath::with_networks(receiver, ReceiverPath::Rf, &networks)?;
     let reduced = path.reduce(receiver, &path.blocks)?;
     let mut terminations = path.terminations(receiver);
     for (load, source) in switching.loads.iter().enumerate() {
