@@ -17,7 +17,7 @@ use super::receiver_compliance::compliance;
 use super::reflection_sweep::{LoadReflectionSweep, load_reflection_sweeps};
 use super::signal_path::LoRf;
 use super::solution::{Evaluation, Solved, Voltages, elements_at};
-use super::switched_result::{SwitchingResult, switching_result};
+use super::switched_result::{SwitchingResult, compared_sidebands, switching_result};
 use super::switched_warnings::switching_warnings;
 use crate::quantile::median;
 use crate::requirement::{Compliance, Quantity};
@@ -135,13 +135,14 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     let at_worst = match receiver.switching() {
         Some(_) => {
             let one = receiver.at(worst, solved.chosen)?;
+            let one = one.with_sidebands_at_most(compared_sidebands(receiver));
             let solved = Solved::new(&one)?;
             Some((one, solved))
         }
         None => None,
     };
     let budget = match &at_worst {
-        Some((one, solved)) => budget(one, solved, &points[worst..=worst], 0, &mut warnings)?,
+        Some((one, solved)) => budget(one, solved, &solved.points(one)?, 0, &mut warnings)?,
         None => budget(receiver, &solved, &points, worst, &mut warnings)?,
     };
     for path in solved.paths.iter() {

@@ -142,6 +142,16 @@ impl Receiver {
         }
     }
 
+    /// The same receiver with fewer sidebands of its switched mixers than were found.
+    pub(super) fn with_sidebands_at_most(mut self, most: usize) -> Self {
+        if let Some(own) = &mut self.switched
+            && let Some(store) = own.store.get()
+        {
+            own.store = OnceLock::from(Arc::new(store.with_sidebands_at_most(most)));
+        }
+        self
+    }
+
     /// The title.
     pub fn title(&self) -> &str {
         &self.setup.title

@@ -25,6 +25,11 @@ pub(super) struct SidebandStore {
 }
 
 impl SidebandStore {
+    /// The same with fewer sidebands.
+    pub(super) fn with_sidebands_at_most(&self, most: usize) -> Self {
+        Self { sidebands: self.sidebands.min(most), ..self.clone() }
+    }
+
     /// The place of a frequency of any sign: the nearest one.
     fn place(&self, frequency_hz: f64) -> usize {
         let hz = frequency_hz.abs();

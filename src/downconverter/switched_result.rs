@@ -104,6 +104,9 @@ const DRIVE_FROM_DB: f64 = -12.0;
 const DRIVE_STEP_DB: f64 = 1.5;
 const DRIVE_POINTS: u32 = 13;
 
+/// Sidebands of comparisons between many cases, which need differences only.
+const COMPARED_SIDEBANDS: usize = 8;
+
 /// What must settle at a point.
 #[derive(Clone, Copy, Debug)]
 struct Settling {
@@ -265,6 +268,11 @@ fn conversion_loss(
     }
 }
 
+/// With how many sidebands parts, load reflections and LO powers are compared.
+pub(super) fn compared_sidebands(receiver: &Receiver) -> usize {
+    COMPARED_SIDEBANDS.max(usize::try_from(receiver.mixing().lo_harmonic()).unwrap_or(0))
+}
+
 /// Everything about the switched mixers over the plan; `None` for multipliers. `choice` is the
 /// combination of I and Q.
 pub(super) fn switching_result(
@@ -287,7 +295,9 @@ pub(super) fn switching_result(
         }
         lo_values.push(at_lo(&mut solved, lo)?);
     }
-    let drive_sweep = drive_sweep(receiver, &store, &mut solved, choice)?;
+    let fewer = store.with_sidebands_at_most(compared_sidebands(receiver));
+    let mut compared = SwitchedPlan::new(receiver, &fewer, voltages, false)?;
+    let drive_sweep = drive_sweep(receiver, &fewer, &mut compared, choice)?;
     let nodes = solved.solver.mixer().if_nodes().iter();
     Ok(Some(SwitchingResult {
         sidebands: store.sidebands,

@@ -9,10 +9,13 @@ use crate::units::{ShownFrequency, shown_band};
 pub(super) fn switching_warnings(receiver: &Receiver, switching: &SwitchingResult) -> Vec<String> {
     let mut warnings = Vec::new();
     for (at, mixer) in receiver.mixers().iter().enumerate() {
-        let is_stuck =
-            |part: f64| switching.lo.iter().position(|own| own.on_part[at].total_cmp(&part).is_eq());
-        for (state, part) in [("never", 0.0), ("always", 1.0)] {
-            if let Some(lo) = is_stuck(part) {
+        let first = |is_stuck: fn(f64) -> bool| {
+            switching.lo.iter().position(|own| is_stuck(own.on_part[at]))
+        };
+        let never = first(|part| part <= 0.0);
+        let always = first(|part| part >= 1.0);
+        for (state, found) in [("never", never), ("always", always)] {
+            if let Some(lo) = found {
                 let at_lo = ShownFrequency(receiver.plan().lo_hz()[lo]);
                 warnings.push(format!(
                     "mixer '{}' is {state} on at LO {at_lo}: the peak of its LO voltage does not \

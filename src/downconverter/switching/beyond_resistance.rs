@@ -133,8 +133,8 @@ impl Block {
         let size = self.size;
         let mut system = self.current.clone();
         let mut waves = vec![ZERO; size * size];
-        for node in 0..size {
-            if grounded[node] {
+        for (node, &is_grounded) in grounded.iter().enumerate() {
+            if is_grounded {
                 let row = node * size..(node + 1) * size;
                 system[row.clone()].copy_from_slice(&self.voltage[row]);
             } else {

@@ -70,7 +70,7 @@ impl ConversionSolver {
         let mut shares = NoiseShares::default();
         let mut element_rows = std::mem::take(&mut self.scratch);
         element_rows.clear();
-        let (mut waves, mut noise) = ([ZERO; 2], 0.0);
+        let mut noise = 0.0;
         for place in 0..self.fixed.len() {
             let weights = match place.cmp(&self.count) {
                 std::cmp::Ordering::Less => weights.below,
@@ -92,7 +92,6 @@ impl ConversionSolver {
             };
             *into += source.norm_sqr();
             noise += self.network_noise(place, transfer) - source.norm_sqr();
-            waves[0] = source;
             for element in 0..elements {
                 let nodes = weights.iter().enumerate();
                 let value: Complex64 = nodes
@@ -156,14 +155,15 @@ impl ConversionSolver {
             for (k, one) in q.chunks_exact(elements).enumerate() {
                 for (l, other) in q.chunks_exact(elements).enumerate() {
                     let order = k.cast_signed() - l.cast_signed();
-                    for row in 0..elements {
+                    for (row, from) in one.iter().enumerate() {
                         if waveform.is_diagonal() {
-                            sum += (one[row] * waveform.at(order, row, row) * other[row].conj()).re;
-                        } else {
-                            for (column, answer) in other.iter().enumerate() {
-                                let value = waveform.at(order, row, column);
-                                sum += (one[row] * value * answer.conj()).re;
-                            }
+                            let value = waveform.at(order, row, row);
+                            sum += (from * value * other[row].conj()).re;
+                            continue;
+                        }
+                        for (column, to) in other.iter().enumerate() {
+                            let value = waveform.at(order, row, column);
+                            sum += (from * value * to.conj()).re;
                         }
                     }
                 }

@@ -333,8 +333,8 @@ impl SidebandReducer {
             }
         }
         into.island.resize(n, None);
-        for first in 0..n {
-            if island[first] != first {
+        for (first, &own) in island.iter().enumerate() {
+            if own != first {
                 continue;
             }
             let inside = |node: usize| island[node] == first;
