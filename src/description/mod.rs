@@ -11,6 +11,7 @@
 //! | `component_entry` | `component = { kind = "..", .. }` |
 //! | `network_toml` | NETWORK.toml |
 //! | `receiver_toml`, `receiver_plan`, `receiver_output` | RECEIVER.toml, its frequency plan, its output |
+//! | `receiver_networks` | the networks of its blocks and loads, on the paths that reach them |
 //! | `receiver_switching` | its switched mixers and their IF loads |
 //! | `receiver_remarks` | values that are likely mistakes, though they can be solved |
 //! | `lo_chain_entries`, `lo_network` | its LO chain: source and stages; pieces of the LO network |
@@ -43,6 +44,7 @@ mod lo_network;
 mod named_files;
 mod network_toml;
 mod rebuild_set_toml;
+mod receiver_networks;
 mod receiver_output;
 mod receiver_plan;
 mod receiver_remarks;

@@ -6,15 +6,14 @@ use super::blocks::{Block, Blocks, Joins, Origin, PlacedLoad};
 use super::closed_form::{ClosedForm, closed_forms};
 use super::error::{DescriptionError, DescriptionProblem};
 use super::lo_chain_entries::{LoChainEntry, LoStageEntry};
-use super::lo_network::{
-    LimitedChain, WrittenLo, grid_at, lo_pieces, multiplication, needs_in_piece, stage_span,
-};
+use super::lo_network::{LimitedChain, WrittenLo, lo_pieces, multiplication, stage_span};
 use super::named_files::{NamedFiles, same_file};
+use super::receiver_networks::{Networks, Reached};
 use super::receiver_output::{
     CombineName, CorrectionEntry, IfHybridEntry, IfPathEntry, OutputEntries,
 };
-use super::receiver_plan::{FrequencyPlanEntry, Need, check_cover, needs, span_of};
-use super::receiver_remarks::{GivenGain, component_remarks, gain_remarks, small_impedance};
+use super::receiver_plan::{FrequencyPlanEntry, needs};
+use super::receiver_remarks::{GivenGain, gain_remarks, small_impedance};
 use super::receiver_switching::{
     IfLoadEntry, MixerSwitchEntry, MixingEntry, SwitchEntry, SwitchingEntries,
 };
@@ -23,15 +22,13 @@ use super::source::{TextPlace, TomlFile};
 use crate::component::GivenParameter;
 use crate::downconverter::{
     Channel, Join, LoChainSetup, LoPieces, LoRf, Mixer, NetworkPlace, PowerInput,
-    RECEIVER_QUANTITIES, Receiver, ReceiverError, ReceiverLoad, ReceiverPart, ReceiverPath,
-    ReceiverPlan, ReceiverSetup, ReferenceImpedances, ReflectionSweepSettings, SidebandSource,
-    entry_ports, whole_path,
+    RECEIVER_QUANTITIES, Receiver, ReceiverError, ReceiverPath, ReceiverPlan, ReceiverSetup,
+    ReferenceImpedances, ReflectionSweepSettings, SidebandSource,
 };
-use crate::network::{Network, Port, Terminal};
+use crate::network::Terminal;
 use crate::touchstone::ReadOptions;
 use num_complex::Complex64;
 use serde::Deserialize;
-use std::ops::Range;
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 
@@ -495,134 +492,6 @@ fn references(
         Ok((blocks.terminal_of(&entry.at)?, ohm))
     });
     Ok(ReferenceImpedances { default_ohm, at: at.collect::<Result<_, DescriptionError>>()? })
-}
-
-/// The port by which each path enters each block; `None` if the path does not reach the block.
-struct Reached(LoRf<Vec<Option<Port>>>);
-
-impl Reached {
-    fn new(blocks: &Blocks<'_>, joins: &[Join], inputs: &LoRf<PowerInput>) -> Self {
-        let counts: Vec<usize> = blocks.iter().map(|block| block.ports.len()).collect();
-        let stages: Vec<bool> = blocks.iter().map(|block| block.origin.stage().is_some()).collect();
-        Self(LoRf::of_each(|path| {
-            entry_ports(&counts, joins, inputs.get(path).at, whole_path(path, &stages))
-        }))
-    }
-
-    fn has(&self, path: ReceiverPath, block: usize) -> bool {
-        self.0.get(path)[block].is_some()
-    }
-
-    fn warnings(&self, blocks: &Blocks<'_>) -> Vec<String> {
-        let is_idle = |block: usize| !ReceiverPath::BOTH.iter().any(|&path| self.has(path, block));
-        let blocks = blocks.iter().enumerate().filter(|(block, _)| is_idle(*block));
-        blocks
-            .map(|(_, own)| format!("block '{}' has no path to the LO or RF input", own.name()))
-            .collect()
-    }
-}
-
-/// Makes the networks of blocks and loads on the paths that reach them.
-struct Networks<'a> {
-    plan: &'a ReceiverPlan,
-    needs: LoRf<Vec<Need>>,
-    pieces: &'a LoPieces,
-    reached: &'a Reached,
-}
-
-impl Networks<'_> {
-    fn parts(
-        &self,
-        blocks: &Blocks<'_>,
-        files: &mut NamedFiles<'_>,
-    ) -> Result<Vec<ReceiverPart>, DescriptionError> {
-        let parts = blocks.iter().enumerate().map(|(at, block)| {
-            let (title, span) = (block.title(), block.network_span());
-            let port = Terminal { block: at, port: Port::from_index(0) };
-            let networks =
-                self.on_paths(port, &block.origin, block.entry.active, &title, span, files)?;
-            self.remark_component(at, block, files);
-            receiver_part(files.source(), block, networks)
-        });
-        parts.collect()
-    }
-
-    fn loads(
-        &self,
-        loads: &[PlacedLoad<'_>],
-        files: &mut NamedFiles<'_>,
-    ) -> Result<Vec<ReceiverLoad>, DescriptionError> {
-        let loads = loads.iter().map(|load| {
-            let title = format!("the {}", load.title());
-            let networks =
-                self.on_paths(load.at, &load.origin, false, &title, load.span(), files)?;
-            Ok(ReceiverLoad { at: load.at, networks, model: load.origin.model() })
-        });
-        loads.collect()
-    }
-
-    fn remark_component(&self, at: usize, block: &Block<'_>, files: &mut NamedFiles<'_>) {
-        let Some(entry) = &block.entry.component else { return };
-        for path in ReceiverPath::BOTH.into_iter().filter(|path| self.reached.has(*path, at)) {
-            let band_hz = span_of(self.needs.get(path));
-            let remarks =
-                component_remarks(files.source(), block.name(), entry.get_ref(), &band_hz);
-            let new = remarks.into_iter().filter(|text| !files.warnings.contains(text));
-            let new: Vec<String> = new.collect();
-            files.warnings.extend(new);
-        }
-    }
-
-    fn on_paths(
-        &self,
-        port: Terminal,
-        origin: &Origin,
-        may_be_active: bool,
-        title: &str,
-        span: Range<usize>,
-        files: &mut NamedFiles<'_>,
-    ) -> Result<LoRf<Option<Network>>, DescriptionError> {
-        LoRf::try_of_each(|path| {
-            // The networks of a stage follow from its resistances.
-            if !self.reached.has(path, port.block) || origin.stage().is_some() {
-                return Ok(None);
-            }
-            if let Some(file) = origin.file() {
-                let in_piece = match path {
-                    ReceiverPath::Lo => needs_in_piece(self.pieces, &port, &self.needs.lo),
-                    ReceiverPath::Rf => None,
-                };
-                // A mistake in the plan is likely only where the file is needed at its frequencies.
-                let plan = in_piece.is_none().then_some(self.plan);
-                let needs = in_piece.as_ref().unwrap_or(self.needs.get(path));
-                let source = files.source();
-                check_cover(source, &file.network, needs, title, span.clone(), plan)?;
-                let band_hz = span_of(needs);
-                files.check_passive(file, band_hz, may_be_active, title, span.clone())?;
-            }
-            let grid = grid_at(self.plan, self.pieces, path, &port)
-                .map_err(|error| files.source().error_in_file(error))?;
-            origin.onto(&grid, title, span.clone(), files).map(Some)
-        })
-    }
-}
-
-fn receiver_part(
-    source: &TomlFile,
-    block: &Block<'_>,
-    networks: LoRf<Option<Network>>,
-) -> Result<ReceiverPart, DescriptionError> {
-    let nominal = block.entry.nominal_deg.as_ref();
-    Ok(ReceiverPart {
-        name: block.name().to_owned(),
-        ports: block.ports.clone(),
-        kind: block.entry.kind.map(|kind| kind.0),
-        nominal_deg: source.optional_number("nominal_deg", nominal, Allowed::Finite)?,
-        pair: block.entry.pair.clone(),
-        stage: block.origin.stage().cloned(),
-        networks,
-        model: block.origin.model(),
-    })
 }
 
 fn mixers(

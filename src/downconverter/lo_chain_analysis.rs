@@ -234,7 +234,7 @@ impl ChainAnalysis<'_> {
             if let Some((lo, worst)) = worst.filter(|(_, worst)| *worst > LARGEST_MODULATION) {
                 found.push(format!(
                     "{what} is driven by a tone of {worst:.2} of its carrier times its order at LO {}: \
-                     above 0.2 the tones behind it are not exact; see the README",
+                     above 0.2 the tones behind it are approximate",
                     ShownFrequency(self.lo_hz(lo))
                 ));
             }

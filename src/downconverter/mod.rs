@@ -10,7 +10,7 @@
 //! | `signal_path` | LO path and RF path, and one value for each |
 //! | `mixer_agreement` | whether mixers and the splitters before them work together |
 //! | `lo_if_plan` | the frequencies at which a receiver is solved |
-//! | `receiver_setup`, `receiver`, `receiver_lo` | the values of a receiver, and the checked receiver |
+//! | `receiver_setup`, `receiver`, `receiver_lo`, `receiver_places` | what makes a receiver; the checked receiver, its LO, its places |
 //! | `if_output` | IF paths, and the combination of I and Q |
 //! | `joined_path` | a path joined and terminated: voltages at the mixers |
 //! | `iq_balance` | I and Q from those voltages, and the rejection |
@@ -76,6 +76,7 @@ mod q_correction;
 mod receiver;
 mod receiver_compliance;
 mod receiver_lo;
+mod receiver_places;
 mod receiver_setup;
 mod reflection_sweep;
 mod sideband_store;

@@ -13,11 +13,6 @@ pub(super) fn points_json(result: &DownconverterResult) -> Vec<Value> {
     points
 }
 
-/// Points of each LO.
-fn points_of_lo(result: &DownconverterResult) -> usize {
-    result.points.len() / result.lo.len().max(1)
-}
-
 fn point(point: &PlanPoint) -> Value {
     let (wanted, image) = (point.balance.wanted(), point.balance.image());
     json!({
@@ -98,7 +93,7 @@ pub fn receiver_points_csv(result: &DownconverterResult) -> Result<String, csv::
         "image_quadrature_error_deg",
         "sideband_gain_db",
     ];
-    let more = switched_columns(result, points_of_lo(result));
+    let more = switched_columns(result);
     table.row(names.into_iter().map(str::to_owned).chain(more.names))?;
     for (at, point) in result.points.iter().enumerate() {
         let (wanted, image) = (point.balance.wanted(), point.balance.image());

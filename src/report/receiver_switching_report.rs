@@ -96,9 +96,9 @@ pub(super) struct SwitchedColumns {
     pub(super) rows: Vec<Vec<Option<f64>>>,
 }
 
-/// The columns of switched mixers, with what belongs to an LO in each of its `ifs` rows; none for
+/// The columns of switched mixers, with what belongs to an LO in each of its rows; none for
 /// multipliers.
-pub(super) fn switched_columns(result: &DownconverterResult, ifs: usize) -> SwitchedColumns {
+pub(super) fn switched_columns(result: &DownconverterResult) -> SwitchedColumns {
     let Some(switching) = &result.switching else { return SwitchedColumns::default() };
     let names = [
         "conversion_loss_i_db",
@@ -111,9 +111,14 @@ pub(super) fn switched_columns(result: &DownconverterResult, ifs: usize) -> Swit
         "dc_offset_i_v",
         "dc_offset_q_v",
     ];
+    // An LO may have fewer IFs than the plan.
+    let lo_of = |at: usize| {
+        let lo_hz = result.points.get(at)?.lo_hz;
+        switching.lo.get(result.lo.partition_point(|own| own.lo_hz < lo_hz))
+    };
     let row = |(at, point): (usize, &SwitchedPoint)| {
         let loss = &point.conversion_loss;
-        let lo = switching.lo.get(at / ifs.max(1));
+        let lo = lo_of(at);
         vec![
             loss.i_db,
             loss.q_db,

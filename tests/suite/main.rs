@@ -30,6 +30,7 @@ mod image_rejection_values;
 mod join_command;
 mod likely_mistakes;
 mod lo_chain_command;
+mod lo_chain_plan;
 mod lo_chain_receivers;
 mod lo_chain_values;
 mod lo_chain_waveforms;

@@ -148,18 +148,19 @@ fn names_of_reports_are_explained() {
     let tones = "downconverter receiver.toml --uncertainty few.toml --measured tones.csv";
     for command in [
         &format!("{tones} --out receiver"),
+        "downconverter lo-chain-x6.toml --out chain",
         "splitter coupler.s4p --uncertainty few.toml --out splitter",
         "wafer wafer/receiver-recipe.toml --out lot",
         "station station/station.toml --out bare",
         "inspect coupler.s4p --data",
         "rebuild rebuild/set.toml --output r.s4p",
         "compare balun.s3p divider.s3p",
-        "plan --rf 27GHz..31GHz --if 0.5GHz..1.5GHz --multiplication 4",
+        "plan --rf 27GHz..31GHz --if 0.5GHz..1.5GHz --multiplication 3,2",
         "tolerance --image-rejection-db 30",
     ] {
         names_in(&sandbox.json(command), &mut names);
     }
-    for folder in ["receiver", "splitter", "lot", "bare"] {
+    for folder in ["receiver", "chain", "splitter", "lot", "bare"] {
         for name in sandbox.names(folder).iter().filter(|name| name.ends_with(".csv")) {
             let table = sandbox.read(&format!("{folder}/{name}"));
             names.extend(table.lines().next().unwrap().split(',').map(str::to_owned));
