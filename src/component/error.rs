@@ -42,7 +42,7 @@ pub enum ComponentError {
         takes: String,
     },
     /// A parameter that the kind does not have.
-    #[error("unknown parameter '{name}' of {of}; it takes {takes}")]
+    #[error("unknown parameter '{name:.60}' of {of}; it takes {takes}")]
     UnknownParameter {
         /// The kind of component.
         of: &'static str,
@@ -60,19 +60,19 @@ pub enum ComponentError {
         now: &'static str,
     },
     /// A parameter given more than once.
-    #[error("duplicate parameter '{name}'")]
+    #[error("duplicate parameter '{name:.60}'")]
     ParameterTwice {
         /// The parameter.
         name: String,
     },
     /// A text that is not of the form NAME=VALUE.
-    #[error("'{text}' is not a parameter: expected NAME=VALUE, such as center_ghz=29")]
+    #[error("'{text:.60}' is not a parameter: expected NAME=VALUE, such as center_ghz=29")]
     NotAParameter {
         /// The text.
         text: String,
     },
     /// A kind that does not exist.
-    #[error("there is no component of kind '{kind}'; the kinds are {}", known.join(", "))]
+    #[error("there is no component of kind '{kind:.60}'; the kinds are {}", known.join(", "))]
     UnknownKind {
         /// The name found.
         kind: String,

@@ -36,7 +36,11 @@ impl fmt::Display for ParameterValue {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Number(number) => write!(f, "{number}"),
-            Self::Word(word) => write!(f, "'{word}'"),
+            // Messages stay short.
+            Self::Word(word) => write!(f, "'{word:.60}'"),
+            Self::Numbers(numbers) if numbers.len() > 12 => {
+                write!(f, "a list of {} numbers", numbers.len())
+            }
             Self::Numbers(numbers) => {
                 let items: Vec<String> = numbers.iter().map(ToString::to_string).collect();
                 write!(f, "[{}]", items.join(","))

@@ -32,6 +32,16 @@ use toml::Spanned;
 /// The required yield, in the table of limits.
 const YIELD_PERCENT: &str = "yield_percent";
 
+/// What every die may be judged by.
+const DIE_QUANTITIES: [Quantity; 6] = [
+    Quantity::ImageRejection,
+    Quantity::CommonModeRejection,
+    Quantity::AmplitudeImbalance,
+    Quantity::PhaseError,
+    Quantity::QuadratureError,
+    Quantity::LoPower,
+];
+
 /// The analysis of every die.
 #[derive(Clone, Debug, PartialEq)]
 pub enum RecipeAnalysis {
@@ -240,7 +250,7 @@ impl RecipeReader<'_> {
             None => self.file.error_in_file(error),
         };
         let mut settings = settings.with_own_limits();
-        for limit in table.limits(self.file, Quantity::ALL, &[YIELD_PERCENT])?.iter() {
+        for limit in table.limits(self.file, &DIE_QUANTITIES, &[YIELD_PERCENT])?.iter() {
             let made = settings.with_limit(limit);
             settings = made.map_err(|error| refused(error, limit.quantity().name()))?;
         }

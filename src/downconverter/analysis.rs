@@ -130,17 +130,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     let (plan, output) = (receiver.plan(), receiver.output());
     let points = solved.points(receiver)?;
     let worst = index_of_worst(&points, |balance| -balance.image_rejection_db);
-    // Every case of switched mixers is a solution over all sidebands: parts are compared where the
-    // rejection is worst.
-    let at_worst = match receiver.switching() {
-        Some(_) => {
-            let one = receiver.at(worst, solved.chosen)?;
-            let one = one.with_sidebands_at_most(compared_sidebands(receiver));
-            let solved = Solved::new(&one)?;
-            Some((one, solved))
-        }
-        None => None,
-    };
+    let at_worst = switched_at_worst(receiver, &solved, worst)?;
     let budget = match &at_worst {
         Some((one, solved)) => budget(one, solved, &solved.points(one)?, 0, &mut warnings)?,
         None => budget(receiver, &solved, &points, worst, &mut warnings)?,
@@ -171,11 +161,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     let summary = summary(receiver, &points, worst, &solved.outputs[centre]);
     // Switched mixers have no RF voltages of their own.
     if switching.is_none() {
-        let voltages = Voltages::of(&solved.paths);
-        let elements: Vec<Element> =
-            elements_at(receiver, voltages, true, &plan.points()[centre]).collect();
-        let both = LoRf { lo: &solved.paths.lo.path, rf: &solved.paths.rf.path };
-        warnings.extend(agreement_warnings(receiver, both, &elements, summary.q_leads_i_deg));
+        warnings.extend(disagreement(receiver, &solved, summary.q_leads_i_deg));
     }
     warnings.extend(reversed_warning(receiver, &summary, points.len()));
     warnings.extend(lo_power_warning(receiver, &lo));
@@ -210,6 +196,32 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         switching,
         warnings,
     })
+}
+
+/// The receiver at the point of the worst rejection alone, solved, for switched mixers: each case of them
+/// is a solution over all sidebands, so that parts are compared there only; `None` for multipliers.
+fn switched_at_worst(
+    receiver: &Receiver,
+    solved: &Solved,
+    worst: usize,
+) -> Result<Option<(Receiver, Solved)>> {
+    if receiver.switching().is_none() {
+        return Ok(None);
+    }
+    let one = receiver.at(worst, solved.chosen)?;
+    let one = one.with_sidebands_at_most(compared_sidebands(receiver));
+    let solved = Solved::new(&one)?;
+    Ok(Some((one, solved)))
+}
+
+/// Warnings of mixers that work against each other at the centre of the plan.
+fn disagreement(receiver: &Receiver, solved: &Solved, q_leads_i_deg: f64) -> Vec<String> {
+    let plan = receiver.plan();
+    let centre = &plan.points()[plan.centre_point()];
+    let elements: Vec<Element> =
+        elements_at(receiver, Voltages::of(&solved.paths), true, centre).collect();
+    let both = LoRf { lo: &solved.paths.lo.path, rf: &solved.paths.rf.path };
+    agreement_warnings(receiver, both, &elements, q_leads_i_deg)
 }
 
 /// A warning where the wanted sideband is not the stronger one.

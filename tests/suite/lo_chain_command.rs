@@ -307,7 +307,7 @@ fn wrong_chains_are_refused_at_their_place() {
             INSIDE,
             "\"x_q.2 -- pad_q.1\"",
             "\"x_q.2 -- pad_q.1 -- x_i.2\"",
-            "joined twice",
+            "is in two joins",
             "r.toml:",
         ),
         (
@@ -352,7 +352,7 @@ fn limits_on_what_a_chain_makes_need_a_chain() {
     for limit in ["lo_tone_dbc_max = -30.0", "spurious_response_db = 40.0"] {
         let text = sandbox.read("receiver.toml").replace("lo_power_dbm_min = 5.0", limit);
         sandbox.write("r.toml", text);
-        sandbox.refuses("downconverter r.toml", "limits what the LO chain makes");
+        sandbox.refuses("downconverter r.toml", "limits a result of the LO chain");
     }
 }
 

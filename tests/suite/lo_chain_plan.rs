@@ -1,6 +1,6 @@
 //! An LO chain with what else a receiver may have: switched mixers, and a plan limited to an RF band.
 
-use crate::harness::Sandbox;
+use crate::harness::{Sandbox, unfolded};
 use serde_json::Value;
 use std::collections::BTreeMap;
 
@@ -141,7 +141,8 @@ fn limits_that_do_not_fit_the_mixers_are_refused_at_their_place() {
         sandbox.write("r.toml", &text);
         let run = sandbox.run("downconverter r.toml");
         assert_eq!(run.status, 2, "{text}");
-        assert!(run.stderr.contains(says) && run.stderr.contains("r.toml:"), "{}", run.stderr);
+        let told = unfolded(&run.stderr);
+        assert!(told.contains(says) && told.contains("r.toml:"), "{told}");
     }
     sandbox
         .write("r.toml", limited(&chained, "lo_tone_dbc_max = -20\nconversion_loss_db_max = 50"));
@@ -193,6 +194,7 @@ fn leakage_of_switches_is_that_of_its_lo_where_an_rf_band_limits_the_plan() {
     let plan = "lo_power_dbm = 12\nrf_ghz = { from = 28.4, to = 31 }";
     let text = switched("", plan)
         .replace("lo_ghz = [28, 30]", "lo_ghz = [28, 29, 30]")
+        .replace("sidebands = 3", "sidebands = 3\nlo_to_rf_ff = 5")
         .replace("if_ghz = [0.5]", "if_ghz = [0.3, 0.5]");
     sandbox.write("r.toml", format!("{text}[require]\nlo_at_rf_port_dbm_max = -5\n"));
     let report = sandbox.json("downconverter r.toml");

@@ -51,7 +51,7 @@ fn is_read(attributes: &[Attribute]) -> bool {
     attributes.iter().filter(|own| own.path().is_ident("derive")).any(|own| {
         let mut is_read = false;
         let _ = own.parse_nested_meta(|meta| {
-            is_read |= meta.path.is_ident("Deserialize");
+            is_read |= meta.path.segments.last().is_some_and(|last| last.ident == "Deserialize");
             Ok(())
         });
         is_read
