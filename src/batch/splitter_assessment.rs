@@ -81,7 +81,7 @@ impl AssessedSplitter {
 ///
 /// let job = SplitterJob { file: "data-demo/coupler.s4p".into(), ..SplitterJob::default() };
 /// let assessed = assess_splitter(&job)?;
-/// Without a requirement the result passes.
+/// // Without a requirement the result passes.
 /// assert!(assessed.passes());
 /// # Ok::<(), fourphase::batch::BatchError>(())
 /// ```

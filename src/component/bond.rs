@@ -238,7 +238,7 @@ fn elliptic_integrals(square: f64) -> (f64, f64) {
 /// ```
 /// use fourphase::component::wire_inductance_h;
 ///
-/// The usual estimate is 0.8 nH per mm of a wire of 25 um.
+/// // The usual estimate is 0.8 nH per mm of a wire of 25 um.
 /// let inductance_h = wire_inductance_h(1e-3, 25e-6)?;
 /// assert!((0.8e-9..0.9e-9).contains(&inductance_h));
 /// # Ok::<(), fourphase::component::ComponentError>(())

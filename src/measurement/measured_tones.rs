@@ -135,7 +135,7 @@ impl ToneComparisons {
 /// use fourphase::measurement::{PredictedTone, ToneMeasurement, compare_tones};
 /// use fourphase::splitter::{channel_error, image_rejection_db};
 ///
-/// 30.8 dB from S-parameters, 30.0 dB measured with a standard uncertainty of 0.5 dB: they agree.
+/// // 30.8 dB from S-parameters, 30.0 dB measured with a standard uncertainty of 0.5 dB: they agree.
 /// let error = channel_error(0.4, 2.0);
 /// let balance = ReceiverBalance {
 ///     image_rejection_db: image_rejection_db(0.4, 2.0),

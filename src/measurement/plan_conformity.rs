@@ -41,7 +41,7 @@ use num_complex::Complex64;
 /// let noise = PlanNoise::independent(&[PlanCovariance { image: covariance, wanted: covariance }])?;
 /// let noise = NoiseDraws::new(noise, 1);
 /// let known = KnownBalances::new(&[balance], &noise)?;
-/// One standard uncertainty inside the limit of 0.5 dB: 84 %, computed from draws to 0.5 %.
+/// // One standard uncertainty inside the limit of 0.5 dB: 84 %, computed from draws to 0.5 %.
 /// let limit = Limit::new(Quantity::AmplitudeImbalance, 0.5)?;
 /// assert!((known.probability(&[limit]) - 0.8413).abs() < 0.02);
 /// # Ok::<(), Box<dyn std::error::Error>>(())

@@ -22,8 +22,7 @@ impl ProbePlacement {
     /// ```
     /// use fourphase::measurement::ProbePlacement;
     ///
-    /// 11 um on a line with an effective permittivity of 7 are a delay of 97 fs: 1 degree at 29
-    /// GHz.
+    /// // 11 um on a line with an effective permittivity of 7: 97 fs, or 1 degree at 29 GHz.
     /// let placement = ProbePlacement::new(11.0, 7.0)?;
     /// assert!((placement.phase_rad(29e9).to_degrees() - 1.01).abs() < 0.01);
     /// # Ok::<(), fourphase::measurement::MeasurementError>(())

@@ -67,7 +67,7 @@ const SMALLEST_TELLING_SHARE: f64 = 1e-2;
 /// use fourphase::network::{FrequencyGrid, Network, ParameterKind, onto_grid};
 /// use num_complex::Complex64;
 ///
-/// A line of one nanosecond, sampled every 100 MHz, evaluated half-way.
+/// // A line of one nanosecond, sampled every 100 MHz, evaluated half-way.
 /// let grid = FrequencyGrid::linear(1e9, 2e9, 11)?;
 /// let s = grid.as_hz().iter().map(|f| Complex64::cis(-std::f64::consts::TAU * f * 1e-9)).collect();
 /// let line = Network::new(ParameterKind::Scattering, grid, 1, s, vec![50.0.into()])?;

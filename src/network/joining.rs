@@ -62,7 +62,7 @@ pub fn join(blocks: &[Network], wiring: &Wiring) -> Result<Network, NetworkError
 ///     FrequencyGrid, Network, ParameterKind, Port, Terminal, Wiring, port_voltages,
 /// };
 ///
-/// A matched one-port absorbs the whole watt: the square root of 50 ohm, in volts.
+/// // A matched one-port absorbs the whole watt: the square root of 50 ohm, in volts.
 /// let grid = FrequencyGrid::from_hz(vec![29e9])?;
 /// let matched = Network::new(ParameterKind::Scattering, grid, 1, vec![0.0.into()], vec![50.0.into()])?;
 /// let port = Terminal { block: 0, port: Port::from_index(0) };

@@ -143,7 +143,7 @@ impl fmt::Display for PassivePartFinding {
 /// ```
 /// use fourphase::network::{FrequencyGrid, Network, ParameterKind, passive_part_findings};
 ///
-/// A divider whose file has -3 dB as the number -3.
+/// // A divider whose file has -3 dB as the number -3.
 /// let grid = FrequencyGrid::from_hz(vec![29e9])?;
 /// let s: Vec<_> = [-40.0, -3.0, -3.0, -40.0].iter().map(|&re: &f64| re.into()).collect();
 /// let network = Network::new(ParameterKind::Scattering, grid, 2, s, vec![50.0.into()])?;

@@ -26,7 +26,7 @@ use std::borrow::Cow;
 /// ```
 /// use fourphase::network::{FrequencyGrid, Network, ParameterKind, WaveDefinition, change_reference};
 ///
-/// A 75 ohm load has a reflection of 0.2 in 50 ohm, and of 0 in 75 ohm.
+/// // A 75 ohm load has a reflection of 0.2 in 50 ohm, and of 0 in 75 ohm.
 /// let grid = FrequencyGrid::from_hz(vec![1e9])?;
 /// let load = Network::new(ParameterKind::Scattering, grid, 1, vec![0.2.into()], vec![50.0.into()])?;
 /// let matched = change_reference(&load, vec![75.0.into()], WaveDefinition::Kurokawa)?;

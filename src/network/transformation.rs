@@ -76,7 +76,7 @@ impl Transformation {
     /// ```
     /// use fourphase::network::{FrequencyGrid, Network, ParameterKind, Transformation};
     ///
-    /// A 75 ohm load as an impedance.
+    /// // A 75 ohm load as an impedance.
     /// let grid = FrequencyGrid::from_hz(vec![1e9])?;
     /// let load = Network::new(ParameterKind::Scattering, grid, 1, vec![0.2.into()], vec![50.0.into()])?;
     /// let wanted = Transformation { parameter: Some(ParameterKind::Impedance), ..Transformation::default() };

@@ -177,7 +177,7 @@ impl Mislabelling {
 /// ```
 /// use fourphase::touchstone::{ReadOptions, parse, passive_file_findings};
 ///
-/// A divider written in dB, with MA in its option line.
+/// // A divider written in dB, with MA in its option line.
 /// let text = "# GHz S MA R 50\n29 -25 10 -3.1 -90 -3.1 -90 -25 10\n";
 /// let file = parse(text.as_bytes(), "line.s2p".as_ref(), &ReadOptions::default())?;
 /// let refused = passive_file_findings(&file, 28e9..=30e9, false).unwrap_err().to_string();

@@ -33,7 +33,7 @@ impl Yield {
     /// ```
     /// use fourphase::wafer::Yield;
     ///
-    /// None of ten: at most 30.8 % at a confidence level of 95 %.
+    /// // None of ten: at most 30.8 % at a confidence level of 95 %.
     /// let none = Yield::new(0, 10);
     /// assert!((none.interval.1 - (1.0 - 0.025_f64.powf(0.1))).abs() < 1e-12);
     /// ```
