@@ -577,7 +577,7 @@ pub(super) struct Plan {
     #[arg(long = "if", value_name = "LO..HI", value_parser = units::parse_frequency_range_hz)]
     pub(super) intermediate: (f64, f64),
     /// LO at the mixers over LO at the input; for a chain the orders of its stages, such as 3,2
-    #[arg(long, value_name = "N[,N..]", value_delimiter = ',', default_value = "1")]
+    #[arg(long, value_name = "N[,N..]", value_delimiter = ',', default_value = "1", value_parser = order)]
     pub(super) multiplication: Vec<u32>,
     /// Output format
     #[arg(long, value_enum, default_value_t)]
@@ -671,6 +671,13 @@ fn option_line(text: &str) -> Result<OptionLine, String> {
 fn finite(text: &str) -> Result<f64, String> {
     let value = text.trim().parse::<f64>().ok().filter(|value| value.is_finite());
     value.ok_or_else(|| "expected a number".to_owned())
+}
+
+/// An order of multiplication.
+fn order(text: &str) -> Result<u32, String> {
+    let order = text.trim().parse::<u32>().ok().filter(|order| *order > 0);
+    order
+        .ok_or_else(|| "expected whole numbers above 0 with commas between, such as 3,2".to_owned())
 }
 
 fn not_negative(text: &str) -> Result<f64, String> {

@@ -60,12 +60,23 @@ pub(super) fn lo_chain_result(
                 .to_owned(),
         );
     }
+    let left_out = analysis.left_out(&before, &inside);
+    let is_judged = |quantity| receiver.limits().on(quantity).is_some();
+    if !left_out.is_empty()
+        && (is_judged(Quantity::LoTone) || is_judged(Quantity::SpuriousResponse))
+    {
+        warnings.push(format!(
+            "{} tones beside the LO are outside the data of a part, and limits on tones and spurious \
+             responses are judged without them",
+            left_out.len()
+        ));
+    }
     Ok(Some(LoChainResult {
         source_dbm: chain.setup().source.power_dbm,
         tones_at_mixers: analysis.tones_at_mixers(&inside, &at_input),
         spurious_responses: found.responses,
         responses_outside_data: found.outside,
-        left_out: analysis.left_out(&before, &inside),
+        left_out,
         phase_noise_at_mixers: analysis.phase_noise(),
         input_window: analysis.window()?,
         power_curve: analysis.power_curve()?,

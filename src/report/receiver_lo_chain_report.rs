@@ -196,7 +196,7 @@ fn responses_text(chain: &LoChainResult) -> String {
         return "No spurious response within the data of the RF path.\n".to_owned();
     }
     worst.sort_by(|one, other| other.relative_db().total_cmp(&one.relative_db()));
-    let mut rows = table(&["spurious response", "RF", "dB", "LO", "IF", "in RF band"]);
+    let mut rows = table(&["spurious response", "RF", "dB", "LO", "IF", "in RF band dB"]);
     for response in worst.iter().take(MOST_ROWS) {
         let sign =
             if response.sideband == crate::downconverter::Sideband::Upper { '+' } else { '-' };
@@ -206,7 +206,8 @@ fn responses_text(chain: &LoChainResult) -> String {
             fixed(response.relative_db(), 1),
             ShownFrequency(response.lo_hz).to_string(),
             ShownFrequency(response.if_hz).to_string(),
-            if response.is_in_rf_band { "yes" } else { "no" }.to_owned(),
+            strongest_in_band_db(chain, response)
+                .map_or_else(|| "no".to_owned(), |db| fixed(db, 1)),
         ]);
     }
     let mut text = format!("{}\n", lines(&rows));
@@ -323,6 +324,16 @@ pub fn lo_tones_csv(receiver: &Receiver, chain: &LoChainResult) -> Result<String
         }
     }
     csv.finish()
+}
+
+/// The strongest response of the line of another one that is in the RF band, dB.
+fn strongest_in_band_db(chain: &LoChainResult, line: &SpuriousResponse) -> Option<f64> {
+    let own = chain.spurious_responses.iter().filter(|own| {
+        own.is_in_rf_band
+            && own.multiple.total_cmp(&line.multiple).is_eq()
+            && own.sideband == line.sideband
+    });
+    own.map(SpuriousResponse::relative_db).reduce(f64::max)
 }
 
 /// The spurious responses, one row each.

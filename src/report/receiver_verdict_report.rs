@@ -141,7 +141,7 @@ fn requirement(held: &RequirementResult, word: &str, probability: &str) -> Strin
     // Nothing to limit anywhere has no place.
     let is_of_chain = matches!(quantity, Quantity::LoTone | Quantity::SpuriousResponse);
     if held.worst.is_infinite() && is_of_chain {
-        place = ", for there is none".to_owned();
+        place = ", none within the data".to_owned();
     }
     if let Some(mixer) = &location.mixer {
         let _ = write!(place, ", {}", printable(mixer));
