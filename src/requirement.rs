@@ -228,9 +228,21 @@ impl Quantity {
         matches!(self, Self::ImageRejection | Self::CommonModeRejection)
     }
 
-    /// Whether its values may be negative: levels in dBm.
-    fn is_level(self) -> bool {
-        matches!(self.unit(), "dBm" | "dBc")
+    /// The range of its limits, in its unit: beyond it every receiver passes, or none does. Ours, but
+    /// for the angle: from 90 degrees on the sidebands are exchanged.
+    #[must_use]
+    pub fn limits(self) -> (f64, f64) {
+        match self {
+            Self::ImageRejection | Self::CommonModeRejection | Self::SpuriousResponse => {
+                (0.0, 200.0)
+            }
+            Self::AmplitudeImbalance => (0.0, 40.0),
+            Self::PhaseError | Self::QuadratureError => (0.0, 90.0),
+            Self::ConversionLoss | Self::NoiseFigure => (0.0, 200.0),
+            Self::LoPower | Self::LoPowerMax => (-200.0, 60.0),
+            Self::LoAtRfPort => (-300.0, 60.0),
+            Self::LoTone => (-300.0, 0.0),
+        }
     }
 }
 
@@ -246,9 +258,12 @@ pub enum LimitError {
         /// The number found.
         value: f64,
     },
-    /// The limit is negative, and the quantity is not a level in dBm or dBc.
-    #[error("{} must be 0 or above, found {value}", quantity.name())]
-    Negative {
+    /// The limit is outside the range in which it can distinguish receivers.
+    #[error(
+        "{} must be from {} to {}, found {value}",
+        quantity.name(), quantity.limits().0, quantity.limits().1
+    )]
+    OutOfRange {
         /// The limited quantity.
         quantity: Quantity,
         /// The number found.
@@ -276,14 +291,14 @@ impl Limit {
     /// ```
     ///
     /// # Errors
-    /// [`LimitError`] if the number is not finite, or negative for a quantity that is not a level
-    /// in dBm or dBc.
+    /// [`LimitError`] if the number is not finite or outside [`Quantity::limits`].
     pub fn new(quantity: Quantity, value: f64) -> Result<Self, LimitError> {
         if !value.is_finite() {
             return Err(LimitError::NotFinite { quantity, value });
         }
-        if value < 0.0 && !quantity.is_level() {
-            return Err(LimitError::Negative { quantity, value });
+        let (low, high) = quantity.limits();
+        if value < low || value > high {
+            return Err(LimitError::OutOfRange { quantity, value });
         }
         Ok(Self { quantity, value })
     }
@@ -630,7 +645,7 @@ mod tests {
     #[test]
     fn a_requirement_is_not_judged_by_a_figure_without_a_number() {
         for &quantity in Quantity::ALL {
-            let limit = limit(quantity, 1.0);
+            let limit = limit(quantity, quantity.limits().1);
             assert!(!limit.is_kept_by(f64::NAN));
             let findings = |second| [(Figure::new(2.0), 1e9), (second, 2e9)];
             let judged = |second| {
@@ -652,14 +667,16 @@ mod tests {
     }
 
     #[test]
-    fn limits_are_finite_and_only_levels_are_negative() {
+    fn limits_are_finite_and_within_their_range() {
         assert!(Limit::new(Quantity::LoPower, -10.0).is_ok());
         assert!(Limit::new(Quantity::PhaseError, 0.0).is_ok());
         let message = |quantity, value| Limit::new(quantity, value).unwrap_err().to_string();
         assert_eq!(
             message(Quantity::ImageRejection, -25.0),
-            "image_rejection_db must be 0 or above, found -25"
+            "image_rejection_db must be from 0 to 200, found -25"
         );
+        assert!(message(Quantity::PhaseError, 95.0).contains("from 0 to 90, found 95"));
+        assert!(message(Quantity::LoTone, 40.0).contains("from -300 to 0, found 40"));
         for value in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
             assert!(message(Quantity::LoPower, value).contains("must be a finite number, found"));
         }

@@ -431,7 +431,7 @@ pub(super) struct Join {
     #[command(flatten)]
     pub(super) form: FileForm,
     #[command(flatten)]
-    pub(super) reading: Reading,
+    pub(super) reading: PartReading,
 }
 
 #[derive(Debug, Args)]
@@ -451,7 +451,7 @@ pub(super) struct Rebuild {
     #[command(flatten)]
     pub(super) form: FileForm,
     #[command(flatten)]
-    pub(super) reading: Reading,
+    pub(super) reading: PartReading,
 }
 
 #[derive(Debug, Args)]
@@ -526,8 +526,8 @@ pub(super) struct Compare {
     /// The file that is compared with it
     #[arg(value_name = "B")]
     pub(super) second: PathBuf,
-    /// Maximum vector difference of any entry
-    #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = not_negative)]
+    /// Maximum vector difference of any entry, linear
+    #[arg(long, value_name = "X", allow_negative_numbers = true, value_parser = vector_difference)]
     pub(super) require_vector: Option<f64>,
     /// Also write a picture of both
     #[arg(long, value_name = "FILE.png|FILE.svg", value_parser = picture)]
@@ -678,6 +678,19 @@ fn order(text: &str) -> Result<u32, String> {
     let order = text.trim().parse::<u32>().ok().filter(|order| *order > 0);
     order
         .ok_or_else(|| "expected whole numbers above 0 with commas between, such as 3,2".to_owned())
+}
+
+/// Entries of passive parts differ by at most 2.
+fn vector_difference(text: &str) -> Result<f64, String> {
+    let value = finite(text)?;
+    if (0.0..=2.0).contains(&value) {
+        return Ok(value);
+    }
+    let ratio = crate::units::amplitude_from_db(-value.abs());
+    Err(format!(
+        "expected a linear difference from 0 to 2; if {} dB is meant, write {ratio:.3e}",
+        -value.abs()
+    ))
 }
 
 fn not_negative(text: &str) -> Result<f64, String> {

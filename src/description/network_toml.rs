@@ -129,6 +129,9 @@ pub fn read_network(
     let entries: NetworkEntries = source.parse()?;
     let mut files = NamedFiles::of(&source, options);
     let references_ohm = references(&source, &entries)?;
+    if entries.blocks.is_empty() {
+        return Err(source.complaint_in_file("the network needs a [[block]], found none"));
+    }
     let blocks = Blocks::read(&source, &entries.blocks, &mut files)?;
     if let Some(block) = blocks.iter().find(|block| block.origin.stage().is_some()) {
         let what =

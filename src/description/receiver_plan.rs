@@ -1,13 +1,16 @@
 //! `[frequency_plan]` of RECEIVER.toml, and the frequencies needed from a receiver's files.
 
 use super::error::{DescriptionError, DescriptionProblem, PlanMistake};
-use super::source::TomlFile;
+use super::source::{Pair, TomlFile};
 use crate::downconverter::{
     LoIfPoint, LoIfSettings, LoRf, PlanError, ReceiverError, ReceiverPlan, Sideband,
 };
 use crate::network::Network;
 use crate::units::{ShownFrequency, check_ghz, equidistant, shown_band};
-use serde::Deserialize;
+use serde::de::value::{MapAccessDeserializer, SeqAccessDeserializer};
+use serde::de::{MapAccess, SeqAccess, Visitor};
+use serde::{Deserialize, Deserializer};
+use std::fmt;
 use std::ops::{Range, RangeInclusive};
 use toml::Spanned;
 
@@ -40,12 +43,47 @@ enum Sweep {
     Range(SweepRange),
 }
 
-/// A band, both ends included.
-#[derive(Clone, Copy, Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
+/// A band, both ends included: a list of two frequencies or a table.
+#[derive(Clone, Copy, Debug)]
 struct RfBandEntry {
     from: f64,
     to: f64,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RfBandTable {
+    from: f64,
+    to: f64,
+}
+
+impl<'de> Deserialize<'de> for RfBandEntry {
+    /// By hand, since a derived reader takes a table's values from a list of any length, and one
+    /// that tries both forms loses the place of a wrong key.
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct ListOrTable;
+
+        impl<'de> Visitor<'de> for ListOrTable {
+            type Value = RfBandEntry;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("[27, 31] or { from = 27, to = 31 }")
+            }
+
+            fn visit_seq<A: SeqAccess<'de>>(self, list: A) -> Result<Self::Value, A::Error> {
+                let Pair(from, to) = Pair::deserialize(SeqAccessDeserializer::new(list))?;
+                Ok(RfBandEntry { from, to })
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Self::Value, A::Error> {
+                let table = MapAccessDeserializer::new(map);
+                let RfBandTable { from, to } = RfBandTable::deserialize(table)?;
+                Ok(RfBandEntry { from, to })
+            }
+        }
+
+        deserializer.deserialize_any(ListOrTable)
+    }
 }
 
 /// Equidistant points, both ends included.

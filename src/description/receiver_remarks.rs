@@ -8,6 +8,7 @@ use super::source::TomlFile;
 use crate::component::far_centre;
 use crate::units::{amplitude_from_db, check_prefix, db_from_amplitude, shown_complex};
 use num_complex::Complex64;
+use std::f64::consts::PI;
 use std::ops::{Range, RangeInclusive};
 
 /// A gain that a mixer is given, and its place; the gain of a mixer without one has no place.
@@ -59,6 +60,8 @@ pub(super) fn component_remarks(
     let remarks = numbers.filter_map(|(key, value, span)| {
         let what = match key {
             "center_ghz" => far_centre(entry.kind()?, value, band_hz)?,
+            "loss_tangent" => large_loss_tangent(value)?,
+            _ if key.ends_with("_deg") => angle_in_radians(key, value)?,
             _ => small_element(key, value).or_else(|| small_impedance(key, value))?,
         };
         Some(source.remark(span, &format!("block '{block}': {what}")))
@@ -81,6 +84,29 @@ pub(super) fn small_element(key: &str, value: f64) -> Option<String> {
              write {}",
             value * 1e3
         )
+    })
+}
+
+/// A loss tangent that is meant in percent or thousandths.
+fn large_loss_tangent(value: f64) -> Option<String> {
+    /// Substrates of this kind of circuit are below 0.03, lossy ones below 0.1 (ours).
+    const LARGEST: f64 = 0.1;
+    (value > LARGEST).then(|| {
+        format!(
+            "loss_tangent = {value} is above that of any substrate; it is a ratio: if {value} % is \
+             meant, write {}",
+            value / 100.0
+        )
+    })
+}
+
+/// An angle that is a simple part of pi to four digits: meant in radians.
+fn angle_in_radians(key: &str, value: f64) -> Option<String> {
+    let parts = [1.0 / 6.0, 0.25, 1.0 / 3.0, 0.5, 2.0 / 3.0, 0.75, 1.0, 1.5, 2.0];
+    let turned = parts.iter().find(|part| (value.abs() - *part * PI).abs() < 5e-4 * value.abs());
+    turned.map(|part| {
+        let degrees = (180.0 * part).copysign(value);
+        format!("{key} = {value} is in degrees; if {value} rad is meant, write {degrees:.0}")
     })
 }
 

@@ -398,7 +398,7 @@ yield_percent = 90
             ),
             (
                 below("[require]\nimage_rejection_db = -1\n"),
-                "image_rejection_db must be 0 or above, found -1",
+                "image_rejection_db must be from 0 to 200, found -1",
                 "5:22",
             ),
             (

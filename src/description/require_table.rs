@@ -21,6 +21,9 @@ enum RequireValue {
     List(Vec<f64>),
 }
 
+/// Bands end below this: far above every receiver of this kind, below one written in MHz (ours).
+const HIGHEST_BAND_GHZ: f64 = 2_000.0;
+
 impl RequireTable {
     fn value(&self, name: &str) -> Option<&Spanned<RequireValue>> {
         self.0.iter().find(|(key, _)| key.get_ref() == name).map(|(_, value)| value)
@@ -56,9 +59,16 @@ impl RequireTable {
         match given.get_ref() {
             RequireValue::List(list)
                 if matches!(list.as_slice(), [low, high]
-                if *low >= 0.0 && low <= high && *high <= crate::units::MAX_GHZ) =>
+                if *low >= 0.0 && low <= high && *high <= HIGHEST_BAND_GHZ) =>
             {
                 Ok(Some((list[0] * 1e9, list[1] * 1e9)))
+            }
+            RequireValue::List(list) if list.len() == 2 && list[1] > HIGHEST_BAND_GHZ => {
+                let what = format!(
+                    "{name} is in GHz, and {} GHz is beyond {HIGHEST_BAND_GHZ} GHz",
+                    list[1]
+                );
+                Err(source.complaint(given, what))
             }
             _ => {
                 let what = format!("{name} must be two frequencies in GHz, [low, high]");
@@ -122,7 +132,11 @@ mod tests {
                 "unknown key 'phase_error_deg'; known keys: image_rejection_db, lo_power_dbm_min, \
                  yield_percent",
             ),
-            ("image_rejection_db = -3", "1:22", "image_rejection_db must be 0 or above, found -3"),
+            (
+                "image_rejection_db = -3",
+                "1:22",
+                "image_rejection_db must be from 0 to 200, found -3",
+            ),
             ("lo_power_dbm_min = nan", "1:20", "must be a finite number, found NaN"),
             ("image_rejection_db = \"30\"", "1:22", "expected a number"),
         ] {

@@ -17,6 +17,7 @@ use crate::measurement::{
 use crate::network::Network;
 use crate::requirement::{Limits, Quantity};
 use crate::touchstone::ReadOptions;
+use crate::units::neper_from_db;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -159,7 +160,7 @@ impl Uncertainty {
             trials: TrialSettings::default(),
             decisions: DecisionSettings::default(),
             inputs: Vec::new(),
-            warnings: Vec::new(),
+            warnings: amount.remark().into_iter().collect(),
         })
     }
 
@@ -428,6 +429,9 @@ fn stated(
         magnitude: None,
         phase_deg: port.phase_deg.clone(),
     });
+    let entries = [&given.transmission, &given.reflection, &port];
+    let large = entries.into_iter().flatten().filter_map(|entry| large_amount(source, entry));
+    files.warnings.extend(large.collect::<Vec<_>>());
     let amounts = |kind: &str, entry: Option<&AmountEntry>| {
         StatedAmounts::read(source, kind, entry.unwrap_or(&none), table.as_ref())
     };
@@ -463,6 +467,22 @@ fn stated(
             Ok(SourceKind::Entries { transmission, reflection, symmetry, over_frequency })
         }
     }
+}
+
+/// A remark at the first amount of an entry that no calibrated measurement has.
+fn large_amount(source: &TomlFile, entry: &AmountEntry) -> Option<String> {
+    let remark = |given: &Option<Spanned<f64>>, amount: &dyn Fn(f64) -> EntryAmount| {
+        let given = given.as_ref()?;
+        Some(source.remark(given.span(), &amount(*given.get_ref()).remark()?))
+    };
+    let none = EntryAmount::default();
+    remark(&entry.magnitude_db, &|db| EntryAmount { magnitude_np: neper_from_db(db), ..none })
+        .or_else(|| {
+            remark(&entry.phase_deg, &|deg| EntryAmount { phase_rad: deg.to_radians(), ..none })
+        })
+        .or_else(|| {
+            remark(&entry.magnitude, &|linear| EntryAmount { magnitude_linear: linear, ..none })
+        })
 }
 
 /// The placement; `None` if it has no uncertainty.

@@ -69,7 +69,8 @@ impl IqCorrection {
     ///
     /// # Method
     /// A correction better than a candidate is in every point's disk of the candidate's level, so
-    /// only steps within the common range of all disks are tried.
+    /// only steps within the common range of all disks are tried: up to 20,000 of them, and
+    /// otherwise the nearest ones to the continuous correction.
     pub fn best_quantised(points: &[CorrectionPoint], steps: CorrectionSteps) -> Self {
         Self::best(points).quantised(points, steps)
     }
@@ -125,8 +126,9 @@ impl IqCorrection {
     }
 }
 
-/// Maximum number of candidates; there are more only where no correction is useful.
-const MAX_CANDIDATES: f64 = 200_000.0;
+/// Maximum number of candidates. There are more only where no correction is useful, or with steps so
+/// fine that the nearest ones to the continuous correction are as good.
+const MAX_CANDIDATES: f64 = 20_000.0;
 
 /// A range of numbers.
 #[derive(Clone, Copy)]

@@ -222,16 +222,15 @@ impl<D: DrawnErrors> PlanReading<D> {
                 (one, outwards * (radius - one.inside), (radius + beyond).powi(2))
             })
             .collect();
-        let exceeds = |draw: &usize| {
-            truths.iter().any(|(one, truth, limit)| {
-                let error = one.noise.in_deviations(self.draws.error(*draw, one.at));
+        let beyond_in = |draw: usize| {
+            let exceeds = |(one, truth, limit): &&(&Assumed, Complex64, f64)| {
+                let error = one.noise.in_deviations(self.draws.error(draw, one.at));
                 (truth + error).norm_sqr() >= *limit
-            })
+            };
+            truths.iter().filter(exceeds).count()
         };
-        let exceeding = (0..count).into_par_iter().filter(exceeds).count();
-        #[expect(clippy::cast_precision_loss, reason = "thousands of draws")]
-        let share = exceeding as f64 / count as f64;
-        share.clamp(largest, sum)
+        let counts: Vec<usize> = (0..count).into_par_iter().map(beyond_in).collect();
+        share_with_any(&counts, sum).clamp(largest, sum)
     }
 
     /// The evidence of the reading against truths on either side of a limit.
@@ -330,6 +329,21 @@ impl<D: DrawnErrors> PlanReading<D> {
     }
 }
 
+/// The probability that at least one point exceeds, from the number of points that do in each draw and
+/// its exact mean. The mean is a control variate (R. Y. Rubinstein, Simulation and the Monte Carlo
+/// Method, Wiley 1981, from memory): errors of unrelated points and of points that exceed together
+/// then hardly depend on the draws.
+#[expect(clippy::cast_precision_loss, reason = "thousands of draws")]
+fn share_with_any(counts: &[usize], exact_mean: f64) -> f64 {
+    let draws = counts.len() as f64;
+    let share = counts.iter().filter(|&&count| count > 0).count() as f64 / draws;
+    let mean = counts.iter().sum::<usize>() as f64 / draws;
+    let variance = counts.iter().map(|&count| (count as f64 - mean).powi(2)).sum::<f64>() / draws;
+    // A count times whether it is above zero is the count, so the covariance of both is this.
+    let slope = if variance > 0.0 { mean * (1.0 - share) / variance } else { 0.0 };
+    share - slope * (mean - exact_mean)
+}
+
 /// A point at the assumed worst value, or as far inside as its own reading permits.
 struct Assumed {
     at: usize,
@@ -337,4 +351,30 @@ struct Assumed {
     boundary: Boundary,
     /// The distance inside, in standard deviations.
     inside: f64,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand_chacha::ChaCha8Rng;
+    use rand_chacha::rand_core::{RngCore as _, SeedableRng as _};
+
+    /// 30 points that exceed with 0.2 % each: unrelated ones together 1 - 0.998^30, common ones 0.2 %.
+    /// Of 4,000 draws the plain share of the former has a standard deviation of 0.37 %, of the latter
+    /// 0.07 %.
+    #[test]
+    fn a_share_hardly_depends_on_the_draws() {
+        let (points, alone) = (30, 0.002);
+        for seed in 0..20 {
+            let mut random = ChaCha8Rng::seed_from_u64(seed);
+            let mut exceeds = || f64::from(random.next_u32()) < alone * f64::from(u32::MAX);
+            let unrelated: Vec<usize> =
+                (0..4_000).map(|_| (0..points).filter(|_| exceeds()).count()).collect();
+            let common: Vec<usize> =
+                (0..4_000).map(|_| if exceeds() { points } else { 0 }).collect();
+            let want = 1.0 - (1.0 - alone).powi(30);
+            assert!((share_with_any(&unrelated, 30.0 * alone) - want).abs() < 2e-3);
+            assert!((share_with_any(&common, 30.0 * alone) - alone).abs() < 1e-9);
+        }
+    }
 }

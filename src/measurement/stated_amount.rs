@@ -1,6 +1,7 @@
 //! Standard uncertainties of S-parameters, one value for each frequency.
 
 use super::error::MeasurementError;
+use crate::units::db_from_neper;
 
 /// Standard uncertainties of a complex number at one frequency; 0 if there is none.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -23,6 +24,29 @@ pub struct PassAmount {
 }
 
 impl EntryAmount {
+    /// The sentence for an amount that no calibrated measurement has: one in another unit, or a limit
+    /// in place of a standard uncertainty.
+    pub(crate) fn remark(&self) -> Option<String> {
+        /// Above what is left after any calibration (ours).
+        const MOST_DB: f64 = 1.0;
+        const MOST_DEG: f64 = 10.0;
+        const MOST_LINEAR: f64 = 0.1;
+        let (db, deg) = (db_from_neper(self.magnitude_np), self.phase_rad.to_degrees());
+        let found = if db > MOST_DB {
+            format!("{db:.4} dB")
+        } else if deg > MOST_DEG {
+            format!("{deg:.4} deg")
+        } else if self.magnitude_linear > MOST_LINEAR {
+            format!("{:.4} in magnitude", self.magnitude_linear)
+        } else {
+            return None;
+        };
+        Some(format!(
+            "a standard uncertainty of {found} is above that of calibrated measurements (0.05 dB and \
+             0.4 deg are usual); decisions follow it all the same"
+        ))
+    }
+
     pub(crate) fn check(&self) -> Result<(), MeasurementError> {
         check([self.magnitude_np, self.magnitude_linear, self.phase_rad])
     }

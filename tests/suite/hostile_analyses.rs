@@ -152,8 +152,8 @@ fn two_port(network: &Network, mut shown: String) -> Outcome {
 fn splitter(network: &Network, mut shown: String) -> Outcome {
     let limits = [
         Limit::new(Quantity::ImageRejection, 0.0),
-        Limit::new(Quantity::AmplitudeImbalance, 1e9),
-        Limit::new(Quantity::PhaseError, 360.0),
+        Limit::new(Quantity::AmplitudeImbalance, 40.0),
+        Limit::new(Quantity::PhaseError, 90.0),
     ];
     let settings = SplitterSettings {
         roles: GivenRoles {

@@ -37,6 +37,10 @@ fn values_of_a_receiver_in_another_unit_are_refused() {
             "a return loss of 10 dB is 0.316",
         ),
         ("[mixing]", "[mixing]\njoins = [\"a.b -- c.d\"]", "move joins above the first table"),
+        ("image_rejection_db = 25.0", "image_rejection_db = 310", "must be from 0 to 200"),
+        ("quadrature_error_deg = 5.0", "quadrature_error_deg = 95", "must be from 0 to 90"),
+        ("lo_power_dbm_min = 5.0", "lo_power_dbm_min = 5000", "must be from -200 to 60"),
+        ("[require]", "[require]\nspurious_band_ghz = [27500, 31000]", "is beyond 2000 GHz"),
     ] {
         changed(&[(from, to)]).refuses("downconverter receiver.toml", says);
     }
@@ -60,10 +64,53 @@ fn values_of_a_receiver_that_are_likely_mistakes_are_told() {
         ("polarity = \"-\"", &format!("{gain}[-6, 0]"), "turns its output by 180 deg"),
         ("polarity = \"-\"", &format!("{gain}[0.5, 180]"), "more than 10 dB from another mixer's"),
         ("[correction]", "[correction]\namplitude_db = 20", "more than any receiver needs"),
+        ("angle_deg = 40", "angle_deg = 1.5708", "if 1.5708 rad is meant, write 90"),
+        (
+            "kind = \"line\", impedance_ohm = 50, center_ghz = 29, angle_deg = 40, loss_db = 0.1",
+            "kind = \"microstrip\", width_um = 70, length_um = 900, loss_tangent = 2",
+            "if 2 % is meant, write 0.02",
+        ),
     ] {
         let run = changed(&[(from, to)]).run("downconverter receiver.toml");
         assert!(unfolded(&run.stderr).contains(says), "{to}: {}", run.stderr);
     }
+}
+
+/// 0.05 dB and 0.4 deg are usual: 3 dB and 30 deg are limits in the place of uncertainties.
+#[test]
+fn uncertainties_of_no_measurement_are_told() {
+    let sandbox = Sandbox::with_demo();
+    for (amount, says) in [
+        ("magnitude_db=3", "a standard uncertainty of 3.0000 dB"),
+        ("phase_deg=30", "a standard uncertainty of 30.0000 deg"),
+        ("magnitude=0.4", "a standard uncertainty of 0.4000 in magnitude"),
+    ] {
+        let run = sandbox.run(&format!("splitter coupler.s4p --uncertainty {amount}"));
+        assert!(unfolded(&run.stderr).contains(says), "{amount}: {}", run.stderr);
+    }
+    let usual = sandbox.run("splitter coupler.s4p --uncertainty magnitude_db=0.05,phase_deg=0.4");
+    assert_eq!(usual.stderr, "");
+    let source = "[[source]]\ntransmission = { magnitude_db = 0.05, phase_deg = 40 }\n";
+    sandbox.write("large.toml", source);
+    let run = sandbox.run("splitter coupler.s4p --uncertainty large.toml");
+    let says = "large.toml:2:51: a standard uncertainty of 40.0000 deg";
+    assert!(unfolded(&run.stderr).contains(says), "{}", run.stderr);
+}
+
+#[test]
+fn a_limit_of_differences_is_linear() {
+    let sandbox = Sandbox::with_demo();
+    let run = "compare coupler.s4p coupler.s4p --require-vector";
+    assert!(sandbox.refused(&format!("{run} 40")).contains("if -40 dB is meant, write 1.000e-2"));
+    assert!(sandbox.refused(&format!("{run} -40")).contains("if -40 dB is meant, write 1.000e-2"));
+    sandbox.succeeds(&format!("{run} 0.01"));
+}
+
+#[test]
+fn joins_without_a_block_are_refused_as_such() {
+    let sandbox = Sandbox::new();
+    sandbox.write("empty.toml", "ports = [\"a.1\"]\njoins = [\"a.1 -- b.2\"]\n");
+    sandbox.refuses("join empty.toml --output x.s1p", "needs a [[block]], found none");
 }
 
 #[test]
@@ -76,6 +123,7 @@ fn what_is_meant_has_no_remark() {
         ("[correction]", "[correction]\nphase_deg = -3"),
         ("center_ghz = 29,", "center_ghz = 28,"),
         ("capacitance_ff = 12", "capacitance_ff = 0"),
+        ("angle_deg = 40", "angle_deg = 1.55"),
     ] {
         let run = changed(&[(from, to)]).run("downconverter receiver.toml");
         assert_eq!(run.stderr, "", "{to}");

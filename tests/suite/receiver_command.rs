@@ -309,7 +309,7 @@ fn wrong_numbers_are_refused_at_their_line() {
         ("name = \"i_plus\"", gain, "the magnitude of a gain must be from", "gain"),
         ("lo_power_dbm = 17.0\n", "", "lo_power_dbm is missing", "lo_power_dbm_min"),
         ("exponent = 1.0", "exponent = -1.0", "from 0 to 10", "lo_amplitude_exponent"),
-        ("_db = 25.0", "_db = -25.0", "must be 0 or above, found -25", "image_rejection_db"),
+        ("_db = 25.0", "_db = -25.0", "must be from 0 to 200, found -25", "image_rejection_db"),
         ("[correction]", ring, "from 0 to below 1", "mixer_reflection"),
         ("[correction]", quarter_turn, "from -89 to 89", "phase_deg = 90"),
         ("[correction]", "[correction]\nacts_on = \"rf\"", "unknown value 'rf'", "acts_on"),

@@ -246,6 +246,8 @@ fn wrong_bands_are_refused_at_their_line() {
         ("{ from = 0, to = 28 }", "above 0 GHz"),
         ("{ from = nan, to = 28 }", "above 0 GHz"),
         ("{ from = 28, to = 31, points = 3 }", "unknown key 'points'"),
+        ("[28, 29.5, 31]", "expected a list of two values"),
+        ("[40, 45]", "the RF band of 40 to 45 GHz leaves no point of the plan"),
     ] {
         let text = replaced(&demo(), &[(IFS, &format!("{IFS}\nrf_ghz = {band}"))]);
         sandbox.write("wrong.toml", text);

@@ -86,8 +86,10 @@ fn simulated(truth: &[Complex64], noise: &NoiseDraws, measurements: u32) -> Shar
     let worst_db = truth.iter().map(|one| image_rejection_of_error_db(*one));
     let worst_db = worst_db.fold(f64::INFINITY, f64::min);
     let rule = DecisionRule::Conformity(0.95);
-    let one = |seed: u32| {
-        let known = measured(truth, u64::from(seed));
+    // Each truth has noise of its own, so that shares at different truths are independent.
+    let first_seed = truth[0].norm().to_bits();
+    let one = |number: u32| {
+        let known = measured(truth, first_seed.wrapping_add(u64::from(number)));
         let known = KnownBalances::new(&known, noise).unwrap();
         let (low, high) = known.interval_of_worst(REJECTION, 0.95).unwrap();
         let decided = |limit_db: f64| {
