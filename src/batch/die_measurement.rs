@@ -187,7 +187,9 @@ impl DieMeasurement {
                 Err(PassiveFileError::Network(_)) => Vec::new(),
                 Err(source) => return Err(DieFileError::NotPassive { file: path, source }),
             };
-        let warnings = findings.iter().map(ToString::to_string).collect();
+        let read = content.warnings.iter().filter(|warning| warning.code.is_deviation());
+        let read = read.map(ToString::to_string);
+        let warnings = read.chain(findings.iter().map(ToString::to_string)).collect();
         Ok(DieNetwork { network: content.network, warnings })
     }
 

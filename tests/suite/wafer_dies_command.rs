@@ -95,6 +95,26 @@ fn inputs_that_are_no_regular_files_are_refused() {
     assert!(folder.stdout.contains("demo/dies/"), "{}", folder.stdout);
 }
 
+/// A die whose file deviates from the standard is measured, and the deviation is told with it.
+#[test]
+fn deviations_of_a_file_are_told_with_its_die() {
+    let sandbox = sandbox_with_dies(20, "--no-faults");
+    let list = sandbox.read("demo/dies.csv");
+    let file = list.lines().nth(3).unwrap().split(',').nth(4).unwrap();
+    let text = sandbox.read(&format!("demo/{file}"));
+    let first = text.lines().find(|line| line.starts_with(|letter: char| letter.is_ascii_digit()));
+    let frequency = first.unwrap().split(' ').next().unwrap();
+    let changed = text.replacen(&format!("\n{frequency} "), &format!("\n{frequency}D0 "), 1);
+    sandbox.write(&format!("demo/{file}"), changed);
+    let run = sandbox.run("wafer demo/recipe.toml --out out");
+    assert!(run.status < 2, "{}", run.stderr);
+    let all = rows(&sandbox, "out");
+    let warned: Vec<usize> = (0..all.len()).filter(|&at| !all[at]["warnings"].is_empty()).collect();
+    assert_eq!(warned, [2]);
+    let warning = &all[2]["warnings"];
+    assert!(warning.starts_with("hybrid: ") && warning.contains("exponent"), "{warning}");
+}
+
 /// A die that is measured although its file is not reciprocal: the warning that the file alone gives is
 /// in the table, the document and the text, and the others have none.
 #[test]
