@@ -1,6 +1,7 @@
 //! What may stand on the command line.
 
 use super::documentation_args::{Completions, Man, Manual, Start};
+use super::numbers::{finite, not_negative, order, vector_difference};
 use super::stated_uncertainty::StatedUncertainty;
 use crate::network::Port;
 use crate::report::{PictureForm, PictureForms};
@@ -112,7 +113,7 @@ pub(super) struct Writing {
 #[derive(Clone, Copy, Debug, Args)]
 pub(super) struct Drawing {
     /// Write the pictures of --out as svg, png, or both: svg,png
-    #[arg(long, value_name = "FORMS", default_value = "png")]
+    #[arg(long, value_name = "FORMS", default_value = "png", requires = "out")]
     pub(super) pictures: PictureForms,
 }
 
@@ -666,36 +667,6 @@ fn picture(text: &str) -> Result<PathBuf, String> {
 
 fn option_line(text: &str) -> Result<OptionLine, String> {
     text.parse().map_err(|problem: crate::touchstone::Problem| problem.to_string())
-}
-
-fn finite(text: &str) -> Result<f64, String> {
-    let value = text.trim().parse::<f64>().ok().filter(|value| value.is_finite());
-    value.ok_or_else(|| "expected a number".to_owned())
-}
-
-/// An order of multiplication.
-fn order(text: &str) -> Result<u32, String> {
-    let order = text.trim().parse::<u32>().ok().filter(|order| *order > 0);
-    order
-        .ok_or_else(|| "expected whole numbers above 0 with commas between, such as 3,2".to_owned())
-}
-
-/// Entries of passive parts differ by at most 2.
-fn vector_difference(text: &str) -> Result<f64, String> {
-    let value = finite(text)?;
-    if (0.0..=2.0).contains(&value) {
-        return Ok(value);
-    }
-    let ratio = crate::units::amplitude_from_db(-value.abs());
-    Err(format!(
-        "expected a linear difference from 0 to 2; if {} dB is meant, write {ratio:.3e}",
-        -value.abs()
-    ))
-}
-
-fn not_negative(text: &str) -> Result<f64, String> {
-    let value = finite(text)?;
-    if value >= 0.0 { Ok(value) } else { Err("expected zero or a positive number".to_owned()) }
 }
 
 #[cfg(test)]

@@ -28,6 +28,7 @@ mod inspect;
 mod join;
 mod man;
 mod manual;
+mod numbers;
 mod outcome;
 mod output;
 mod plan;

@@ -24,7 +24,7 @@ pub(super) struct FrequencyPlanEntry {
     lo_ghz: Spanned<Sweep>,
     if_ghz: Spanned<Sweep>,
     /// The RF band that is wanted: points whose wanted RF is outside are left out. All when absent.
-    rf_ghz: Option<Spanned<RfBandEntry>>,
+    rf_ghz: Option<Spanned<TableOrPair<RfBandEntry>>>,
     wanted_sideband: SidebandName,
     /// Ratio of the LO at the mixers to the LO input; default: 1.
     lo_multiplication: Option<Spanned<u32>>,
@@ -43,27 +43,25 @@ enum Sweep {
     Range(SweepRange),
 }
 
-/// A band, both ends included: a list of two frequencies or a table.
-#[derive(Clone, Copy, Debug)]
+/// A band, both ends included.
+#[derive(Clone, Copy, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
 struct RfBandEntry {
     from: f64,
     to: f64,
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RfBandTable {
-    from: f64,
-    to: f64,
-}
+/// A table, or a list of two values.
+#[derive(Clone, Copy, Debug)]
+struct TableOrPair<T>(T);
 
-impl<'de> Deserialize<'de> for RfBandEntry {
+impl<'de> Deserialize<'de> for TableOrPair<RfBandEntry> {
     /// By hand, since a derived reader takes a table's values from a list of any length, and one
     /// that tries both forms loses the place of a wrong key.
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct ListOrTable;
+        struct Either;
 
-        impl<'de> Visitor<'de> for ListOrTable {
+        impl<'de> Visitor<'de> for Either {
             type Value = RfBandEntry;
 
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -76,13 +74,11 @@ impl<'de> Deserialize<'de> for RfBandEntry {
             }
 
             fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Self::Value, A::Error> {
-                let table = MapAccessDeserializer::new(map);
-                let RfBandTable { from, to } = RfBandTable::deserialize(table)?;
-                Ok(RfBandEntry { from, to })
+                RfBandEntry::deserialize(MapAccessDeserializer::new(map))
             }
         }
 
-        deserializer.deserialize_any(ListOrTable)
+        deserializer.deserialize_any(Either).map(Self)
     }
 }
 
@@ -186,9 +182,9 @@ impl FrequencyPlanEntry {
 /// A band in Hz.
 fn rf_band(
     source: &TomlFile,
-    given: &Spanned<RfBandEntry>,
+    given: &Spanned<TableOrPair<RfBandEntry>>,
 ) -> Result<(f64, f64), DescriptionError> {
-    let RfBandEntry { from, to } = *given.get_ref();
+    let TableOrPair(RfBandEntry { from, to }) = *given.get_ref();
     for ghz in [from, to] {
         check_ghz("rf_ghz", ghz).map_err(|error| source.complaint(given, error.to_string()))?;
     }

@@ -37,9 +37,18 @@ impl Axis {
         reason = "small counts"
     )]
     pub(super) fn over(range: &Range<f64>, wanted: usize) -> Self {
+        /// Fewer ticks than this say little of a range.
+        const FEWEST: f64 = 4.0;
         let width = (range.end - range.start).max(f64::MIN_POSITIVE);
         let rough = width / wanted.max(1) as f64;
-        let step = round_step(rough);
+        let mut step = round_step(rough);
+        for _ in 0..2 {
+            let ticks = (range.end / step).floor() - (range.start / step).ceil() + 1.0;
+            if wanted >= 3 && ticks < FEWEST {
+                // The next smaller of 1, 2 and 5 times a power of ten.
+                step = round_step(step / 2.6);
+            }
+        }
         let first = (range.start / step - 1e-9).ceil();
         let values = (0..100)
             .map(|at| (first + f64::from(at)) * step)

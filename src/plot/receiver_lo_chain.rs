@@ -1,7 +1,7 @@
 //! Pictures of a receiver's LO chain: level plan, spectrum at the mixers, spurious responses, and the
 //! window of input power.
 
-use super::axis::{Chart, range_of};
+use super::axis::{Chart, Ticks, range_of};
 use super::canvas::picture;
 use super::caption::Caption;
 use super::chart::{Axes, chart};
@@ -41,10 +41,13 @@ pub fn lo_level_plan(
     let levels = nodes.iter().flat_map(|node| [node.low_dbm, node.high_dbm]);
     let y = range_of(levels.chain(marks.iter().map(|mark| mark.dbm)), 10.0);
     let last = nodes.last().map_or(1.0, |node| node.x);
+    // The names stand inside the frame, where two rows of them have room.
+    let places: Vec<(f64, String)> = nodes.iter().map(|node| (node.x, String::new())).collect();
     let axes = Axes {
         x_label: "Stages, from the source to the mixers",
         y_label: "LO power (dBm)",
         x: -0.6..last + 0.6,
+        x_ticks: Ticks::Named(&places),
         // Room for the names below.
         y: y.start - 0.12 * (y.end - y.start)..y.end,
         ..Axes::default()
@@ -197,11 +200,11 @@ pub fn lo_spectrum(
     })
 }
 
-/// The colours of spurious responses by their level: from so many dB upwards.
-const LEVELS: [(f64, RGBColor, &str); 3] = [
-    (-40.0, VERMILION, "response above -40 dB"),
-    (-60.0, ORANGE, "-40 to -60 dB"),
-    (WEAKEST_SHOWN_DB, SKY_BLUE, "below -60 dB"),
+/// The lines of spurious responses by their level: from so many dB upwards.
+const LEVELS: [(f64, RGBColor, Dash, &str); 3] = [
+    (-40.0, VERMILION, Dash::Solid, "response above -40 dB"),
+    (-60.0, ORANGE, Dash::Dashed, "response of -40 to -60 dB"),
+    (WEAKEST_SHOWN_DB, SKY_BLUE, Dash::Dotted, "response below -60 dB"),
 ];
 
 /// The RF of every spurious response over the LO, coloured by its level, with the wanted RF and its
@@ -237,7 +240,14 @@ pub fn spurious_map(
         Entry { name: "wanted RF", colour: BLACK, dash: Dash::Solid },
         Entry { name: "RF band", colour: GREEN, dash: Dash::Area },
     ];
-    legend.extend(LEVELS.map(|(_, colour, name)| Entry { name, colour, dash: Dash::Solid }));
+    let mut highest_db = f64::INFINITY;
+    for (least_db, colour, dash, name) in LEVELS {
+        let occurs = |own: &&SpuriousResponse| (least_db..highest_db).contains(&own.relative_db());
+        if shown.iter().any(occurs) {
+            legend.push(Entry { name, colour, dash });
+        }
+        highest_db = least_db;
+    }
     let name = "RF of the spurious responses over LO";
     picture(name, |canvas| {
         let body = caption.head(canvas, name)?;
@@ -249,9 +259,9 @@ pub fn spurious_map(
             GREEN,
         )?;
         // The stronger lie on top of the weaker, so that a line goes on where its level changes.
-        for (least, colour, _) in LEVELS.iter().rev() {
+        for (least, colour, dash, _) in LEVELS.iter().rev() {
             for points in response_lines(plan, &shown, *least) {
-                line(&mut chart, points, *colour, Dash::Solid, Sizes::LARGE)?;
+                line(&mut chart, points, *colour, *dash, Sizes::LARGE)?;
             }
         }
         for points in &wanted {

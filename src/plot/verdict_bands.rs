@@ -16,6 +16,8 @@ use std::ops::Range;
 pub(super) struct VerdictBands {
     bands: Vec<(Verdict, f64, f64)>,
     is_decided: bool,
+    /// Whether the verdict is that of more than one requirement.
+    is_of_many: bool,
 }
 
 impl VerdictBands {
@@ -47,16 +49,27 @@ impl VerdictBands {
                 bands.collect()
             }
         };
-        Self { bands, is_decided: assessment.is_some() }
+        let is_of_many = compliance.requirements.len() > 1;
+        Self { bands, is_decided: assessment.is_some(), is_of_many }
     }
 
     /// What the shades stand for.
     pub(super) fn legend(&self) -> Vec<Entry<'static>> {
         let has = |verdict: Verdict| self.bands.iter().any(|band| band.0 == verdict);
-        let names = if self.is_decided {
-            ["PASS within the uncertainty", "UNDECIDED", "FAIL within the uncertainty"]
-        } else {
-            ["PASS", "UNDECIDED", "FAIL"]
+        // A band that fails by another quantity must not look like a failure of the drawn one.
+        let names = match (self.is_of_many, self.is_decided) {
+            (false, false) => ["PASS", "UNDECIDED", "FAIL"],
+            (false, true) => {
+                ["PASS within the uncertainty", "UNDECIDED", "FAIL within the uncertainty"]
+            }
+            (true, false) => {
+                ["all requirements: PASS", "a requirement: UNDECIDED", "a requirement: FAIL"]
+            }
+            (true, true) => [
+                "all requirements: PASS within the uncertainty",
+                "a requirement: UNDECIDED",
+                "a requirement: FAIL within the uncertainty",
+            ],
         };
         let all = [Verdict::Pass, Verdict::Undecided, Verdict::Fail];
         let present = names.into_iter().zip(all).filter(|(_, verdict)| has(*verdict));
