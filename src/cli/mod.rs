@@ -31,6 +31,7 @@ mod manual;
 mod outcome;
 mod output;
 mod plan;
+mod points_argument;
 mod progress_bar;
 mod rebuild;
 mod splitter;
