@@ -8,6 +8,7 @@
 mod arithmetic_values;
 mod bounded_work;
 mod check_values;
+mod cluster_command;
 mod command_line;
 mod component_catalogue;
 mod component_command;
