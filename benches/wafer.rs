@@ -2,40 +2,17 @@
 //! thread gains, and whether memory grows with the number of dies.
 #![allow(missing_docs, clippy::unwrap_used)]
 
+mod command;
 mod ratio;
 
+use command::{make_lot, measured_lot};
 use fourphase::touchstone::{ReadOptions, read};
 use std::hint::black_box;
 use std::path::Path;
-use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
-/// One run in a process of its own: seconds, and the largest resident memory in kilobytes where the
-/// system tells it.
 fn run(folder: &Path, recipe: &str, threads: &str) -> (f64, f64) {
-    let start = Instant::now();
-    let mut child = Command::new(env!("CARGO_BIN_EXE_fourphase"))
-        .args(["wafer", recipe, "--out", "out", "--overwrite", "--quiet", "--threads", threads])
-        .current_dir(folder)
-        .stdout(Stdio::null())
-        .spawn()
-        .unwrap();
-    let status = format!("/proc/{}/status", child.id());
-    let mut peak: f64 = 0.0;
-    loop {
-        if let Ok(text) = std::fs::read_to_string(&status)
-            && let Some(line) = text.lines().find(|line| line.starts_with("VmHWM:"))
-            && let Some(kilobytes) = line.split_whitespace().nth(1)
-        {
-            peak = peak.max(kilobytes.parse().unwrap_or(0.0));
-        }
-        if let Some(ended) = child.try_wait().unwrap() {
-            assert!(ended.code().is_some_and(|code| code < 2), "{ended}");
-            return (start.elapsed().as_secs_f64(), peak);
-        }
-        // Looking more often would take time from the second thread.
-        std::thread::sleep(Duration::from_millis(20));
-    }
+    measured_lot(folder, recipe, threads, &[])
 }
 
 /// Two ways to run, in turns, so that what else the machine does falls on both alike: the median of
@@ -54,13 +31,7 @@ fn main() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path();
     for dies in ["1000", "10000"] {
-        let made = Command::new(env!("CARGO_BIN_EXE_fourphase"))
-            .args(["demo-wafer", dies, "--dies", dies, "--points", "201", "--quiet"])
-            .args(["--die-pitch-mm", "3.4,3.4", "--no-faults"])
-            .current_dir(path)
-            .status()
-            .unwrap();
-        assert!(made.success());
+        make_lot(path, dies);
         let recipe = path.join(dies).join("recipe.toml");
         let text = std::fs::read_to_string(&recipe).unwrap();
         let plain = text.replace("correction = true", "correction = false");

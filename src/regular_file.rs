@@ -38,6 +38,24 @@ pub fn check(path: &Path) -> io::Result<()> {
     checked(&std::fs::metadata(path)?)
 }
 
+/// Whether a path is that of an open file.
+#[cfg(unix)]
+pub(crate) fn is_at(file: &File, path: &Path) -> io::Result<bool> {
+    use std::os::unix::fs::MetadataExt as _;
+    let own = file.metadata()?;
+    match std::fs::metadata(path) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(false),
+        found => found.map(|found| (found.dev(), found.ino()) == (own.dev(), own.ino())),
+    }
+}
+
+/// Whether a path is that of an open file: an open file cannot be removed there.
+#[cfg(not(unix))]
+#[expect(clippy::unnecessary_wraps, reason = "other systems have to look")]
+pub(crate) fn is_at(_: &File, _: &Path) -> io::Result<bool> {
+    Ok(true)
+}
+
 /// Reads a regular file of at most `most_bytes` bytes.
 ///
 /// # Errors

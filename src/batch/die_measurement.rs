@@ -225,6 +225,7 @@ impl DieMeasurement {
                     sideband_gain_db: 0.0,
                     wanted_error: point.channel_error,
                     channel_error: point.channel_error,
+                    losses_db: Some([point.loss_a_db, point.loss_b_db]),
                 });
                 // The nominal phase of a run is the given one or that of most of its dies.
                 let is_inferred = settings.roles.nominal_deg.is_none();
@@ -369,6 +370,7 @@ fn die_point(point: &PlanPoint) -> DiePoint {
         sideband_gain_db: point.balance.sideband_gain_db,
         wanted_error: point.balance.wanted_error,
         channel_error: point.balance.channel_error,
+        losses_db: None,
     }
 }
 

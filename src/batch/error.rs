@@ -145,6 +145,12 @@ pub enum BatchError {
         /// The error behind it.
         source: std::io::Error,
     },
+    /// The list of dies was changed while its dies were measured.
+    #[error(
+        "{} has changed while its dies were measured; the rows measured since are discarded",
+        .0.display()
+    )]
+    ListChanged(PathBuf),
     /// The journal's folder cannot be created.
     #[error("cannot create the folder {}: {source}", path.display())]
     Folder {

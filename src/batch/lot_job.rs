@@ -2,12 +2,13 @@
 
 use super::die_measurement::DieMeasurement;
 use super::error::BatchError;
-use super::input_file::InputFile;
+use super::input_file::{InputFile, digest};
 use super::list_remarks::{ListRemarks, WaferName};
 use super::shared_inputs::SharedInputs;
 use crate::description::{
     DescriptionError, DescriptionProblem, DieList, Recipe, RecipeAnalysis, read_recipe,
 };
+use crate::regular_file;
 use crate::splitter::SplitterSettings;
 use crate::touchstone::ReadOptions;
 use crate::wafer::{LotHeading, Shard};
@@ -15,7 +16,14 @@ use serde_json::{Value, json};
 use sha2::{Digest as _, Sha256};
 use std::collections::HashSet;
 use std::ffi::OsStr;
+use std::fs::File;
 use std::path::{Path, PathBuf};
+
+/// The form of the rows of a journal, with another number after each change of [`DieRecord`]'s text:
+/// rows of two forms are not mixed.
+///
+/// [`DieRecord`]: crate::wafer::DieRecord
+const ROW_FORM: u32 = 2;
 
 /// The analysis of every die of a lot.
 #[derive(Clone, Copy, Debug)]
@@ -194,12 +202,33 @@ impl LotJob {
         Ok(DieList::open(self.recipe.manifest(), &self.file_columns)?)
     }
 
+    /// The list of dies, to be compared later with what it was.
+    pub(super) fn open_list(&self) -> Result<File, BatchError> {
+        let path = self.recipe.manifest();
+        regular_file::open(path)
+            .map_err(|source| BatchError::Again { path: path.to_owned(), source })
+    }
+
+    /// Checks that an open list of dies has the bytes that were read first. A list that was replaced by
+    /// another file, or removed, is still what it was.
+    pub(super) fn check_list(&self, mut list: File) -> Result<(), BatchError> {
+        let path = self.recipe.manifest();
+        let now = digest(&mut list)
+            .map_err(|source| BatchError::Again { path: path.to_owned(), source })?;
+        // The recipe is the first of the inputs, its list the second.
+        match self.digests.get(1) {
+            Some(first) if first.sha256 != now => Err(BatchError::ListChanged(path.to_owned())),
+            _ => Ok(()),
+        }
+    }
+
     /// The text that identifies this run, or a shard of it.
     pub(super) fn subject(&self, shard: Shard) -> String {
         let digests: Vec<&str> = self.digests.iter().map(|input| input.sha256.as_str()).collect();
         let option_line = self.reading.option_line.as_ref().map(ToString::to_string);
         json!({
             "fourphase": env!("CARGO_PKG_VERSION"),
+            "rows": ROW_FORM,
             "sha256": digests,
             "strict": self.reading.strict,
             "option_line": option_line,

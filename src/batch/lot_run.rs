@@ -2,9 +2,9 @@
 
 use super::error::BatchError;
 use super::lot_job::LotJob;
-use super::lot_records::{LotRecords, rows_in};
+use super::lot_records::LotRecords;
 use super::progress::{OnProgress, Progress, Work};
-use super::shard_journals::ShardJournals;
+use super::shard_journals::rows_in;
 use crate::wafer::{
     DieEntry, DieRecord, Journal, LotCollector, LotResult, RecordDepth, Shard, run_in_order,
 };
@@ -34,7 +34,27 @@ pub struct ShardRows {
     pub listed: u64,
 }
 
-/// Measures every die of a lot and computes the result.
+/// A shard, or a whole run, whose rows are all measured, with its journal. No other run uses the journal
+/// until this value is dropped.
+#[derive(Debug)]
+pub struct MeasuredShard {
+    journal: Journal,
+    /// The number of rows.
+    pub rows: ShardRows,
+}
+
+impl MeasuredShard {
+    /// Removes the journal, once the result is stored.
+    ///
+    /// # Errors
+    /// [`BatchError::Journal`] if the operating system refuses.
+    pub fn remove_journal(self) -> Result<(), BatchError> {
+        Ok(self.journal.remove()?)
+    }
+}
+
+/// Measures every die of a lot and computes the result: [`measure_shard`] of all rows, and
+/// [`lot_result`].
 ///
 /// Results are written to `journal`, in order, so that an interrupted run can be resumed. The
 /// journal is kept, and may be removed once the result is stored. Its folder is created if
@@ -68,11 +88,11 @@ pub fn run_lot(
     start: Start,
     on_progress: OnProgress<'_>,
 ) -> Result<LotResult, BatchError> {
-    measure_shard(job, Shard::WHOLE, journal, start, on_progress)?;
-    result(job, vec![journal.to_owned()], on_progress)
+    let _measured = measure_shard(job, Shard::WHOLE, journal, start, on_progress)?;
+    lot_result(job, &LotRecords::of_run(job, journal), on_progress)
 }
 
-/// Measures a shard of a lot: every N-th row of its list, into its own journal. [`join_shards`]
+/// Measures a shard of a lot: every N-th row of its list, into its own journal. [`lot_result`]
 /// computes the result from all journals.
 ///
 /// # Errors
@@ -83,12 +103,13 @@ pub fn measure_shard(
     journal: &Path,
     start: Start,
     on_progress: OnProgress<'_>,
-) -> Result<ShardRows, BatchError> {
+) -> Result<MeasuredShard, BatchError> {
     let listed = job.rows();
     let mut journal = open_journal(job, shard, journal, start)?;
     let total = shard.share_of(listed);
     let report = |done| on_progress(Progress { work: Work::Measuring, done, total });
     report(journal.done());
+    let list = job.open_list()?;
     let mut number = 0;
     let owned = job.dies()?.filter(|_| {
         number += 1;
@@ -100,27 +121,23 @@ pub fn measure_shard(
         record.to_line().map_err(BatchError::from)
     };
     let done = journal.done();
-    run_in_order(owned.map(|entry| entry.map_err(BatchError::from)), done, measure, |batch| {
-        let lines = batch.into_iter().map(|(_, line)| line).collect::<Result<Vec<_>, _>>()?;
-        journal.add(&lines)?;
-        report(journal.done());
-        Ok(())
+    let walked =
+        run_in_order(owned.map(|row| row.map_err(BatchError::from)), done, measure, |batch| {
+            let lines = batch.into_iter().map(|(_, line)| line).collect::<Result<Vec<_>, _>>()?;
+            journal.add(&lines)?;
+            report(journal.done());
+            Ok::<(), BatchError>(())
+        });
+    job.check_list(list).or_else(|error| {
+        if matches!(error, BatchError::ListChanged(_)) {
+            journal.discard_added()?;
+        }
+        Err(error)
     })?;
-    Ok(ShardRows { done: journal.done(), listed })
-}
-
-/// The result of a lot whose shards are all measured.
-///
-/// # Errors
-/// [`BatchError::Unfinished`] for a shard with rows that are not measured yet, and
-/// [`BatchError::OtherShard`] for one of another job.
-pub fn join_shards(
-    job: &LotJob,
-    shards: &ShardJournals,
-    on_progress: OnProgress<'_>,
-) -> Result<LotResult, BatchError> {
-    shards.check(|shard| job.subject(shard), job.rows())?;
-    result(job, shards.paths(), on_progress)
+    walked?;
+    journal.flush()?;
+    let rows = ShardRows { done: journal.done(), listed };
+    Ok(MeasuredShard { journal, rows })
 }
 
 /// Whether a journal exists and holds every row of a job.
@@ -161,23 +178,32 @@ fn open_journal(
     })?)
 }
 
-/// The result from the measured rows, in the journals of shards 1 to N.
-fn result(
+/// The result of a lot from its measured rows, of one run or of all its shards.
+///
+/// # Errors
+/// [`BatchError`] if a journal cannot be read or was changed.
+pub fn lot_result(
     job: &LotJob,
-    journals: Vec<PathBuf>,
+    records: &LotRecords,
     on_progress: OnProgress<'_>,
 ) -> Result<LotResult, BatchError> {
     let settings = job.recipe().settings();
-    let records = LotRecords::new(journals, settings.what_if().ideal.len());
     let rows = usize::try_from(job.rows()).unwrap_or(usize::MAX);
     let mut collector = LotCollector::new(settings, job.measurement().limits().clone(), rows);
-    records.walk(RecordDepth::Figures, |_, record| collector.add(record))?;
+    records.walk(RecordDepth::Figures, |_, record| {
+        collector.add(record);
+        Ok::<_, BatchError>(())
+    })?;
     let mut points = collector.finish();
-    records.walk(RecordDepth::Points, |row, record| points.add(row, record))?;
+    records.walk(RecordDepth::Points, |row, record| {
+        points.add(row, record);
+        Ok::<_, BatchError>(())
+    })?;
     if points.wants_third_walk() {
         let model = job.measurement().correction();
         records.walk(RecordDepth::Points, |row, record| {
             points.add_corrected(row, record, &model);
+            Ok::<_, BatchError>(())
         })?;
     }
     let assembled_db = assembled_db(job, points.so_far(), on_progress)?;

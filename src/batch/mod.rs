@@ -4,8 +4,8 @@
 //! `splitter`.
 //!
 //! [`LotJob`] reads a recipe with everything that its dies share; [`run_lot`] measures every die
-//! into a journal and computes the result. [`measure_shard`] and [`join_shards`] do the same on
-//! several machines. Warnings are values ([`LotWarning`]); progress is passed to a function
+//! into a journal and computes the result. [`measure_shard`] and [`lot_result`] of
+//! [`LotRecords::of_shards`] do the same on several machines. Warnings are values ([`LotWarning`]); progress is passed to a function
 //! ([`Progress`]).
 //!
 //! [`run_station`] removes fixtures from many files of a probe station and makes its checks.
@@ -50,7 +50,10 @@ pub use error::BatchError;
 pub use input_file::InputFile;
 pub use list_remarks::WaferName;
 pub use lot_job::{LotAnalysis, LotJob};
-pub use lot_run::{ShardRows, Start, is_measured, join_shards, measure_shard, run_lot};
+pub use lot_records::LotRecords;
+pub use lot_run::{
+    MeasuredShard, ShardRows, Start, is_measured, lot_result, measure_shard, run_lot,
+};
 pub use lot_warning::LotWarning;
 pub use progress::{OnProgress, Progress, Work};
 pub use receiver_assessment::{AssessedReceiver, ReceiverJob, assess_receiver};

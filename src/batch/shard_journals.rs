@@ -2,7 +2,6 @@
 
 use super::error::BatchError;
 use super::lot_job::LotJob;
-use super::lot_records::rows_in;
 use crate::wafer::{Journal, JournalError, Shard};
 use std::path::{Path, PathBuf};
 
@@ -97,4 +96,14 @@ impl ShardJournals {
     pub(super) fn paths(&self) -> Vec<PathBuf> {
         self.shards.iter().map(|journal| journal.path.clone()).collect()
     }
+}
+
+/// The number of complete rows of a journal.
+pub(super) fn rows_in(journal: &Path) -> Result<u64, BatchError> {
+    let mut count = 0;
+    for row in Journal::rows(journal)? {
+        row?;
+        count += 1;
+    }
+    Ok(count)
 }

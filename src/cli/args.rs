@@ -2,6 +2,7 @@
 
 use super::documentation_args::{Completions, Man, Manual, Start};
 use super::numbers::{finite, not_negative, order, vector_difference};
+use super::points_argument::Points;
 use super::stated_uncertainty::StatedUncertainty;
 use crate::network::Port;
 use crate::report::{PictureForm, PictureForms};
@@ -176,6 +177,9 @@ pub(super) struct Wafer {
     /// Join shards that were measured into these folders
     #[arg(long, value_name = "DIR", num_args = 1..)]
     pub(super) combine: Vec<PathBuf>,
+    /// Also write all dies, and every point of each, as tables for query engines
+    #[arg(long, value_enum, value_name = "FORM")]
+    pub(super) points: Option<Points>,
     /// Number of threads, without effect on the result [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(super) threads: Option<u16>,

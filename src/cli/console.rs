@@ -3,6 +3,7 @@
 use crate::diagnostic::{Diagnostic, printable};
 use crate::report::ReportFile;
 use std::io::{self, IsTerminal as _, Write as _};
+use std::path::Path;
 
 /// The streams and settings of a command's messages.
 pub(super) struct Console {
@@ -51,9 +52,12 @@ impl Console {
 
     /// Names the written files.
     pub(super) fn written(&self, files: &[ReportFile]) {
-        for file in files {
-            self.notice(&format!("wrote {}", file.path.display()));
-        }
+        files.iter().for_each(|file| self.wrote(&file.path));
+    }
+
+    /// Names a written file.
+    pub(super) fn wrote(&self, path: &Path) {
+        self.notice(&format!("wrote {}", path.display()));
     }
 
     /// What was done beside the data, such as a file written.

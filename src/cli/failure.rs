@@ -121,6 +121,9 @@ impl Failure {
             Self::Publish(PublishError::Exists(_)) => {
                 shown.with_help("give --overwrite to replace it")
             }
+            Self::Publish(PublishError::InUse(_)) => {
+                shown.with_help("wait until it has ended, or choose another folder")
+            }
             Self::Publish(PublishError::NotAFile(_)) => {
                 shown.with_help("move it away, or choose another name or folder")
             }
@@ -199,6 +202,7 @@ fn batch_diagnostic(error: &BatchError) -> Diagnostic {
         }
         BatchError::NotPassive { .. } => shown
             .with_help("correct the file or its option line; --accept-active takes it as it is"),
+        BatchError::ListChanged(_) => shown.with_help("give the same command again"),
         BatchError::Folder { .. } => shown.with_help("choose another folder for --out"),
         BatchError::RecipeGone => shown.with_help("name it: wafer RECIPE.toml --combine .."),
         BatchError::Unfinished { shard, .. } => {

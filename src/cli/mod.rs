@@ -32,6 +32,7 @@ mod numbers;
 mod outcome;
 mod output;
 mod plan;
+mod points_argument;
 mod progress_bar;
 mod rebuild;
 mod splitter;

@@ -4,13 +4,14 @@ use super::args::{Format, Wafer};
 use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
+use super::points_argument::Points;
 use super::progress_bar::Bar;
 use crate::batch::{
-    LotJob, ShardJournals, Start, is_measured, join_shards, measure_shard, run_lot,
+    LotJob, LotRecords, ShardJournals, Start, is_measured, lot_result, measure_shard,
 };
 use crate::report::{
-    PublishError, ReportFolder, dies_csv, document, finished_run, lot_file_paths, lot_files,
-    lot_report, refuse_lot_files, wafer_text,
+    LIST_OF_FILES, PointsForm, ReportFolder, dies_csv, document, finished_run, interrupted_run,
+    lot_file_paths, lot_files, lot_report, lot_tables, refuse_lot_files, wafer_text,
 };
 use crate::wafer::{LotResult, Shard};
 use std::collections::HashSet;
@@ -40,22 +41,29 @@ fn measure(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
     // written. Before that it has written nothing, so that everything there is somebody else's.
     let goes_on = given.resume && is_measured(&job, &journal);
     let shard = given.shard.unwrap_or(Shard::WHOLE);
-    let is_whole = shard == Shard::WHOLE;
-    if is_whole && given.resume && !journal.exists() && is_finished(given, &job) {
-        console.notice(&format!(
-            "this run is finished: its report is in {}; nothing is measured again",
-            given.out.display()
+    let is_whole = given.shard.is_none();
+    if !is_whole && given.points.is_some() {
+        return Err(Failure::Usage(
+            "--points goes without --shard; give it to --combine".to_owned(),
         ));
-        return Ok(Outcome::Holds);
+    }
+    if is_whole && given.resume && !journal.exists() && is_finished(given, &job) {
+        return Ok(finished(given, console));
     }
     let place = ReportPlace::of(given, &job, goes_on, Vec::new())?;
     if is_whole {
         place.check()?;
+    } else if given.out.join(LIST_OF_FILES).exists() {
+        // The journal would be taken for that of an unfinished run of this report.
+        return Err(Failure::Usage(format!(
+            "{} holds a report; choose another folder for the journal of a shard",
+            given.out.display()
+        )));
     }
     console.warnings(job.warnings());
     let bar = Bar::new(console);
     if !is_whole {
-        let rows = measure_shard(&job, shard, &journal, start, &|progress| bar.show(progress))?;
+        let rows = measure_shard(&job, shard, &journal, start, &|done| bar.show(done))?.rows;
         drop(bar);
         console.notice(&format!(
             "shard {shard}: {} of {} rows are in {}; join all shards with --combine",
@@ -65,19 +73,31 @@ fn measure(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
         ));
         return Ok(Outcome::Holds);
     }
-    let lot = run_lot(&job, &journal, start, &|progress| bar.show(progress))?;
+    let measured = measure_shard(&job, shard, &journal, start, &|done| bar.show(done))?;
+    let records = LotRecords::of_run(&job, &journal);
+    let lot = lot_result(&job, &records, &|done| bar.show(done))?;
     drop(bar);
-    let io = |path| |source| Failure::from(PublishError::Io { path, source });
-    let outcome = finish(given, &job, &lot, &place, console)?;
+    let outcome = finish(given, &job, &lot, &records, &place, console).inspect_err(|_| {
+        console.notice(&format!(
+            "all rows are measured and are in {}; --resume writes the report",
+            journal.display()
+        ));
+    })?;
     // All of it stands in the report now.
-    std::fs::remove_file(&journal).map_err(io(journal))?;
+    measured.remove_journal()?;
     Ok(outcome)
 }
 
 /// Joins shards.
 fn combine(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
-    if given.shard.is_some() || given.resume {
-        return Err(Failure::Usage("--combine goes without --shard and --resume".to_owned()));
+    if given.shard.is_some() {
+        return Err(Failure::Usage("--combine goes without --shard".to_owned()));
+    }
+    if given.out.join(JOURNAL).exists() {
+        return Err(Failure::Usage(format!(
+            "{} holds the journal of a run or a shard; choose another folder for the report",
+            given.out.display()
+        )));
     }
     let journals: Vec<_> = given.combine.iter().map(|folder| folder.join(JOURNAL)).collect();
     let shards = ShardJournals::read(&journals)?;
@@ -86,18 +106,39 @@ fn combine(given: &Wafer, console: &Console) -> Result<Outcome, Failure> {
         None => shards.recipe()?,
     };
     let job = LotJob::read(recipe, &given.reading.options())?;
-    let place = ReportPlace::of(given, &job, false, journals)?;
+    if given.resume && is_finished(given, &job) {
+        return Ok(finished(given, console));
+    }
+    // Joining that was stopped while it wrote the report goes on over what it had written.
+    let interrupted = interrupted_run(&given.out).filter(|_| given.resume);
+    let goes_on = interrupted.is_some_and(|run| run == job.run_id());
+    let place = ReportPlace::of(given, &job, goes_on, journals)?;
     place.check()?;
     console.warnings(job.warnings());
     let bar = Bar::new(console);
-    let lot = join_shards(&job, &shards, &|progress| bar.show(progress))?;
+    let records = LotRecords::of_shards(&job, &shards)?;
+    let lot = lot_result(&job, &records, &|done| bar.show(done))?;
     drop(bar);
-    finish(given, &job, &lot, &place, console)
+    finish(given, &job, &lot, &records, &place, console)
 }
 
-/// Whether the folder holds the whole report of this run.
+/// Whether the folder holds the whole report of this run, with the tables that are wanted.
 fn is_finished(given: &Wafer, job: &LotJob) -> bool {
+    let tables = points_form(given).into_iter().flat_map(PointsForm::file_names);
     finished_run(&given.out).is_some_and(|run| run == job.run_id())
+        && tables.map(|name| given.out.join(name)).all(|table| table.is_file())
+}
+
+fn finished(given: &Wafer, console: &Console) -> Outcome {
+    console.notice(&format!(
+        "this run is finished: its report is in {}; nothing is measured again",
+        given.out.display()
+    ));
+    Outcome::Holds
+}
+
+fn points_form(given: &Wafer) -> Option<PointsForm> {
+    given.points.map(Points::form)
 }
 
 /// Where the report goes, and what must stay as it is there.
@@ -117,7 +158,7 @@ impl<'g> ReportPlace<'g> {
         goes_on: bool,
         journals: Vec<PathBuf>,
     ) -> Result<Self, Failure> {
-        let paths = lot_file_paths(&given.out, job, given.drawing.pictures);
+        let paths = lot_file_paths(&given.out, job, given.drawing.pictures, points_form(given));
         let names: HashSet<&OsStr> = paths.iter().filter_map(|path| path.file_name()).collect();
         let mut inputs = job.die_files_named(&names)?;
         inputs.extend(job.inputs().iter().cloned().chain(journals));
@@ -149,13 +190,16 @@ fn finish(
     given: &Wafer,
     job: &LotJob,
     lot: &LotResult,
+    records: &LotRecords,
     place: &ReportPlace<'_>,
     console: &Console,
 ) -> Result<Outcome, Failure> {
     let warnings: Vec<String> = job.warnings_of(lot).iter().map(ToString::to_string).collect();
     console.warnings(&warnings);
     let mut files = lot_files(&given.out, job, lot, given.drawing.pictures)?;
-    place.folder().publish(&files, &[], Some(&job.run_id()))?;
+    let tables = points_form(given).map(|form| lot_tables(&given.out, job, lot, records, form));
+    let tables = tables.as_ref().map_or(&[] as &[_], |tables| tables);
+    place.folder().publish_with(&files, tables, &[], Some(&job.run_id()))?;
     // A table of millions of rows is not held beside what is printed.
     files.iter_mut().for_each(|file| file.bytes = Vec::new());
     match given.format {
@@ -164,6 +208,7 @@ fn finish(
         Format::Text => console.data(&wafer_text(&job.heading(), lot))?,
     }
     console.written(&files);
+    tables.iter().for_each(|table| console.wrote(&table.path));
     Ok(if lot.passes() {
         Outcome::Holds
     } else if lot.all.counts.tested() == 0 {

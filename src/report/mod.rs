@@ -19,6 +19,7 @@ mod json_document;
 mod manual_topics;
 mod markdown_text;
 mod output_place;
+mod parquet_table;
 mod picture_files;
 mod plan_report;
 mod publish;
@@ -47,6 +48,7 @@ mod wafer_corrections_report;
 mod wafer_dies_report;
 mod wafer_files;
 mod wafer_groups_report;
+mod wafer_points_table;
 mod wafer_report;
 mod wafer_settings_report;
 mod wafer_trend_report;
@@ -66,7 +68,9 @@ pub use manual_topics::{
 pub use output_place::PublishError;
 pub use picture_files::{PictureForm, PictureForms, picture_file};
 pub use plan_report::{PlanReport, plan_csv, plan_text};
-pub use publish::{ReportFile, check_outputs, publish, publish_one_of_many};
+pub use publish::{
+    ReportFile, StreamedFile, WriteContent, check_outputs, publish, publish_one_of_many,
+};
 pub use rebuild_report::{RebuildReport, entry_covariance_csv, rebuild_csv, rebuild_text};
 pub use receiver_budget_report::receiver_budget_csv;
 pub use receiver_correction_report::receiver_corrections_csv;
@@ -76,7 +80,7 @@ pub use receiver_points_report::{receiver_lo_csv, receiver_points_csv};
 pub use receiver_report::{ReceiverReport, receiver_text};
 pub use receiver_uncertainty_report::receiver_uncertainty_csv;
 pub use report_folder::{
-    LIST_OF_FILES, PRINTED_REPORT, REPORT_DOCUMENT, ReportFolder, finished_run,
+    LIST_OF_FILES, PRINTED_REPORT, REPORT_DOCUMENT, ReportFolder, finished_run, interrupted_run,
 };
 pub use splitter_files::splitter_files;
 pub use splitter_report::{SeenWith, SplitterReport, splitter_csv, splitter_text};
@@ -85,5 +89,6 @@ pub use station_report::{station_csv, station_json, station_text};
 pub use tolerance_report::{tolerance_csv, tolerance_json, tolerance_text};
 pub use tones_report::{tones_csv, tones_text};
 pub use wafer_dies_report::dies_csv;
-pub use wafer_files::{lot_file_paths, lot_files, refuse_lot_files};
+pub use wafer_files::{lot_file_paths, lot_files, lot_tables, refuse_lot_files};
+pub use wafer_points_table::PointsForm;
 pub use wafer_report::{LotReport, lot_report, wafer_text};

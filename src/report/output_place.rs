@@ -21,6 +21,9 @@ pub enum PublishError {
     /// The folder holds what another run wrote.
     #[error("{} holds the report of another run", .0.display())]
     OtherReport(PathBuf),
+    /// Another run is writing its report into the folder.
+    #[error("another run is writing its report into {}", .0.display())]
+    InUse(PathBuf),
     /// A folder, link or device stands there.
     #[error("{} is not a regular file and is not replaced", .0.display())]
     NotAFile(PathBuf),

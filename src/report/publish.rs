@@ -4,7 +4,7 @@ use super::output_place::{KnownInputs, PlaceFinder, PublishError, checked_places
 use rayon::prelude::{IntoParallelRefIterator as _, ParallelIterator as _};
 use std::collections::BTreeSet;
 use std::fs::File;
-use std::io::{self, Write as _};
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use tempfile::TempPath;
 
@@ -16,6 +16,18 @@ pub struct ReportFile {
     /// The content of the file.
     pub bytes: Vec<u8>,
 }
+
+/// A file whose content is made while it is written, because it is too large for memory.
+pub struct StreamedFile<'s> {
+    /// The path of the file.
+    pub path: PathBuf,
+    /// Writes the content.
+    pub write: WriteContent<'s>,
+}
+
+/// Writes the content of a file: the same bytes whenever it is called.
+pub type WriteContent<'s> =
+    Box<dyn Fn(&mut (dyn Write + Send)) -> io::Result<()> + Send + Sync + 's>;
 
 /// Writes all files, creating their folders: each first under a temporary name beside its place,
 /// then renamed, so that no half file is ever seen. Nothing is renamed until all are written and on
@@ -34,7 +46,7 @@ pub fn publish(
 ) -> Result<(), PublishError> {
     let paths: Vec<&Path> = files.iter().map(|file| file.path.as_path()).collect();
     let places = check(&paths, inputs, overwrite)?;
-    write_to(&files.iter().collect::<Vec<_>>(), &places, overwrite)
+    write_to(&files.iter().map(NewFile::of).collect::<Vec<_>>(), &places, overwrite)
 }
 
 /// Refuses files that [`publish`] would refuse, before the work that makes them.
@@ -67,13 +79,36 @@ fn check(
 /// As [`publish`].
 pub fn publish_one_of_many(file: &ReportFile, overwrite: bool) -> Result<(), PublishError> {
     let places = check(&[&file.path], &[], overwrite)?;
-    let file = [PlacedFile { file, place: &places[0] }];
+    let file = [PlacedFile { file: NewFile::of(file), place: &places[0] }];
     write_all(&file, overwrite, false, &mut Vec::new())
+}
+
+/// A file to be written, and its content.
+#[derive(Clone, Copy)]
+pub(super) struct NewFile<'f> {
+    pub(super) path: &'f Path,
+    content: Content<'f>,
+}
+
+#[derive(Clone, Copy)]
+enum Content<'f> {
+    Bytes(&'f [u8]),
+    Streamed(&'f WriteContent<'f>),
+}
+
+impl<'f> NewFile<'f> {
+    pub(super) fn of(file: &'f ReportFile) -> Self {
+        Self { path: &file.path, content: Content::Bytes(&file.bytes) }
+    }
+
+    pub(super) fn streamed(file: &'f StreamedFile<'f>) -> Self {
+        Self { path: &file.path, content: Content::Streamed(&file.write) }
+    }
 }
 
 /// A file and its checked place.
 struct PlacedFile<'f> {
-    file: &'f ReportFile,
+    file: NewFile<'f>,
     place: &'f Path,
 }
 
@@ -84,18 +119,18 @@ impl PlacedFile<'_> {
     }
 
     fn failed(&self, source: io::Error) -> PublishError {
-        PublishError::Io { path: self.file.path.clone(), source }
+        PublishError::Io { path: self.file.path.to_owned(), source }
     }
 }
 
 /// Writes files to their checked places.
 pub(super) fn write_to(
-    files: &[&ReportFile],
+    files: &[NewFile<'_>],
     places: &[PathBuf],
     overwrite: bool,
 ) -> Result<(), PublishError> {
     let files: Vec<PlacedFile<'_>> =
-        files.iter().zip(places).map(|(file, place)| PlacedFile { file, place }).collect();
+        files.iter().copied().zip(places).map(|(file, place)| PlacedFile { file, place }).collect();
     let mut made = Vec::new();
     let written = write_all(&files, overwrite, true, &mut made);
     if written.is_err() {
@@ -136,7 +171,7 @@ fn write_all(
             temporary.persist_noclobber(file.place)
         };
         renamed.map_err(|error| match error.error.kind() {
-            io::ErrorKind::AlreadyExists => PublishError::Exists(file.file.path.clone()),
+            io::ErrorKind::AlreadyExists => PublishError::Exists(file.file.path.to_owned()),
             _ => file.failed(error.error),
         })?;
     }
@@ -178,7 +213,10 @@ fn written_beside(file: &PlacedFile<'_>, is_lasting: bool) -> io::Result<TempPat
         builder.permissions(std::fs::Permissions::from_mode(0o666));
     }
     let mut temporary = builder.tempfile_in(file.folder())?;
-    temporary.write_all(&file.file.bytes)?;
+    match file.file.content {
+        Content::Bytes(bytes) => temporary.write_all(bytes)?,
+        Content::Streamed(write) => write(&mut temporary)?,
+    }
     if is_lasting {
         temporary.as_file().sync_all()?;
     }

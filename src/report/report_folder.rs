@@ -1,14 +1,16 @@
 //! A folder that holds the report of one run, and the list of what that run wrote into it.
 //!
 //! The list lets a run that replaces an earlier one remove what the earlier wrote and it does not:
-//! nothing stale stands beside new results, and nothing else is touched.
+//! nothing stale stands beside new results, and nothing else is touched. Only one run at a time writes
+//! into a folder.
 
 use super::files_error::FilesError;
 use super::output_place::{KnownInputs, PlaceFinder, PublishError, checked_places};
-use super::publish::{ReportFile, write_to};
-use crate::regular_file;
+use super::publish::{NewFile, ReportFile, StreamedFile, write_to};
+use crate::regular_file::{self, is_at};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
+use std::fs::{File, OpenOptions, TryLockError};
 use std::path::{Component, Path, PathBuf};
 
 /// The list of a report's files, in its folder.
@@ -29,6 +31,9 @@ struct FileList {
     /// What identifies the run whose report is complete; none while it is written.
     #[serde(default)]
     run: Option<String>,
+    /// What identifies the run that is writing its report, or was stopped while it did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    writing: Option<String>,
     /// Relative to the folder.
     fourphase_files: BTreeSet<String>,
 }
@@ -65,30 +70,80 @@ impl ReportFolder<'_> {
     /// # Errors
     /// [`PublishError::Outside`] for a file of the report that is not in the folder or below, links
     /// resolved; [`PublishError::OtherReport`] and [`PublishError::AmongInputs`] for what is not
-    /// replaced; otherwise as [`publish`](super::publish()).
+    /// replaced; [`PublishError::InUse`] while another run writes into the folder; otherwise as
+    /// [`publish`](super::publish()).
     pub fn publish(
         &self,
         files: &[ReportFile],
         beside: &[ReportFile],
         run: Option<&str>,
     ) -> Result<(), FilesError> {
+        self.publish_with(files, &[], beside, run)
+    }
+
+    /// The same with files of the report that are made while they are written.
+    ///
+    /// # Errors
+    /// As [`ReportFolder::publish`].
+    pub fn publish_with(
+        &self,
+        files: &[ReportFile],
+        streamed: &[StreamedFile<'_>],
+        beside: &[ReportFile],
+        run: Option<&str>,
+    ) -> Result<(), FilesError> {
+        let streamed = streamed.iter().map(NewFile::streamed);
+        let own: Vec<NewFile<'_>> = files.iter().map(NewFile::of).chain(streamed).collect();
+        let beside: Vec<NewFile<'_>> = beside.iter().map(NewFile::of).collect();
+        // Before a folder is made for what is refused.
+        let (root, ..) = self.places(&own, &beside)?;
+        let made: Vec<&Path> = root.ancestors().take_while(|folder| !folder.exists()).collect();
+        let written = std::fs::create_dir_all(&root)
+            .map_err(|source| PublishError::Io { path: root.clone(), source }.into())
+            .and_then(|()| {
+                let _lock = FolderLock::take(&root)?;
+                self.write_locked(&own, &beside, run)
+            });
+        if written.is_err() {
+            made.into_iter().for_each(|folder| drop(std::fs::remove_dir(folder)));
+        }
+        written
+    }
+
+    /// The folder with all links resolved, where the files will be, and what is never written.
+    fn places(
+        &self,
+        own: &[NewFile<'_>],
+        beside: &[NewFile<'_>],
+    ) -> Result<(PathBuf, Vec<PathBuf>, KnownInputs), PublishError> {
         let mut finder = PlaceFinder::default();
         let known = KnownInputs::of(self.inputs, &mut finder);
-        let paths: Vec<&Path> = files.iter().map(|file| file.path.as_path()).collect();
+        let paths: Vec<&Path> = own.iter().map(|file| file.path).collect();
         self.checked(&paths, &known, &mut finder)?;
-        let files: Vec<&ReportFile> = files.iter().chain(beside).collect();
-        let paths: Vec<&Path> = files.iter().map(|file| file.path.as_path()).collect();
+        let paths: Vec<&Path> = own.iter().chain(beside).map(|file| file.path).collect();
         let places = checked_places(&paths, &known, self.overwrite, &mut finder)?;
-        let root = finder.folder(self.folder)?;
+        Ok((finder.folder(self.folder)?, places, known))
+    }
+
+    /// Writes the files into a folder that this run has locked.
+    fn write_locked(
+        &self,
+        own: &[NewFile<'_>],
+        beside: &[NewFile<'_>],
+        run: Option<&str>,
+    ) -> Result<(), FilesError> {
+        // Another run may have written since they were found first.
+        let (root, places, known) = self.places(own, beside)?;
         let names: BTreeSet<String> =
             places.iter().filter_map(|place| name_below(&root, place)).collect();
         let former = read_list(&root).unwrap_or_default();
         // A run that is stopped from here on leaves a list of all that may be there.
         let all = former.fourphase_files.union(&names).cloned().collect();
-        let list = FileList { run: None, fourphase_files: all };
+        let run = run.map(str::to_owned);
+        let list = FileList { run: None, writing: run.clone(), fourphase_files: all };
         let had_list = root.join(LIST_OF_FILES).exists();
-        let made: Vec<&Path> = root.ancestors().take_while(|folder| !folder.exists()).collect();
         write_list(&root, &list)?;
+        let files: Vec<NewFile<'_>> = own.iter().chain(beside).copied().collect();
         if let Err(error) = write_to(&files, &places, self.overwrite) {
             // Without success nothing is left behind, and what is not written is not listed.
             if had_list {
@@ -96,14 +151,12 @@ impl ReportFolder<'_> {
             } else {
                 let _ = std::fs::remove_file(root.join(LIST_OF_FILES));
             }
-            made.into_iter().for_each(|folder| drop(std::fs::remove_dir(folder)));
             return Err(error.into());
         }
         for name in former.fourphase_files.difference(&names) {
             remove_former(&root, name, &known)?;
         }
-        let run = run.map(str::to_owned);
-        write_list(&root, &FileList { run, fourphase_files: names })
+        write_list(&root, &FileList { run, writing: None, fourphase_files: names })
     }
 
     fn checked(
@@ -147,6 +200,49 @@ pub fn finished_run(folder: &Path) -> Option<String> {
     list.run.filter(|_| list.fourphase_files.iter().all(is_there))
 }
 
+/// What identifies the run that was stopped while it wrote its report into a folder; `None` where none
+/// was.
+#[must_use]
+pub fn interrupted_run(folder: &Path) -> Option<String> {
+    read_list(folder)?.writing
+}
+
+/// The name of the file that is locked while a report is written.
+const LOCK: &str = ".fourphase-lock";
+
+/// A folder into which no other run writes its report. The file of the lock is gone afterwards.
+struct FolderLock {
+    path: PathBuf,
+    _file: File,
+}
+
+impl FolderLock {
+    fn take(root: &Path) -> Result<Self, PublishError> {
+        let path = root.join(LOCK);
+        let failed = |source| PublishError::Io { path: path.clone(), source };
+        loop {
+            let mut open = OpenOptions::new();
+            let file = open.write(true).create(true).truncate(false).open(&path).map_err(failed)?;
+            match file.try_lock() {
+                Err(TryLockError::WouldBlock) => return Err(PublishError::InUse(root.to_owned())),
+                // A file system without locks only lacks this protection.
+                Ok(()) | Err(TryLockError::Error(_)) => {}
+            }
+            // Another run may have ended, and removed the file, between opening and locking.
+            if is_at(&file, &path).map_err(failed)? {
+                return Ok(Self { path, _file: file });
+            }
+        }
+    }
+}
+
+impl Drop for FolderLock {
+    fn drop(&mut self) {
+        // A file that stays locks nothing.
+        let _ = std::fs::remove_file(&self.path);
+    }
+}
+
 /// A place as the list has it: relative to the folder, with `/` between folders.
 fn name_below(root: &Path, place: &Path) -> Option<String> {
     let parts = place.strip_prefix(root).ok()?.components();
@@ -166,7 +262,7 @@ fn write_list(root: &Path, list: &FileList) -> Result<(), FilesError> {
     bytes.push(b'\n');
     let place = root.join(LIST_OF_FILES);
     let file = ReportFile { path: place.clone(), bytes };
-    Ok(write_to(&[&file], &[place], true)?)
+    Ok(write_to(&[NewFile::of(&file)], &[place], true)?)
 }
 
 /// Removes a file of the former run. What the list names outside its folder, what is no regular file
@@ -228,6 +324,52 @@ mod tests {
         assert!(refused.to_string().contains("two files"), "{refused}");
     }
 
+    /// A run that comes while another writes is refused and changes nothing; what a stopped run has left
+    /// of its lock stops nobody.
+    #[test]
+    fn one_run_at_a_time_writes() {
+        let root = tempfile::tempdir().unwrap();
+        let out = root.path().join("out");
+        std::fs::create_dir(&out).unwrap();
+        let other = FolderLock::take(&out).unwrap();
+        let refused = report(root.path(), &["a.csv"], false).unwrap_err();
+        assert!(refused.to_string().contains("another run is writing"), "{refused}");
+        assert_eq!(std::fs::read_dir(&out).unwrap().count(), 1);
+        drop(other);
+        std::fs::write(out.join(LOCK), "").unwrap();
+        report(root.path(), &["a.csv"], false).unwrap();
+        assert!(!out.join(LOCK).exists());
+        assert_eq!(interrupted_run(&out), None);
+    }
+
+    /// Files that cannot be made leave nothing, also where they are made while they are written.
+    #[test]
+    fn a_file_that_cannot_be_made_leaves_nothing() {
+        let root = tempfile::tempdir().unwrap();
+        let out = root.path().join("new/out");
+        let folder =
+            ReportFolder { folder: &out, inputs: &[], overwrite: false, description: None };
+        let fails = StreamedFile {
+            path: out.join("a.parquet"),
+            write: Box::new(|to| {
+                to.write_all(b"half")?;
+                Err(std::io::Error::other("its rows are damaged"))
+            }),
+        };
+        let file = ReportFile { path: out.join("b.csv"), bytes: b"x".to_vec() };
+        let files = std::slice::from_ref(&file);
+        let refused = folder.publish_with(files, &[fails], &[], Some("run")).unwrap_err();
+        assert!(refused.to_string().contains("a.parquet: its rows are damaged"), "{refused}");
+        assert!(!root.path().join("new").exists());
+        let made = StreamedFile {
+            path: out.join("a.parquet"),
+            write: Box::new(|to| to.write_all(b"all")),
+        };
+        folder.publish_with(files, &[made], &[], Some("run")).unwrap();
+        assert_eq!(std::fs::read(out.join("a.parquet")).unwrap(), b"all");
+        assert_eq!(finished_run(&out).as_deref(), Some("run"));
+    }
+
     #[test]
     fn a_list_removes_nothing_outside_its_folder() {
         let root = tempfile::tempdir().unwrap();
@@ -236,6 +378,7 @@ mod tests {
         std::fs::write(&outside, "mine").unwrap();
         let list = FileList {
             run: None,
+            writing: None,
             fourphase_files: ["../precious", "a.csv", &outside.display().to_string()]
                 .map(str::to_owned)
                 .into(),

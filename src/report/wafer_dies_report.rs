@@ -1,6 +1,7 @@
-//! The dies of a run one by one: text, JSON and CSV.
+//! The dies of a run one by one: text, JSON, CSV and Parquet.
 
 use super::csv_table::{CsvTable, harmless, optional};
+use super::parquet_table::{Cell, ColumnKind, ParquetColumn, ParquetTable, text_cell};
 use super::text_table::{abbreviated, filled};
 use super::wafer_groups_report::LONGEST_NAME;
 use crate::diagnostic::printable;
@@ -8,92 +9,158 @@ use crate::units::db_from_neper;
 use crate::wafer::{DieFigures, DieRow, DieStatus, LotHeading, LotResult, Retest};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
+use std::borrow::Cow;
+use std::io::{self, Write};
+use std::path::PathBuf;
 
-/// One row per row of the manifest, in its order.
+/// One row per row of the list of dies, in its order.
 ///
 /// # Errors
 /// None in practice: the table is made in memory.
 pub fn dies_csv(heading: &LotHeading<'_>, result: &LotResult) -> Result<String, csv::Error> {
     let mut table = CsvTable::new();
-    let own = [
-        "lot",
-        "wafer",
-        "die_x",
-        "die_y",
-        "status",
-        &format!("worst_{}", heading.rejection().name()),
-        "worst_at_lo_hz",
-        "worst_at_if_hz",
-        "worst_phase_error_deg",
-        "worst_amplitude_imbalance_db",
-        "margin_db",
-        "message",
-        "min_lo_power_dbm",
-        "mean_amplitude_imbalance_db",
-        "mean_phase_error_deg",
-        "measurement",
-        "counted",
-        "edge_excluded",
-        "outlier",
-        "x_mm",
-        "y_mm",
-        "probability",
-        "decision",
-        "warnings",
-    ];
-    // A column of the list that has a name of ours is told apart, for readers by name.
-    let apart = |name: &String| match own.contains(&name.as_str()) {
-        true => format!("listed_{name}"),
-        false => harmless(name),
-    };
-    let given = heading.file_columns.iter().chain(heading.carried_columns).map(apart);
-    table.row(own.iter().map(|name| (*name).to_owned()).chain(given))?;
+    table.row(column_names(heading).iter().map(|name| harmless(name)))?;
     for row in &result.rows {
-        // A file that the list does not name is an empty field.
-        let given = row
-            .files
-            .iter()
-            .map(|file| file.as_ref().map(|file| file.display().to_string()).unwrap_or_default())
-            .chain(row.carried.iter().cloned());
-        table.row(fields(row, result).into_iter().chain(given.map(|text| harmless(&text))))?;
+        let own = own_cells(row, result).into_iter().map(DieCell::csv);
+        table.row(own.chain(listed(row).map(|text| harmless(&text))))?;
     }
     table.finish()
 }
 
-fn fields(row: &DieRow, result: &LotResult) -> [String; 24] {
-    let figure = |value: &dyn Fn(&DieFigures) -> f64| optional(row.figures.as_deref().map(value));
-    let margin = result
-        .limits
-        .rejection()
-        .zip(row.figures.as_ref())
-        .map(|(limit, figures)| figures.margin(limit));
-    let conformity = row.figures.as_ref().and_then(|figures| figures.conformity);
-    let position = |value: Option<f64>| optional(value);
+/// Rows of a group: texts of any length make them larger than curves.
+const ROWS_OF_GROUP: usize = 1 << 14;
+
+/// The same as a Parquet table; an empty text is a null.
+pub(super) fn dies_parquet(
+    to: &mut (dyn Write + Send),
+    heading: &LotHeading<'_>,
+    result: &LotResult,
+) -> io::Result<()> {
+    let own = own_columns(heading).into_iter().map(|(_, kind)| kind);
+    let kinds = own.chain(std::iter::repeat(ColumnKind::Text));
+    let names = column_names(heading).into_iter().zip(kinds);
+    let columns: Vec<ParquetColumn> =
+        names.map(|(name, kind)| ParquetColumn::optional(name, kind)).collect();
+    let mut table = ParquetTable::new(to, &columns, ROWS_OF_GROUP)?;
+    for row in &result.rows {
+        let own = own_cells(row, result).into_iter().map(DieCell::parquet);
+        table.row(own.chain(listed(row).map(|text| DieCell::Text(text.into()).parquet())))?;
+    }
+    table.finish()
+}
+
+/// The columns of ours, with their types.
+fn own_columns(heading: &LotHeading<'_>) -> [(Cow<'static, str>, ColumnKind); 24] {
+    use ColumnKind::{Integer, Number, Text, Truth};
+    let worst_rejection = format!("worst_{}", heading.rejection().name());
     [
-        harmless(&row.key.lot),
-        harmless(&row.key.wafer),
-        row.key.die_x.to_string(),
-        row.key.die_y.to_string(),
-        row.status.name().to_owned(),
+        ("lot".into(), Text),
+        ("wafer".into(), Text),
+        ("die_x".into(), Integer),
+        ("die_y".into(), Integer),
+        ("status".into(), Text),
+        (worst_rejection.into(), Number),
+        ("worst_at_lo_hz".into(), Number),
+        ("worst_at_if_hz".into(), Number),
+        ("worst_phase_error_deg".into(), Number),
+        ("worst_amplitude_imbalance_db".into(), Number),
+        ("margin_db".into(), Number),
+        ("message".into(), Text),
+        ("min_lo_power_dbm".into(), Number),
+        ("mean_amplitude_imbalance_db".into(), Number),
+        ("mean_phase_error_deg".into(), Number),
+        ("measurement".into(), Integer),
+        ("counted".into(), Truth),
+        ("edge_excluded".into(), Truth),
+        ("outlier".into(), Truth),
+        ("x_mm".into(), Number),
+        ("y_mm".into(), Number),
+        ("probability".into(), Number),
+        ("decision".into(), Text),
+        ("warnings".into(), Text),
+    ]
+}
+
+/// The names of all columns: ours, then the files and other columns of the list. A column of the list
+/// that has a name of ours gets another, for readers by name.
+fn column_names(heading: &LotHeading<'_>) -> Vec<String> {
+    let own = own_columns(heading).map(|(name, _)| name.into_owned());
+    let given = heading.file_columns.iter().chain(heading.carried_columns);
+    let given: Vec<String> = given
+        .map(|name| if own.contains(name) { format!("listed_{name}") } else { name.clone() })
+        .collect();
+    own.into_iter().chain(given).collect()
+}
+
+/// A value of a column of ours.
+enum DieCell<'r> {
+    Text(Cow<'r, str>),
+    Integer(i64),
+    Truth(bool),
+    Number(Option<f64>),
+}
+
+impl DieCell<'_> {
+    fn csv(self) -> String {
+        match self {
+            Self::Text(text) => harmless(&text),
+            Self::Integer(number) => number.to_string(),
+            Self::Truth(is) => is.to_string(),
+            Self::Number(number) => optional(number),
+        }
+    }
+
+    fn parquet(self) -> Cell {
+        match self {
+            Self::Text(text) if text.is_empty() => Cell::Null,
+            Self::Text(text) => text_cell(&text),
+            Self::Integer(number) => i32::try_from(number).map_or(Cell::Null, Cell::Integer),
+            Self::Truth(is) => Cell::Truth(is),
+            Self::Number(number) => number.map_or(Cell::Null, Cell::Number),
+        }
+    }
+}
+
+/// The fields of files and of other columns of the list; one without a file is empty.
+fn listed(row: &DieRow) -> impl Iterator<Item = String> {
+    let name = |file: &Option<PathBuf>| {
+        file.as_ref().map(|file| file.display().to_string()).unwrap_or_default()
+    };
+    row.files.iter().map(name).chain(row.carried.iter().cloned())
+}
+
+fn own_cells<'r>(row: &'r DieRow, result: &LotResult) -> [DieCell<'r>; 24] {
+    use DieCell::{Integer, Number, Text, Truth};
+    let figure = |value: &dyn Fn(&DieFigures) -> f64| Number(row.figures.as_deref().map(value));
+    let known =
+        |value: &dyn Fn(&DieFigures) -> Option<f64>| Number(row.figures.as_deref().and_then(value));
+    let rejection = result.limits.rejection();
+    let conformity = row.figures.as_ref().and_then(|figures| figures.conformity);
+    [
+        Text((*row.key.lot).into()),
+        Text((*row.key.wafer).into()),
+        Integer(row.key.die_x.into()),
+        Integer(row.key.die_y.into()),
+        Text(row.status.name().into()),
         figure(&|figures| figures.worst_rejection_db),
         figure(&|figures| figures.worst_at_hz),
-        optional(row.figures.as_ref().and_then(|figures| figures.worst_at_if_hz)),
+        known(&|figures| figures.worst_at_if_hz),
         figure(&|figures| figures.worst_phase_error_deg),
         figure(&|figures| figures.worst_amplitude_imbalance_db),
-        optional(margin),
-        harmless(&row.message),
-        optional(row.figures.as_ref().and_then(|figures| figures.least_lo_power_dbm)),
+        known(&|figures| Some(figures.margin(rejection?))),
+        Text(row.message.as_str().into()),
+        known(&|figures| figures.least_lo_power_dbm),
         figure(&|figures| db_from_neper(figures.mean_error.re) + 0.0),
         figure(&|figures| figures.mean_error.im.to_degrees() + 0.0),
-        row.touchdown.to_string(),
-        row.counts().to_string(),
-        row.is_excluded.to_string(),
-        row.is_outlier.to_string(),
-        position(row.position.map(|position| position.x_mm)),
-        position(row.position.map(|position| position.y_mm)),
-        optional(conformity.map(|known| known.probability)),
-        conformity.map_or_else(String::new, |known| known.decision.name().to_owned()),
-        row.warnings.as_ref().map_or_else(String::new, |text| harmless(text)),
+        Integer(i64::try_from(row.touchdown).unwrap_or(i64::MAX)),
+        Truth(row.counts()),
+        Truth(row.is_excluded),
+        Truth(row.is_outlier),
+        Number(row.position.map(|position| position.x_mm)),
+        Number(row.position.map(|position| position.y_mm)),
+        Number(conformity.map(|known| known.probability)),
+        Text(conformity.map_or("", |known| known.decision.name()).into()),
+        Text(row.warnings.as_deref().unwrap_or_default().into()),
     ]
 }
 

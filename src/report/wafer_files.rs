@@ -4,12 +4,13 @@ use super::files_error::FilesError;
 use super::json_document::document;
 use super::output_place::PublishError;
 use super::picture_files::{PictureForm, PictureForms};
-use super::publish::ReportFile;
+use super::publish::{ReportFile, StreamedFile};
 use super::report_folder::PRINTED_REPORT;
 use super::wafer_corrections_report::corrections_csv;
 use super::wafer_dies_report::dies_csv;
+use super::wafer_points_table::PointsForm;
 use super::wafer_report::{lot_report, wafer_text};
-use crate::batch::LotJob;
+use crate::batch::{LotJob, LotRecords};
 use crate::plot::{self, Picture, PlotError, WaferScales};
 use crate::wafer::{LotHeading, LotResult};
 use rayon::prelude::{IntoParallelIterator as _, ParallelIterator as _};
@@ -77,6 +78,28 @@ pub fn lot_files(
     Ok(files)
 }
 
+/// The tables of all dies and all their points, made while they are written.
+#[must_use]
+pub fn lot_tables<'l>(
+    folder: &Path,
+    job: &'l LotJob,
+    result: &'l LotResult,
+    records: &'l LotRecords,
+    form: PointsForm,
+) -> [StreamedFile<'l>; 2] {
+    let [dies, points] = form.file_names().map(|name| folder.join(name));
+    [
+        StreamedFile {
+            path: dies,
+            write: Box::new(move |to| form.write_dies(to, &job.heading(), result)),
+        },
+        StreamedFile {
+            path: points,
+            write: Box::new(move |to| form.write_points(to, &job.heading(), result, records)),
+        },
+    ]
+}
+
 /// Refuses a folder that holds a file which a report on a lot may have, so that hours of work do not
 /// end at a file that stands in the way.
 ///
@@ -97,6 +120,7 @@ pub fn refuse_lot_files(folder: &Path) -> Result<(), PublishError> {
 fn is_ours(name: &str) -> bool {
     let picture = PictureForm::of_name(Path::new(name)).and_then(|_| name.rsplit_once('.'));
     [TABLE, CORRECTIONS, DOCUMENT, PRINTED_REPORT].contains(&name)
+        || PointsForm::Parquet.file_names().contains(&name)
         || picture.is_some_and(|(stem, _)| {
             PICTURES.iter().any(|(own, ..)| *own == stem) || stem.starts_with(MAP_NAME)
         })
@@ -104,7 +128,12 @@ fn is_ours(name: &str) -> bool {
 
 /// The files that a report on a lot will have, known before it is measured.
 #[must_use]
-pub fn lot_file_paths(folder: &Path, job: &LotJob, forms: PictureForms) -> Vec<PathBuf> {
+pub fn lot_file_paths(
+    folder: &Path,
+    job: &LotJob,
+    forms: PictureForms,
+    points: Option<PointsForm>,
+) -> Vec<PathBuf> {
     let has_map = job.recipe().settings().map().is_some();
     let pictures = PICTURES.iter().filter(|(_, needs_map, _)| has_map || !needs_map);
     let wafers = job.wafers().iter().filter(|_| has_map);
@@ -113,7 +142,8 @@ pub fn lot_file_paths(folder: &Path, job: &LotJob, forms: PictureForms) -> Vec<P
     let corrections = has_corrections.then_some(CORRECTIONS);
     let pictures = pictures.map(|(name, ..)| (*name).to_owned()).chain(maps);
     let pictures = pictures.flat_map(|name| forms.names(&name));
-    let tables = [PRINTED_REPORT, TABLE, DOCUMENT].into_iter().chain(corrections);
+    let points = points.into_iter().flat_map(PointsForm::file_names);
+    let tables = [PRINTED_REPORT, TABLE, DOCUMENT].into_iter().chain(corrections).chain(points);
     tables.map(str::to_owned).chain(pictures).map(|name| folder.join(name)).collect()
 }
 

@@ -171,6 +171,7 @@ mod tests {
                 sideband_gain_db: 0.0,
                 wanted_error: Complex64::ZERO,
                 channel_error: Complex64::ZERO,
+                losses_db: None,
             })
             .collect()
     }

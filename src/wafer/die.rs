@@ -50,6 +50,8 @@ pub(crate) struct DiePoint {
     /// I/Q channel error of the image sideband, which determines the image. A splitter has one
     /// error only.
     pub(crate) channel_error: Complex64,
+    /// Insertion losses of a splitter to its first and second output, dB; `None` for a receiver.
+    pub(crate) losses_db: Option<[f64; 2]>,
 }
 
 /// The worst figures of a die.
@@ -264,6 +266,7 @@ impl DiePoint {
             ("frequency", self.frequency_hz.is_finite() && self.if_hz.is_none_or(f64::is_finite)),
             ("rejection", !self.rejection_db.is_nan()),
             ("gain of the sideband", fits(self.sideband_gain_db)),
+            ("loss", self.losses_db.is_none_or(|losses_db| losses_db.into_iter().all(fits))),
             ("channel error", error_fits(self.wanted_error) && error_fits(self.channel_error)),
         ];
         match figures.iter().find(|(_, exists)| !exists) {
@@ -342,6 +345,7 @@ pub(super) mod tests {
             sideband_gain_db: 0.25,
             wanted_error: Complex64::new(wanted.0, wanted.1),
             channel_error: Complex64::new(0.5, -0.125),
+            losses_db: None,
         }
     }
 

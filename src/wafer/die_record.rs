@@ -3,6 +3,8 @@
 use super::die::{
     DieEntry, DieFigures, DieKey, DieOutcome, DiePoint, DieWhatIfs, MeasuredDie, unbounded,
 };
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
@@ -25,8 +27,8 @@ pub(crate) enum RecordDepth {
     Points,
 }
 
-/// The form in a journal. The points are bits, eight hexadecimal digits for each number of single
-/// precision: they are used for pictures and further questions, and must be read fast.
+/// The form in a journal. The points are the bytes of numbers, in base 64: they are used for pictures,
+/// tables of all points and further questions, and must be read fast.
 #[derive(Serialize, Deserialize)]
 struct Kept {
     die: (String, String, i32, i32),
@@ -50,9 +52,6 @@ struct Kept {
 /// A rejection, dB; it may be infinite.
 #[derive(Serialize, Deserialize)]
 struct KeptRejection(#[serde(with = "unbounded")] f64);
-
-/// Hexadecimal digits of a number of single precision.
-const DIGITS: usize = 8;
 
 impl DieRecord {
     /// The record as one line of text.
@@ -131,43 +130,40 @@ impl DieRecord {
 }
 
 /// The count of single-precision numbers after the frequency of a point: for a receiver, and for a
-/// splitter, whose sidebands are equal.
+/// splitter, whose sidebands are equal and which has losses.
 const OF_RECEIVER: usize = 7;
-const OF_SPLITTER: usize = 3;
+const OF_SPLITTER: usize = 5;
 
 #[expect(clippy::cast_possible_truncation, reason = "single precision is what is kept")]
 fn points_text(points: &[DiePoint]) -> String {
     let is_receiver = points.iter().any(|point| point.if_hz.is_some());
     let count = if is_receiver { OF_RECEIVER } else { OF_SPLITTER };
-    let mut text = String::with_capacity(1 + points.len() * (count + 2) * DIGITS);
-    text.push(if is_receiver { 'r' } else { 's' });
+    let mut bytes = Vec::with_capacity(points.len() * point_bytes(count));
     for point in points {
         // Frequencies keep double precision.
-        push_digits(&mut text, &point.frequency_hz.to_be_bytes());
-        let values = [
-            point.rejection_db,
-            point.channel_error.re,
-            point.channel_error.im,
-            point.if_hz.unwrap_or(f64::NAN),
-            point.sideband_gain_db,
-            point.wanted_error.re,
-            point.wanted_error.im,
-        ];
+        bytes.extend(point.frequency_hz.to_be_bytes());
+        let DiePoint { rejection_db, channel_error, wanted_error, .. } = *point;
+        let mut values = [rejection_db, channel_error.re, channel_error.im, 0.0, 0.0, 0.0, 0.0];
+        if is_receiver {
+            values[3] = point.if_hz.unwrap_or(f64::NAN);
+            values[4] = point.sideband_gain_db;
+            values[5..].copy_from_slice(&[wanted_error.re, wanted_error.im]);
+        } else {
+            values[3..5].copy_from_slice(&point.losses_db.unwrap_or([f64::NAN; 2]));
+        }
         for value in &values[..count] {
-            push_digits(&mut text, &(*value as f32).to_be_bytes());
+            bytes.extend((*value as f32).to_be_bytes());
         }
     }
+    let mut text = String::with_capacity(1 + bytes.len().div_ceil(3) * 4);
+    text.push(if is_receiver { 'r' } else { 's' });
+    STANDARD.encode_string(bytes, &mut text);
     text
 }
 
-/// The hexadecimal digits of the bytes of a number, the most significant first.
-fn push_digits(text: &mut String, bytes: &[u8]) {
-    const HEXADECIMAL: &[u8; 16] = b"0123456789abcdef";
-    for byte in bytes {
-        for digit in [byte >> 4, byte & 15] {
-            text.push(char::from(HEXADECIMAL[usize::from(digit)]));
-        }
-    }
+/// The bytes of a point with so many numbers after its frequency.
+const fn point_bytes(count: usize) -> usize {
+    size_of::<f64>() + count * size_of::<f32>()
 }
 
 fn points_of(text: &str) -> Option<Vec<DiePoint>> {
@@ -176,29 +172,30 @@ fn points_of(text: &str) -> Option<Vec<DiePoint>> {
         b's' => OF_SPLITTER,
         _ => return None,
     };
-    let (text, length) = (&text[1..], (count + 2) * DIGITS);
-    if !text.is_ascii() || !text.len().is_multiple_of(length) {
+    let bytes = STANDARD.decode(&text.as_bytes()[1..]).ok()?;
+    let points = bytes.chunks_exact(point_bytes(count));
+    if !points.remainder().is_empty() {
         return None;
     }
-    (0..text.len() / length)
-        .map(|point| {
-            let text = &text[point * length..(point + 1) * length];
-            let frequency_hz = f64::from_bits(u64::from_str_radix(&text[..2 * DIGITS], 16).ok()?);
+    points
+        .map(|bytes| {
+            let (frequency, singles) = bytes.split_first_chunk()?;
             let mut values = [0.0; OF_RECEIVER];
-            for (at, value) in values.iter_mut().take(count).enumerate() {
-                let digits = &text[(2 + at) * DIGITS..(3 + at) * DIGITS];
-                *value = f64::from(f32::from_bits(u32::from_str_radix(digits, 16).ok()?));
+            for (value, bytes) in values.iter_mut().zip(singles.chunks_exact(size_of::<f32>())) {
+                *value = f64::from(f32::from_be_bytes(bytes.try_into().ok()?));
             }
-            let [rejection_db, re, im, if_hz, sideband_gain_db, wanted_re, wanted_im] = values;
+            let frequency_hz = f64::from_be_bytes(*frequency);
+            let [rejection_db, re, im, fourth, fifth, wanted_re, wanted_im] = values;
             let channel_error = Complex64::new(re, im);
             Some(if count == OF_RECEIVER {
                 DiePoint {
                     frequency_hz,
-                    if_hz: (!if_hz.is_nan()).then_some(if_hz),
+                    if_hz: (!fourth.is_nan()).then_some(fourth),
                     rejection_db,
-                    sideband_gain_db,
+                    sideband_gain_db: fifth,
                     wanted_error: Complex64::new(wanted_re, wanted_im),
                     channel_error,
+                    losses_db: None,
                 }
             } else {
                 DiePoint {
@@ -208,6 +205,7 @@ fn points_of(text: &str) -> Option<Vec<DiePoint>> {
                     sideband_gain_db: 0.0,
                     wanted_error: channel_error,
                     channel_error,
+                    losses_db: (!fourth.is_nan()).then_some([fourth, fifth]),
                 }
             })
         })
@@ -229,6 +227,13 @@ mod tests {
             carried: vec!["=1+1".into()],
         };
         // Numbers that single precision holds exactly are restored exactly.
+        let splitter = DiePoint {
+            if_hz: None,
+            sideband_gain_db: 0.0,
+            wanted_error: Complex64::new(0.5, -0.125),
+            losses_db: Some([3.25, 3.5]),
+            ..point(27_123_456_789.0, 31.5, (0.0, 0.0))
+        };
         let points = vec![point(27_123_456_789.0, f64::INFINITY, (0.25, -0.5))];
         let figures = DieFigures::of(&points, None).unwrap();
         let die = MeasuredDie {
@@ -241,8 +246,10 @@ mod tests {
             },
             warnings: vec!["it is \"not\" reciprocal".into()],
         };
+        let of_splitter = MeasuredDie { points: vec![splitter; 3], ..die.clone() };
         for outcome in [
             DieOutcome::Measured(Box::new(die)),
+            DieOutcome::Measured(Box::new(of_splitter)),
             DieOutcome::Incomplete("no file\nfor b".into()),
             DieOutcome::Error("line 3".into()),
         ] {

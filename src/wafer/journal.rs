@@ -4,11 +4,17 @@
 //! end is written: an incomplete line left by an interruption is removed when the run is resumed.
 //! No row is counted twice and no finished row is lost. Each line ends in a checksum of its number
 //! and its text, which detects changes of the journal.
+//!
+//! Data written by a killed process are kept by the system. Against a power failure the journal is
+//! flushed to the disk once a second, and at its end. Blocks of a file that a power failure leaves
+//! unwritten read as zeros, which no row contains: from the first such row on the journal is cut off, and
+//! the rows are measured again.
 
-use crate::regular_file;
+use crate::regular_file::{self, is_at};
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{BufRead as _, BufReader, Read as _, Seek as _, SeekFrom, Write as _};
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 
 /// The reason for which a journal cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -68,7 +74,15 @@ pub(crate) struct Journal {
     path: PathBuf,
     file: File,
     done: u64,
+    /// Bytes and rows when it was opened.
+    opened_with: (u64, u64),
+    /// When the file was last flushed to the disk.
+    flushed: Instant,
 }
+
+/// How much work a power failure may cost at most, besides the rows being measured: flushing after every
+/// batch would slow down runs whose dies take less than a millisecond.
+const FLUSH_INTERVAL: Duration = Duration::from_secs(1);
 
 impl Journal {
     /// Creates a journal for the run that the one-line text `subject` identifies. `origin` is
@@ -83,7 +97,11 @@ impl Journal {
             _ => JournalError::Io { path: path.to_owned(), source },
         })?;
         locked(&file, path)?;
-        Self::at_start(path, file, subject, origin)
+        let journal = Self::at_start(path, file, subject, origin)?;
+        // The name lasts too, where the system can flush a folder.
+        let folder = path.parent().filter(|folder| *folder != Path::new(""));
+        let _ = File::open(folder.unwrap_or(Path::new("."))).and_then(|folder| folder.sync_all());
+        Ok(journal)
     }
 
     /// Creates a journal in place of another run's, if there is one: that run cannot be resumed
@@ -130,6 +148,9 @@ impl Journal {
             line.clear();
             let length = reader.read_until(b'\n', &mut line).map_err(failed)?;
             let Some(text) = line.strip_suffix(b"\n") else { break };
+            if is_unwritten(text) {
+                break;
+            }
             if std::str::from_utf8(text).ok().and_then(|text| row_text(done, text)).is_none() {
                 return Err(JournalError::Damaged { path: path.to_owned(), row: done + 1 });
             }
@@ -138,7 +159,8 @@ impl Journal {
         }
         file.set_len(whole).map_err(failed)?;
         file.seek(SeekFrom::Start(whole)).map_err(failed)?;
-        Ok(Self { path: path.to_owned(), file, done })
+        let opened_with = (whole, done);
+        Ok(Self { path: path.to_owned(), file, done, opened_with, flushed: Instant::now() })
     }
 
     /// A journal with its first line only, in a file whose content is discarded.
@@ -151,8 +173,11 @@ impl Journal {
         let failed = |source| JournalError::Io { path: path.to_owned(), source };
         file.set_len(0).map_err(failed)?;
         file.seek(SeekFrom::Start(0)).map_err(failed)?;
-        let mut journal = Self { path: path.to_owned(), file, done: 0 };
-        journal.write(&format!("{}\n", first_line(subject, origin)))?;
+        let first = format!("{}\n", first_line(subject, origin));
+        let (path, opened_with) = (path.to_owned(), (first.len() as u64, 0));
+        let mut journal = Self { path, file, done: 0, opened_with, flushed: Instant::now() };
+        journal.write(&first)?;
+        journal.flush()?;
         Ok(journal)
     }
 
@@ -176,10 +201,46 @@ impl Journal {
     }
 
     fn write(&mut self, text: &str) -> Result<(), JournalError> {
-        // Data written by a killed process are kept; only a power failure could lose them, and
-        // waiting for the disk after every batch would slow down all runs.
         let written = self.file.write_all(text.as_bytes());
-        written.map_err(|source| JournalError::Io { path: self.path.clone(), source })
+        written.map_err(|source| JournalError::Io { path: self.path.clone(), source })?;
+        if self.flushed.elapsed() >= FLUSH_INTERVAL { self.flush() } else { Ok(()) }
+    }
+
+    /// Waits until all rows are on the disk.
+    ///
+    /// # Errors
+    /// [`JournalError::Io`], also for what the system could not write before.
+    pub(crate) fn flush(&mut self) -> Result<(), JournalError> {
+        let flushed = match self.file.sync_data() {
+            // Some file systems, such as those of other programs, cannot flush.
+            Err(error) if error.kind() == std::io::ErrorKind::Unsupported => Ok(()),
+            flushed => flushed,
+        };
+        flushed.map_err(|source| JournalError::Io { path: self.path.clone(), source })?;
+        self.flushed = Instant::now();
+        Ok(())
+    }
+
+    /// Removes the rows that were added since the journal was opened.
+    ///
+    /// # Errors
+    /// [`JournalError::Io`].
+    pub(crate) fn discard_added(&mut self) -> Result<(), JournalError> {
+        let (bytes, rows) = self.opened_with;
+        let cut = self.file.set_len(bytes).and_then(|()| self.file.seek(SeekFrom::Start(bytes)));
+        cut.map_err(|source| JournalError::Io { path: self.path.clone(), source })?;
+        self.done = rows;
+        self.flush()
+    }
+
+    /// Removes the journal, whose rows are in a report now. The lock is kept up to the end, so that no
+    /// other run resumes it meanwhile.
+    ///
+    /// # Errors
+    /// [`JournalError::Io`].
+    pub(crate) fn remove(self) -> Result<(), JournalError> {
+        std::fs::remove_file(&self.path)
+            .map_err(|source| JournalError::Io { path: self.path.clone(), source })
     }
 
     /// The subject of a journal, and its origin.
@@ -194,43 +255,91 @@ impl Journal {
         Ok((first.subject.to_owned(), first.origin.to_owned()))
     }
 
-    /// The rows of a journal with their checksums, read one after the other; [`row_text`] returns
-    /// the text that was added.
+    /// The rows of a journal with their checksums, read one after the other.
     ///
     /// # Errors
     /// [`JournalError::Io`] if it cannot be opened.
-    pub(crate) fn rows(
-        path: &Path,
-    ) -> Result<impl Iterator<Item = Result<String, JournalError>>, JournalError> {
-        let failed = |source| JournalError::Io { path: path.to_owned(), source };
-        let mut reader = BufReader::new(regular_file::open(path).map_err(failed)?);
-        let path = path.to_owned();
-        let next = move || {
-            let mut line = Vec::new();
-            match reader.read_until(b'\n', &mut line) {
-                // A line that is not UTF-8 has no valid checksum.
-                Ok(_) if line.pop() == Some(b'\n') => {
-                    Some(Ok(String::from_utf8_lossy(&line).into_owned()))
-                }
-                // An incomplete row left by an interruption.
-                Ok(_) => None,
-                Err(source) => Some(Err(JournalError::Io { path: path.clone(), source })),
-            }
+    pub(crate) fn rows(path: &Path) -> Result<JournalRows, JournalError> {
+        let mut rows = JournalRows { path: path.to_owned(), position: 0, reader: None };
+        rows.open()?;
+        // The first line is that of the run.
+        match rows.next() {
+            Some(Err(error)) => Err(error),
+            _ => Ok(rows),
+        }
+    }
+}
+
+/// The rows of a journal; [`row_text`] returns the text that was added.
+#[derive(Debug)]
+pub(crate) struct JournalRows {
+    path: PathBuf,
+    /// The bytes read.
+    position: u64,
+    reader: Option<BufReader<File>>,
+}
+
+impl JournalRows {
+    /// Closes the file until the next row is read, so that thousands of journals are read in turns with
+    /// few files open.
+    pub(crate) fn close(&mut self) {
+        self.reader = None;
+    }
+
+    fn open(&mut self) -> Result<&mut BufReader<File>, JournalError> {
+        let opened = || {
+            let mut file = regular_file::open(&self.path)?;
+            file.seek(SeekFrom::Start(self.position))?;
+            Ok(BufReader::new(file))
         };
-        Ok(std::iter::from_fn(next).skip(1))
+        match &mut self.reader {
+            Some(reader) => Ok(reader),
+            closed => Ok(closed.insert(
+                opened().map_err(|source| JournalError::Io { path: self.path.clone(), source })?,
+            )),
+        }
+    }
+
+    fn read(&mut self) -> Result<Option<String>, JournalError> {
+        let mut line = Vec::new();
+        let read = self.open()?.read_until(b'\n', &mut line);
+        let length = read.map_err(|source| JournalError::Io { path: self.path.clone(), source })?;
+        // The last row may be incomplete after an interruption.
+        if line.pop() != Some(b'\n') {
+            return Ok(None);
+        }
+        self.position += length as u64;
+        // A line that is not UTF-8 has no valid checksum.
+        Ok(Some(String::from_utf8_lossy(&line).into_owned()))
+    }
+}
+
+impl Iterator for JournalRows {
+    type Item = Result<String, JournalError>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        self.read().transpose()
     }
 }
 
 /// Opens a journal that may exist, and locks it.
 fn opened(path: &Path) -> Result<Option<File>, JournalError> {
     let failed = |source| JournalError::Io { path: path.to_owned(), source };
-    match regular_file::check(path) {
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
-        checked => checked.map_err(failed)?,
+    loop {
+        match regular_file::check(path) {
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+            checked => checked.map_err(failed)?,
+        }
+        let file = match OpenOptions::new().read(true).write(true).open(path) {
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+            file => file.map_err(failed)?,
+        };
+        locked(&file, path)?;
+        // Another run may have ended, and removed its journal, between opening and locking.
+        if is_at(&file, path).map_err(failed)? {
+            return Ok(Some(file));
+        }
     }
-    let file = OpenOptions::new().read(true).write(true).open(path).map_err(failed)?;
-    locked(&file, path)?;
-    Ok(Some(file))
 }
 
 /// Locks the file until it is closed. A file system without locks only lacks this protection.
@@ -307,6 +416,11 @@ fn checksum(number: u64, text: &str) -> u64 {
     text.bytes().fold(start, add)
 }
 
+/// Whether a row was in a block that a power failure left unwritten.
+fn is_unwritten(row: &[u8]) -> bool {
+    row.contains(&0)
+}
+
 fn one_line(text: &str) -> String {
     text.replace(['\n', '\r', BETWEEN], " ")
 }
@@ -345,6 +459,45 @@ mod tests {
             assert_eq!(row_text(at, line), Some(row(at).as_str()));
         }
         assert_eq!(rows.len(), 12);
+    }
+
+    /// A power failure may leave zeros in place of blocks, with later blocks written.
+    #[test]
+    fn blocks_lost_by_a_power_failure_are_measured_again() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("journal");
+        let rows: Vec<String> = (0..12).map(row).collect();
+        Journal::begin(&path, "subject", "here").unwrap().add(&rows).unwrap();
+        let want = std::fs::read(&path).unwrap();
+        let first = want.iter().position(|byte| *byte == b'\n').unwrap() + 1;
+        for start in first..want.len() {
+            for length in [1, 40, want.len()] {
+                let mut torn = want.clone();
+                torn[start..].iter_mut().take(length).for_each(|byte| *byte = 0);
+                std::fs::write(&path, &torn).unwrap();
+                let mut journal = Journal::resume(&path, "subject", "here").unwrap();
+                let whole = want[..start].iter().filter(|byte| **byte == b'\n').count();
+                assert_eq!(journal.done(), whole as u64 - 1, "zeros from {start}");
+                journal.add(&rows[whole - 1..]).unwrap();
+                assert_eq!(std::fs::read(&path).unwrap(), want);
+            }
+        }
+    }
+
+    /// A journal that is closed between rows is read on from where it was.
+    #[test]
+    fn a_closed_journal_is_read_on() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("journal");
+        let rows: Vec<String> = (0..5).map(row).collect();
+        Journal::begin(&path, "subject", "here").unwrap().add(&rows).unwrap();
+        let mut read = Journal::rows(&path).unwrap();
+        for (at, row) in (0..).zip(&rows) {
+            read.close();
+            let line = read.next().unwrap().unwrap();
+            assert_eq!(row_text(at, &line), Some(row.as_str()));
+        }
+        assert!(read.next().is_none());
     }
 
     #[test]

@@ -376,6 +376,7 @@ mod tests {
                 sideband_gain_db: 0.0,
                 wanted_error: error,
                 channel_error: error,
+                losses_db: None,
             })
             .collect();
         let outcome = match DieFigures::of(&points, None) {

@@ -57,7 +57,7 @@ pub use group::{Counts, Decided, DieRow, GroupResult, LimitCount, Quantiles, Wor
 pub use heading::LotHeading;
 pub(crate) use in_order::run_in_order;
 pub use journal::JournalError;
-pub(crate) use journal::{Journal, row_text};
+pub(crate) use journal::{Journal, JournalRows, row_text};
 pub(crate) use lot_collector::{EDGE_RING_SHARE, LotCollector};
 pub use lot_result::{LotGroup, LotResult, Retest, Spatial, WaferResult};
 pub use radial_profile::{ErrorPart, RadialPoint, larger_residuals, radial_trend, ring_medians};

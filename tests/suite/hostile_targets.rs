@@ -7,8 +7,8 @@ use crate::hostile_commands::{
     COMMAND_LINES, COMPONENTS, FILE_LISTS, command, component, file_list,
 };
 use fourphase::batch::{
-    BatchError, LotJob, ReceiverJob, ShardJournals, SplitterJob, Start, SyntheticLot,
-    SyntheticLotSettings, assess_receiver, assess_splitter, join_shards, measure_shard, run_lot,
+    BatchError, LotJob, LotRecords, ReceiverJob, ShardJournals, SplitterJob, Start, SyntheticLot,
+    SyntheticLotSettings, assess_receiver, assess_splitter, lot_result, measure_shard, run_lot,
     run_station,
 };
 use fourphase::description::{
@@ -422,7 +422,8 @@ fn shards(world: &World, name: &str, bytes: &[u8]) -> Outcome {
             LotJob::read(&world.path("recipe.toml"), &ReadOptions::default()).and_then(|job| {
                 let journals = ["journal 2", "journal 1"].map(|name| world.path(name));
                 let journals = ShardJournals::read(&journals)?;
-                Ok((join_shards(&job, &journals, &|_| {})?, job))
+                let records = LotRecords::of_shards(&job, &journals)?;
+                Ok((lot_result(&job, &records, &|_| {})?, job))
             });
         match joined {
             Err(error) => failed(&error),

@@ -8,6 +8,7 @@
 mod arithmetic_values;
 mod bounded_work;
 mod check_values;
+mod cluster_command;
 mod command_line;
 mod component_catalogue;
 mod component_command;
@@ -82,7 +83,9 @@ mod uncertainty_values;
 mod undefined_figures;
 mod wafer_command;
 mod wafer_dies_command;
+mod wafer_faults_command;
 mod wafer_lot;
+mod wafer_points_command;
 mod wafer_runs_command;
 mod words;
 mod worst_of_plan_values;
