@@ -174,7 +174,8 @@ impl Diagnostic {
         let label = label.as_deref().map(printable);
         let notes: Vec<_> = self.notes.iter().map(|note| wrapped(note, 65)).collect();
         let help = self.help.as_deref().map(|help| wrapped(help, 65));
-        let file = self.file.as_deref().map(printable);
+        let file = self.file.as_deref().map(bounded);
+        let file = file.as_deref().map(printable);
 
         let mut group = Group::with_title(level.primary_title(&title));
         match (&file, &self.excerpt) {

@@ -54,7 +54,7 @@ pub fn lo_level_plan(
     };
     let legend = [
         Entry { name: "carrier, over all LOs", colour: BLUE, dash: Dash::Area },
-        Entry { name: "saturated output", colour: PURPLE, dash: Dash::Dashed },
+        Entry { name: "saturated output", colour: PURPLE, dash: Dash::Dotted },
         Entry {
             name: "drive that the next stage needs and bears",
             colour: VERMILION,
@@ -76,7 +76,7 @@ pub fn lo_level_plan(
         line(&mut chart, high, BLUE, Dash::Solid, Sizes::LARGE)?;
         for mark in &marks {
             let ends = [(mark.x - MARK, mark.dbm), (mark.x + MARK, mark.dbm)];
-            line(&mut chart, ends, mark.colour, Dash::Dashed, Sizes::LARGE)?;
+            line(&mut chart, ends, mark.colour, mark.dash, Sizes::LARGE)?;
         }
         for (at, node) in nodes.iter().enumerate() {
             // Names of many stages stand in two rows.
@@ -101,6 +101,7 @@ struct LevelMark {
     x: f64,
     dbm: f64,
     colour: RGBColor,
+    dash: Dash,
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a chain has few stages")]
@@ -135,11 +136,13 @@ fn level_marks(chain: &LoChainResult) -> Vec<LevelMark> {
     let mut marks = Vec::new();
     for (at, stage) in chain.stages.iter().enumerate() {
         let x = at as f64 + 1.0;
-        marks.extend(stage.saturated_dbm.map(|dbm| LevelMark { x, dbm, colour: PURPLE }));
+        let saturated = stage.saturated_dbm;
+        marks.extend(saturated.map(|dbm| LevelMark { x, dbm, colour: PURPLE, dash: Dash::Dotted }));
         // A stage inside the network may stand beside others: its drive is not the level before it.
         if !stage.is_inside {
             let limits = [stage.drive_limits.min_dbm, stage.drive_limits.max_dbm];
-            let mark = |dbm: f64| LevelMark { x: x - 1.0, dbm, colour: VERMILION };
+            let mark =
+                |dbm: f64| LevelMark { x: x - 1.0, dbm, colour: VERMILION, dash: Dash::Dashed };
             marks.extend(limits.into_iter().flatten().map(mark));
         }
     }

@@ -53,7 +53,9 @@ pub(super) fn noise_text(receiver: &Receiver, result: &DownconverterResult) -> S
     let figures: Vec<f64> =
         result.noise.iter().filter_map(|path| path.noise_figure_db[centre]).collect();
     let mut facts = Vec::new();
-    facts.extend(range(&powers).map(|range| format!("LO power {range} dBm")));
+    let reached: Vec<f64> = powers.iter().copied().filter(|dbm| dbm.is_finite()).collect();
+    let without = if reached.len() < powers.len() { ", none at some mixers" } else { "" };
+    facts.extend(range(&reached).map(|range| format!("LO power {range} dBm{without}")));
     facts.extend(range(&figures).map(|range| format!("RF noise figure {range} dB")));
     if !facts.is_empty() {
         let lo = ShownFrequency(receiver.plan().lo_hz()[centre]);

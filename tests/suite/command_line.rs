@@ -1,6 +1,6 @@
 //! `inspect`, `tolerance`, `plan`, and what holds for every command.
 
-use crate::harness::{Run, Sandbox, assert_fits_80_columns, number};
+use crate::harness::{Run, Sandbox, assert_fits_80_columns, number, replaced};
 use serde_json::json;
 use std::process::Command;
 
@@ -113,4 +113,15 @@ fn a_long_argument_is_not_quoted_whole() {
         assert!(message.len() < 1500, "{} characters", message.len());
         assert!(message.contains("xxx"), "{message}");
     }
+}
+
+/// A file name of 9,000 characters in a description was quoted whole.
+#[test]
+fn a_long_file_name_is_not_quoted_whole() {
+    let sandbox = Sandbox::with_demo();
+    let named = format!("{}.s3p", "x".repeat(9_000));
+    sandbox
+        .write("long.toml", replaced(&sandbox.read("receiver.toml"), &[("divider.s3p", &named)]));
+    let message = sandbox.refused("downconverter long.toml");
+    assert!(message.len() < 6_000, "{} characters", message.len());
 }

@@ -214,6 +214,19 @@ fn what_is_unbounded_is_null_and_inf() {
     assert!(shown.contains("> 200"), "{shown}");
 }
 
+/// A mixer at an open port takes no power: a failed limit, and no figure of it elsewhere.
+#[test]
+fn a_mixer_without_power_is_named_as_such() {
+    let sandbox = Sandbox::with_demo();
+    let load = "at = \"balun_i.plus\"\nfile = \"gate.s1p\"";
+    let open = "at = \"balun_i.plus\"\nopen = true";
+    sandbox.write("open.toml", replaced(&sandbox.read("receiver.toml"), &[(load, open)]));
+    let run = sandbox.run("downconverter open.toml");
+    assert_eq!(run.status, 1, "{}", run.stderr);
+    assert!(run.stdout.contains("FAIL LO power >= 5 dBm: worst -inf dBm"), "{}", run.stdout);
+    assert!(unfolded(&run.stdout).contains(" dBm, none at some mixers"), "{}", run.stdout);
+}
+
 /// A change of the demo's description that makes it wrong: what is replaced, by what, what the error
 /// says, and a part of the line that it shows.
 type Mistake<'t> = (&'t str, &'t str, &'t str, &'t str);
