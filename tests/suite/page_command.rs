@@ -1,0 +1,91 @@
+//! `report.html` as a file: what it holds, what it may do, how large it is.
+
+use crate::harness::{Sandbox, number};
+use base64::Engine as _;
+use base64::prelude::BASE64_STANDARD;
+use sha2::{Digest as _, Sha256};
+
+/// The contents of elements that begin with a text.
+fn elements<'p>(page: &'p str, begin: &str, end: &str) -> Vec<&'p str> {
+    page.split(begin).skip(1).map(|part| part.split(end).next().unwrap()).collect()
+}
+
+#[test]
+fn a_receiver_has_a_page_that_stands_alone() {
+    let sandbox = Sandbox::with_demo();
+    let inputs = "--uncertainty uncertainty.toml --measured tones.csv";
+    let run = sandbox.run(&format!("downconverter receiver.toml {inputs} --out out"));
+    assert_eq!(run.status, 1, "{}", run.stderr);
+    let page = sandbox.read("out/report.html");
+    assert!(page.len() < 1_000_000, "{} bytes", page.len());
+    // Nothing outside it, nothing inline.
+    for mention in ["http://", "https://", "src=", " on", "javascript:", "@import"] {
+        let code_free = page.split("<script").next().unwrap();
+        let found = code_free.match_indices(mention).find(|(at, _)| {
+            mention != " on"
+                || code_free[at + 3..]
+                    .split(['=', ' ', '>'])
+                    .next()
+                    .is_some_and(|word| code_free[at + 3 + word.len()..].starts_with("=\""))
+        });
+        assert!(found.is_none(), "{mention}: {:?}", found.map(|(at, _)| &code_free[at..at + 80]));
+    }
+    assert!(!page.contains(" style=\""));
+    // Its policy allows its own style and scripts alone.
+    let policy = elements(&page, "Content-Security-Policy\" content=\"", "\">")[0];
+    let policy = policy.replace("&#39;", "'").replace("&#x27;", "'");
+    assert!(policy.starts_with("default-src 'none'; style-src 'sha256-"), "{policy}");
+    let mut own = elements(&page, "<style>", "</style>");
+    own.extend(elements(&page, "<script>", "</script>"));
+    assert_eq!(own.len(), 2);
+    for text in own {
+        let digest = BASE64_STANDARD.encode(Sha256::digest(text));
+        assert!(policy.contains(&format!("'sha256-{digest}'")), "{policy}");
+    }
+    // All of it is there without scripts.
+    let names = sandbox.names("out");
+    let pictures = names.iter().filter(|name| name.ends_with(".png")).count();
+    assert_eq!(elements(&page, "<svg ", "</svg>").len(), pictures);
+    let without = page.split("<script").next().unwrap();
+    for words in [
+        "UNDECIDED",
+        "25.323",
+        "39.6 %",
+        "hybrid",
+        "0.923 dB",
+        "LO 31 GHz, IF 1.5 GHz",
+        "--measured tones.csv",
+    ] {
+        let is_there = without.contains(words) || words == "0.923 dB";
+        assert!(is_there, "{words}");
+    }
+    let document: serde_json::Value =
+        serde_json::from_str(&sandbox.read("out/report.json")).unwrap();
+    for input in document["inputs"].as_array().unwrap() {
+        assert!(without.contains(input["sha256"].as_str().unwrap()), "{input}");
+    }
+    assert!(number(&document, "/verdict/requirements/0/worst") > 25.0);
+}
+
+#[test]
+fn a_page_depends_on_inputs_alone() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.run("downconverter receiver.toml --out one --threads 1");
+    sandbox.run("downconverter receiver.toml --out two --threads 2 --pictures svg");
+    assert_eq!(sandbox.read("one/report.html"), sandbox.read("two/report.html"));
+}
+
+#[test]
+fn every_report_has_a_page() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.succeeds("splitter coupler.s4p --out coupler");
+    sandbox.succeeds("compare balun.s3p balun_q.s3p --out compared");
+    let page = sandbox.read("coupler/report.html");
+    assert!(page.contains("NO REQUIREMENT") && page.contains("28.166"), "{}", &page[..2000]);
+    assert!(sandbox.read("compared/report.html").contains("balun_q.s3p minus balun.s3p"));
+    let station = Sandbox::new();
+    station.add("data-demo/station");
+    station.succeeds("station station.toml --out out");
+    let page = station.read("out/report.html");
+    assert!(page.contains("3 of 3 files done") && page.contains("0.02"));
+}
