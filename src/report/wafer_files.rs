@@ -148,7 +148,8 @@ pub fn lot_file_paths(
     let pictures = pictures.map(|(name, ..)| (*name).to_owned()).chain(maps);
     let pictures = pictures.flat_map(|name| forms.names(&name));
     let points = points.into_iter().flat_map(PointsForm::file_names);
-    let tables = [PRINTED_REPORT, TABLE, DOCUMENT, PAGE].into_iter().chain(corrections).chain(points);
+    let tables =
+        [PRINTED_REPORT, TABLE, DOCUMENT, PAGE].into_iter().chain(corrections).chain(points);
     tables.map(str::to_owned).chain(pictures).map(|name| folder.join(name)).collect()
 }
 
