@@ -1,5 +1,6 @@
 //! The dies of a lot for the scripts of its page.
 
+use super::page_value::script_json;
 use crate::diagnostic::printable;
 use crate::requirement::{Direction, Limits, Quantity};
 use crate::wafer::{DieRow, DieStatus, LotHeading, LotResult};
@@ -25,23 +26,20 @@ pub(super) fn quantities(heading: &LotHeading<'_>, result: &LotResult) -> Vec<Qu
     all
 }
 
-/// The dies with their figures, files and curves.
-pub(super) fn lot_data(heading: &LotHeading<'_>, result: &LotResult) -> Value {
+/// The dies with their figures, files and curves, as JSON for a script element. It is written row by row:
+/// a tree of all values would take many times its memory.
+pub(super) fn lot_data(heading: &LotHeading<'_>, result: &LotResult) -> String {
     let quantities = quantities(heading, result);
     let wafers: Vec<[&str; 2]> =
         result.wafers().iter().map(|one| [one.lot.as_str(), one.wafer.as_str()]).collect();
     let places: HashMap<[&str; 2], usize> =
         wafers.iter().enumerate().map(|(at, names)| (*names, at)).collect();
-    let row = |row: &DieRow| {
-        let wafer = places.get(&[&*row.key.lot, &*row.key.wafer]).copied();
-        die(row, wafer.unwrap_or(0), &quantities, result.limits())
-    };
     let names = |wafer: &[&str; 2]| wafer.map(|name| printable(name).into_owned());
     let ghz = |hz: &f64| number(hz / 1e9);
     let bands = result.curves().bands.iter().map(|band| {
         [band.frequency_hz / 1e9, band.p05_db, band.median_db, band.p95_db].map(number)
     });
-    json!({
+    let head = json!({
         "axis": if heading.if_hz.is_empty() { "Frequency (GHz)" } else { "LO at the mixers (GHz)" },
         "worstIf": heading.if_hz.len() > 1,
         "quantities": quantities.iter().map(|one| quantity(*one, result.limits())).collect::<Vec<_>>(),
@@ -53,9 +51,31 @@ pub(super) fn lot_data(heading: &LotHeading<'_>, result: &LotResult) -> Value {
         "frequencies": result.die_curves().frequencies_hz().iter().map(ghz).collect::<Vec<_>>(),
         "bands": bands.collect::<Vec<_>>(),
         "thinned": result.die_curves().is_thinned(),
-        "dies": result.rows().iter().map(row).collect::<Vec<_>>(),
-        "curves": (0..result.rows().len()).map(|at| curve(at, result)).collect::<Vec<_>>(),
-    })
+    });
+    let rows = result.rows().iter().map(|row| {
+        let wafer = places.get(&[&*row.key.lot, &*row.key.wafer]).copied();
+        die(row, wafer.unwrap_or(0), &quantities, result.limits())
+    });
+    let curves = (0..result.rows().len()).map(|at| curve(at, result));
+    let mut text = script_json(&head);
+    text.pop();
+    text.push_str(",\"dies\":");
+    push_list(&mut text, rows);
+    text.push_str(",\"curves\":");
+    push_list(&mut text, curves);
+    text.push('}');
+    text
+}
+
+fn push_list(text: &mut String, values: impl Iterator<Item = Value>) {
+    text.push('[');
+    for (at, value) in values.enumerate() {
+        if at > 0 {
+            text.push(',');
+        }
+        text.push_str(&script_json(&value));
+    }
+    text.push(']');
 }
 
 fn shown(names: &[String]) -> Vec<String> {

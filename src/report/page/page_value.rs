@@ -90,6 +90,21 @@ pub(super) fn probability(share: f64) -> String {
     }
 }
 
+/// JSON that cannot end its script element, whatever its texts hold.
+pub(super) fn script_json(value: &Value) -> String {
+    let text = value.to_string();
+    let mut safe = String::with_capacity(text.len());
+    for letter in text.chars() {
+        match letter {
+            '<' | '>' | '&' | '\u{2028}' | '\u{2029}' => {
+                safe.push_str(&format!("\\u{:04x}", u32::from(letter)));
+            }
+            letter => safe.push(letter),
+        }
+    }
+    safe
+}
+
 /// A document of a report.
 #[derive(Clone, Copy)]
 pub(super) struct Document<'d>(pub(super) &'d Value);

@@ -4,14 +4,13 @@ use super::super::publish::ReportFile;
 use super::super::report_folder::PRINTED_REPORT;
 use super::page_picture::{PagePicture, picture_data};
 use super::page_table::PageTable;
-use super::page_value::Document;
+use super::page_value::{Document, script_json};
 use super::requirement_rows::PageVerdict;
 use crate::batch::InputFile;
 use crate::diagnostic::printable;
 use askama::Template;
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
-use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 
 /// The page of a report, in its folder.
@@ -36,8 +35,8 @@ pub(super) struct ReportPage {
     pub(super) verdict: PageVerdict,
     pub(super) requirements: Option<PageTable>,
     pub(super) findings: Vec<Finding>,
-    /// The dies for the scripts.
-    pub(super) dies: Option<Value>,
+    /// The dies for the scripts, as JSON for a script element.
+    pub(super) dies: Option<String>,
     pub(super) pictures: Vec<PagePicture>,
     pub(super) tables: Vec<PageTable>,
     pub(super) printed: String,
@@ -63,7 +62,7 @@ struct Html<'p> {
     version: &'static str,
     picture_data: String,
     picture_script: &'static str,
-    die_data: Option<String>,
+    die_data: Option<&'p str>,
     lot_script: &'static str,
 }
 
@@ -95,7 +94,7 @@ impl ReportPage {
             version: env!("CARGO_PKG_VERSION"),
             picture_data: script_json(&picture_data(&self.pictures)),
             picture_script: PICTURE_SCRIPT,
-            die_data: self.dies.as_ref().map(script_json),
+            die_data: self.dies.as_deref(),
             lot_script: LOT_SCRIPT,
         };
         html.render()
@@ -135,25 +134,11 @@ fn policy(style: &str, scripts: &[&str]) -> String {
     )
 }
 
-/// JSON that cannot end its script element, whatever its texts hold.
-fn script_json(value: &Value) -> String {
-    let text = value.to_string();
-    let mut safe = String::with_capacity(text.len());
-    for letter in text.chars() {
-        match letter {
-            '<' | '>' | '&' | '\u{2028}' | '\u{2029}' => {
-                safe.push_str(&format!("\\u{:04x}", u32::from(letter)));
-            }
-            letter => safe.push(letter),
-        }
-    }
-    safe
-}
-
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use serde_json::Value;
 
     const HOSTILE: &str =
         "</script><script>alert(1)</script>\"'`{{7*7}}\u{202E}& <img src=x onerror=alert(1)>";
@@ -173,7 +158,7 @@ mod tests {
             title: text(),
             about: vec![text()],
             verdict: PageVerdict { word: text(), sentence: text() },
-            dies: Some(serde_json::json!({ "name": HOSTILE })),
+            dies: Some(script_json(&serde_json::json!({ "name": HOSTILE }))),
             tables: vec![table],
             printed: text(),
             settings: vec![(text(), text())],
