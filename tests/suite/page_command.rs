@@ -3,6 +3,8 @@
 use crate::harness::{Sandbox, number};
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
+use fourphase::plot;
+use fourphase::splitter::tolerance;
 use sha2::{Digest as _, Sha256};
 
 /// The contents of elements that begin with a text.
@@ -74,4 +76,33 @@ fn every_report_has_a_page() {
     station.succeeds("station station.toml --out out");
     let page = station.read("out/report.html");
     assert!(page.contains("3 of 3 files done") && page.contains("0.02"));
+}
+
+/// What a page shows under a pointer is noted while a picture is drawn: the groups of the drawing and the
+/// notes must belong to each other.
+#[test]
+fn pictures_carry_the_values_of_their_curves() {
+    let picture = plot::tolerance(&tolerance(30.0, Some(0.2), None)).unwrap();
+    let svg = picture.svg();
+    assert_eq!(svg.matches("<g ").count(), svg.matches("</g>").count());
+    assert!(!svg.contains("-268435456"), "a mark is left");
+    assert!(!picture.charts().is_empty());
+    for (number, chart) in picture.charts().iter().enumerate() {
+        let axes = svg.split(&format!("<g data-axes=\"{number}\">")).nth(1).unwrap();
+        // The frame is drawn where it is noted.
+        let [left, top, right, bottom] = chart.frame;
+        let frame = format!(
+            "points=\"{left},{top} {right},{top} {right},{bottom} {left},{bottom} {left},{top} \""
+        );
+        assert!(axes.split("</g>").next().unwrap().contains(&frame), "{frame}");
+        let data = svg.split(&format!("<g data-chart=\"{number}\">")).nth(1).unwrap();
+        assert_eq!(
+            data.split("<g data-chart").next().unwrap().matches("<g data-series=").count(),
+            chart.series.len()
+        );
+        for series in &chart.series {
+            assert!(!series.name.is_empty() && series.points.len() > 1, "{series:?}");
+            assert!(series.points.iter().any(|(x, _)| chart.x.contains(x)), "{series:?}");
+        }
+    }
 }
