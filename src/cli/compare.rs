@@ -3,10 +3,11 @@
 use super::args::{Compare, Format};
 use super::console::Console;
 use super::failure::Failure;
+use super::made_by::made_by;
 use super::outcome::Outcome;
 use crate::network::compare;
 use crate::plot;
-use crate::report::{self, ComparisonReport, ReportFile, document};
+use crate::report::{self, ComparisonReport, comparison_files, document};
 
 pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure> {
     let first = given.reading.read(&given.first, console)?;
@@ -26,18 +27,14 @@ pub(super) fn run(given: &Compare, console: &Console) -> Result<Outcome, Failure
     let (mut files, mut beside) = (Vec::new(), Vec::new());
     let shown = [names[0].as_str(), names[1].as_str()];
     let overlay = || plot::overlay(shown, &comparison, given.require_vector);
+    let inputs = [given.first.clone(), given.second.clone()];
     if let Some(folder) = &given.writing.out {
-        let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
-        files.push(file("report.json", document(&report)?.into_bytes()));
-        let printed = report::comparison_text(&report);
-        files.push(file(report::PRINTED_REPORT, printed.into_bytes()));
-        files.push(file("entries.csv", report::comparison_csv(&report)?.into_bytes()));
-        files.extend(given.drawing.pictures.files(folder, "overlay", &overlay()?)?);
+        let forms = given.drawing.pictures;
+        files = comparison_files(folder, &report, overlay, &inputs, forms, &made_by())?;
     }
     if let Some(path) = &given.plot {
         beside.push(report::picture_file(path, &overlay()?)?);
     }
-    let inputs = [given.first.clone(), given.second.clone()];
     given.writing.publish(&files, &beside, &inputs, None)?;
     match given.format {
         Format::Json => console.data(&document(&report)?)?,

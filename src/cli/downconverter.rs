@@ -3,6 +3,7 @@
 use super::args::{Downconverter, Format};
 use super::console::Console;
 use super::failure::Failure;
+use super::made_by::made_by;
 use super::outcome::Outcome;
 use crate::batch::{AssessedReceiver, InputFile, ReceiverJob, assess_receiver};
 use crate::report::{
@@ -24,7 +25,7 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
     let files = match &given.writing.out {
         Some(folder) => {
             let report = report(&job, &assessed)?;
-            receiver_files(folder, &assessed, &report, given.drawing.pictures)?
+            receiver_files(folder, &assessed, &report, given.drawing.pictures, &made_by())?
         }
         None => Vec::new(),
     };

@@ -26,6 +26,7 @@ mod failure;
 mod input;
 mod inspect;
 mod join;
+mod made_by;
 mod man;
 mod manual;
 mod numbers;

@@ -3,6 +3,7 @@
 use super::args::{Format, OhmsOrFile, Splitter};
 use super::console::Console;
 use super::failure::Failure;
+use super::made_by::made_by;
 use super::outcome::Outcome;
 use crate::batch::{GivenLoad, SplitterJob, assess_splitter};
 use crate::network::Port;
@@ -35,7 +36,8 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     let printed = splitter_text(&name, result, &seen_with(given), uncertainty);
     let files = match &given.writing.out {
         Some(folder) => {
-            splitter_files(folder, &assessed, &report, &printed, given.drawing.pictures)?
+            let forms = given.drawing.pictures;
+            splitter_files(folder, &assessed, &report, &printed, forms, &made_by())?
         }
         None => Vec::new(),
     };

@@ -3,17 +3,16 @@
 use super::args::{Format, Station};
 use super::console::Console;
 use super::failure::Failure;
+use super::made_by::made_by;
 use super::outcome::Outcome;
 use super::progress_bar::Bar;
 use crate::batch::{StationEvent, StationVerdict, run_station};
 use crate::description::read_station;
 use crate::report::{
-    PRINTED_REPORT, ReportFile, ReportFolder, document, station_csv, station_json, station_text,
+    ReportFile, ReportFolder, STATION_FILES, document, station_csv, station_files, station_json,
+    station_text,
 };
 use std::path::{Path, PathBuf};
-
-const DOCUMENT: &str = "station.json";
-const TABLE: &str = "station.csv";
 
 /// Where the results go.
 fn place<'r>(given: &'r Station, folder: &'r Path, inputs: &'r [PathBuf]) -> ReportFolder<'r> {
@@ -25,7 +24,7 @@ pub(super) fn run(given: &Station, console: &Console) -> Result<Outcome, Failure
     let recipe = read_station(&given.recipe)?;
     if let Some(folder) = &given.out {
         let (read, mut written) = recipe.planned()?;
-        written.extend([TABLE, DOCUMENT, PRINTED_REPORT].map(PathBuf::from));
+        written.extend(STATION_FILES.map(PathBuf::from));
         let paths: Vec<PathBuf> = written.iter().map(|name| folder.join(name)).collect();
         place(given, folder, &read).check(&paths)?;
     }
@@ -39,17 +38,11 @@ pub(super) fn run(given: &Station, console: &Console) -> Result<Outcome, Failure
     drop(bar);
     let result = &run.result;
     if let Some(folder) = &given.out {
-        let file = |name: &str, text: String| ReportFile {
-            path: folder.join(name),
-            bytes: text.into_bytes(),
-        };
         let cleaned = run.cleaned.into_iter();
         let mut files: Vec<ReportFile> = cleaned
             .map(|cleaned| ReportFile { path: folder.join(cleaned.name), bytes: cleaned.bytes })
             .collect();
-        files.push(file(DOCUMENT, document(&station_json(result))?));
-        files.push(file(TABLE, station_csv(result)?));
-        files.push(file(PRINTED_REPORT, station_text(result)));
+        files.extend(station_files(folder, result, &run.inputs, &made_by())?);
         place(given, folder, &run.inputs).publish(&files, &[], None)?;
         console.notice(&format!("wrote {} files into {}", files.len(), folder.display()));
     }

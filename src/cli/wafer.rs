@@ -3,6 +3,7 @@
 use super::args::{Format, Wafer};
 use super::console::Console;
 use super::failure::Failure;
+use super::made_by::made_by_of;
 use super::outcome::Outcome;
 use super::points_argument::Points;
 use super::progress_bar::Bar;
@@ -196,7 +197,10 @@ fn finish(
 ) -> Result<Outcome, Failure> {
     let warnings: Vec<String> = job.warnings_of(lot).iter().map(ToString::to_string).collect();
     console.warnings(&warnings);
-    let mut files = lot_files(&given.out, job, lot, given.drawing.pictures)?;
+    // Resumed runs and joined shards are reports of the same run.
+    let recipe = job.recipe().path().file_name().unwrap_or_default();
+    let command = made_by_of("wafer", recipe);
+    let mut files = lot_files(&given.out, job, lot, given.drawing.pictures, &command)?;
     let tables = points_form(given).map(|form| lot_tables(&given.out, job, lot, records, form));
     let tables = tables.as_ref().map_or(&[] as &[_], |tables| tables);
     place.folder().publish_with(&files, tables, &[], Some(&job.run_id()))?;

@@ -1,5 +1,6 @@
 //! The canvas on which a picture is drawn: plotters' SVG back end.
 
+use super::chart_notes::{Noting, grouped};
 use super::error::PlotError;
 use super::picture::Picture;
 use super::picture_size::{HEIGHT, WIDTH};
@@ -67,6 +68,7 @@ pub(super) fn picture(
             .map_err(|_| PlotError::from_display("the embedded font is damaged"))
     });
     registered.clone()?;
+    let notes = Noting::begin();
     let mut svg = String::new();
     {
         let backend = SVGBackend::with_string(&mut svg, (px(WIDTH), px(HEIGHT)));
@@ -75,7 +77,8 @@ pub(super) fn picture(
         draw(&canvas)?;
         canvas.present().map_err(PlotError::from_display)?;
     }
-    Ok(Picture::new(document(name, &svg)))
+    let (charts, is_open) = notes.charts();
+    Ok(Picture::new(name, document(name, &grouped(&svg, is_open)), charts))
 }
 
 /// The back end's document with a head of our own: its size in pixels, its name, the font, and joins

@@ -2,8 +2,10 @@
 
 use super::axis::{Axis, Chart, Ticks};
 use super::canvas::{Canvas, Pixel, count, offset, px, px_i};
+use super::chart_data::ChartData;
+use super::chart_notes::{begin_axes, begin_data, end_data, note_legend};
 use super::error::PlotError;
-use super::legend::{Entry, Placed, draw_legend_row, legend_rows};
+use super::legend::{Entry, Placed, draw_legend_row, keys, legend_rows};
 use super::lettering::{shortened, words};
 use super::series::outline;
 use super::style::{BLACK, GREY, GRID, Sizes, letters};
@@ -47,6 +49,10 @@ fn chart_with<'a, 'b>(
     has_upright_numbers: bool,
 ) -> Result<(Canvas<'b>, Chart<'a, 'b>), PlotError> {
     let (width, height) = panel.dim_in_pixel();
+    end_data(panel)?;
+    if !legend.is_empty() {
+        note_legend(keys(legend));
+    }
     let rows = legend_rows(panel, legend, sizes)?;
     let around = Around::of(axes, sizes, count(rows.len()));
     let (head, _) = panel.split_vertically(around.top);
@@ -65,6 +71,7 @@ fn chart_with<'a, 'b>(
         .x_label_area_size(around.bottom - px(8))
         .y_label_area_size(if has_upright_numbers { axis_width(longest, sizes) } else { px(4) });
     let mut chart = builder.build_cartesian_2d(x, y).map_err(PlotError::from_display)?;
+    begin_axes(panel, chart_data(axes, &chart))?;
     let mut mesh = chart.configure_mesh();
     if !has_upright_numbers {
         mesh.disable_y_mesh().disable_y_axis();
@@ -84,7 +91,21 @@ fn chart_with<'a, 'b>(
     let corners = ((columns.start, rows.start), (columns.end, rows.end));
     let on_panel = |at: Pixel| (at.0 - left, at.1 - top);
     outline(panel, (on_panel(corners.0), on_panel(corners.1)), GREY, 1)?;
+    begin_data(panel)?;
     Ok((panel.clone(), chart))
+}
+
+fn chart_data(axes: &Axes<'_>, chart: &Chart<'_, '_>) -> ChartData {
+    let (columns, rows) = chart.plotting_area().get_pixel_range();
+    ChartData {
+        title: axes.title.to_owned(),
+        x_label: axes.x_label.to_owned(),
+        y_label: axes.y_label.to_owned(),
+        x: axes.x.clone(),
+        y: axes.y.clone(),
+        frame: [columns.start, rows.start, columns.end, rows.end],
+        series: Vec::new(),
+    }
 }
 
 /// The same for rows that are named beside the chart: nothing is written along the upright axis.
@@ -107,6 +128,8 @@ pub(super) fn square_panels<'b>(
     scale_width: u32,
 ) -> Result<(Canvas<'b>, Canvas<'b>), PlotError> {
     let headed = Axes { title, ..Axes::default() };
+    end_data(panel)?;
+    note_legend(keys(legend));
     let rows = legend_rows(panel, legend, sizes)?;
     let height = Around::of(&headed, sizes, count(rows.len())).top;
     let (head, rest) = panel.split_vertically(height);
@@ -135,6 +158,8 @@ pub(super) fn legend_strip<'b>(
     sizes: Sizes,
 ) -> Result<Canvas<'b>, PlotError> {
     let untitled = Axes::default();
+    end_data(panel)?;
+    note_legend(keys(legend));
     let rows = legend_rows(panel, legend, sizes)?;
     let height = Around::of(&untitled, sizes, count(rows.len())).top;
     let (head, rest) = panel.split_vertically(height);

@@ -1,6 +1,7 @@
 //! Legends.
 
 use super::canvas::{Canvas, Pixel, offset, px, px_i};
+use super::chart_notes::LineKey;
 use super::error::PlotError;
 use super::lettering::{shortened, width_of, words};
 use super::series::{CLOSE, WIDE, hatch, outline};
@@ -13,6 +14,11 @@ pub(super) struct Entry<'t> {
     pub(super) name: &'t str,
     pub(super) colour: RGBColor,
     pub(super) dash: Dash,
+}
+
+/// What distinguishes the entries of a legend, and their names.
+pub(super) fn keys(legend: &[Entry<'_>]) -> impl Iterator<Item = (LineKey, String)> {
+    legend.iter().map(|entry| ((entry.colour, entry.dash as u8), entry.name.to_owned()))
 }
 
 /// The dashed line of a limit, if there is one.

@@ -10,6 +10,8 @@ mod axis;
 mod canvas;
 mod caption;
 mod chart;
+mod chart_data;
+mod chart_notes;
 mod clipping;
 mod colour_scale;
 mod contour_plane;
@@ -49,6 +51,7 @@ mod wafer_map;
 mod wafer_scales;
 
 pub use caption::Caption;
+pub use chart_data::{ChartData, SeriesData};
 pub use coverage::{receiver_coverage, receiver_tones, splitter_coverage};
 pub use error::PlotError;
 pub use lot_curves::lot_curves;

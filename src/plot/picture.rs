@@ -1,5 +1,6 @@
 //! A finished picture.
 
+use super::chart_data::ChartData;
 use super::error::PlotError;
 use super::raster::png_of;
 
@@ -15,14 +16,29 @@ use super::raster::png_of;
 /// assert!(picture.png()?.starts_with(b"\x89PNG"));
 /// # Ok::<(), plot::PlotError>(())
 /// ```
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Picture {
+    name: String,
     svg: String,
+    charts: Vec<ChartData>,
 }
 
 impl Picture {
-    pub(super) fn new(svg: String) -> Self {
-        Self { svg }
+    pub(super) fn new(name: &str, svg: String, charts: Vec<ChartData>) -> Self {
+        Self { name: name.to_owned(), svg, charts }
+    }
+
+    /// What the picture shows, as its first line says it.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// Its charts with the values of their curves. In the SVG, a group with `data-axes` has the axes of
+    /// the chart of that number, `data-chart` its data, and `data-series` in there one of its curves.
+    #[must_use]
+    pub fn charts(&self) -> &[ChartData] {
+        &self.charts
     }
 
     /// The picture as an SVG document of 1600 x 1000 user units. It refers to no other file. Text

@@ -2,6 +2,8 @@
 
 use super::axis::Chart;
 use super::canvas::{Canvas, Pixel, px, px_i};
+use super::chart_data::SeriesData;
+use super::chart_notes::{begin_series, end_series};
 use super::clipping::{clipped_area, clipped_line};
 use super::error::PlotError;
 use super::style::{Dash, SHADE, Sizes};
@@ -11,6 +13,27 @@ use plotters::prelude::{
 };
 use std::ops::Range;
 
+/// How a line is drawn.
+#[derive(Clone, Copy)]
+struct Stroke {
+    colour: RGBColor,
+    dash: Dash,
+    sizes: Sizes,
+    is_across: bool,
+}
+
+impl Stroke {
+    /// The lengths of a dash and of the gap after it.
+    fn dashes(self) -> Option<(u32, u32)> {
+        let line = self.sizes.line;
+        match self.dash {
+            Dash::Dashed => Some((px(line * 5), px(line * 3))),
+            Dash::Dotted => Some((px(line * 4 / 3), px(line * 4 / 3))),
+            _ => None,
+        }
+    }
+}
+
 /// Draws a line through the finite ones among the points, broken where one is not.
 pub(super) fn line(
     chart: &mut Chart<'_, '_>,
@@ -19,8 +42,26 @@ pub(super) fn line(
     dash: Dash,
     sizes: Sizes,
 ) -> Result<(), PlotError> {
-    let stroke = ShapeStyle::from(&colour).stroke_width(px(sizes.line));
     let points: Vec<(f64, f64)> = points.into_iter().collect();
+    stroked(chart, &points, Stroke { colour, dash, sizes, is_across: false })
+}
+
+fn stroked(
+    chart: &mut Chart<'_, '_>,
+    points: &[(f64, f64)],
+    look: Stroke,
+) -> Result<(), PlotError> {
+    let Stroke { colour, sizes, .. } = look;
+    let area = chart.plotting_area().strip_coord_spec();
+    let is_named = begin_series(&area, (colour, look.dash as u8), |name| SeriesData {
+        name: name.to_owned(),
+        points: points.to_vec(),
+        is_across: look.is_across,
+        colour: format!("#{:02X}{:02X}{:02X}", colour.0, colour.1, colour.2),
+        width: px(sizes.line),
+        dashes: look.dashes(),
+    })?;
+    let stroke = ShapeStyle::from(&colour).stroke_width(px(sizes.line));
     let (width, height) = chart.plotting_area().dim_in_pixel();
     let per_pixel =
         |range: Range<f64>, pixels: u32| (range.end - range.start) / f64::from(pixels.max(1));
@@ -35,11 +76,7 @@ pub(super) fn line(
             continue;
         }
         let run = essential(&run, scale).into_iter();
-        if matches!(dash, Dash::Dashed | Dash::Dotted) {
-            let (on, off) = match dash {
-                Dash::Dotted => (px(sizes.line * 4 / 3), px(sizes.line * 4 / 3)),
-                _ => (px(sizes.line * 5), px(sizes.line * 3)),
-            };
+        if let Some((on, off)) = look.dashes() {
             chart
                 .draw_series(DashedLineSeries::new(run, on, off, stroke))
                 .map_err(PlotError::from_display)?;
@@ -47,7 +84,7 @@ pub(super) fn line(
             chart.draw_series(LineSeries::new(run, stroke)).map_err(PlotError::from_display)?;
         }
     }
-    Ok(())
+    end_series(&area, is_named)
 }
 
 /// Draws a horizontal line over the whole width of a chart.
@@ -59,7 +96,7 @@ pub(super) fn horizontal(
     dash: Dash,
     sizes: Sizes,
 ) -> Result<(), PlotError> {
-    line(chart, [(x.start, at), (x.end, at)], colour, dash, sizes)
+    stroked(chart, &[(x.start, at), (x.end, at)], Stroke { colour, dash, sizes, is_across: true })
 }
 
 /// Draws a vertical line over the whole height of a chart.
@@ -71,7 +108,7 @@ pub(super) fn vertical(
     dash: Dash,
     sizes: Sizes,
 ) -> Result<(), PlotError> {
-    line(chart, [(at, y.start), (at, y.end)], colour, dash, sizes)
+    stroked(chart, &[(at, y.start), (at, y.end)], Stroke { colour, dash, sizes, is_across: true })
 }
 
 /// The points of a line that matter to the eye: those left out lie less than a fifth of a pixel

@@ -9,6 +9,7 @@
 #![doc = include_str!("terms.md")]
 
 mod assessment_report;
+mod comparison_files;
 mod comparison_report;
 mod component_report;
 mod csv_table;
@@ -19,8 +20,10 @@ mod json_document;
 mod manual_topics;
 mod markdown_text;
 mod output_place;
+mod page;
 mod parquet_table;
 mod picture_files;
+mod pictures_drawn;
 mod plan_report;
 mod publish;
 mod rebuild_report;
@@ -40,6 +43,7 @@ mod report_folder;
 mod splitter_files;
 mod splitter_report;
 mod splitter_uncertainty_report;
+mod station_files;
 mod station_report;
 mod text_table;
 mod tolerance_report;
@@ -54,6 +58,7 @@ mod wafer_settings_report;
 mod wafer_trend_report;
 mod wafer_yield_report;
 
+pub use comparison_files::comparison_files;
 pub use comparison_report::{ComparisonReport, comparison_csv, comparison_text};
 pub use component_report::{
     component_kinds_text, component_values_csv, component_values_json, component_values_text,
@@ -85,6 +90,7 @@ pub use report_folder::{
 pub use splitter_files::splitter_files;
 pub use splitter_report::{SeenWith, SplitterReport, splitter_csv, splitter_text};
 pub use splitter_uncertainty_report::splitter_uncertainty_csv;
+pub use station_files::{STATION_FILES, station_files};
 pub use station_report::{station_csv, station_json, station_text};
 pub use tolerance_report::{tolerance_csv, tolerance_json, tolerance_text};
 pub use tones_report::{tones_csv, tones_text};

@@ -3,7 +3,9 @@
 use super::files_error::FilesError;
 use super::json_document::document;
 use super::output_place::PublishError;
+use super::page::{PAGE, lot_page};
 use super::picture_files::{PictureForm, PictureForms};
+use super::pictures_drawn::{PictureToDraw, drawn};
 use super::publish::{ReportFile, StreamedFile};
 use super::report_folder::PRINTED_REPORT;
 use super::wafer_corrections_report::corrections_csv;
@@ -13,7 +15,6 @@ use super::wafer_report::{lot_report, wafer_text};
 use crate::batch::{LotJob, LotRecords};
 use crate::plot::{self, Picture, PlotError, WaferScales};
 use crate::wafer::{LotHeading, LotResult};
-use rayon::prelude::{IntoParallelIterator as _, ParallelIterator as _};
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
@@ -35,8 +36,8 @@ const PICTURES: [(&str, bool, Draw); 5] = [
 /// What the names of maps begin with.
 const MAP_NAME: &str = "wafer-map-";
 
-/// The table, the document and the pictures of a lot, on all threads; no pictures where no die could be
-/// judged.
+/// The tables, the document, the pictures and the page of a lot, on all threads; no pictures where no die
+/// could be judged. `command` is the command that makes them, which the page shows; it may be empty.
 ///
 /// # Errors
 /// [`FilesError::Plot`] if drawing fails; the others not in practice.
@@ -45,36 +46,40 @@ pub fn lot_files(
     job: &LotJob,
     result: &LotResult,
     forms: PictureForms,
+    command: &str,
 ) -> Result<Vec<ReportFile>, FilesError> {
-    let heading = job.heading();
+    let heading = &job.heading();
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     let wafers = result.wafers.iter().map(|wafer| (wafer.lot.as_str(), wafer.wafer.as_str()));
     let names = map_names(wafers);
-    let scales = WaferScales::of(result);
+    let scales = &WaferScales::of(result);
     // Pictures of no die would show nothing.
     let is_judged = result.all.counts.tested() > 0;
     let maps = result.map.as_ref().filter(|_| is_judged).map_or(0, |_| names.len());
-    let maps = (0..maps).into_par_iter().map(|wafer| {
-        let picture = plot::wafer_map(&heading, result, &scales, wafer)?;
-        forms.files(folder, &names[wafer], &picture)
-    });
-    let drawn = PICTURES
-        .into_par_iter()
+    let mut pictures: Vec<PictureToDraw<'_>> = PICTURES
+        .into_iter()
         .filter(|(_, needs_map, _)| is_judged && (result.map.is_some() || !needs_map))
-        .map(|(name, _, draw)| forms.files(folder, name, &draw(&heading, result)?))
-        .chain(maps);
-    let drawn = drawn.collect::<Result<Vec<_>, PlotError>>()?;
+        .map(|(name, _, draw)| PictureToDraw::new(name, move || draw(heading, result)))
+        .collect();
+    pictures.extend((0..maps).map(|wafer| {
+        let draw = move || plot::wafer_map(heading, result, scales, wafer);
+        PictureToDraw::new(&names[wafer], draw)
+    }));
+    let (pictures, drawn) = drawn(folder, pictures, forms)?;
+    let report = lot_report(job, result);
     // The table of millions of rows comes after what pictures take while they are drawn.
     let mut files = vec![
-        file(PRINTED_REPORT, wafer_text(&heading, result).into_bytes()),
-        file(TABLE, dies_csv(&heading, result)?.into_bytes()),
-        file(DOCUMENT, document(&lot_report(job, result))?.into_bytes()),
+        file(PRINTED_REPORT, wafer_text(heading, result).into_bytes()),
+        file(TABLE, dies_csv(heading, result)?.into_bytes()),
+        file(DOCUMENT, document(&report)?.into_bytes()),
     ];
     if let Some(corrections) = result.corrections() {
         let table = corrections_csv(result, corrections)?;
         files.push(file(CORRECTIONS, table.into_bytes()));
     }
-    files.extend(drawn.into_iter().flatten());
+    let page = lot_page(job, result, &serde_json::to_value(&report)?, &files, &pictures, command)?;
+    files.push(file(PAGE, page));
+    files.extend(drawn);
     Ok(files)
 }
 
@@ -119,7 +124,7 @@ pub fn refuse_lot_files(folder: &Path) -> Result<(), PublishError> {
 /// Whether a report may have a file of this name.
 fn is_ours(name: &str) -> bool {
     let picture = PictureForm::of_name(Path::new(name)).and_then(|_| name.rsplit_once('.'));
-    [TABLE, CORRECTIONS, DOCUMENT, PRINTED_REPORT].contains(&name)
+    [TABLE, CORRECTIONS, DOCUMENT, PRINTED_REPORT, PAGE].contains(&name)
         || PointsForm::Parquet.file_names().contains(&name)
         || picture.is_some_and(|(stem, _)| {
             PICTURES.iter().any(|(own, ..)| *own == stem) || stem.starts_with(MAP_NAME)
@@ -143,7 +148,8 @@ pub fn lot_file_paths(
     let pictures = pictures.map(|(name, ..)| (*name).to_owned()).chain(maps);
     let pictures = pictures.flat_map(|name| forms.names(&name));
     let points = points.into_iter().flat_map(PointsForm::file_names);
-    let tables = [PRINTED_REPORT, TABLE, DOCUMENT].into_iter().chain(corrections).chain(points);
+    let tables =
+        [PRINTED_REPORT, TABLE, DOCUMENT, PAGE].into_iter().chain(corrections).chain(points);
     tables.map(str::to_owned).chain(pictures).map(|name| folder.join(name)).collect()
 }
 

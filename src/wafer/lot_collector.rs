@@ -6,6 +6,7 @@
 
 use super::curves::Curves;
 use super::die::{DieKey, DieOutcome, DieStatus, DieWhatIfs};
+use super::die_curves::DieCurves;
 use super::die_record::DieRecord;
 use super::geometry::{Position, WaferGeometry};
 use super::group::{Counts, DieRow, GroupResult, missed};
@@ -120,6 +121,7 @@ impl<'s> LotCollector<'s> {
             retests,
             yield_by_policy,
             curves: Curves::default(),
+            die_curves: DieCurves::default(),
             what_ifs: Vec::new(),
             corrections: None,
             required_yield: self.settings.required_yield(),

@@ -2,6 +2,7 @@
 
 use super::curves::Curves;
 use super::die::DieKey;
+use super::die_curves::DieCurves;
 use super::geometry::WaferGeometry;
 use super::group::{DieRow, GroupResult};
 use super::retest::RetestPolicy;
@@ -73,6 +74,7 @@ pub struct LotResult {
     pub(crate) retests: Vec<Retest>,
     pub(crate) yield_by_policy: Vec<(RetestPolicy, Yield)>,
     pub(crate) curves: Curves,
+    pub(crate) die_curves: DieCurves,
     pub(crate) what_ifs: Vec<WhatIfResult>,
     pub(crate) corrections: Option<LotCorrections>,
     pub(crate) required_yield: Option<f64>,
@@ -138,6 +140,12 @@ impl LotResult {
     #[must_use]
     pub fn curves(&self) -> &Curves {
         &self.curves
+    }
+
+    /// The curves of single dies.
+    #[must_use]
+    pub fn die_curves(&self) -> &DieCurves {
+        &self.die_curves
     }
 
     /// Answers to further questions.

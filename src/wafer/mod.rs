@@ -17,7 +17,7 @@
 //! | `lot_collector` | the first pass over measured rows: counts, yield, trends |
 //! | `shared_correction` | I/Q corrections of dies and wafers |
 //! | `point_collector` | the second and third pass: curves, corrections of wafers |
-//! | `lot_result`, `group`, `what_if`, `curves` | the result and its parts |
+//! | `lot_result`, `group`, `what_if`, `curves`, `die_curves` | the result and its parts |
 //! | `statistics`, `trend` | yield and its interval, capability, outliers; trends over a wafer |
 //! | `heading` | the texts about a run |
 //! | `radial_profile` | errors from the centre to the edge |
@@ -25,6 +25,7 @@
 
 mod curves;
 mod die;
+mod die_curves;
 mod die_record;
 mod direction;
 mod error;
@@ -49,6 +50,7 @@ mod yield_curve;
 pub use curves::{CURVE_STEP_DB, CurveBand, Curves};
 pub use die::{Conformity, DieEntry, DieFigures, DieKey, DieStatus};
 pub(crate) use die::{DieOutcome, DiePoint, DieWhatIfs, MeasuredDie};
+pub use die_curves::{DieCurvePoint, DieCurves};
 pub(crate) use die_record::{DieRecord, RecordDepth};
 pub use direction::Direction;
 pub use error::SettingsError;

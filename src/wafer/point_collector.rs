@@ -3,6 +3,7 @@
 
 use super::curves::CurveCollector;
 use super::die::{DieOutcome, DiePoint, DieWhatIfs};
+use super::die_curves::DieCurveCollector;
 use super::die_record::DieRecord;
 use super::lot_result::LotResult;
 use super::settings::{DieSubject, LotSettings, WhatIfSettings};
@@ -75,6 +76,7 @@ pub(crate) struct PointCollector {
     /// The wafer of each row, as an index of the result's wafers.
     wafer_of: Vec<usize>,
     curves: CurveCollector,
+    die_curves: DieCurveCollector,
     means: Vec<WaferMeans>,
     shared: SharedCorrections,
     corrections: Option<LotCorrections>,
@@ -98,6 +100,7 @@ impl PointCollector {
             what_ifs,
             wafer_of,
             curves: CurveCollector::new(result.all.counts.tested()),
+            die_curves: DieCurveCollector::new(result.rows.len()),
             means: vec![WaferMeans::default(); result.wafers.len()],
             shared: SharedCorrections::default(),
             corrections: None,
@@ -122,6 +125,10 @@ impl PointCollector {
 
     /// The second pass: the same rows in the same order, counted from 0.
     pub(crate) fn add(&mut self, row: usize, record: &DieRecord) {
+        match &record.outcome {
+            DieOutcome::Measured(die) => self.die_curves.add(&die.points),
+            _ => self.die_curves.add(&[]),
+        }
         let Some(points) = self.counted(row, record) else { return };
         self.curves.add(points);
         if self.asked.correction && !self.result.rows[row].is_outlier {
@@ -211,6 +218,7 @@ impl PointCollector {
         LotResult {
             what_ifs,
             curves: self.curves.finish(),
+            die_curves: self.die_curves.finish(),
             corrections: self.corrections,
             ..self.result
         }

@@ -141,7 +141,10 @@ fn compare_is_a_check_and_a_picture() {
     let sandbox = Sandbox::with_demo();
     sandbox.succeeds("convert coupler.s4p moved.s4p --reference-ohm 55");
     sandbox.succeeds("compare coupler.s4p moved.s4p --require-vector 1e-9 --out cmp");
-    assert_eq!(sandbox.names("cmp"), ["entries.csv", "overlay.png", "report.json", "report.txt"]);
+    assert_eq!(
+        sandbox.names("cmp"),
+        ["entries.csv", "overlay.png", "report.html", "report.json", "report.txt"]
+    );
     let run = sandbox.run("compare balun.s3p divider.s3p --require-vector 0.1");
     assert_eq!(run.status, 1);
     assert!(run.stdout.contains("FAIL"));

@@ -260,7 +260,7 @@ fn a_wafer_without_a_die_that_can_be_judged_has_no_pictures() {
     assert_eq!(run.status, 2);
     assert!(unfolded(&run.stderr).contains("no die could be judged"), "{}", run.stderr);
     assert!(!run.stderr.contains("of the few"), "{}", run.stderr);
-    assert_eq!(sandbox.names("out"), ["dies.csv", "report.txt", "summary.json"]);
+    assert_eq!(sandbox.names("out"), ["dies.csv", "report.html", "report.txt", "summary.json"]);
 }
 
 /// Writes a demo file in dB and degrees under an option line that says MA.

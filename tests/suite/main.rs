@@ -7,6 +7,7 @@
 
 mod arithmetic_values;
 mod bounded_work;
+mod browser;
 mod check_values;
 mod cluster_command;
 mod command_line;
@@ -43,6 +44,8 @@ mod network_properties;
 mod network_values;
 mod nodal;
 mod open_data;
+mod page_browser;
+mod page_command;
 mod passive_files;
 mod pictures_command;
 mod port_order;

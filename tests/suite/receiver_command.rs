@@ -138,6 +138,7 @@ fn reports_are_written_whole_and_the_same_each_time() {
             "lo.csv",
             "phasors.png",
             "points.csv",
+            "report.html",
             "report.json",
             "report.txt",
         ]

@@ -27,6 +27,7 @@ fn a_report_is_written() {
             "imbalance.png",
             "losses.png",
             "points.csv",
+            "report.html",
             "report.json",
             "report.txt"
         ]

@@ -115,8 +115,15 @@ fn one_bad_file_stops_no_other() {
     let run = run_with_a_bad_file(&sandbox);
     assert_eq!(run.status, 2);
     assert!(run.stderr.contains("line_d4.s2p"), "{}", run.stderr);
-    let written =
-        ["bare_d1.s2p", "bare_d2.s2p", "bare_d3.s2p", "report.txt", "station.csv", "station.json"];
+    let written = [
+        "bare_d1.s2p",
+        "bare_d2.s2p",
+        "bare_d3.s2p",
+        "report.html",
+        "report.txt",
+        "station.csv",
+        "station.json",
+    ];
     assert_eq!(sandbox.names("out"), written);
     assert_eq!(run.stdout.lines().filter(|line| line.contains(",done,")).count(), 3);
 }

@@ -1,0 +1,97 @@
+//! The page of a comparison.
+
+use super::super::files_error::FilesError;
+use super::super::publish::ReportFile;
+use super::page_picture::{NamedPicture, PagePicture};
+use super::page_table::PageTable;
+use super::page_value::{Document, frequency};
+use super::report_page::{Finding, ReportPage, listed_tables, shown_inputs};
+use super::requirement_rows::PageVerdict;
+use crate::batch::InputFile;
+use crate::units::shown_band;
+use serde_json::Value;
+
+/// The page of a comparison, from its document, its other files and its pictures.
+pub(in super::super) fn comparison_page(
+    document: &Value,
+    files: &[ReportFile],
+    pictures: &[NamedPicture],
+    inputs: &[InputFile],
+    command: &str,
+) -> Result<Vec<u8>, FilesError> {
+    let document = Document(document);
+    let entries = document.list("/entries");
+    let worst = entries.max_by(|one, other| {
+        let of = |entry: &Document<'_>| entry.number("/max_vector_difference").unwrap_or(f64::NAN);
+        of(one).total_cmp(&of(other))
+    });
+    let sentence = worst.map_or_else(String::new, |entry| {
+        format!(
+            "Maximum vector difference {:.3e}, in {}, at {}.",
+            entry.number("/max_vector_difference").unwrap_or(f64::NAN),
+            name(entry),
+            entry.number("/max_vector_difference_at_hz").map_or_else(String::new, frequency),
+        )
+    });
+    let band: Vec<f64> = document.list("/band_hz").filter_map(|end| end.number("")).collect();
+    let band = match band.as_slice() {
+        &[low, high] => shown_band((low, high)),
+        _ => String::new(),
+    };
+    let points = document.at("/points");
+    let page = ReportPage {
+        subject: "Comparison of two networks",
+        title: format!("{} minus {}", document.text("/second"), document.text("/first")),
+        about: vec![format!("{band}, {points} points.")],
+        verdict: verdict(document, &sentence),
+        requirements: requirements(document, worst),
+        findings: vec![Finding {
+            heading: "Where they differ",
+            sentences: vec![sentence.clone()],
+            table: None,
+        }],
+        pictures: pictures.iter().map(|picture| PagePicture::of(picture, &sentence)).collect(),
+        tables: listed_tables(&[("entries.csv", "Every entry")], files)?,
+        inputs: shown_inputs(inputs),
+        ..ReportPage::of_files(document, files, command)
+    };
+    Ok(page.html()?.into_bytes())
+}
+
+fn name(entry: Document<'_>) -> String {
+    format!("S{},{}", entry.at("/row"), entry.at("/column"))
+}
+
+fn verdict(document: Document<'_>, sentence: &str) -> PageVerdict {
+    let word = match (document.number("/require_vector"), document.at("/pass").as_bool()) {
+        (None, _) => "NO REQUIREMENT",
+        (Some(_), Some(true)) => "PASS",
+        _ => "FAIL",
+    };
+    PageVerdict { word: word.to_owned(), sentence: sentence.to_owned() }
+}
+
+fn requirements(document: Document<'_>, worst: Option<Document<'_>>) -> Option<PageTable> {
+    let limit = document.number("/require_vector")?;
+    let found = document.number("/max_vector_difference")?;
+    let columns = [
+        ("Requirement", false),
+        ("Decision", false),
+        ("Worst", true),
+        ("Where", false),
+        ("Margin", true),
+    ];
+    let mut table = PageTable::of("requirements", "Requirements", &columns);
+    let place = worst.map_or_else(String::new, |entry| {
+        let at = entry.number("/max_vector_difference_at_hz").map_or_else(String::new, frequency);
+        format!("{}, {at}", name(entry))
+    });
+    table.rows.push(vec![
+        format!("Vector difference <= {limit}"),
+        verdict(document, "").word,
+        format!("{found:.4e}"),
+        place,
+        format!("{:.4e}", limit - found),
+    ]);
+    Some(table)
+}
