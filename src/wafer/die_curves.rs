@@ -172,6 +172,7 @@ mod tests {
             sideband_gain_db: 0.0,
             wanted_error: Complex64::new(0.1, 0.2),
             channel_error: Complex64::ZERO,
+            losses_db: None,
         }
     }
 
