@@ -17,8 +17,9 @@ pub(super) enum StatedUncertainty {
 
 const SHORT_FORM: &str = "expected a file, or magnitude_db=..,phase_deg=.. \
     (magnitude= for a linear one, over_frequency=independent for trace noise)";
-/// Maximum standard uncertainty; a larger one is a typing error.
+/// Maximum standard uncertainties; a larger one is a typing error.
 const MOST: f64 = 90.0;
+const MOST_DB: f64 = 12.0;
 
 impl FromStr for StatedUncertainty {
     type Err = String;
@@ -31,15 +32,15 @@ impl FromStr for StatedUncertainty {
         for given in text.split(',') {
             let (name, value) = given.split_once('=').ok_or_else(|| SHORT_FORM.to_owned())?;
             let (name, value) = (name.trim(), value.trim());
-            let number = || {
+            let number = |most: f64| {
                 let number = value.parse::<f64>().ok();
-                let number = number.filter(|number| (0.0..=MOST).contains(number));
-                number.ok_or_else(|| format!("{name} must be from 0 to {MOST}, found {value}"))
+                let number = number.filter(|number| (0.0..=most).contains(number));
+                number.ok_or_else(|| format!("{name} must be from 0 to {most}, found {value}"))
             };
             match name {
-                "magnitude_db" => amount.magnitude_np = neper_from_db(number()?),
-                "magnitude" => amount.magnitude_linear = number()?,
-                "phase_deg" => amount.phase_rad = number()?.to_radians(),
+                "magnitude_db" => amount.magnitude_np = neper_from_db(number(MOST_DB)?),
+                "magnitude" => amount.magnitude_linear = number(MOST)?,
+                "phase_deg" => amount.phase_rad = number(MOST)?.to_radians(),
                 "over_frequency" => {
                     over_frequency = match value {
                         "correlated" => OverFrequency::Correlated,

@@ -14,6 +14,14 @@ use toml::Spanned;
 /// Maximum standard uncertainty; a larger one is a typing error.
 pub(super) const ALLOWED: Allowed = Allowed::FromTo(0.0, 90.0);
 
+/// What a standard uncertainty may be: trials with larger relative ones leave every range of numbers.
+fn allowed(name: &str) -> Allowed {
+    if name.ends_with("magnitude_db") { Allowed::FromTo(0.0, MOST_DB) } else { ALLOWED }
+}
+
+/// Maximum standard uncertainty of a magnitude, dB.
+const MOST_DB: f64 = 12.0;
+
 /// The frequency column, then the columns of all amounts that a table may have.
 const COLUMNS: [&str; 9] = [
     "frequency_ghz",
@@ -63,7 +71,7 @@ impl AmountTable {
             }
         }
         let columns = header.remaining(&[frequency]).into_iter().map(|column| {
-            let values = table.column(column, ALLOWED)?;
+            let values = table.column(column, allowed(header.name(column)))?;
             Ok(AmountColumn { name: header.name(column).to_owned(), values })
         });
         Ok(Self {
@@ -155,7 +163,9 @@ impl StatedAmounts {
                     );
                     Err(source.complaint(given, what))
                 }
-                (Some(given), None) => source.number(key, given, ALLOWED).map(Amount::Constant),
+                (Some(given), None) => {
+                    source.number(key, given, allowed(key)).map(Amount::Constant)
+                }
                 (None, Some(column)) => Ok(column),
                 (None, None) => Ok(Amount::Constant(0.0)),
             }

@@ -28,8 +28,8 @@ impl EntryAmount {
     /// in place of a standard uncertainty.
     pub(crate) fn remark(&self) -> Option<String> {
         /// Above what is left after any calibration (ours).
-        const MOST_DB: f64 = 1.0;
-        const MOST_DEG: f64 = 10.0;
+        const MOST_DB: f64 = 0.3;
+        const MOST_DEG: f64 = 2.5;
         const MOST_LINEAR: f64 = 0.1;
         let (db, deg) = (db_from_neper(self.magnitude_np), self.phase_rad.to_degrees());
         let found = if db > MOST_DB {

@@ -47,6 +47,11 @@ pub enum PassivePartFinding {
     },
     /// Two different matrices at one frequency.
     TwoValues(Worst),
+    /// The reference impedance of a port is far from that of any measurement or simulation.
+    UnusualReference {
+        /// The reference impedance, ohm.
+        ohm: f64,
+    },
 }
 
 impl PassivePartFinding {
@@ -55,7 +60,10 @@ impl PassivePartFinding {
     pub fn is_figure_of_quality(&self) -> bool {
         !matches!(
             self,
-            Self::SmallAngles { .. } | Self::LevelsAboveZero { .. } | Self::TwoValues(_)
+            Self::SmallAngles { .. }
+                | Self::LevelsAboveZero { .. }
+                | Self::TwoValues(_)
+                | Self::UnusualReference { .. }
         )
     }
 
@@ -118,6 +126,10 @@ impl fmt::Display for PassivePartFinding {
                 entry(worst),
                 at(worst),
                 worst.value
+            ),
+            Self::UnusualReference { ohm } => write!(
+                f,
+                "the reference impedance is {ohm} ohm, where 50 ohm is usual: check the option line"
             ),
             Self::CoarseSweep(worst) => write!(
                 f,

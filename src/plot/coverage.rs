@@ -83,7 +83,7 @@ pub fn receiver_coverage(
             high: known.rejection.high,
         }
     });
-    let note = if receiver.plan().if_hz().len() > 1 { ", at the worst IF" } else { "" };
+    let note = if receiver.plan().if_hz().len() > 1 { " at the worst IF," } else { "" };
     let limits: Vec<Limit> = result.compliance.limits().iter().collect();
     let coverage = Coverage {
         what: "Image rejection",
@@ -302,7 +302,9 @@ impl Coverage<'_> {
             let name = name.as_ref()?;
             Some(Entry { name, colour: *colour, dash: Dash::Dotted })
         }));
-        let bands = VerdictBands::new(self.compliance, Some(self.assessment), &self.x);
+        let at = |point: Option<&Point>| point.map_or(0.0, |point| point.at_ghz);
+        let ends = (at(points.first()), at(points.last()));
+        let bands = VerdictBands::new(self.compliance, Some(self.assessment), ends, &self.x);
         legend.extend(bands.legend());
         picture(&name, |canvas| {
             let body = caption.head(canvas, &name)?;

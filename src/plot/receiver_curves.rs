@@ -6,7 +6,7 @@ use super::caption::Caption;
 use super::chart::{Axes, chart};
 use super::distinct_lines::DistinctLines;
 use super::error::PlotError;
-use super::frequency_axis::{LO_LABEL, frequency_range, ghz};
+use super::frequency_axis::{LO_LABEL, ends_ghz, frequency_range, ghz};
 use super::if_lines::{IfLines, MOST_IFS};
 use super::legend::limit_entry;
 use super::picture::Picture;
@@ -49,7 +49,8 @@ pub fn receiver_rejection(
     let mut legend = lines.legend();
     let required_name = required_name(required);
     legend.extend(limit_entry(required_name.as_ref()));
-    let bands = VerdictBands::new(&result.compliance, assessment, &x);
+    let bands =
+        VerdictBands::new(&result.compliance, assessment, ends_ghz(receiver.plan().lo_hz()), &x);
     legend.extend(bands.legend());
     let name = format!("Image rejection over LO{}", ifs.note());
     picture(&name, |canvas| {

@@ -19,6 +19,7 @@ use crate::downconverter::{
 use crate::requirement::{Figure, Quantity};
 use crate::units::ShownFrequency;
 use plotters::prelude::RGBColor;
+use std::ops::Range;
 
 /// Levels weaker than this are not shown, dB.
 const WEAKEST_SHOWN_DB: f64 = -100.0;
@@ -159,7 +160,9 @@ pub fn lo_spectrum(
     chain: &LoChainResult,
 ) -> Result<Picture, PlotError> {
     let plan = receiver.plan();
-    let lo_hz = plan.lo_hz()[plan.centre()];
+    let strongest =
+        chain.tones_at_mixers.iter().max_by(|one, other| one.dbc().total_cmp(&other.dbc()));
+    let lo_hz = strongest.map_or(plan.lo_hz()[plan.centre()], |tone| tone.lo_hz);
     let mut stems: Vec<(f64, f64, String)> = chain
         .tones_at_mixers
         .iter()
@@ -177,14 +180,15 @@ pub fn lo_spectrum(
     let y = range_of(levels, 20.0);
     let axes = Axes {
         x_label: "Frequency (GHz)",
-        y_label: "Voltage against the LO (dB)",
+        y_label: "Voltage against the LO (dBc)",
         x: x.clone(),
         y: y.start..y.end.max(8.0),
         ..Axes::default()
     };
     let limit_name = limit.map(|dbc| format!("required at most {dbc} dBc"));
     let legend: Vec<Entry<'_>> = limit_entry(limit_name.as_ref()).into_iter().collect();
-    let name = &format!("Tones at the mixers, at LO {}", ShownFrequency(lo_hz));
+    let which = if strongest.is_some() { ", where the strongest is" } else { "" };
+    let name = &format!("Tones at the mixers at LO {}{which}", ShownFrequency(lo_hz));
     picture(name, |canvas| {
         let body = caption.head(canvas, name)?;
         let (panel, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
@@ -243,6 +247,7 @@ pub fn spurious_map(
         Entry { name: "wanted RF", colour: BLACK, dash: Dash::Solid },
         Entry { name: "RF band", colour: GREEN, dash: Dash::Area },
     ];
+    let lines = ResponseLine::all_of(plan, &shown);
     let mut highest_db = f64::INFINITY;
     for (least_db, colour, dash, name) in LEVELS {
         let occurs = |own: &&SpuriousResponse| (least_db..highest_db).contains(&own.relative_db());
@@ -254,52 +259,87 @@ pub fn spurious_map(
     let name = "RF of the spurious responses over LO";
     picture(name, |canvas| {
         let body = caption.head(canvas, name)?;
-        let (_, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
+        let (panel, mut chart) = chart(&body, &axes, &legend, Sizes::LARGE)?;
         area(
             &mut chart,
             &[(x.start, low), (x.end, low)],
             &[(x.start, high), (x.end, high)],
             GREEN,
         )?;
-        // The stronger lie on top of the weaker, so that a line goes on where its level changes.
-        for (least, colour, dash, _) in LEVELS.iter().rev() {
-            for points in response_lines(plan, &shown, *least) {
-                line(&mut chart, points, *colour, *dash, Sizes::LARGE)?;
+        let mut highest_db = f64::INFINITY;
+        for (least_db, colour, dash, _) in LEVELS {
+            for response in &lines {
+                let points = response.within(plan, &(least_db..highest_db));
+                line(&mut chart, points, colour, dash, Sizes::LARGE)?;
             }
+            highest_db = least_db;
         }
         for points in &wanted {
             line(&mut chart, points.iter().copied(), BLACK, Dash::Solid, Sizes::LARGE)?;
+        }
+        // The lines of one tone are parallel: one name serves all its IFs.
+        let first_if_hz = lines.iter().map(|line| line.if_hz).fold(f64::INFINITY, f64::min);
+        for response in lines.iter().filter(|line| line.if_hz <= first_if_hz) {
+            if let Some((name, at)) = response.label(plan) {
+                note(&panel, chart.backend_coord(&at), &name, BLACK, Sizes::LARGE)?;
+            }
         }
         Ok(())
     })
 }
 
-/// Lines over LO of the responses from one level upwards, broken where they are weaker.
-fn response_lines(
-    plan: &ReceiverPlan,
-    responses: &[&SpuriousResponse],
-    least_db: f64,
-) -> Vec<Vec<(f64, f64)>> {
-    type Key = (f64, Sideband, f64);
-    let lo_hz = plan.lo_hz();
-    let mut lines: Vec<(Key, Vec<f64>)> = Vec::new();
-    for own in responses {
-        let key = (own.multiple, own.sideband, own.if_hz);
-        let place = match lines.iter().position(|line| line.0 == key) {
-            Some(place) => place,
-            None => {
-                lines.push((key, vec![f64::NAN; lo_hz.len()]));
-                lines.len() - 1
+/// A spurious response over LO: RF in GHz and level in dB, `f64::NAN` where there is none.
+struct ResponseLine {
+    multiple: f64,
+    sideband: Sideband,
+    if_hz: f64,
+    rf_ghz: Vec<f64>,
+    level_db: Vec<f64>,
+}
+
+impl ResponseLine {
+    fn all_of(plan: &ReceiverPlan, responses: &[&SpuriousResponse]) -> Vec<Self> {
+        let lo_hz = plan.lo_hz();
+        let mut lines: Vec<Self> = Vec::new();
+        for own in responses {
+            let key = (own.multiple, own.sideband, own.if_hz);
+            let is_it = |line: &Self| (line.multiple, line.sideband, line.if_hz) == key;
+            let place = lines.iter().position(is_it).unwrap_or(lines.len());
+            if place == lines.len() {
+                let (multiple, sideband, if_hz) = key;
+                let none = vec![f64::NAN; lo_hz.len()];
+                let (rf_ghz, level_db) = (none.clone(), none);
+                lines.push(Self { multiple, sideband, if_hz, rf_ghz, level_db });
             }
-        };
-        let at = lo_hz.partition_point(|&hz| hz < own.lo_hz);
-        if own.relative_db() >= least_db
-            && let Some(point) = lines[place].1.get_mut(at)
-        {
-            *point = ghz(own.rf_hz);
+            let at = lo_hz.partition_point(|&hz| hz < own.lo_hz);
+            if at < lo_hz.len() {
+                lines[place].rf_ghz[at] = ghz(own.rf_hz);
+                lines[place].level_db[at] = own.relative_db();
+            }
         }
+        lines
     }
-    lines.iter().map(|(_, rf_ghz)| over_lo(plan, |lo| rf_ghz[lo])).collect()
+
+    /// The line where its level is in a range, up to the points at which it leaves the range: so it
+    /// goes on where the level changes.
+    fn within(&self, plan: &ReceiverPlan, levels_db: &Range<f64>) -> Vec<(f64, f64)> {
+        let is_within = |at: usize| self.level_db.get(at).is_some_and(|db| levels_db.contains(db));
+        over_lo(plan, |lo| {
+            let near = [Some(lo), lo.checked_sub(1), lo.checked_add(1)];
+            if near.into_iter().flatten().any(is_within) { self.rf_ghz[lo] } else { f64::NAN }
+        })
+    }
+
+    /// The name of the line, and the point in the middle of it.
+    fn label(&self, plan: &ReceiverPlan) -> Option<(String, (f64, f64))> {
+        let points: Vec<(f64, f64)> = over_lo(plan, |lo| self.rf_ghz[lo]);
+        let points: Vec<_> = points.into_iter().filter(|point| point.1.is_finite()).collect();
+        let sign = match self.sideband {
+            Sideband::Upper => '+',
+            Sideband::Lower => '-',
+        };
+        Some((format!("x{} {sign} IF", self.multiple), *points.get(points.len() / 2)?))
+    }
 }
 
 /// The wanted RF of an IF over LO, GHz.

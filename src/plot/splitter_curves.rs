@@ -204,7 +204,9 @@ fn rejection_panel(
         ..Axes::default()
     };
     let required_name = required_name(required);
-    let bands = VerdictBands::new(&result.compliance, assessment, &x);
+    let (low_hz, high_hz) = result.summary.band_hz;
+    let ends = (ghz(low_hz), ghz(high_hz));
+    let bands = VerdictBands::new(&result.compliance, assessment, ends, &x);
     let mut legend: Vec<Entry<'_>> = limit_entry(required_name.as_ref()).into_iter().collect();
     legend.extend(bands.legend());
     let (canvas, mut chart) = chart(panel, &axes, &legend, sizes)?;

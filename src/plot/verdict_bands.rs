@@ -21,18 +21,20 @@ pub(super) struct VerdictBands {
 }
 
 impl VerdictBands {
-    /// The bands over an axis from the first frequency to the last, GHz: what passes and fails as
-    /// computed or, with an uncertainty, what is decided.
+    /// The bands between the first and the last frequency of the data, GHz: what passes and fails as
+    /// computed or, with an uncertainty, what is decided. The verdict of a single frequency is that
+    /// of the whole axis.
     pub(super) fn new(
         compliance: &Compliance,
         assessment: Option<&Assessment>,
+        ends: (f64, f64),
         x: &Range<f64>,
     ) -> Self {
-        let bands = match assessment {
+        let mut bands = match assessment {
             _ if compliance.requirements.is_empty() => Vec::new(),
             None => {
                 let passing = compliance.bands_that_pass_hz.iter();
-                as_computed(passing.map(|&(low, high)| (ghz(low), ghz(high))), x)
+                as_computed(passing.map(|&(low, high)| (ghz(low), ghz(high))), ends)
             }
             Some(assessment) => {
                 let all = &assessment.bands;
@@ -49,6 +51,10 @@ impl VerdictBands {
                 bands.collect()
             }
         };
+        if let (true, [only, ..]) = (ends.0 >= ends.1, bands.as_mut_slice()) {
+            (only.1, only.2) = (x.start, x.end);
+            bands.truncate(1);
+        }
         let is_of_many = compliance.requirements.len() > 1;
         Self { bands, is_decided: assessment.is_some(), is_of_many }
     }
@@ -109,13 +115,13 @@ impl VerdictBands {
     }
 }
 
-/// Bands that pass, and those that fail between them.
+/// Bands that pass, and those that fail between them and at both ends.
 fn as_computed(
     passing: impl Iterator<Item = (f64, f64)>,
-    x: &Range<f64>,
+    (first, last): (f64, f64),
 ) -> Vec<(Verdict, f64, f64)> {
     let mut bands = Vec::new();
-    let mut reached = x.start;
+    let mut reached = first;
     for (low, high) in passing {
         if low > reached {
             bands.push((Verdict::Fail, reached, low));
@@ -123,8 +129,8 @@ fn as_computed(
         bands.push((Verdict::Pass, low, high));
         reached = high;
     }
-    if reached < x.end {
-        bands.push((Verdict::Fail, reached, x.end));
+    if reached < last || bands.is_empty() {
+        bands.push((Verdict::Fail, reached, last));
     }
     bands
 }

@@ -12,7 +12,7 @@ use super::receiver_lo_chain_report::{lo_levels_csv, lo_tones_csv, spurious_resp
 use super::receiver_points_report::{receiver_lo_csv, receiver_points_csv};
 use super::receiver_report::{ReceiverReport, receiver_text};
 use super::receiver_uncertainty_report::receiver_uncertainty_csv;
-use super::report_folder::{PRINTED_REPORT, REPORT_DOCUMENT};
+use super::report_folder::{PRINTED_REPORT, REPORT_DOCUMENT, printed_report};
 use super::tones_report::{tones_csv, tones_text};
 use crate::batch::AssessedReceiver;
 use crate::downconverter::{DownconverterResult, LoChainResult, Receiver, SwitchingResult};
@@ -87,7 +87,7 @@ pub fn receiver_files(
     let (receiver, result) = (&assessed.receiver, &assessed.result);
     let file = |name: &str, bytes: Vec<u8>| ReportFile { path: folder.join(name), bytes };
     let mut files = vec![
-        file(PRINTED_REPORT, assessed_receiver_text(assessed).into_bytes()),
+        file(PRINTED_REPORT, printed_report(&assessed_receiver_text(assessed), &assessed.warnings)),
         file(REPORT_DOCUMENT, document(report)?.into_bytes()),
         file("points.csv", receiver_points_csv(result)?.into_bytes()),
         file("lo.csv", receiver_lo_csv(receiver, result)?.into_bytes()),

@@ -7,6 +7,8 @@
 use super::files_error::FilesError;
 use super::output_place::{KnownInputs, PlaceFinder, PublishError, checked_places};
 use super::publish::{NewFile, ReportFile, StreamedFile, write_to};
+use super::text_table::filled;
+use crate::diagnostic::printable;
 use crate::regular_file::{self, is_at};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
@@ -21,6 +23,16 @@ pub const REPORT_DOCUMENT: &str = "report.json";
 
 /// The printed text of a report, in its folder.
 pub const PRINTED_REPORT: &str = "report.txt";
+
+/// The printed text and, below it, the warnings, which a reader of the folder alone would not see.
+pub(super) fn printed_report(text: &str, warnings: &[String]) -> Vec<u8> {
+    let mut printed = text.to_owned();
+    if !warnings.is_empty() {
+        printed.push_str("\nWarnings:\n");
+        printed.extend(warnings.iter().map(|warning| filled(&printable(warning))));
+    }
+    printed.into_bytes()
+}
 
 /// Nobody's list is longer.
 const LONGEST_LIST: u64 = 1 << 28;

@@ -6,7 +6,7 @@ use super::page::{PAGE, splitter_page};
 use super::picture_files::PictureForms;
 use super::pictures_drawn::{PictureToDraw, drawn};
 use super::publish::ReportFile;
-use super::report_folder::PRINTED_REPORT;
+use super::report_folder::{PRINTED_REPORT, printed_report};
 use super::splitter_report::{SplitterReport, splitter_csv};
 use super::splitter_uncertainty_report::splitter_uncertainty_csv;
 use crate::batch::{AssessedSplitter, InputFile};
@@ -32,7 +32,7 @@ pub fn splitter_files(
     let uncertainty = assessed.uncertainty.as_ref();
     let assessment = uncertainty.map(|known| &known.assessment);
     let mut files = vec![
-        file(PRINTED_REPORT, printed.as_bytes().to_vec()),
+        file(PRINTED_REPORT, printed_report(printed, &assessed.warnings)),
         file("report.json", document(report)?.into_bytes()),
         file("points.csv", splitter_csv(result)?.into_bytes()),
     ];

@@ -51,7 +51,7 @@ impl PortOrderFinding {
             .map(|(port, level_db)| format!("{level_db:.1} dB at {}", name(*port)))
             .collect();
         let found = format!(
-            "from {} the data have {}; the outputs differ by {:.0} deg",
+            "driven at {}, the data have {}; the outputs differ by {:.0} deg",
             name(self.input),
             levels.join(", "),
             self.difference_deg

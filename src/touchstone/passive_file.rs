@@ -192,6 +192,7 @@ pub fn passive_file_findings(
     let mut findings = passive_part_findings(&file.network, band_hz.clone())?;
     findings.extend(small_angles(file));
     findings.extend(levels_above_zero(file));
+    findings.extend(unusual_reference(file));
     if accept_active {
         return Ok(findings);
     }
@@ -260,6 +261,15 @@ fn cannot_be_degrees(file: &TouchstoneFile) -> bool {
     // A magnitude that changes its sign is a real part.
     let flips = |(before, after): (&Complex64, &Complex64)| before.re * after.re < 0.0;
     network.grid().last_hz() >= NO_PART_IS_SMALL_HZ || steps().any(jumps) || steps().any(flips)
+}
+
+/// A reference impedance that a slip of the pen makes of 50 ohm.
+fn unusual_reference(file: &TouchstoneFile) -> Option<PassivePartFinding> {
+    /// Measurements and simulations refer to 10 to 200 ohm, the differential mode included (ours).
+    const USUAL_OHM: RangeInclusive<f64> = 10.0..=200.0;
+    let mut references = file.port_references_ohm.iter().copied();
+    let ohm = references.find(|ohm| !USUAL_OHM.contains(ohm))?;
+    Some(PassivePartFinding::UnusualReference { ohm })
 }
 
 /// Levels in dB that are above 0 at every point of every entry.

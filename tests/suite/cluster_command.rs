@@ -57,7 +57,7 @@ impl<'s> Slurm<'s> {
                 return printed;
             }
             let seen = self.shell("squeue; tail -n 3 work/messages/* 2> /dev/null || true");
-            assert!(start.elapsed() < Duration::from_secs(90), "{line}: {seen}");
+            assert!(start.elapsed() < Duration::from_secs(600), "{line}: {seen}");
             std::thread::sleep(Duration::from_millis(100));
         }
     }

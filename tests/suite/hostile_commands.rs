@@ -98,6 +98,15 @@ fn each_file(folder: &Path, visit: &mut dyn FnMut(&Path)) {
     }
 }
 
+/// A page without its scripts, whose words are no figures.
+fn without_scripts(text: &str) -> String {
+    let mut pieces = text.split("<script");
+    let first = pieces.next().unwrap_or_default().to_owned();
+    pieces.fold(first, |text, piece| {
+        text + piece.split_once("</script>").map_or("", |(_, after)| after)
+    })
+}
+
 /// Whether an argument would be a wish for much work, or lead out of the folder.
 fn is_left_out(argument: &OsStr) -> bool {
     let text = argument.to_string_lossy();
@@ -179,7 +188,8 @@ pub(crate) fn command(world: &World, _: &str, bytes: &[u8]) -> Outcome {
             fault = Some(format!("{} was written over", path.display()));
         }
         if extension.is_none_or(|own| own != "png") && path.is_file() {
-            shown.push_str(&format!("\n{}\n{}", name.to_string_lossy(), read(path)));
+            let text = read(path);
+            shown.push_str(&format!("\n{}\n{}", name.to_string_lossy(), without_scripts(&text)));
         }
     });
     let code = status.map(|status| status.code());

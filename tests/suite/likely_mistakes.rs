@@ -83,11 +83,14 @@ fn uncertainties_of_no_measurement_are_told() {
     for (amount, says) in [
         ("magnitude_db=3", "a standard uncertainty of 3.0000 dB"),
         ("phase_deg=30", "a standard uncertainty of 30.0000 deg"),
+        ("magnitude_db=0.4,phase_deg=3", "a standard uncertainty of 0.4000 dB"),
         ("magnitude=0.4", "a standard uncertainty of 0.4000 in magnitude"),
     ] {
         let run = sandbox.run(&format!("splitter coupler.s4p --uncertainty {amount}"));
         assert!(unfolded(&run.stderr).contains(says), "{amount}: {}", run.stderr);
     }
+    let far = sandbox.refused("downconverter receiver.toml --uncertainty magnitude_db=28");
+    assert!(far.contains("magnitude_db must be from 0 to 12, found 28"), "{far}");
     let usual = sandbox.run("splitter coupler.s4p --uncertainty magnitude_db=0.05,phase_deg=0.4");
     assert_eq!(usual.stderr, "");
     let source = "[[source]]\ntransmission = { magnitude_db = 0.05, phase_deg = 40 }\n";
@@ -310,4 +313,15 @@ fn further_values_that_are_likely_mistakes_are_told() {
     let run = changed(&[("file = \"isolation_resistor.s1p\"", "ohm = 50000")])
         .run("downconverter receiver.toml");
     assert!(unfolded(&run.stderr).contains("an open is open = true"), "{}", run.stderr);
+}
+
+/// `R 5` for `R 50`: a splitter alone is judged as before, so the impedance has to be told.
+#[test]
+fn an_unusual_reference_impedance_is_told() {
+    let sandbox = Sandbox::with_demo();
+    let text = replaced(&sandbox.read("coupler.s4p"), &[("# GHz S RI R 50", "# GHz S RI R 5")]);
+    sandbox.write("five.s4p", text);
+    let run = sandbox.run("splitter five.s4p");
+    let says = "the reference impedance is 5 ohm, where 50 ohm is usual: check the option line";
+    assert!(unfolded(&run.stderr).contains(says), "{}", run.stderr);
 }

@@ -30,7 +30,7 @@ fn a_block_in_another_order_is_told_with_its_ports() {
     // The isolated port and the coupled one, exchanged in the file.
     reorder(&sandbox, "coupler.s4p", "coupler.s4p", &[1, 2, 4, 3]);
     let told = unfolded(&sandbox.refused("downconverter receiver.toml"));
-    assert!(told.contains("block 'hybrid': from in the data have"), "{told}");
+    assert!(told.contains("block 'hybrid': driven at in, the data have"), "{told}");
     assert!(told.contains(r#"ports = ["in", "through", "isolated", "coupled"]"#), "{told}");
     // Typed in, the advice gives the receiver as it was.
     let worst = |sandbox: &Sandbox| {

@@ -78,7 +78,7 @@ fn the_number_of_outputs_is_not_that_of_open_files() {
     bash.args(["-c", script, env!("CARGO_BIN_EXE_fourphase")]).current_dir(sandbox.folder());
     let run = Run::of(&mut bash);
     assert_eq!(run.status, 0, "{}", run.stderr);
-    assert_eq!(sandbox.names("out").len(), count + 3 + 3);
+    assert_eq!(sandbox.names("out").len(), count + 3 + 4);
 }
 
 /// Names that are no text cannot be part of another name: they are said and count as failed.
@@ -92,7 +92,7 @@ fn a_name_that_is_no_text_is_said() {
     let run = sandbox.run("station station.toml --out out");
     assert_eq!(run.status, 2, "{}", run.stderr);
     assert!(run.stderr.contains("is not UTF-8"), "{}", run.stderr);
-    assert_eq!(sandbox.names("out").len(), 6);
+    assert_eq!(sandbox.names("out").len(), 7);
 }
 
 #[test]
