@@ -6,7 +6,11 @@
 mod ratio;
 
 use criterion::{Criterion, Throughput};
-use fourphase::touchstone::{ReadOptions, parse};
+use fourphase::network::{Port, Transformation, assess};
+use fourphase::report::inspect_text;
+use fourphase::touchstone::{
+    ReadOptions, TouchstoneFile, WriteOptions, findings_beside_quality, parse, write,
+};
 use num_complex::Complex64;
 use std::fmt::Write as _;
 use std::hint::black_box;
@@ -31,9 +35,10 @@ fn four_port_text(format: &str) -> String {
                 text.push_str("\n ");
             }
             let (first, second) = match format {
-                "DB" => (40.0 * draw() - 20.0, 360.0 * draw()),
-                "MA" => (draw().abs(), 360.0 * draw()),
-                _ => (draw(), draw()),
+                // Small enough for a passive part.
+                "DB" => (40.0 * draw() - 35.0, 360.0 * draw()),
+                "MA" => (0.5 * draw().abs(), 360.0 * draw()),
+                _ => (0.5 * draw(), 0.5 * draw()),
             };
             write!(text, " {first} {second}").unwrap();
         }
@@ -74,6 +79,52 @@ fn numpy_seconds(path: &Path) -> Option<f64> {
     String::from_utf8(output.stdout).ok()?.trim().parse().ok()
 }
 
+/// What `inspect` and `convert` do with a file, against reading it, and writing it.
+fn whole_commands(text: &str, format: &str) {
+    let (options, name) = (ReadOptions::default(), Path::new("synthetic.s4p"));
+    let read = || parse(text.as_bytes(), name, &options).unwrap();
+    let inspect = || {
+        let file = read();
+        let quality = assess(&file.network).unwrap();
+        let findings = findings_beside_quality(&file, &quality).unwrap();
+        assert!(quality.passive_within(0.0) && findings.is_empty());
+        inspect_text("synthetic.s4p", &file, Some(&quality), &[])
+    };
+    let ratio = ratio::speed_ratio(inspect, read);
+    ratio::report(&format!("reading {format} over inspecting it"), ratio, 0.5);
+    let write_options = |file: &TouchstoneFile| WriteOptions {
+        number_format: file.number_format,
+        ..WriteOptions::default()
+    };
+    let written = |file: &TouchstoneFile| {
+        let mut bytes = Vec::new();
+        write(&mut bytes, file, &write_options(file)).unwrap();
+        bytes
+    };
+    let (to_75_ohm, to_mixed_mode) = (
+        Transformation { reference_ohm: vec![75.0.into()], ..Transformation::default() },
+        Transformation {
+            pairs: [(0, 1), (2, 3)]
+                .map(|(plus, minus)| (Port::from_index(plus), Port::from_index(minus)))
+                .to_vec(),
+            ..Transformation::default()
+        },
+    );
+    for (what, transformation) in [("to 75 ohm", to_75_ohm), ("to mixed mode", to_mixed_mode)] {
+        let convert = || {
+            let mut file = read();
+            file.network = transformation.apply(&file.network).unwrap().0;
+            written(&file)
+        };
+        let ratio = ratio::speed_ratio(convert, || written(&read()));
+        ratio::report(
+            &format!("reading and writing {format} over converting it {what}"),
+            ratio,
+            0.5,
+        );
+    }
+}
+
 fn main() {
     let options = ReadOptions::default();
     let name = Path::new("synthetic.s4p");
@@ -95,21 +146,28 @@ fn main() {
     for format in ["RI", "MA", "DB"] {
         let text = four_port_text(format);
         let cut = tokens(&text);
-        let ours = || parse(text.as_bytes(), name, &options).unwrap();
-        let alone = ratio::speed_ratio(ours, || decode_only(&cut));
+        let parsed = || parse(text.as_bytes(), name, &options).unwrap();
+        let [one, two] = [1, 2]
+            .map(|threads| rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap());
+        // Both on the one thread of the pool: a call into it waits for that thread.
+        let alone = one.install(|| ratio::speed_ratio(parsed, || decode_only(&cut)));
         if format == "RI" {
-            ratio::report("reading RI, of the speed of decoding alone", alone, 0.6);
+            ratio::report("reading RI, of the speed of decoding alone", alone, 0.8);
         } else {
             println!(
                 "ratio: reading {format}, of the speed of decoding alone: {alone:.2} (for information)"
             );
-            let polar = ratio::speed_ratio(ours, || decode_polar(&cut, format == "DB"));
+            let polar =
+                one.install(|| ratio::speed_ratio(parsed, || decode_polar(&cut, format == "DB")));
             ratio::report(
                 &format!("reading {format}, of the speed of decoding and turning"),
                 polar,
-                0.6,
+                0.8,
             );
         }
+        let gain = ratio::speed_ratio(|| two.install(parsed), || one.install(parsed));
+        ratio::report(&format!("reading {format}, one thread over two"), gain, 1.6);
+        one.install(|| whole_commands(&text, format));
     }
 
     let text = four_port_text("RI");

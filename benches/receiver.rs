@@ -79,6 +79,23 @@ fn main() {
     });
     group.finish();
     per_tone(&loaded.receiver, &chained);
+    let whole = ratio::speed_ratio(
+        || analyse_receiver(&loaded.receiver).unwrap(),
+        || plan_points(&loaded.receiver).unwrap(),
+    );
+    println!("the whole analysis takes {:.1} times its solution for the rejection", 1.0 / whole);
+    ratio::report("the allowed 25 solutions over the whole analysis", 25.0 * whole, 1.0);
+
+    let starts = (0..15).map(|_| {
+        let start = Instant::now();
+        let version =
+            Command::new(env!("CARGO_BIN_EXE_fourphase")).arg("--version").output().unwrap();
+        assert!(version.status.success());
+        start.elapsed().as_secs_f64()
+    });
+    let mut starts: Vec<f64> = starts.collect();
+    starts.sort_by(f64::total_cmp);
+    ratio::report("the allowed 10 ms over the start of the command", 0.01 / starts[7], 1.0);
 
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("report");

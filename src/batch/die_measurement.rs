@@ -6,7 +6,9 @@ use crate::downconverter::{DieReceiver, GroupIndex, PlanPoint, ReceiverBalance};
 use crate::measurement::{KnownBalances, NoiseDraws, Refutation, UncertainSplitter};
 use crate::network::Network;
 use crate::requirement::{Limit, Limits, Verdict};
-use crate::splitter::{SplitterError, SplitterSettings, analyse, scattering_over_band};
+use crate::splitter::{
+    SplitterError, SplitterSettings, balances, image_rejection_of_error_db, scattering_over_band,
+};
 use crate::touchstone::{PassiveFileError, ReadError, ReadOptions, passive_file_findings, read};
 use crate::wafer::{
     Conformity, DieEntry, DieFigures, DieOutcome, DiePoint, DieWhatIfs, MeasuredDie,
@@ -214,18 +216,18 @@ impl DieMeasurement {
                 })
             }
             MeasuredSubject::Splitter(settings) => {
-                let result = analyse(&networks[0], settings).map_err(|error| error.to_string())?;
+                let result = balances(&networks[0], settings).map_err(|error| error.to_string())?;
                 if let Some(found) = result.port_order.filter(|found| found.likely.is_some()) {
                     return Err(found.text(|port| format!("port {port}")));
                 }
                 let points = result.points.iter().map(|point| DiePoint {
                     frequency_hz: point.frequency_hz,
                     if_hz: None,
-                    rejection_db: point.rejection_db,
+                    rejection_db: image_rejection_of_error_db(point.channel_error),
                     sideband_gain_db: 0.0,
                     wanted_error: point.channel_error,
                     channel_error: point.channel_error,
-                    losses_db: Some([point.loss_a_db, point.loss_b_db]),
+                    losses_db: Some(point.losses_db),
                 });
                 // The nominal phase of a run is the given one or that of most of its dies.
                 let is_inferred = settings.roles.nominal_deg.is_none();
@@ -354,7 +356,7 @@ impl DieMeasurement {
         let failed = |error: SplitterError| error.to_string();
         let own = scattering_over_band(&networks[0], settings).map_err(failed)?;
         let sources = known.uncertainty.at(&own).map_err(|error| error.to_string())?;
-        let roles = analyse(&networks[0], settings).map_err(failed)?.roles;
+        let roles = balances(&networks[0], settings).map_err(failed)?.roles;
         let noise = UncertainSplitter::new(&own, settings, &roles, sources)
             .and_then(|uncertain| uncertain.noise())
             .map_err(|error| error.to_string())?;

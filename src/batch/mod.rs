@@ -56,9 +56,13 @@ pub use lot_run::{
 };
 pub use lot_warning::LotWarning;
 pub use progress::{OnProgress, Progress, Work};
-pub use receiver_assessment::{AssessedReceiver, ReceiverJob, assess_receiver};
+pub use receiver_assessment::{
+    AssessedReceiver, ReceiverJob, assess_receiver, assess_receiver_with_progress,
+};
 pub use shard_journals::ShardJournals;
-pub use splitter_assessment::{AssessedSplitter, GivenLoad, SplitterJob, assess_splitter};
+pub use splitter_assessment::{
+    AssessedSplitter, GivenLoad, SplitterJob, assess_splitter, assess_splitter_with_progress,
+};
 pub use station_result::{
     RemovalFigures, StationFile, StationOutcome, StationResult, StationVerdict, ThruCheck,
 };

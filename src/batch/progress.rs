@@ -1,5 +1,7 @@
 //! Progress of a long run as values, for display by the caller.
 
+use crate::measurement::{UncertaintyProgress, UncertaintyStage};
+
 /// The present work of a run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Work {
@@ -11,6 +13,10 @@ pub enum Work {
     Rebuilding,
     /// Files are read, or written.
     Files,
+    /// Trials of an uncertainty are made.
+    Trials,
+    /// The intervals of points are computed.
+    Points,
 }
 
 /// Progress of a run.
@@ -18,13 +24,23 @@ pub enum Work {
 pub struct Progress {
     /// The present work.
     pub work: Work,
-    /// How many dies, receivers, frequencies or files are done, those of an earlier run that is resumed
-    /// included.
+    /// How many dies, receivers, frequencies, files, trials or points are done, those of an earlier run
+    /// that is resumed included.
     pub done: u64,
-    /// The total number.
+    /// The total number, as far as it is known.
     pub total: u64,
 }
 
 /// Receives the progress of a run, from several threads: once when a work begins, then after each
 /// step.
 pub type OnProgress<'a> = &'a (dyn Fn(Progress) + Sync);
+
+impl From<UncertaintyProgress> for Progress {
+    fn from(UncertaintyProgress { stage, done, total }: UncertaintyProgress) -> Self {
+        let work = match stage {
+            UncertaintyStage::Trials => Work::Trials,
+            UncertaintyStage::Points => Work::Points,
+        };
+        Self { work, done, total }
+    }
+}

@@ -1,10 +1,12 @@
 //! A receiver from its description to its verdict, with uncertainty and measured tones if given.
 
 use super::error::BatchError;
+use super::progress::OnProgress;
 use crate::description::{Uncertainty, read_receiver, read_tones};
 use crate::downconverter::{DownconverterResult, Receiver, analyse_receiver};
 use crate::measurement::{
-    ReceiverUncertainty, ToneComparisons, compare_tones_with_analysis, receiver_uncertainty,
+    ReceiverUncertainty, ToneComparisons, UncertaintyProgress, compare_tones_with_analysis,
+    receiver_uncertainty,
 };
 use crate::touchstone::ReadOptions;
 use std::path::PathBuf;
@@ -69,6 +71,17 @@ impl AssessedReceiver {
 /// # Ok::<(), fourphase::batch::BatchError>(())
 /// ```
 pub fn assess_receiver(job: &ReceiverJob) -> Result<AssessedReceiver, BatchError> {
+    assess_receiver_with_progress(job, &|_| {})
+}
+
+/// The same with the progress of an uncertainty, which may take long.
+///
+/// # Errors
+/// As [`assess_receiver`].
+pub fn assess_receiver_with_progress(
+    job: &ReceiverJob,
+    on_progress: OnProgress<'_>,
+) -> Result<AssessedReceiver, BatchError> {
     let mut loaded = read_receiver(&job.receiver, &job.reading)?;
     let failed = |source| BatchError::Receiver { file: job.receiver.clone(), source };
     let stated = job.uncertainty.as_ref();
@@ -86,10 +99,14 @@ pub fn assess_receiver(job: &ReceiverJob) -> Result<AssessedReceiver, BatchError
         outside.map(|own| loaded.about_stage(&own.stage, &own.text)).collect();
     let receiver = loaded.receiver;
     let uncertainty = match stated {
-        Some(stated) => Some(
-            receiver_uncertainty(&receiver, &result, &parts, stated.trials(), stated.decisions())
-                .map_err(|source| BatchError::Measurement { file: job.receiver.clone(), source })?,
-        ),
+        Some(stated) => {
+            let (trials, decisions) = (stated.trials(), stated.decisions());
+            let on_progress = |progress: UncertaintyProgress| on_progress(progress.into());
+            let known =
+                receiver_uncertainty(&receiver, &result, &parts, trials, decisions, &on_progress);
+            let failed = |source| BatchError::Measurement { file: job.receiver.clone(), source };
+            Some(known.map_err(failed)?)
+        }
         None => None,
     };
     let tones = match &job.measured_tones {

@@ -1,6 +1,7 @@
 //! A splitter from its file to its verdict: with loads, and with uncertainty if given.
 
 use super::error::BatchError;
+use super::progress::OnProgress;
 use crate::description::Uncertainty;
 use crate::measurement::{SplitterUncertainty, UncertainSplitter, splitter_uncertainty};
 use crate::network::{Load, Network, Port};
@@ -86,6 +87,17 @@ impl AssessedSplitter {
 /// # Ok::<(), fourphase::batch::BatchError>(())
 /// ```
 pub fn assess_splitter(job: &SplitterJob) -> Result<AssessedSplitter, BatchError> {
+    assess_splitter_with_progress(job, &|_| {})
+}
+
+/// The same with the progress of an uncertainty, which may take long.
+///
+/// # Errors
+/// As [`assess_splitter`].
+pub fn assess_splitter_with_progress(
+    job: &SplitterJob,
+    on_progress: OnProgress<'_>,
+) -> Result<AssessedSplitter, BatchError> {
     let mut gathered = Gathered { inputs: vec![job.file.clone()], warnings: Vec::new() };
     let failed = |source| BatchError::Splitter { file: job.file.clone(), source };
     let content = gathered.read(&job.file, &job.reading)?;
@@ -99,7 +111,7 @@ pub fn assess_splitter(job: &SplitterJob) -> Result<AssessedSplitter, BatchError
         Some(stated) => {
             gathered.warnings.extend(stated.warnings().iter().cloned());
             gathered.inputs.extend(stated.inputs().iter().cloned());
-            let (result, known) = uncertain(job, stated, &mut network, &settings)?;
+            let (result, known) = uncertain(job, stated, &mut network, &settings, on_progress)?;
             let remarks = stated.remarks(&settings.limits, known.assessment.stability_db);
             gathered.warnings.extend(remarks);
             (result, Some(known))
@@ -117,6 +129,7 @@ fn uncertain(
     stated: &Uncertainty,
     network: &mut Network,
     settings: &SplitterSettings,
+    on_progress: OnProgress<'_>,
 ) -> Result<(SplitterResult, SplitterUncertainty), BatchError> {
     let failed = |source| BatchError::Splitter { file: job.file.clone(), source };
     let ohmic = job.loads.iter().filter(|(_, given)| matches!(given, GivenLoad::Impedance(_)));
@@ -144,8 +157,11 @@ fn uncertain(
     let splitter = UncertainSplitter::new(&own, &settings, &result.roles, sources.at(&own)?)
         .and_then(|splitter| splitter.with_load_sources(load_sources))
         .map_err(unsure)?;
-    let known = splitter_uncertainty(&splitter, &result, stated.trials(), stated.decisions())
-        .map_err(unsure)?;
+    let (trials, decisions) = (stated.trials(), stated.decisions());
+    let known = splitter_uncertainty(&splitter, &result, trials, decisions, &|progress| {
+        on_progress(progress.into());
+    })
+    .map_err(unsure)?;
     Ok((result, known))
 }
 

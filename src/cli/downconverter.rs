@@ -5,7 +5,8 @@ use super::console::Console;
 use super::failure::Failure;
 use super::made_by::made_by;
 use super::outcome::Outcome;
-use crate::batch::{AssessedReceiver, InputFile, ReceiverJob, assess_receiver};
+use super::progress_bar::Bar;
+use crate::batch::{AssessedReceiver, InputFile, ReceiverJob, assess_receiver_with_progress};
 use crate::report::{
     ReceiverReport, assessed_receiver_text, document, receiver_files, receiver_points_csv,
 };
@@ -20,7 +21,9 @@ pub(super) fn run(given: &Downconverter, console: &Console) -> Result<Outcome, F
     let described = Some(given.receiver.as_path());
     let named = given.measured.iter().chain(std::iter::once(&given.receiver));
     given.writing.check(&named.cloned().collect::<Vec<_>>(), described)?;
-    let assessed = assess_receiver(&job)?;
+    let bar = Bar::new(console);
+    let assessed = assess_receiver_with_progress(&job, &|progress| bar.show(progress))?;
+    drop(bar);
     console.warnings(&assessed.warnings);
     let files = match &given.writing.out {
         Some(folder) => {

@@ -5,9 +5,7 @@ use super::console::Console;
 use super::failure::Failure;
 use super::stated_uncertainty::StatedUncertainty;
 use crate::description::{DescriptionError, Uncertainty, read_uncertainty};
-use crate::touchstone::{
-    PassiveFileError, ReadOptions, TouchstoneFile, passive_file_findings, read,
-};
+use crate::touchstone::{ReadOptions, TouchstoneFile, mislabelled, read};
 use std::path::Path;
 
 impl PartReading {
@@ -64,11 +62,4 @@ impl Reading {
             None => Ok(file),
         }
     }
-}
-
-/// Why a file cannot be what it is labelled, where a mistake in it is likely; an active part has none.
-fn mislabelled(file: &TouchstoneFile) -> Option<PassiveFileError> {
-    let all_hz = f64::NEG_INFINITY..=f64::INFINITY;
-    let error = passive_file_findings(file, all_hz, false).err()?;
-    matches!(error, PassiveFileError::NotPassive { likely: Some(_), .. }).then_some(error)
 }

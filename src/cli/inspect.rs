@@ -6,11 +6,11 @@ use super::failure::Failure;
 use super::outcome::Outcome;
 use super::progress_bar::Bar;
 use crate::batch::{Progress, Work};
-use crate::network::{PassivePartFinding, assess};
+use crate::network::{PassivePartFinding, Quality, assess};
 use crate::report::{self, Inspected, InspectedFile, ReportFile, UnreadableFile, document};
 use crate::touchstone::{
-    PassiveFileError, ReadError, ReadOptions, TouchstoneFile, passive_file_findings, ports_in_name,
-    read,
+    PassiveFileError, ReadError, ReadOptions, TouchstoneFile, findings_beside_quality,
+    passive_file_findings, ports_in_name, read,
 };
 use std::io;
 use std::path::{Path, PathBuf};
@@ -103,7 +103,7 @@ fn look(
         Ok(file) => {
             // A file whose Z or Y has no S at some frequency is still worth showing.
             let quality = assess(&file.network).ok();
-            let (findings, is_excluded) = findings(&file);
+            let (findings, is_excluded) = findings(&file, quality.as_ref());
             let mut part = report::inspect_text(&name, &file, quality.as_ref(), &findings);
             if given.data && given.format == Format::Text {
                 part.push_str(&report::data_text(&file));
@@ -139,8 +139,12 @@ fn look(
 
 /// What the figures of quality do not show of a file, as sentences, and whether an analysis would refuse
 /// the file.
-fn findings(file: &TouchstoneFile) -> (Vec<String>, bool) {
-    match passive_file_findings(file, f64::NEG_INFINITY..=f64::INFINITY, false) {
+fn findings(file: &TouchstoneFile, quality: Option<&Quality>) -> (Vec<String>, bool) {
+    let found = match quality {
+        Some(quality) => findings_beside_quality(file, quality),
+        None => passive_file_findings(file, f64::NEG_INFINITY..=f64::INFINITY, false),
+    };
+    match found {
         Ok(found) => {
             let is_told = |own: &&PassivePartFinding| !own.is_figure_of_quality();
             (found.iter().filter(is_told).map(ToString::to_string).collect(), false)

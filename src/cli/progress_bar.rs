@@ -24,7 +24,10 @@ impl Bar {
         }
         let mut current = self.current.lock().unwrap_or_else(PoisonError::into_inner);
         match &*current {
-            Some((work, bar)) if *work == progress.work => bar.set_position(progress.done),
+            Some((work, bar)) if *work == progress.work => {
+                bar.set_length(progress.total);
+                bar.set_position(progress.done);
+            }
             earlier => {
                 if let Some((_, bar)) = earlier {
                     bar.finish_and_clear();
@@ -60,6 +63,8 @@ fn begun(progress: Progress) -> ProgressBar {
         Work::Assembling => "receivers",
         Work::Rebuilding => "frequencies",
         Work::Files => "files",
+        Work::Trials => "trials",
+        Work::Points => "points",
     };
     let template = format!("{{bar:32}} {{pos}}/{{len}} {unit}, {{per_sec}}, {{eta}} left");
     if let Ok(style) = ProgressStyle::with_template(&template) {

@@ -5,7 +5,8 @@ use super::console::Console;
 use super::failure::Failure;
 use super::made_by::made_by;
 use super::outcome::Outcome;
-use crate::batch::{GivenLoad, SplitterJob, assess_splitter};
+use super::progress_bar::Bar;
+use crate::batch::{GivenLoad, SplitterJob, assess_splitter_with_progress};
 use crate::network::Port;
 use crate::plot::{self, Caption};
 use crate::report::{
@@ -28,7 +29,9 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     let named = named_inputs(given);
     given.writing.check(&named, None)?;
     check_outputs(given.plot.as_slice(), &named, given.writing.overwrite)?;
-    let assessed = assess_splitter(&job)?;
+    let bar = Bar::new(console);
+    let assessed = assess_splitter_with_progress(&job, &|progress| bar.show(progress))?;
+    drop(bar);
     console.warnings(&assessed.warnings);
     let (result, uncertainty) = (&assessed.result, assessed.uncertainty.as_ref());
     let name = given.file.display().to_string();

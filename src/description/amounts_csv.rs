@@ -67,7 +67,7 @@ impl AmountTable {
                     "frequencies must ascend from row to row, {} follows {}",
                     pair[1], pair[0]
                 );
-                return Err(header.complaint(what, table.rows[at + 1].place(), frequency));
+                return Err(header.complaint(what, table.places()[at + 1], frequency));
             }
         }
         let columns = header.remaining(&[frequency]).into_iter().map(|column| {
@@ -76,8 +76,8 @@ impl AmountTable {
         });
         Ok(Self {
             frequency,
-            first: table.rows[0].place(),
-            last: table.rows[table.rows.len() - 1].place(),
+            first: table.places()[0],
+            last: table.places()[table.places().len() - 1],
             at_hz: at_ghz.into_iter().map(|ghz| ghz * 1e9).collect(),
             columns: columns.collect::<Result<_, DescriptionError>>()?,
             header: table.header,

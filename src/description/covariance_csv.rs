@@ -3,7 +3,7 @@
 
 use super::allowed::Allowed;
 use super::error::DescriptionError;
-use super::table::{Column, CsvRow, NumberTable};
+use super::table::{Column, NumberTable};
 use crate::measurement::{COVARIANCE_COLUMNS, EntryCovariances, MeasurementError};
 use nalgebra::DMatrix;
 use num_complex::Complex64;
@@ -55,13 +55,11 @@ impl Columns {
 pub(super) fn read_covariances(path: &Path) -> Result<EntryCovariances, DescriptionError> {
     let table = NumberTable::read(path, &COVARIANCE_COLUMNS)?;
     let columns = Columns::of(&table)?;
-    let rows = table
-        .rows
-        .iter()
+    let rows = (0..table.places().len())
         .map(|row| covariance_row(&table, &columns, row))
         .collect::<Result<Vec<_>, _>>()?;
     let wrong = |row: usize, what: String| {
-        table.header.complaint(what, table.rows[row].place(), columns.frequency)
+        table.header.complaint(what, table.places()[row], columns.frequency)
     };
     let largest = |row: &CovarianceRow| row.a.0.max(row.a.1).max(row.b.0).max(row.b.1);
     let ports = rows.iter().map(largest).fold(0, usize::max) + 1;
@@ -104,14 +102,14 @@ pub(super) fn read_covariances(path: &Path) -> Result<EntryCovariances, Descript
 fn covariance_row(
     table: &NumberTable,
     columns: &Columns,
-    row: &CsvRow,
+    row: usize,
 ) -> Result<CovarianceRow, DescriptionError> {
-    let number = |column| table.header.number(row, column, Allowed::Finite);
+    let number = |column| table.number(row, column, Allowed::Finite);
     let port = |column| {
-        let number = table.header.number(row, column, Allowed::FromTo(1.0, MOST_PORTS))?;
+        let number = table.number(row, column, Allowed::FromTo(1.0, MOST_PORTS))?;
         if number.fract() != 0.0 {
             let what = format!("a port must be a whole number, found {number}");
-            return Err(table.header.complaint(what, row.place(), column));
+            return Err(table.header.complaint(what, table.places()[row], column));
         }
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "checked")]
         Ok(number as usize - 1)

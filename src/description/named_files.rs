@@ -4,7 +4,7 @@ use super::error::{DescriptionError, DescriptionProblem};
 use super::source::TomlFile;
 use crate::network::Network;
 use crate::touchstone::{
-    PassiveFileError, ReadOptions, TouchstoneFile, passive_file_findings, read,
+    PassiveFileError, ReadOptions, TouchstoneFile, mislabelled, passive_file_findings, read,
 };
 use std::ops::{Range, RangeInclusive};
 use std::path::{Path, PathBuf};
@@ -131,13 +131,12 @@ impl<'a> NamedFiles<'a> {
         title: &str,
         span: Range<usize>,
     ) -> Result<(), DescriptionError> {
-        let all_hz = f64::NEG_INFINITY..=f64::INFINITY;
-        match passive_file_findings(file, all_hz, self.options.accept_active) {
-            Err(source @ PassiveFileError::NotPassive { likely: Some(_), .. }) => {
+        match mislabelled(file).filter(|_| !self.options.accept_active) {
+            Some(source) => {
                 let problem = DescriptionProblem::Mislabelled { name: title.to_owned(), source };
                 Err(self.source.error(problem, span))
             }
-            _ => Ok(()),
+            None => Ok(()),
         }
     }
 

@@ -214,39 +214,49 @@ impl TableHeader {
         row: &'r CsvRow,
         column: Column,
     ) -> Result<&'r str, DescriptionError> {
-        match row.text(column) {
+        self.filled_text(row.text(column), row.place, column)
+    }
+
+    fn filled_text<'r>(
+        &self,
+        text: &'r str,
+        place: RowPlace,
+        column: Column,
+    ) -> Result<&'r str, DescriptionError> {
+        match text {
             "" => {
                 let column_name = self.name(column).to_owned();
                 let problem = DescriptionProblem::EmptyField { column: column_name };
-                Err(self.error(problem, row.place, column))
+                Err(self.error(problem, place, column))
             }
             text => Ok(text),
         }
     }
 
-    /// The number in a field, checked against its allowed values.
-    pub(super) fn number(
+    /// The number in the text of a field, checked against its allowed values.
+    fn number_of(
         &self,
-        row: &CsvRow,
+        text: &str,
+        place: RowPlace,
         column: Column,
         allowed: Allowed,
     ) -> Result<f64, DescriptionError> {
-        let text = self.filled(row, column)?;
+        let text = self.filled_text(text, place, column)?;
         let Some(found) = text.parse::<f64>().ok().filter(|number| number.is_finite()) else {
             let problem = DescriptionProblem::NotANumber { found: text.to_owned() };
-            return Err(self.error(problem, row.place, column));
+            return Err(self.error(problem, place, column));
         };
         let key = self.name(column);
         if key.ends_with("_ghz") {
             check_ghz(key, found)
-                .map_err(|error| self.complaint(error.to_string(), row.place, column))?;
+                .map_err(|error| self.complaint(error.to_string(), place, column))?;
         }
         if allowed.contains(found) {
             return Ok(found);
         }
         let key = key.to_owned();
         let problem = DescriptionProblem::Number { key, allowed, found };
-        Err(self.error(problem, row.place, column))
+        Err(self.error(problem, place, column))
     }
 
     /// An error about a field.
@@ -366,8 +376,12 @@ fn trimmed(line: &[u8], field: Range<usize>) -> Range<usize> {
 #[derive(Clone, Debug)]
 pub(super) struct NumberTable {
     pub(super) header: TableHeader,
-    /// At least one.
-    pub(super) rows: Vec<CsvRow>,
+    /// The texts of all fields, one after the other: a record of its own takes 200 bytes a row.
+    text: String,
+    /// The end of each field of the columns.
+    ends: Vec<usize>,
+    /// Of each row, at least one.
+    places: Vec<RowPlace>,
 }
 
 impl NumberTable {
@@ -379,11 +393,41 @@ impl NumberTable {
         let file = CsvFile::open(path, Comments::Skipped)?;
         let header = file.header().clone();
         header.only(known)?;
-        let rows = file.collect::<Result<Vec<_>, _>>()?;
-        if rows.is_empty() {
+        let columns = header.names.len();
+        let mut table = Self { header, text: String::new(), ends: Vec::new(), places: Vec::new() };
+        for row in file {
+            let row = row?;
+            table.places.push(row.place);
+            for column in (0..columns).map(Column) {
+                table.text.push_str(row.text(column));
+                table.ends.push(table.text.len());
+            }
+        }
+        if table.places.is_empty() {
             return Err(DescriptionError::about_file(path, DescriptionProblem::NoRows));
         }
-        Ok(Self { header, rows })
+        Ok(table)
+    }
+
+    /// The place of each row, in order.
+    pub(super) fn places(&self) -> &[RowPlace] {
+        &self.places
+    }
+
+    /// The number in a field of a row, by its index.
+    ///
+    /// # Errors
+    /// [`DescriptionError`] at the field.
+    pub(super) fn number(
+        &self,
+        row: usize,
+        column: Column,
+        allowed: Allowed,
+    ) -> Result<f64, DescriptionError> {
+        let field = row * self.header.names.len() + column.0;
+        let start = field.checked_sub(1).map_or(0, |before| self.ends[before]);
+        let text = &self.text[start..self.ends[field]];
+        self.header.number_of(text, self.places[row], column, allowed)
     }
 
     /// All numbers of a column.
@@ -392,7 +436,7 @@ impl NumberTable {
         column: Column,
         allowed: Allowed,
     ) -> Result<Vec<f64>, DescriptionError> {
-        self.rows.iter().map(|row| self.header.number(row, column, allowed)).collect()
+        (0..self.places.len()).map(|row| self.number(row, column, allowed)).collect()
     }
 }
 
@@ -466,7 +510,7 @@ mod tests {
         let table = NumberTable::read(&path, &["a"]).unwrap();
         std::fs::remove_file(&path).unwrap();
         let column = table.header.required("a").unwrap();
-        let error = table.header.complaint("too large", table.rows[1].place(), column);
+        let error = table.header.complaint("too large", table.places()[1], column);
         assert_eq!(error.position().unwrap().line, 3);
     }
 }

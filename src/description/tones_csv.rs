@@ -41,8 +41,8 @@ pub fn read_tones(path: &Path) -> Result<Tones, DescriptionError> {
     let column = |at: usize| table.header.required(COLUMNS[at]);
     let (lo, intermediate, wanted, image) = (column(0)?, column(1)?, column(2)?, column(3)?);
     let (u_wanted, u_image) = (column(4)?, column(5)?);
-    let measurements = table.rows.iter().map(|row| {
-        let number = |column, allowed| table.header.number(row, column, allowed);
+    let measurements = (0..table.places().len()).map(|row| {
+        let number = |column, allowed| table.number(row, column, allowed);
         let u = |column| number(column, Allowed::FromTo(1e-4, 30.0));
         Ok(ToneMeasurement {
             lo_hz: number(lo, Allowed::AboveZero)? * 1e9,
@@ -70,16 +70,16 @@ impl Tones {
     /// An error in the comparison of these measurements, with its row.
     #[must_use]
     pub fn located(&self, error: &MeasurementError) -> DescriptionError {
-        let row = match error {
+        let place = match error {
             MeasurementError::NotInPlan { measurement, .. }
             | MeasurementError::Uncertainty { measurement, .. } => {
-                measurement.checked_sub(1).and_then(|at| self.table.rows.get(at))
+                measurement.checked_sub(1).and_then(|at| self.table.places().get(at))
             }
             _ => None,
         };
         let problem = DescriptionProblem::Value { what: error.to_string() };
-        match row {
-            Some(row) => self.table.header.error(problem, row.place(), self.lo),
+        match place {
+            Some(place) => self.table.header.error(problem, *place, self.lo),
             None => DescriptionError::about_file(self.table.header.path(), problem),
         }
     }

@@ -102,7 +102,7 @@ pub(super) enum SourceKind {
 /// let parts = stated.of_receiver(&mut read)?;
 /// let result = analyse_receiver(&read.receiver)?;
 /// let (trials, decisions) = (stated.trials(), stated.decisions());
-/// let known = receiver_uncertainty(&read.receiver, &result, &parts, trials, decisions)?;
+/// let known = receiver_uncertainty(&read.receiver, &result, &parts, trials, decisions, &|_| {})?;
 /// assert!(known.worst_rejection.standard_uncertainty > 0.1);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```

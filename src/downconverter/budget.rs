@@ -9,12 +9,14 @@
 use super::compared_path::{ComparedPath, Subset};
 use super::error::Result;
 use super::ideal_part::{PartRole, roles};
-use super::iq_balance::PlanPoint;
+use super::iq_balance::{PlanPoint, ReceiverBalance};
 use super::joined_path::PathPart;
 use super::receiver::{Group, Receiver};
 use super::receiver_setup::PartKind;
 use super::signal_path::{LoRf, ReceiverPath};
-use super::solution::{Evaluation, Solved, SolvedPath, Voltages, balances};
+use super::solution::{
+    Evaluation, Solved, SolvedPath, Voltages, iq_outputs, power_ratios, rejection_of_ratio_db,
+};
 use super::switching::SwitchedMixer;
 use crate::network::{Port, Terminal};
 use crate::splitter::image_rejection_of_error_db;
@@ -153,16 +155,23 @@ pub struct Interaction {
     pub error: Complex64,
 }
 
-/// Rejections and channel errors relative to those of the ideal receiver.
-pub(super) struct Comparison<'a> {
-    pub(super) receiver: &'a Receiver,
-    pub(super) paths: LoRf<ComparedPath<'a>>,
-    pub(super) real: Evaluation<'a>,
-    pub(super) ideal: Evaluation<'a>,
+/// A receiver with its ideal one: over the plan or at one point of it.
+struct Comparison<'a> {
+    receiver: &'a Receiver,
+    paths: LoRf<ComparedPath<'a>>,
+    real: Evaluation<'a>,
+    ideal: Evaluation<'a>,
+}
+
+/// Rejections over the plan, and channel errors at the point of worst rejection relative to that of the
+/// ideal receiver. The receiver at that point alone is solved much faster than over the plan.
+struct BudgetCases<'a> {
+    plan: Comparison<'a>,
+    at_worst: Comparison<'a>,
     /// The channel error with everything ideal.
-    pub(super) base: Complex64,
+    base: Complex64,
     /// The point of worst rejection.
-    pub(super) worst: usize,
+    worst: usize,
 }
 
 /// Voltages, with the settings of their evaluation.
@@ -183,18 +192,24 @@ pub(super) fn budget(
         let roles = roles(receiver, &real.path, warnings);
         ComparedPath::new(receiver, real, roles)
     })?;
-    let real = Evaluation::real(receiver, solved.chosen);
-    let ideal = Evaluation::ideal(receiver, solved.chosen);
-    let ideal_voltages = Voltages { lo: &paths.lo.ideal, rf: &paths.rf.ideal };
-    let base = balances(receiver, ideal_voltages, &ideal)?[worst].channel_error;
+    let plan = Comparison {
+        receiver,
+        paths,
+        real: Evaluation::real(receiver, solved.chosen),
+        ideal: Evaluation::ideal(receiver, solved.chosen),
+    };
+    let one = receiver.at(worst, solved.chosen)?;
+    let one_solved = LoRf::try_of_each(|path| SolvedPath::new(&one, path))?;
+    let at_worst = plan.at(&one, &one_solved)?;
+    let base = at_worst.balance(at_worst.ideal_voltages()?, &at_worst.ideal)?.channel_error;
     if !base.is_finite() {
         warnings.push(
             "no error budget: with every block ideal one of the channels has no output".to_owned(),
         );
         return Ok(None);
     }
-    let compared = Comparison { receiver, paths, real, ideal, base, worst };
-    let subsets = compared.subsets();
+    let compared = BudgetCases { plan, at_worst, base, worst };
+    let subsets = compared.plan.subsets();
     let mut rows = Vec::new();
     for (contributor, subset) in &subsets {
         rows.push(compared.subset_row(contributor.clone(), subset)?);
@@ -228,60 +243,38 @@ pub(super) fn budget(
         total,
         rows,
         loads,
-        interactions: interactions(&compared, &subsets, solved.chosen, interaction)?,
-        taken: compared.taken(),
+        interactions: interactions(&compared, &subsets, interaction)?,
+        taken: compared.plan.taken(),
     }))
 }
 
 impl Comparison<'_> {
+    /// The same parts and roles at one point of the plan.
+    fn at<'b>(&self, one: &'b Receiver, solved: &'b LoRf<SolvedPath>) -> Result<Comparison<'b>> {
+        let paths = LoRf::try_of_each(|path| {
+            ComparedPath::new(one, solved.get(path), self.paths.get(path).roles.clone())
+        })?;
+        let (real, ideal) = (Evaluation::real(one, 0), Evaluation::ideal(one, 0));
+        Ok(Comparison { receiver: one, paths, real, ideal })
+    }
+
     fn real_voltages(&self) -> Voltages<'_> {
         let LoRf { lo, rf } = &self.paths;
         Voltages { lo: &lo.real.voltages, rf: &rf.real.voltages }
     }
 
-    fn ideal_voltages(&self) -> Voltages<'_> {
-        Voltages { lo: &self.paths.lo.ideal, rf: &self.paths.rf.ideal }
+    fn ideal_voltages(&self) -> Result<Voltages<'_>> {
+        LoRf::try_of_each(|path| self.paths.get(path).ideal_voltages())
     }
 
-    /// The channel error at the worst point with only a subset real, minus that with all ideal.
-    pub(super) fn error_alone(&self, subset: &Subset) -> Result<Complex64> {
-        let alone = LoRf::try_of_each(|path| self.paths.get(path).alone(subset))?;
-        let balances = balances(self.receiver, Voltages::of(&alone), &self.ideal)?;
-        Ok(wrapped(balances[self.worst].channel_error - self.base))
-    }
-
-    /// A row from the cases with the contributor alone real, and with it alone ideal.
-    fn row(
+    /// The balance at the first point.
+    fn balance(
         &self,
-        contributor: Contributor,
-        alone: Case<'_>,
-        all_but: Option<Case<'_>>,
-    ) -> Result<BudgetRow> {
-        let of = |(voltages, evaluation): Case<'_>| balances(self.receiver, voltages, &evaluation);
-        let alone = of(alone)?[self.worst];
-        let rejections_db: Option<Vec<f64>> = match all_but {
-            Some(case) => Some(of(case)?.iter().map(|own| own.image_rejection_db).collect()),
-            None => None,
-        };
-        let worst_of = |all_db: &Vec<f64>| all_db.iter().copied().fold(f64::INFINITY, f64::min);
-        Ok(BudgetRow {
-            has_equal_members: self.has_equal_members(&contributor),
-            contributor,
-            error: wrapped(alone.channel_error - self.base),
-            alone_db: alone.image_rejection_db,
-            if_ideal_db: rejections_db.as_ref().map(|all_db| all_db[self.worst]),
-            plan_if_ideal_db: rejections_db.as_ref().map(worst_of),
-        })
-    }
-
-    fn subset_row(&self, contributor: Contributor, subset: &Subset) -> Result<BudgetRow> {
-        let alone = LoRf::try_of_each(|path| self.paths.get(path).alone(subset))?;
-        let all_but = LoRf::try_of_each(|path| self.paths.get(path).all_but(subset))?;
-        self.row(
-            contributor,
-            (Voltages::of(&alone), self.ideal),
-            Some((Voltages::of(&all_but), self.real)),
-        )
+        voltages: Voltages<'_>,
+        evaluation: &Evaluation<'_>,
+    ) -> Result<ReceiverBalance> {
+        let outputs = iq_outputs(self.receiver, voltages, evaluation.has_real_gains)?;
+        Ok(evaluation.balance(self.receiver, 0, &outputs[0]))
     }
 
     /// The single blocks and pairs on a path, then the loads with the sources.
@@ -316,43 +309,6 @@ impl Comparison<'_> {
         Some(others.iter().all(is_equal))
     }
 
-    /// Rows of the mixers' gains, the IF parts and the correction.
-    fn other_rows(&self) -> Result<Vec<BudgetRow>> {
-        let (receiver, real, ideal) = (self.receiver, self.real, self.ideal);
-        let row = |contributor, alone: Evaluation<'_>, all_but: Option<Evaluation<'_>>| {
-            let all_but = all_but.map(|evaluation| (self.real_voltages(), evaluation));
-            self.row(contributor, (self.ideal_voltages(), alone), all_but)
-        };
-        let mut rows = Vec::new();
-        let elements = receiver.switched_mixer().map_or(&[][..], SwitchedMixer::elements);
-        let has_unequal_elements = elements.iter().any(|own| {
-            let like_first = (own.switch, own.lo_to_rf_f, own.lo_to_if_f);
-            elements.first().is_some_and(|first| {
-                like_first != (first.switch, first.lo_to_rf_f, first.lo_to_if_f)
-            })
-        });
-        if has_unequal_elements {
-            let alone = Evaluation { has_real_gains: true, ..ideal };
-            let all_but = Evaluation { has_real_gains: false, ..real };
-            rows.push(row(Contributor::Switches, alone, Some(all_but))?);
-        }
-        if receiver.mixers().iter().any(|mixer| mixer.gain != Complex64::ONE) {
-            let alone = Evaluation { has_real_gains: true, ..ideal };
-            let all_but = Evaluation { has_real_gains: false, ..real };
-            rows.push(row(Contributor::MixerGains, alone, Some(all_but))?);
-        }
-        if receiver.output().has_if_parts() {
-            let alone = Evaluation { transfers: real.transfers, ..ideal };
-            let all_but = Evaluation { transfers: ideal.transfers, ..real };
-            rows.push(row(Contributor::IfParts, alone, Some(all_but))?);
-        }
-        if !real.correction.is_none() {
-            let alone = Evaluation { correction: real.correction, ..ideal };
-            rows.push(row(Contributor::Correction, alone, None)?);
-        }
-        Ok(rows)
-    }
-
     /// The role of every block on every path.
     fn taken(&self) -> Vec<PartTaken> {
         let of_path = |compared: &ComparedPath<'_>| {
@@ -372,6 +328,89 @@ impl Comparison<'_> {
             path.parts.iter().zip(&compared.roles).map(of_part).collect::<Vec<_>>()
         };
         self.paths.iter().flat_map(of_path).collect()
+    }
+}
+
+impl BudgetCases<'_> {
+    /// The channel error at the worst point with only a subset real, minus that with all ideal.
+    fn error_alone(&self, subset: &Subset) -> Result<Complex64> {
+        Ok(wrapped(self.alone(subset)?.channel_error - self.base))
+    }
+
+    /// The balance at the worst point with only a subset real.
+    fn alone(&self, subset: &Subset) -> Result<ReceiverBalance> {
+        let own = &self.at_worst;
+        let alone = LoRf::try_of_each(|path| own.paths.get(path).alone(subset))?;
+        own.balance(Voltages::of(&alone), &own.ideal)
+    }
+
+    /// A row from the balance with the contributor alone real, and the case with it alone ideal.
+    fn row(
+        &self,
+        contributor: Contributor,
+        alone: ReceiverBalance,
+        all_but: Option<Case<'_>>,
+    ) -> Result<BudgetRow> {
+        let ratios: Option<Vec<f64>> = match all_but {
+            Some((voltages, evaluation)) => {
+                Some(power_ratios(self.plan.receiver, voltages, &evaluation)?)
+            }
+            None => None,
+        };
+        let least = |ratios: &Vec<f64>| ratios.iter().copied().fold(f64::INFINITY, f64::min);
+        let at_worst = ratios.as_ref().map(|ratios| ratios[self.worst]);
+        Ok(BudgetRow {
+            has_equal_members: self.plan.has_equal_members(&contributor),
+            contributor,
+            error: wrapped(alone.channel_error - self.base),
+            alone_db: alone.image_rejection_db,
+            if_ideal_db: at_worst.map(rejection_of_ratio_db),
+            plan_if_ideal_db: ratios.as_ref().map(least).map(rejection_of_ratio_db),
+        })
+    }
+
+    fn subset_row(&self, contributor: Contributor, subset: &Subset) -> Result<BudgetRow> {
+        let plan = &self.plan;
+        let all_but = LoRf::try_of_each(|path| plan.paths.get(path).all_but(subset))?;
+        self.row(contributor, self.alone(subset)?, Some((Voltages::of(&all_but), plan.real)))
+    }
+
+    /// Rows of the mixers' gains, the IF parts and the correction.
+    fn other_rows(&self) -> Result<Vec<BudgetRow>> {
+        let (plan, own) = (&self.plan, &self.at_worst);
+        let (receiver, real, ideal) = (plan.receiver, plan.real, plan.ideal);
+        let row = |contributor, alone: Evaluation<'_>, all_but: Option<Evaluation<'_>>| {
+            let all_but = all_but.map(|evaluation| (plan.real_voltages(), evaluation));
+            self.row(contributor, own.balance(own.ideal_voltages()?, &alone)?, all_but)
+        };
+        let mut rows = Vec::new();
+        let elements = receiver.switched_mixer().map_or(&[][..], SwitchedMixer::elements);
+        let has_unequal_elements = elements.iter().any(|own| {
+            let like_first = (own.switch, own.lo_to_rf_f, own.lo_to_if_f);
+            elements.first().is_some_and(|first| {
+                like_first != (first.switch, first.lo_to_rf_f, first.lo_to_if_f)
+            })
+        });
+        if has_unequal_elements {
+            let alone = Evaluation { has_real_gains: true, ..own.ideal };
+            let all_but = Evaluation { has_real_gains: false, ..real };
+            rows.push(row(Contributor::Switches, alone, Some(all_but))?);
+        }
+        if receiver.mixers().iter().any(|mixer| mixer.gain != Complex64::ONE) {
+            let alone = Evaluation { has_real_gains: true, ..own.ideal };
+            let all_but = Evaluation { has_real_gains: false, ..real };
+            rows.push(row(Contributor::MixerGains, alone, Some(all_but))?);
+        }
+        if receiver.output().has_if_parts() {
+            let alone = Evaluation { transfers: own.real.transfers, ..own.ideal };
+            let all_but = Evaluation { transfers: ideal.transfers, ..real };
+            rows.push(row(Contributor::IfParts, alone, Some(all_but))?);
+        }
+        if !real.correction.is_none() {
+            let alone = Evaluation { correction: own.real.correction, ..own.ideal };
+            rows.push(row(Contributor::Correction, alone, None)?);
+        }
+        Ok(rows)
     }
 }
 
@@ -422,28 +461,19 @@ const SMALLEST_INTERACTION: f64 = 1e-9;
 /// The interaction per pair of contributors at the worst point, in descending order, and that of
 /// three or more together.
 fn interactions(
-    compared: &Comparison<'_>,
+    compared: &BudgetCases<'_>,
     subsets: &[(Contributor, Subset)],
-    chosen: usize,
     total: Complex64,
 ) -> Result<Vec<Interaction>> {
     if total.norm() < SMALLEST_INTERACTION {
         return Ok(Vec::new());
     }
-    let one = compared.receiver.at(compared.worst, chosen)?;
-    let solved = LoRf::try_of_each(|path| SolvedPath::new(&one, path))?;
-    let paths = LoRf::try_of_each(|path| {
-        let roles = compared.paths.get(path).roles.clone();
-        ComparedPath::new(&one, solved.get(path), roles)
-    })?;
-    let (real, ideal) = (Evaluation::real(&one, 0), Evaluation::ideal(&one, 0));
-    let at_worst = Comparison { receiver: &one, paths, real, ideal, base: compared.base, worst: 0 };
-    let alone = subsets.iter().map(|(_, subset)| at_worst.error_alone(subset));
+    let alone = subsets.iter().map(|(_, subset)| compared.error_alone(subset));
     let alone = alone.collect::<Result<Vec<_>>>()?;
     let mut found = Vec::new();
     for (at, (contributor, subset)) in subsets.iter().enumerate() {
         for (before, (other, other_subset)) in subsets[..at].iter().enumerate() {
-            let both = at_worst.error_alone(&subset.with(other_subset))?;
+            let both = compared.error_alone(&subset.with(other_subset))?;
             let error = wrapped(both - alone[at] - alone[before]);
             if error.norm() >= SMALLEST_INTERACTION {
                 let between = Some([other.clone(), contributor.clone()]);

@@ -9,6 +9,7 @@ use super::solution::SolvedPath;
 use crate::network::Network;
 use num_complex::Complex64;
 use std::borrow::Cow;
+use std::cell::OnceCell;
 
 /// Some parts, loads and sources of a receiver.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -38,11 +39,16 @@ pub(super) struct ComparedPath<'a> {
     pub(super) real: &'a SolvedPath,
     pub(super) roles: Vec<PartRole>,
     ideal_blocks: Vec<Network>,
-    /// The network of the open ports with every part ideal.
-    ideal_reduced: Network,
     ideal_terminations: Terminations,
-    /// Voltages at the mixers with everything ideal.
-    pub(super) ideal: Vec<Complex64>,
+    ideal: OnceCell<IdealSolution>,
+}
+
+/// The path with everything ideal.
+struct IdealSolution {
+    /// The network of the open ports.
+    reduced: Network,
+    /// Voltages at the mixers.
+    voltages: Vec<Complex64>,
 }
 
 impl<'a> ComparedPath<'a> {
@@ -54,17 +60,33 @@ impl<'a> ComparedPath<'a> {
         let path = &real.path;
         let ideal_blocks = ideals(receiver, path, &roles)?;
         let ideal_terminations = ideal_terminations(receiver, path, &roles, &real.reduced);
-        let ideal_reduced = path.reduce(receiver, &ideal_blocks)?;
-        let ideal = path.voltages_with(receiver, &ideal_reduced, &ideal_terminations, |_| true)?;
-        Ok(Self { receiver, real, roles, ideal_blocks, ideal_reduced, ideal_terminations, ideal })
+        let ideal = OnceCell::new();
+        Ok(Self { receiver, real, roles, ideal_blocks, ideal_terminations, ideal })
+    }
+
+    /// The path with everything ideal, solved once.
+    fn ideal(&self) -> Result<&IdealSolution> {
+        if let Some(solved) = self.ideal.get() {
+            return Ok(solved);
+        }
+        let path = &self.real.path;
+        let reduced = path.reduce(self.receiver, &self.ideal_blocks)?;
+        let ends = &self.ideal_terminations;
+        let voltages = path.voltages_with(self.receiver, &reduced, ends, |_| true)?;
+        Ok(self.ideal.get_or_init(|| IdealSolution { reduced, voltages }))
+    }
+
+    /// Voltages at the mixers with everything ideal.
+    pub(super) fn ideal_voltages(&self) -> Result<&[Complex64]> {
+        Ok(&self.ideal()?.voltages)
     }
 
     /// Voltages with only this subset real.
     pub(super) fn alone(&self, subset: &Subset) -> Result<Cow<'_, [Complex64]>> {
         if !self.has(subset) {
-            return Ok(Cow::Borrowed(&self.ideal));
+            return Ok(Cow::Borrowed(self.ideal_voltages()?));
         }
-        let reduced = self.reduced(subset, |is_in| is_in, &self.ideal_reduced)?;
+        let reduced = self.reduced(subset, |is_in| is_in, || Ok(&self.ideal()?.reduced))?;
         let terminations = self.mixed(subset, &self.ideal_terminations, &self.real.terminations);
         let is_ideal = |part: usize| !subset.parts.contains(&part);
         let path = &self.real.path;
@@ -77,7 +99,7 @@ impl<'a> ComparedPath<'a> {
         if !self.has(subset) {
             return Ok(Cow::Borrowed(&self.real.voltages));
         }
-        let reduced = self.reduced(subset, |is_in| !is_in, &self.real.reduced)?;
+        let reduced = self.reduced(subset, |is_in| !is_in, || Ok(&self.real.reduced))?;
         let terminations = self.mixed(subset, &self.real.terminations, &self.ideal_terminations);
         let is_ideal = |part: usize| subset.parts.contains(&part);
         let path = &self.real.path;
@@ -109,10 +131,10 @@ impl<'a> ComparedPath<'a> {
         &self,
         subset: &Subset,
         is_real: impl Fn(bool) -> bool,
-        without: &'n Network,
+        without: impl FnOnce() -> Result<&'n Network>,
     ) -> Result<Cow<'n, Network>> {
         if !self.has_part(subset) {
-            return Ok(Cow::Borrowed(without));
+            return Ok(Cow::Borrowed(without()?));
         }
         let path = &self.real.path;
         let both = path.parts.iter().zip(&self.ideal_blocks);

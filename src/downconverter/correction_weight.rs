@@ -4,9 +4,9 @@
 //! wanted sideband. The weight w minimises either the sum of squares of the image, in closed form,
 //! or the maximum of image over wanted (minimax).
 
-use super::iq_balance::rejection_db;
+use super::iq_balance::{NOTHING_WANTED_DB, power_ratio, rejection_db};
 use super::q_correction::CorrectionDomain;
-use crate::units::amplitude_from_db;
+use crate::units::{amplitude_from_db, db_from_power, power_from_db};
 use num_complex::Complex64;
 
 /// A disk in the plane of complex weights.
@@ -65,11 +65,23 @@ impl CorrectionPoint {
         rejection_db(self.wanted_i + weight * self.wanted_q, self.image_i + weight * self.image_q)
     }
 
+    /// The same as a ratio of powers, for comparisons.
+    fn power_ratio(&self, weight: Complex64) -> f64 {
+        let (wanted, image) =
+            (self.wanted_i + weight * self.wanted_q, self.image_i + weight * self.image_q);
+        let ratio = power_ratio(wanted, image);
+        // What has no number is no rejection.
+        if ratio.is_nan() { 0.0 } else { ratio }
+    }
+
     /// The weights that reach a level of rejection. `None` if no weight does or if they are not a
     /// disk, which only happens at levels near 0 dB.
     pub(super) fn disk(&self, level_db: f64) -> Option<Disk> {
-        // |image|² <= allowed |wanted|².
-        let allowed = crate::units::power_from_db(-level_db);
+        self.disk_of_ratio(power_from_db(-level_db))
+    }
+
+    /// The same for |image|² <= allowed |wanted|².
+    fn disk_of_ratio(&self, allowed: f64) -> Option<Disk> {
         let square = self.image_q.norm_sqr() - allowed * self.wanted_q.norm_sqr();
         if square <= 0.0 {
             return None;
@@ -96,7 +108,9 @@ pub fn weight_against(error: Complex64) -> Complex64 {
 
 /// The minimum rejection over points with one weight on Q, dB; infinite without points.
 pub fn worst_rejection_db(points: &[CorrectionPoint], weight: Complex64) -> f64 {
-    points.iter().map(|point| point.rejection_db(weight)).fold(f64::INFINITY, f64::min)
+    let lower = |one: f64, other: f64| if other < one { other } else { one };
+    let worst = points.iter().map(|point| point.power_ratio(weight)).fold(f64::INFINITY, lower);
+    db_from_power(worst).max(NOTHING_WANTED_DB)
 }
 
 /// The weight with the minimum sum of |image|²; `None` where Q has no image at all.
@@ -151,9 +165,10 @@ pub fn minimax_weight(points: &[CorrectionPoint]) -> Option<Complex64> {
     let start = least_squares_weight(points)?;
     // There is a point, or there would be no start.
     let worst = |weight: Complex64| -> usize {
-        let level = |at: usize| points[at].rejection_db(weight);
-        let lower = |one, at| if level(at).total_cmp(&level(one)).is_lt() { at } else { one };
-        (1..points.len()).fold(0, lower)
+        let ratios = points.iter().map(|point| point.power_ratio(weight)).enumerate();
+        let lower =
+            |one: (usize, f64), other: (usize, f64)| if other.1 < one.1 { other } else { one };
+        ratios.reduce(lower).map_or(0, |(at, _)| at)
     };
     let mut chosen = vec![worst(start)];
     let mut weight = start;
@@ -180,9 +195,10 @@ fn minimax_of_few(points: &[CorrectionPoint]) -> Option<Complex64> {
     let mut held = (worst_rejection_db(points, start), start);
     // No receiver needs more than 400 dB.
     let (mut low_db, mut high_db) = (held.0, 400.0_f64.max(held.0));
+    let mut disks = Vec::with_capacity(points.len());
     for _ in 0..100 {
         let middle_db = 0.5 * (low_db + high_db);
-        match common_point(points, middle_db) {
+        match common_point(points, middle_db, &mut disks) {
             Some(weight) => {
                 low_db = middle_db;
                 held = (middle_db, weight);
@@ -196,15 +212,24 @@ fn minimax_of_few(points: &[CorrectionPoint]) -> Option<Complex64> {
     Some(held.1)
 }
 
-/// A weight that reaches a level at every point, if there is one.
-fn common_point(points: &[CorrectionPoint], level_db: f64) -> Option<Complex64> {
-    let disks: Option<Vec<Disk>> = points.iter().map(|point| point.disk(level_db)).collect();
-    let disks = disks?;
+/// A weight that reaches a level at every point, if there is one. `disks` is room for its work.
+fn common_point(
+    points: &[CorrectionPoint],
+    level_db: f64,
+    disks: &mut Vec<Disk>,
+) -> Option<Complex64> {
+    let allowed = power_from_db(-level_db);
+    disks.clear();
+    for point in points {
+        disks.push(point.disk_of_ratio(allowed)?);
+    }
     // If the disks have a common point, a centre or a crossing of two edges is one.
-    let slack =
-        1e-13 * disks.iter().map(|disk| disk.centre.norm() + disk.radius).fold(0.0, f64::max);
+    let sizes = disks.iter().map(|disk| disk.centre.norm() + disk.radius);
+    let slack = 1e-13 * sizes.fold(0.0, f64::max);
     let in_all = |weight: Complex64| {
-        disks.iter().all(|disk| (weight - disk.centre).norm() <= disk.radius + slack)
+        let is_in =
+            |disk: &Disk| (weight - disk.centre).norm_sqr() <= (disk.radius + slack).powi(2);
+        disks.iter().all(is_in)
     };
     let crossings = disks
         .iter()

@@ -4,14 +4,16 @@
 //! output resistance. Everything is counted per square root of a watt at the path's input.
 
 use super::lo_chain::ActiveStage;
-use crate::network::{Network, Port};
 use num_complex::Complex64;
 
 /// A path with its terminations, ready to be driven.
 #[derive(Clone, Debug)]
 pub(super) struct PathResponse {
-    /// Column j holds the waves that leave every port for a unit wave into port j.
-    pub(super) terminated: Network,
+    /// The waves that leave every port for a unit wave into each driven one: point after point, a row
+    /// for each port, a column for each driven one.
+    pub(super) leaving: Vec<Complex64>,
+    /// The ports that a source or a stage drives.
+    pub(super) driven: Vec<usize>,
     /// b/a of every termination: port after port, point after point.
     pub(super) reflections: Vec<Complex64>,
     /// Reference of each port, ohm.
@@ -44,17 +46,24 @@ pub(super) struct DrivenStage {
 
 impl PathResponse {
     pub(super) fn points(&self) -> usize {
-        self.terminated.grid().len()
+        self.reflections.len() / self.references_ohm.len()
     }
 
-    /// The voltage at an open port for waves into others.
+    /// Where the waves that leave a port at a point begin.
+    pub(super) fn row(&self, point: usize, end: usize) -> usize {
+        (point * self.references_ohm.len() + end) * self.driven.len()
+    }
+
+    /// The voltage at an open port for waves into driven ones.
     pub(super) fn volts(&self, point: usize, end: usize, waves: &[DrivingWave]) -> Complex64 {
-        let matrix = self.terminated.matrix(point);
+        let row = self.row(point, end);
         let reflection = self.reflections[end * self.points() + point];
         let root_ohm = self.references_ohm[end].sqrt();
         let of_one = |driving: &DrivingWave| {
-            let column = Port::from_index(driving.end);
-            let leaving = matrix.at(Port::from_index(end), column) * driving.wave;
+            let column = self.driven.iter().position(|own| *own == driving.end);
+            // A wave into a port that is not driven is none.
+            let leaving = column.map_or(Complex64::ZERO, |at| self.leaving[row + at]);
+            let leaving = leaving * driving.wave;
             // What leaves, what the termination reflects, and at a driven port its own wave.
             let own = if end == driving.end { driving.wave } else { Complex64::ZERO };
             (leaving + reflection * leaving + own) * root_ohm

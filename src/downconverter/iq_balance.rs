@@ -91,6 +91,18 @@ impl Mixing {
         self.lo_amplitude_exponent
     }
 
+    /// The drive L |L|^(k-1) of an LO voltage L, with n times its phase; zero without LO.
+    pub(super) fn drive(&self, lo: Complex64) -> Complex64 {
+        if self.lo_harmonic == 1 && self.lo_amplitude_exponent == 1.0 {
+            return lo;
+        }
+        let size = lo.norm();
+        if size == 0.0 {
+            return Complex64::ZERO;
+        }
+        (lo / size).powi(self.lo_harmonic) * size.powf(self.lo_amplitude_exponent)
+    }
+
     /// The factor with which the LO phase counts.
     pub fn lo_harmonic(&self) -> i32 {
         self.lo_harmonic
@@ -126,18 +138,22 @@ impl IqOutputs {
     pub fn of(elements: &[Element], mixing: &Mixing) -> Self {
         let mut outputs = Self::default();
         for element in elements {
-            let drive = element.drive(mixing);
-            let sign = if element.is_subtracted { -1.0 } else { 1.0 };
-            let upper = sign * element.gain * element.rf_upper * drive.conj();
-            let lower = sign * element.gain.conj() * element.rf_lower.conj() * drive;
-            let (into_upper, into_lower) = match element.channel {
-                Channel::I => (&mut outputs.upper.i, &mut outputs.lower.i),
-                Channel::Q => (&mut outputs.upper.q, &mut outputs.lower.q),
-            };
-            *into_upper += upper;
-            *into_lower += lower;
+            outputs.add(element, mixing.drive(element.lo));
         }
         outputs
+    }
+
+    /// Adds what a mixer with a drive gives.
+    pub(super) fn add(&mut self, element: &Element, drive: Complex64) {
+        let sign = if element.is_subtracted { -1.0 } else { 1.0 };
+        let upper = sign * element.gain * element.rf_upper * drive.conj();
+        let lower = sign * element.gain.conj() * element.rf_lower.conj() * drive;
+        let (into_upper, into_lower) = match element.channel {
+            Channel::I => (&mut self.upper.i, &mut self.lower.i),
+            Channel::Q => (&mut self.upper.q, &mut self.lower.q),
+        };
+        *into_upper += upper;
+        *into_lower += lower;
     }
 
     /// The pair of one sideband.
@@ -146,17 +162,6 @@ impl IqOutputs {
             Sideband::Upper => self.upper,
             Sideband::Lower => self.lower,
         }
-    }
-}
-
-impl Element {
-    /// The drive L |L|^(k-1) with n times the phase of L; zero without LO.
-    fn drive(&self, mixing: &Mixing) -> Complex64 {
-        let size = self.lo.norm();
-        if size == 0.0 {
-            return Complex64::ZERO;
-        }
-        (self.lo / size).powi(mixing.lo_harmonic) * size.powf(mixing.lo_amplitude_exponent)
     }
 }
 
@@ -255,6 +260,16 @@ pub(super) fn rejection_db(wanted: Complex64, image: Complex64) -> f64 {
     } else {
         NOTHING_WANTED_DB
     }
+}
+
+/// Wanted over image power, for comparisons: 0 without a wanted signal.
+pub(super) fn power_ratio(wanted: Complex64, image: Complex64) -> f64 {
+    let (wanted_square, image_square) = (wanted.norm_sqr(), image.norm_sqr());
+    if wanted_square.is_normal() && image_square.is_normal() {
+        return wanted_square / image_square;
+    }
+    let (wanted, image) = (wanted.norm(), image.norm());
+    if wanted > 0.0 { (wanted / image).powi(2) } else { 0.0 }
 }
 
 /// The balance of a receiver for the wanted sideband and a combination.

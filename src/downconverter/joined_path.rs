@@ -14,7 +14,7 @@ use super::receiver::Receiver;
 use super::signal_path::ReceiverPath;
 use crate::network::{
     FrequencyGrid, Load, Lu, Network, NetworkError, ParameterKind, Port, Terminal, WaveDefinition,
-    Wiring, change_reference, close_ports, convert, join,
+    Wiring, change_reference, close_ports, convert, join, terminated_waves,
 };
 use num_complex::Complex64;
 
@@ -254,7 +254,14 @@ impl JoinedPath {
         for (load, end) in receiver.loads().iter().zip(&self.loads) {
             if let (Some(end), Some(network)) = (end, load.networks.get(self.path)) {
                 let grid = receiver.path_grids.get(self.path);
-                terminations[*end] = Load::OnePort(relabelled(network.clone(), grid)?);
+                // In the reference of its port, so that this is done once; a load without a
+                // reflection is refused where it is used.
+                let own = relabelled(network.clone(), grid)?;
+                let references = vec![receiver.reference_ohm(self.open_ports[*end]).into()];
+                let known = convert(&own, ParameterKind::Scattering).and_then(|scattering| {
+                    change_reference(&scattering, references, WaveDefinition::Kurokawa)
+                });
+                terminations[*end] = Load::OnePort(known.unwrap_or(own));
             }
         }
         Ok(terminations)
@@ -343,11 +350,34 @@ impl JoinedPath {
         reduced: &Network,
         terminations: &Terminations,
     ) -> Result<PathResponse> {
+        let driven = self.driven_ports();
+        self.response_to(driven, reduced, terminations)
+    }
+
+    /// The same for waves into some of the open ports.
+    pub(super) fn response_to(
+        &self,
+        driven: Vec<usize>,
+        reduced: &Network,
+        terminations: &Terminations,
+    ) -> Result<PathResponse> {
+        let reflections = self.reflections(reduced, terminations)?;
         Ok(PathResponse {
-            terminated: self.terminated(reduced, terminations)?,
-            reflections: self.reflections(reduced, terminations)?,
+            leaving: terminated_waves(reduced, &reflections, &driven)?,
+            driven,
+            reflections,
             references_ohm: reduced.references_ohm(0).iter().map(|ohm| ohm.re).collect(),
         })
+    }
+
+    /// The ports into which the source and the stages send waves.
+    pub(super) fn driven_ports(&self) -> Vec<usize> {
+        std::iter::once(self.source).chain(self.stages.iter().map(|stage| stage.output)).collect()
+    }
+
+    /// The ports whose voltages the mixers and the stages take.
+    pub(super) fn loading_ports(&self) -> Vec<usize> {
+        self.mixers.iter().copied().chain(self.stages.iter().map(|stage| stage.input)).collect()
     }
 
     /// Volts at each mixer per square root of the power available at the input, frequency after
@@ -488,7 +518,11 @@ impl JoinedPath {
     ) -> Result<Vec<Complex64>> {
         let mut all = Vec::with_capacity(terminations.len() * reduced.grid().len());
         for (end, termination) in terminations.iter().enumerate() {
-            all.extend(termination.reflections(reduced, Port::from_index(end))?);
+            let port = Port::from_index(end);
+            let own = termination.reflections(reduced, port);
+            all.extend(
+                own.map_err(|source| NetworkError::InLoad { port, source: Box::new(source) })?,
+            );
         }
         Ok(all)
     }

@@ -28,7 +28,7 @@
 //! | `q_correction` | a correction of Q as it is set, and the point where it acts |
 //! | `correction_weight`, `iq_correction` | complex weights on Q; the best one, continuous or quantised |
 //! | `correction_plan` | corrections of a plan: one for all, per LO, per LO and IF |
-//! | `reflection_sweep` | load reflections of all phases |
+//! | `reflection_sweep`, `swept_path` | load reflections of all phases |
 //! | `plan_figures` | figures of a result over its whole plan |
 //! | `receiver_compliance` | worst values against the limits, and the LOs that pass |
 //! | `analysis` | the whole analysis |
@@ -85,6 +85,7 @@ mod signal_trace;
 mod solution;
 mod spurious_response;
 mod stage_leakage;
+mod swept_path;
 mod switched_nodes;
 mod switched_outputs;
 mod switched_result;

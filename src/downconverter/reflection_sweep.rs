@@ -4,11 +4,13 @@
 //! In:  a solved receiver.
 //! Out: worst and best rejection over the plan, and the phases of reflection at which they occur.
 
-use super::error::{ReceiverError, Result};
-use super::lo_if_plan::LoIfPoint;
+use super::error::Result;
 use super::receiver::Receiver;
 use super::signal_path::LoRf;
-use super::solution::{Evaluation, Solved, SolvedPath, Voltages, balances};
+use super::solution::{
+    DriveWeights, Evaluation, Solved, SolvedPath, Voltages, power_ratios, worst_rejection,
+};
+use super::swept_path::SweptPath;
 use crate::network::Load;
 use crate::units::wrap_deg;
 use num_complex::Complex64;
@@ -63,6 +65,7 @@ pub(super) fn load_reflection_sweeps(
 ) -> Result<Vec<LoadReflectionSweep>> {
     let (settings, plan) = (receiver.reflection_sweep(), receiver.plan());
     let lo = &solved.paths.lo.path;
+    let weights = DriveWeights::new(receiver, Voltages::of(&solved.paths), evaluation);
     let mut sweeps = Vec::new();
     for (ports, ends, given) in [
         (SweptPorts::Mixers, lo.mixer_loads(receiver), settings.mixer_reflection),
@@ -75,7 +78,11 @@ pub(super) fn load_reflection_sweeps(
             Some(given) => given,
             None => own_magnitude(receiver, &solved.paths.lo, &ends)?,
         };
-        let sweep = Sweep { receiver, solved, evaluation, ends: &ends, reflection };
+        // Where the path is singular with matched ports, it is solved as a whole for each phase.
+        let swept = SweptPath::new(receiver, &solved.paths.lo, &ends).ok();
+        let weights = weights.as_ref();
+        let mut sweep =
+            Sweep { receiver, solved, evaluation, ends: &ends, reflection, swept, weights };
         let tried = sweep.tried()?;
         let worst = sweep.refined(&tried, |one, other| one.db < other.db)?;
         let best = sweep.refined(&tried, |one, other| one.db > other.db)?;
@@ -113,6 +120,8 @@ struct Sweep<'a> {
     evaluation: &'a Evaluation<'a>,
     ends: &'a [usize],
     reflection: f64,
+    swept: Option<SweptPath<'a>>,
+    weights: Option<&'a DriveWeights>,
 }
 
 /// The worst rejection over the plan at one phase of reflection, and the point where it occurs.
@@ -124,27 +133,26 @@ struct AtPhase {
 }
 
 impl Sweep<'_> {
-    fn at(&self, angle_deg: f64) -> Result<AtPhase> {
+    fn at(&mut self, angle_deg: f64) -> Result<AtPhase> {
         let value = Complex64::from_polar(self.reflection, angle_deg.to_radians());
         let LoRf { lo, rf } = &self.solved.paths;
-        let mut terminations = lo.terminations.clone();
-        for &end in self.ends {
-            terminations[end] = Load::Reflection(value);
-        }
-        let lo = lo.path.voltages(self.receiver, &lo.reduced, &terminations)?;
+        let lo = match &mut self.swept {
+            Some(swept) => swept.voltages(value)?,
+            None => {
+                let mut terminations = lo.terminations.clone();
+                for &end in self.ends {
+                    terminations[end] = Load::Reflection(value);
+                }
+                lo.path.voltages(self.receiver, &lo.reduced, &terminations)?
+            }
+        };
         let voltages = Voltages { lo: &lo, rf: &rf.voltages };
-        let mut worst = AtPhase { angle_deg, db: f64::INFINITY, point: 0 };
-        let all = balances(self.receiver, voltages, self.evaluation)?;
-        for (point, balance) in all.iter().enumerate() {
-            if balance.image_rejection_db.is_nan() {
-                let LoIfPoint { lo_hz, if_hz, .. } = self.receiver.plan().points()[point];
-                return Err(ReceiverError::NoBalance { lo_hz, if_hz });
-            }
-            if balance.image_rejection_db < worst.db {
-                worst = AtPhase { db: balance.image_rejection_db, point, ..worst };
-            }
-        }
-        Ok(worst)
+        let ratios = match self.weights {
+            Some(weights) => weights.power_ratios(self.receiver, &lo),
+            None => power_ratios(self.receiver, voltages, self.evaluation)?,
+        };
+        let (db, point) = worst_rejection(self.receiver, &ratios)?;
+        Ok(AtPhase { angle_deg, db, point })
     }
 
     /// The loads with a reflection of this phase.
@@ -160,14 +168,14 @@ impl Sweep<'_> {
     }
 
     /// The phases of a coarse sweep.
-    fn tried(&self) -> Result<Vec<AtPhase>> {
+    fn tried(&mut self) -> Result<Vec<AtPhase>> {
         let step_deg = 360.0 / f64::from(ANGLES);
         (0..ANGLES).map(|at| self.at(f64::from(at) * step_deg - 180.0 + step_deg)).collect()
     }
 
     /// The most extreme of the tried phases, refined by halving the step around it.
     fn refined(
-        &self,
+        &mut self,
         tried: &[AtPhase],
         is_beyond: impl Fn(&AtPhase, &AtPhase) -> bool,
     ) -> Result<AtPhase> {

@@ -4,7 +4,8 @@ use super::correction_weight::CorrectionPoint;
 use super::error::{ReceiverError, Result};
 use super::frequency_plan::Sideband;
 use super::iq_balance::{
-    Channel, Combination, Element, IqOutputs, IqPair, PlanPoint, ReceiverBalance, receiver_balance,
+    Channel, Combination, Element, IqOutputs, IqPair, NOTHING_WANTED_DB, PlanPoint,
+    ReceiverBalance, power_ratio, receiver_balance,
 };
 use super::joined_path::{JoinedPath, Terminations};
 use super::lo_if_plan::LoIfPoint;
@@ -14,6 +15,7 @@ use super::signal_path::{LoRf, ReceiverPath};
 use super::switched_outputs::switched_outputs;
 use super::switched_result::sideband_store;
 use crate::network::Network;
+use crate::units::db_from_power;
 use num_complex::Complex64;
 
 /// Volts at the mixers per square root of a watt, frequency after frequency, of both paths; with
@@ -136,6 +138,26 @@ impl<'a> Evaluation<'a> {
         combination.apply(self.corrected(receiver, point, outputs).of_sideband(sideband))
     }
 
+    /// The combined output at a point of the plan in the wanted and in the image sideband.
+    fn combined_pair(
+        &self,
+        receiver: &Receiver,
+        point: usize,
+        outputs: &IqOutputs,
+    ) -> [Complex64; 2] {
+        let plan = receiver.plan();
+        let combination = self.combination(plan.points()[point].intermediate);
+        let corrected = self.corrected(receiver, point, outputs);
+        [plan.wanted(), plan.wanted().opposite()]
+            .map(|sideband| combination.apply(corrected.of_sideband(sideband)))
+    }
+
+    /// Wanted over image power at a point of the plan.
+    fn power_ratio(&self, receiver: &Receiver, point: usize, outputs: &IqOutputs) -> f64 {
+        let [wanted, image] = self.combined_pair(receiver, point, outputs);
+        power_ratio(wanted, image)
+    }
+
     /// The balance at a point of the plan.
     pub(super) fn balance(
         &self,
@@ -198,27 +220,140 @@ pub(super) fn iq_outputs(
         let store = sideband_store(receiver, voltages)?;
         return switched_outputs(receiver, &store, voltages, has_real_gains);
     }
-    let plan = receiver.plan();
-    let mixers = receiver.mixers().len();
-    let mut outputs = Vec::with_capacity(plan.points().len());
-    let mut elements: Vec<Element> = Vec::with_capacity(mixers);
-    for point in plan.points() {
-        elements.clear();
-        elements.extend(elements_at(receiver, voltages, has_real_gains, point));
-        outputs.push(IqOutputs::of(&elements, receiver.mixing()));
-    }
+    let mut outputs = Vec::with_capacity(receiver.plan().points().len());
+    of_multipliers(receiver, voltages, has_real_gains, |_, own| outputs.push(own));
     Ok(outputs)
 }
 
-/// The balance at every point.
-pub(super) fn balances(
+/// I and Q of multipliers at every point of the plan, handed out one by one.
+fn of_multipliers(
+    receiver: &Receiver,
+    voltages: Voltages<'_>,
+    has_real_gains: bool,
+    mut take: impl FnMut(usize, IqOutputs),
+) {
+    let mixers = receiver.mixers().len();
+    // The same at every IF of an LO.
+    let drives: Vec<Complex64> =
+        voltages.lo.iter().map(|&lo| receiver.mixing().drive(lo)).collect();
+    for (at, point) in receiver.plan().points().iter().enumerate() {
+        let own = &drives[point.lo * mixers..(point.lo + 1) * mixers];
+        let mut outputs = IqOutputs::default();
+        for (element, &drive) in elements_at(receiver, voltages, has_real_gains, point).zip(own) {
+            outputs.add(&element, drive);
+        }
+        take(at, outputs);
+    }
+}
+
+/// Wanted over image power at every point; not a number where it is none.
+pub(super) fn power_ratios(
     receiver: &Receiver,
     voltages: Voltages<'_>,
     evaluation: &Evaluation<'_>,
-) -> Result<Vec<ReceiverBalance>> {
-    let outputs = iq_outputs(receiver, voltages, evaluation.has_real_gains)?;
-    let points = outputs.iter().enumerate();
-    Ok(points.map(|(point, outputs)| evaluation.balance(receiver, point, outputs)).collect())
+) -> Result<Vec<f64>> {
+    let mut ratios = Vec::with_capacity(receiver.plan().points().len());
+    let mut take = |point: usize, outputs: &IqOutputs| {
+        ratios.push(evaluation.power_ratio(receiver, point, outputs));
+    };
+    if receiver.switching().is_some() {
+        let all = iq_outputs(receiver, voltages, evaluation.has_real_gains)?;
+        all.iter().enumerate().for_each(|(point, outputs)| take(point, outputs));
+    } else {
+        of_multipliers(receiver, voltages, evaluation.has_real_gains, |point, outputs| {
+            take(point, &outputs);
+        });
+    }
+    Ok(ratios)
+}
+
+/// The rejection of a power ratio, dB.
+pub(super) fn rejection_of_ratio_db(ratio: f64) -> f64 {
+    if ratio.is_nan() { ratio } else { db_from_power(ratio).max(NOTHING_WANTED_DB) }
+}
+
+/// The combined output of multipliers as a sum over their LO drives, for many LO voltages with the same
+/// RF voltages.
+pub(super) struct DriveWeights {
+    /// For each point of the plan its LO.
+    los: Vec<usize>,
+    /// For each point and mixer what a unit of drive gives in the wanted sideband, and in the image
+    /// sideband.
+    wanted: Vec<Complex64>,
+    image: Vec<Complex64>,
+    /// The drive counts with its conjugate in the upper sideband.
+    wanted_is_upper: bool,
+}
+
+impl DriveWeights {
+    /// `None` for switched mixers, whose output is not such a sum.
+    pub(super) fn new(
+        receiver: &Receiver,
+        voltages: Voltages<'_>,
+        evaluation: &Evaluation<'_>,
+    ) -> Option<Self> {
+        if receiver.switching().is_some() {
+            return None;
+        }
+        let plan = receiver.plan();
+        let mut own = Self {
+            los: plan.points().iter().map(|point| point.lo).collect(),
+            wanted: Vec::new(),
+            image: Vec::new(),
+            wanted_is_upper: plan.wanted() == Sideband::Upper,
+        };
+        for (at, point) in plan.points().iter().enumerate() {
+            for element in elements_at(receiver, voltages, evaluation.has_real_gains, point) {
+                let mut outputs = IqOutputs::default();
+                outputs.add(&element, Complex64::ONE);
+                let [wanted, image] = evaluation.combined_pair(receiver, at, &outputs);
+                own.wanted.push(wanted);
+                own.image.push(image);
+            }
+        }
+        Some(own)
+    }
+
+    /// Wanted over image power at every point with LO voltages.
+    pub(super) fn power_ratios(&self, receiver: &Receiver, lo: &[Complex64]) -> Vec<f64> {
+        let mixers = receiver.mixers().len().max(1);
+        let drives: Vec<Complex64> = lo.iter().map(|&lo| receiver.mixing().drive(lo)).collect();
+        let sum = |weights: &[Complex64], drives: &[Complex64], is_upper: bool| -> Complex64 {
+            let pairs = weights.iter().zip(drives);
+            if is_upper {
+                pairs.map(|(weight, drive)| weight * drive.conj()).sum()
+            } else {
+                pairs.map(|(weight, drive)| weight * drive).sum()
+            }
+        };
+        let rows = self.wanted.chunks_exact(mixers).zip(self.image.chunks_exact(mixers));
+        let of_point = |((wanted, image), &lo): ((&[Complex64], &[Complex64]), &usize)| {
+            let drives = &drives[lo * mixers..(lo + 1) * mixers];
+            power_ratio(
+                sum(wanted, drives, self.wanted_is_upper),
+                sum(image, drives, !self.wanted_is_upper),
+            )
+        };
+        rows.zip(&self.los).map(of_point).collect()
+    }
+}
+
+/// The worst of the power ratios at all points as a rejection, dB, and its point.
+///
+/// # Errors
+/// [`ReceiverError::NoBalance`] where it is not a number.
+pub(super) fn worst_rejection(receiver: &Receiver, ratios: &[f64]) -> Result<(f64, usize)> {
+    let mut worst = (f64::INFINITY, 0);
+    for (point, &ratio) in ratios.iter().enumerate() {
+        if ratio.is_nan() {
+            let LoIfPoint { lo_hz, if_hz, .. } = receiver.plan().points()[point];
+            return Err(ReceiverError::NoBalance { lo_hz, if_hz });
+        }
+        if ratio < worst.0 {
+            worst = (ratio, point);
+        }
+    }
+    Ok((rejection_of_ratio_db(worst.0), worst.1))
 }
 
 /// I and Q at the output, without the receiver's correction: the input of a complex weight on Q in

@@ -5,7 +5,7 @@
 //! | `error` | errors in the evaluation of a measurement or its uncertainty |
 //! | `quadrature`, `root`, `normal` | integrals, zeros, the normal distribution |
 //! | `error_covariance`, `channel_error` | a channel error with its covariance, and the distribution of the rejection |
-//! | `monte_carlo` | trials until their results are stable |
+//! | `monte_carlo`, `uncertainty_progress` | trials until their results are stable, and how far an evaluation is |
 //! | `conformity`, `assessment` | decisions on requirements within the uncertainty |
 //! | `plane_noise`, `plan_noise`, `plan_reading` | truths that a reading refutes, noise of many
 //! points, truths about the worst point |
@@ -51,6 +51,7 @@ mod scattering_fit;
 mod splitter_uncertainty;
 mod standard_checks;
 mod stated_amount;
+mod uncertainty_progress;
 mod uncertainty_source;
 
 pub use advice::Advice;
@@ -88,4 +89,5 @@ pub use standard_checks::{
     StandardFault, check_open_and_short, check_reflecting, check_transmitting,
 };
 pub use stated_amount::{EntryAmount, PassAmount};
+pub use uncertainty_progress::{OnUncertainty, UncertaintyProgress, UncertaintyStage};
 pub use uncertainty_source::{EntryAmounts, ErrorSymmetry, OverFrequency, Source};

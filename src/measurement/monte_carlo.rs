@@ -6,6 +6,7 @@
 //! so memory does not grow with the number of trials.
 
 use super::error::MeasurementError;
+use super::uncertainty_progress::{Counted, OnUncertainty, UncertaintyStage};
 use crate::quantile::{QuantileDefinition, quantile};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng as _;
@@ -175,13 +176,14 @@ const MIN_SEQUENCE: usize = 1_000;
 const MAX_SEQUENCES: usize = 40;
 
 /// Runs trials until the first output's median and lower end are stable. `trial` gets its own
-/// generator and returns `outputs` values each time.
+/// generator and returns `outputs` values each time. Their count is reported to `on_progress`.
 ///
 /// # Errors
 /// The first error of a trial, in the order of trials.
 pub(super) fn run_trials<E: Send>(
     settings: &TrialSettings,
     outputs: usize,
+    on_progress: OnUncertainty<'_>,
     trial: impl Fn(&mut ChaCha8Rng) -> Result<Trial, E> + Sync,
 ) -> Result<Trials, E> {
     let room = (MAX_VALUES / outputs.max(1)).max(MIN_SEQUENCE);
@@ -189,14 +191,20 @@ pub(super) fn run_trials<E: Send>(
     let length = wanted.unwrap_or_else(|| sequence_length(settings.coverage)).min(room);
     let mut sequences: Vec<Sequence> = Vec::new();
     let mut done = 0;
+    let counted = Counted::new(on_progress, UncertaintyStage::Trials);
     loop {
         let length = wanted.map_or(length, |wanted| (wanted - done).min(length));
+        // The stability of a result needs two sequences at least.
+        let total = wanted.unwrap_or((done + length).max(2 * length)) as u64;
+        counted.begin(done as u64, total);
         let made = (done..done + length)
             .into_par_iter()
             .map(|number| {
                 let mut random = ChaCha8Rng::seed_from_u64(settings.seed);
                 random.set_stream(number as u64);
-                trial(&mut random)
+                let made = trial(&mut random);
+                counted.one(total);
+                made
             })
             .collect::<Vec<_>>()
             .into_iter()
@@ -311,7 +319,7 @@ fn averaged(
 #[allow(clippy::unwrap_used, clippy::cast_possible_truncation)]
 mod tests {
     use super::*;
-    use crate::measurement::ChannelErrorDistribution;
+    use crate::measurement::{ChannelErrorDistribution, UncertaintyProgress};
     use crate::splitter::image_rejection_of_error_db;
     use num_complex::Complex64;
     use rand_distr::{Distribution as _, StandardNormal, Uniform};
@@ -354,7 +362,7 @@ mod tests {
             .unwrap();
             let covariance = error.covariance();
             let u = [covariance.amplitude_variance(), covariance.phase_variance()].map(f64::sqrt);
-            let trials = run_trials::<Infallible>(&exactly(100_000), 1, |random| {
+            let trials = run_trials::<Infallible>(&exactly(100_000), 1, &|_| {}, |random| {
                 let (x, y) = (drawn(random), drawn(random));
                 let drawn = error.mean() + Complex64::new(u[0] * x, u[1] * y);
                 let db = image_rejection_of_error_db(drawn) as f32;
@@ -386,13 +394,28 @@ mod tests {
         }
     }
 
+    /// A fixed number of trials is reported from nothing to all of it.
+    #[test]
+    fn progress_ends_at_the_total() {
+        let seen = std::sync::Mutex::new(Vec::new());
+        let count = |progress: UncertaintyProgress| {
+            assert_eq!(progress.total, 1000);
+            seen.lock().unwrap().push(progress.done);
+        };
+        run_trials::<Infallible>(&exactly(1000), 0, &count, |_| Ok(Trial::default())).unwrap();
+        let mut seen = seen.into_inner().unwrap();
+        seen.sort_unstable();
+        // About every hundredth part: 1000 / 128 is 7.
+        assert_eq!((seen[0], seen[1], seen.len()), (0, 7, 143));
+    }
+
     /// JCGM 101:2008, 9.4 (comparison loss, from memory): near 0 the linear law gives an
     /// uncertainty of 0, trials give the exact moments.
     #[test]
     fn a_square_near_zero_needs_trials() {
         for case in cases("jcgm101") {
             let (x1, u) = (number(&case["inputs"], "x1"), number(&case["inputs"], "u"));
-            let trials = run_trials::<Infallible>(&exactly(200_000), 1, |random| {
+            let trials = run_trials::<Infallible>(&exactly(200_000), 1, &|_| {}, |random| {
                 let (a, b) = (drawn(random), drawn(random));
                 let loss = ((x1 + u * a).powi(2) + (u * b).powi(2)) as f32;
                 Ok(Trial { outputs: vec![loss], held: Vec::new() })
@@ -416,7 +439,7 @@ mod tests {
     fn the_additive_model_of_the_guide() {
         let settings = TrialSettings::default().with_stability(0.02).unwrap();
         let run = |is_normal: bool| {
-            run_trials::<Infallible>(&settings, 1, |random| {
+            run_trials::<Infallible>(&settings, 1, &|_| {}, |random| {
                 let half_width = 3_f64.sqrt();
                 let rectangular = Uniform::new(-half_width, half_width).unwrap();
                 let one = |random: &mut ChaCha8Rng| match is_normal {

@@ -19,6 +19,7 @@ use super::root::root;
 use crate::units::{amplitude_from_db, db_from_amplitude};
 use num_complex::Complex64;
 use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
+use std::sync::OnceLock;
 
 /// The measure of a point's error.
 #[derive(Clone, Debug, PartialEq)]
@@ -121,11 +122,13 @@ pub(super) struct PlanReading<D> {
     points: Vec<PlaneReading>,
     scale: Scale,
     draws: D,
+    /// The largest error of each draw over all points, in standard deviations.
+    largest_errors: OnceLock<Vec<f64>>,
 }
 
 impl<D: DrawnErrors> PlanReading<D> {
     pub(super) fn new(points: Vec<PlaneReading>, scale: Scale, draws: D) -> Self {
-        Self { points, scale, draws }
+        Self { points, scale, draws, largest_errors: OnceLock::new() }
     }
 
     /// The worst value as read.
@@ -215,22 +218,44 @@ impl<D: DrawnErrors> PlanReading<D> {
         if count == 0 {
             return sum.min(1.0);
         }
-        let truths: Vec<(&Assumed, Complex64, f64)> = assumed
+        let mut truths: Vec<AssumedTruth<'_>> = assumed
             .iter()
             .map(|one| {
                 let Boundary { radius, outwards, .. } = one.boundary;
-                (one, outwards * (radius - one.inside), (radius + beyond).powi(2))
+                let truth = outwards * (radius - one.inside);
+                let limit = radius + beyond;
+                AssumedTruth { one, truth, square: limit * limit, far: limit - truth.norm() }
             })
             .collect();
+        // A draw needs only the truths that its largest error can take beyond their boundary.
+        truths.sort_by(|one, other| one.far.total_cmp(&other.far));
+        let largest_errors = self.largest_errors();
         let beyond_in = |draw: usize| {
-            let exceeds = |(one, truth, limit): &&(&Assumed, Complex64, f64)| {
-                let error = one.noise.in_deviations(self.draws.error(draw, one.at));
-                (truth + error).norm_sqr() >= *limit
+            // More than rounding.
+            let most = largest_errors[draw] * (1.0 + 1e-9);
+            let exceeds = |own: &&AssumedTruth<'_>| {
+                let error = own.one.noise.in_deviations(self.draws.error(draw, own.one.at));
+                (own.truth + error).norm_sqr() >= own.square
             };
-            truths.iter().filter(exceeds).count()
+            truths.iter().take_while(|own| own.far <= most).filter(exceeds).count()
         };
         let counts: Vec<usize> = (0..count).into_par_iter().map(beyond_in).collect();
         share_with_any(&counts, sum).clamp(largest, sum)
+    }
+
+    /// The largest error of each draw over all points, in standard deviations.
+    fn largest_errors(&self) -> &[f64] {
+        self.largest_errors.get_or_init(|| {
+            let of_draw = |draw: usize| {
+                let noisy = self.points.iter().enumerate();
+                let noisy = noisy.filter(|(_, point)| point.noise().long() > 0.0);
+                let squares = noisy.map(|(at, point)| {
+                    point.noise().in_deviations(self.draws.error(draw, at)).norm_sqr()
+                });
+                squares.fold(0.0, f64::max).sqrt()
+            };
+            (0..self.draws.count()).into_par_iter().map(of_draw).collect()
+        })
     }
 
     /// The evidence of the reading against truths on either side of a limit.
@@ -351,6 +376,16 @@ struct Assumed {
     boundary: Boundary,
     /// The distance inside, in standard deviations.
     inside: f64,
+}
+
+/// An assumed truth, as draws are compared with it.
+struct AssumedTruth<'a> {
+    one: &'a Assumed,
+    truth: Complex64,
+    /// The square of the size beyond which a reading counts, in standard deviations.
+    square: f64,
+    /// The smallest error that takes a reading there.
+    far: f64,
 }
 
 #[cfg(test)]

@@ -17,6 +17,7 @@ use super::plan_noise::{NoiseDraws, PlanNoise};
 use super::plan_reading::level_reading;
 use super::receiver_linear::{BudgetUncertainty, covariances, plan_noise_of};
 use super::receiver_propagation::{UncertainPart, UncertainReceiver};
+use super::uncertainty_progress::OnUncertainty;
 use crate::downconverter::{
     DownconverterResult, MixerTone, PlanPoint, Receiver, ReceiverBalance, ReceiverError,
 };
@@ -67,7 +68,8 @@ pub struct ReceiverUncertainty {
     pub advice: Option<Advice>,
 }
 
-/// Propagates the uncertainty of a receiver's parts; `result` is its analysis.
+/// Propagates the uncertainty of a receiver's parts; `result` is its analysis. `on_progress` receives how
+/// far it is.
 ///
 /// # Errors
 /// [`MeasurementError::OtherResult`] for the analysis of another receiver, and
@@ -78,6 +80,7 @@ pub fn receiver_uncertainty(
     parts: &[UncertainPart],
     trial_settings: &TrialSettings,
     decisions: &DecisionSettings,
+    on_progress: OnUncertainty<'_>,
 ) -> Result<ReceiverUncertainty, MeasurementError> {
     let uncertain = UncertainReceiver::new(receiver, parts)?;
     let worst = worst_place(receiver, result)?;
@@ -86,7 +89,8 @@ pub fn receiver_uncertainty(
     let contributions = uncertain.contributions(&effects, &result.points, worst, &linear[worst]);
     let requirements = &result.compliance.requirements;
     let outputs = Outputs { has_power: receiver.limits().on(Quantity::LoPower).is_some() };
-    let trials = outputs.run(&uncertain, trial_settings, requirements, result.points.len())?;
+    let points = result.points.len();
+    let trials = outputs.run(&uncertain, trial_settings, requirements, points, on_progress)?;
     let noise = plan_noise_of(&effects, receiver.plan());
     let noise = NoiseDraws::new(noise, trial_settings.seed());
     let balances: Vec<ReceiverBalance> = result.points.iter().map(|point| point.balance).collect();
@@ -299,8 +303,9 @@ impl Outputs {
         settings: &TrialSettings,
         requirements: &[RequirementResult],
         points: usize,
+        on_progress: OnUncertainty<'_>,
     ) -> Result<Trials, ReceiverError> {
-        run_trials(settings, self.first_point() + points, |random| {
+        run_trials(settings, self.first_point() + points, on_progress, |random| {
             let varied = uncertain.solve(&uncertain.drawn(random)?)?;
             let points = uncertain.variation.points(&varied)?;
             let extremes = Extremes::of(&points);

@@ -10,6 +10,7 @@ use super::monte_carlo::{Spread, Trial, TrialSettings, Trials, run_trials};
 use super::plan_conformity::KnownBalances;
 use super::plan_noise::{NoiseDraws, PlanNoise, SharedBy};
 use super::plan_reading::level_reading;
+use super::uncertainty_progress::{Counted, OnUncertainty, UncertaintyStage};
 use super::uncertainty_source::{Errors, Source};
 use crate::downconverter::ReceiverBalance;
 use crate::network::{Load, Network, NetworkError, ParameterKind, convert};
@@ -188,12 +189,16 @@ impl<'a> UncertainSplitter<'a> {
         Ok((noise, covariances))
     }
 
-    fn run_trials(&self, settings: &TrialSettings) -> Result<Trials, SplitterError> {
+    fn run_trials(
+        &self,
+        settings: &TrialSettings,
+        on_progress: OnUncertainty<'_>,
+    ) -> Result<Trials, SplitterError> {
         if self.settings.loads.is_empty() && self.settings.references_ohm.is_empty() {
-            return self.run_trials_of_outputs(settings);
+            return self.run_trials_of_outputs(settings, on_progress);
         }
         let networks = self.networks()?;
-        run_trials(settings, OUTPUTS, |random| {
+        run_trials(settings, OUTPUTS, on_progress, |random| {
             let mut errors = cleared(&networks);
             for (own, errors) in networks.iter().zip(&mut errors) {
                 let network = &own.network;
@@ -224,7 +229,11 @@ const UPPER_PROBABILITY: f64 = 0.975;
 impl UncertainSplitter<'_> {
     /// Trials for a balance that depends on two entries of each matrix: the other entries need no
     /// errors.
-    fn run_trials_of_outputs(&self, settings: &TrialSettings) -> Result<Trials, SplitterError> {
+    fn run_trials_of_outputs(
+        &self,
+        settings: &TrialSettings,
+        on_progress: OnUncertainty<'_>,
+    ) -> Result<Trials, SplitterError> {
         let ports = self.scattering.ports();
         for port in [self.roles.input, self.roles.outputs[0], self.roles.outputs[1]] {
             self.scattering.check_port(port)?;
@@ -244,7 +253,7 @@ impl UncertainSplitter<'_> {
                 is_ordinary.then(error).flatten()
             })
             .collect();
-        run_trials(settings, OUTPUTS, |random| {
+        run_trials(settings, OUTPUTS, on_progress, |random| {
             let mut errors = Errors::default();
             errors.clear_at(at_hz.len(), &places);
             for source in &self.sources {
@@ -337,8 +346,33 @@ fn trial(drawn: &[Complex64], limits: &Limits) -> Trial {
     Trial { outputs, held: held.collect() }
 }
 
+/// The distribution and the interval of each point, on all threads.
+fn points_of(
+    result: &SplitterResult,
+    covariances: &[ErrorCovariance],
+    known: &KnownBalances<'_>,
+    coverage: f64,
+    on_progress: OnUncertainty<'_>,
+) -> Vec<SplitterPointUncertainty> {
+    let counted = Counted::new(on_progress, UncertaintyStage::Points);
+    let total = result.points.len() as u64;
+    counted.begin(0, total);
+    let of_point = |(at, (point, covariance)): (usize, (&SplitterPoint, &ErrorCovariance))| {
+        let channel_error = ChannelErrorDistribution::of_solved(point.channel_error, *covariance);
+        let made = SplitterPointUncertainty {
+            frequency_hz: point.frequency_hz,
+            channel_error,
+            median_db: channel_error.rejection_quantile_db(0.5),
+            interval_db: known.interval_db(at, coverage),
+        };
+        counted.one(total);
+        made
+    };
+    result.points.par_iter().zip(covariances).enumerate().map(of_point).collect()
+}
+
 /// Propagates the uncertainty of a splitter's S-parameters, and of its loads; `result` is its
-/// analysis.
+/// analysis. `on_progress` receives how far it is.
 ///
 /// # Errors
 /// [`MeasurementError::OtherResult`] for the analysis of another splitter, and those of
@@ -348,29 +382,15 @@ pub fn splitter_uncertainty(
     result: &SplitterResult,
     trial_settings: &TrialSettings,
     decisions: &DecisionSettings,
+    on_progress: OnUncertainty<'_>,
 ) -> Result<SplitterUncertainty, MeasurementError> {
     let (noise, covariances) = uncertain.propagated()?;
-    let trials = uncertain.run_trials(trial_settings)?;
+    let trials = uncertain.run_trials(trial_settings, on_progress)?;
     let coverage = trial_settings.coverage();
     let noise = NoiseDraws::new(noise, trial_settings.seed());
     let balances: Vec<ReceiverBalance> = result.points.iter().map(balance).collect();
     let known = KnownBalances::new(&balances, &noise)?;
-    let points: Vec<SplitterPointUncertainty> = result
-        .points
-        .par_iter()
-        .zip(&covariances)
-        .enumerate()
-        .map(|(at, (point, covariance))| {
-            let channel_error =
-                ChannelErrorDistribution::of_solved(point.channel_error, *covariance);
-            SplitterPointUncertainty {
-                frequency_hz: point.frequency_hz,
-                channel_error,
-                median_db: channel_error.rejection_quantile_db(0.5),
-                interval_db: known.interval_db(at, coverage),
-            }
-        })
-        .collect();
+    let points = points_of(result, &covariances, &known, coverage, on_progress);
     let worst_hz = result.summary.worst_rejection.frequency_hz;
     let worst = points
         .iter()

@@ -1,7 +1,8 @@
 //! Removal of fixtures, pads and interconnects from a measured network.
 
+use super::extremes::Worst;
 use super::lu::Lu;
-use super::quality::{Worst, assess};
+use super::quality::assess;
 use super::reference_change::power_scattering;
 use super::{
     Chain, ChainForm, FrequencyGrid, Network, NetworkError, ParameterKind, Port, Terminal,

@@ -24,6 +24,7 @@ use rayon::prelude::{
     IndexedParallelIterator as _, IntoParallelIterator as _, ParallelIterator as _,
     ParallelSliceMut as _,
 };
+use std::borrow::Cow;
 
 /// Joins with a smaller |D| are solved again with pivoting.
 const SMALL_DETERMINANT: f64 = 1e-3;
@@ -117,6 +118,26 @@ fn node_references(blocks: &[Network], wiring: &Wiring) -> Vec<Vec<f64>> {
     targets
 }
 
+/// The scattering matrices of a network in real reference impedances; its own where they are that
+/// already.
+fn scattering_in<'n>(
+    network: &'n Network,
+    targets_ohm: &[f64],
+) -> Result<Cow<'n, [Complex64]>, NetworkError> {
+    let is_own = |(own, target): (&Complex64, &f64)| *own == Complex64::from(*target);
+    if network.kind() == ParameterKind::Scattering
+        && network.wave_definition() == WaveDefinition::Kurokawa
+        && network.has_constant_references()
+        && network.references_ohm(0).iter().zip(targets_ohm).all(is_own)
+    {
+        return Ok(Cow::Borrowed(network.entries()));
+    }
+    let scattering = convert(network, ParameterKind::Scattering)?;
+    let references = targets_ohm.iter().map(|&ohm| ohm.into()).collect();
+    let moved = change_reference(&scattering, references, WaveDefinition::Kurokawa)?;
+    Ok(Cow::Owned(moved.entries().to_vec()))
+}
+
 /// One pair of ports to eliminate, and the ports it changes.
 #[derive(Clone, Debug)]
 struct Step {
@@ -133,10 +154,10 @@ struct Step {
 
 /// Networks prepared to be joined: one common grid, real reference impedances, joins in pairs.
 #[derive(Clone, Debug)]
-struct Assembly {
+struct Assembly<'b> {
     grid: FrequencyGrid,
     /// Scattering matrices of all blocks, junctions included.
-    blocks: Vec<Vec<Complex64>>,
+    blocks: Vec<Cow<'b, [Complex64]>>,
     /// Ports of each block, and the index of its first port among all.
     sizes: Vec<usize>,
     starts: Vec<usize>,
@@ -147,12 +168,12 @@ struct Assembly {
     steps: Vec<Step>,
 }
 
-impl Assembly {
+impl<'b> Assembly<'b> {
     /// Checks the wiring and plans the order of elimination.
     ///
     /// # Errors
     /// See [`join`].
-    fn new(blocks: &[Network], wiring: &Wiring) -> Result<Self, NetworkError> {
+    fn new(blocks: &'b [Network], wiring: &Wiring) -> Result<Self, NetworkError> {
         let grid =
             blocks.first().map(|block| block.grid().clone()).ok_or(NetworkError::NoNetworks)?;
         for (at, block) in blocks.iter().enumerate() {
@@ -177,10 +198,7 @@ impl Assembly {
             grid,
         };
         for (network, targets_ohm) in blocks.iter().zip(&targets) {
-            let scattering = convert(network, ParameterKind::Scattering)?;
-            let references = targets_ohm.iter().map(|&ohm| ohm.into()).collect();
-            let moved = change_reference(&scattering, references, WaveDefinition::Kurokawa)?;
-            made.push(moved.entries().to_vec(), targets_ohm);
+            made.push(scattering_in(network, targets_ohm)?, targets_ohm);
         }
         let place =
             |made: &Self, terminal: &Terminal| made.starts[terminal.block] + terminal.port.index();
@@ -210,7 +228,7 @@ impl Assembly {
         Ok(made)
     }
 
-    fn push(&mut self, entries: Vec<Complex64>, references_ohm: &[f64]) {
+    fn push(&mut self, entries: Cow<'b, [Complex64]>, references_ohm: &[f64]) {
         self.starts.push(self.references_ohm.len());
         self.sizes.push(references_ohm.len());
         self.references_ohm.extend(references_ohm);
@@ -225,7 +243,7 @@ impl Assembly {
             .map(|at| Complex64::from(if at % (ports + 1) == 0 { through - 1.0 } else { through }));
         let one: Vec<Complex64> = matrix.collect();
         let start = self.references_ohm.len();
-        self.push(one.repeat(self.grid.len()), &vec![reference_ohm; ports]);
+        self.push(one.repeat(self.grid.len()).into(), &vec![reference_ohm; ports]);
         start
     }
 
@@ -431,7 +449,7 @@ struct Waves {
 }
 
 impl Waves {
-    fn outgoing_outside(&self, assembly: &Assembly) -> Vec<Complex64> {
+    fn outgoing_outside(&self, assembly: &Assembly<'_>) -> Vec<Complex64> {
         let rows = assembly.outside.iter();
         rows.flat_map(|&port| {
             self.outgoing[port * self.columns..(port + 1) * self.columns].iter().copied()
@@ -449,7 +467,7 @@ struct Workspace {
 }
 
 impl Workspace {
-    fn new(assembly: &Assembly) -> Self {
+    fn new(assembly: &Assembly<'_>) -> Self {
         let ports = assembly.references_ohm.len();
         let zeros = |length| vec![Complex64::ZERO; length];
         Self { ports, scattering: zeros(ports * ports), x: zeros(ports), y: zeros(ports) }
@@ -464,7 +482,8 @@ impl Workspace {
     /// Eliminates one pair; false where it should be solved with pivoting instead.
     fn eliminate(&mut self, step: &Step) -> bool {
         let determinant = self.determinant(step);
-        if determinant.norm() < SMALL_DETERMINANT {
+        // The square of the limit is far from the smallest number.
+        if determinant.norm_sqr() < SMALL_DETERMINANT * SMALL_DETERMINANT {
             return false;
         }
         let inverse = determinant.inv();

@@ -42,6 +42,15 @@ impl Load {
                 })
                 .collect()),
             Self::Reflection(value) => Ok(vec![*value; points]),
+            // As it is after the first time.
+            Self::OnePort(one_port)
+                if one_port.kind() == ParameterKind::Scattering
+                    && one_port.wave_definition() == network.wave_definition()
+                    && one_port.grid() == network.grid()
+                    && (0..points).all(|at| one_port.references_ohm(at)[0] == reference_at(at)) =>
+            {
+                Ok(one_port.entries().to_vec())
+            }
             Self::OnePort(one_port) => {
                 let scattering = convert(one_port, ParameterKind::Scattering)?;
                 let on_grid = onto_grid(&scattering, network.grid())?.network;
@@ -70,7 +79,6 @@ impl Load {
 /// b = S (a + Γ b), so b = (1 - S Γ)⁻¹ S a, with Γ diagonal and zero at ports without a load.
 pub fn close_ports(network: &Network, loads: &[(Port, Load)]) -> Result<Network, NetworkError> {
     let scattering = convert(network, ParameterKind::Scattering)?;
-    let ports = scattering.ports();
     let mut reflections = Vec::with_capacity(loads.len());
     for (at, (port, load)) in loads.iter().enumerate() {
         scattering.check_port(*port)?;
@@ -82,28 +90,50 @@ pub fn close_ports(network: &Network, loads: &[(Port, Load)]) -> Result<Network,
             .map_err(|source| NetworkError::InLoad { port: *port, source: Box::new(source) })?;
         reflections.push((port.index(), values));
     }
-    let mut entries = scattering.entries().to_vec();
-    let mut system = vec![Complex64::ZERO; ports * ports];
-    let mut lu = Lu::new(ports);
-    for (point, matrix) in entries.chunks_exact_mut(ports * ports).enumerate() {
-        system.fill(Complex64::ZERO);
-        for port in 0..ports {
-            system[port * ports + port] = Complex64::ONE;
-        }
-        for (port, reflection) in &reflections {
-            for row in 0..ports {
-                system[row * ports + port] -= matrix[row * ports + port] * reflection[point];
-            }
-        }
-        let ringing = |_| NetworkError::Ringing { frequency_hz: scattering.grid().as_hz()[point] };
-        lu.factor(&system).map_err(ringing)?;
-        lu.solve(matrix, ports);
+    let points = scattering.grid().len();
+    let mut all = vec![Complex64::ZERO; scattering.ports() * points];
+    for (port, values) in reflections {
+        all[port * points..(port + 1) * points].copy_from_slice(&values);
     }
+    let every: Vec<usize> = (0..scattering.ports()).collect();
+    let entries = terminated_waves(&scattering, &all, &every)?;
     scattering.with_matrices(
         ParameterKind::Scattering,
         entries,
         scattering.stored_references().to_vec(),
     )
+}
+
+/// The waves that leave every port of a scattering network for a unit wave into each of the `driven`
+/// ports, with every port terminated: point after point, a row for each port, a column for each driven
+/// one. `reflections` holds b/a of the terminations: port after port, point after point.
+///
+/// # Errors
+/// [`NetworkError::Ringing`].
+pub(crate) fn terminated_waves(
+    scattering: &Network,
+    reflections: &[Complex64],
+    driven: &[usize],
+) -> Result<Vec<Complex64>, NetworkError> {
+    let (ports, points) = (scattering.ports(), scattering.grid().len());
+    let mut waves = Vec::with_capacity(points * ports * driven.len());
+    let mut system = vec![Complex64::ZERO; ports * ports];
+    let mut lu = Lu::new(ports);
+    for (point, matrix) in scattering.entries().chunks_exact(ports * ports).enumerate() {
+        for (row, (own, values)) in
+            system.chunks_exact_mut(ports).zip(matrix.chunks_exact(ports)).enumerate()
+        {
+            for (column, (entry, value)) in own.iter_mut().zip(values).enumerate() {
+                *entry = -value * reflections[column * points + point];
+            }
+            own[row] += 1.0;
+            waves.extend(driven.iter().map(|&column| values[column]));
+        }
+        let ringing = |_| NetworkError::Ringing { frequency_hz: scattering.grid().as_hz()[point] };
+        lu.factor(&system).map_err(ringing)?;
+        lu.solve(&mut waves[point * ports * driven.len()..], driven.len());
+    }
+    Ok(waves)
 }
 
 #[cfg(test)]

@@ -23,7 +23,8 @@ pub(crate) struct Lu {
     factors: Vec<Complex64>,
     swaps: Vec<usize>,
     scratch: Vec<Complex64>,
-    norm: f64,
+    /// The matrix factored last.
+    matrix: Vec<Complex64>,
 }
 
 impl Lu {
@@ -33,20 +34,20 @@ impl Lu {
             factors: vec![Complex64::ZERO; n * n],
             swaps: vec![0; n],
             scratch: vec![Complex64::ZERO; n],
-            norm: 0.0,
+            matrix: vec![Complex64::ZERO; n * n],
         }
     }
 
     /// The exact 1-norm condition number of the matrix factored last.
     pub(crate) fn condition(&mut self) -> f64 {
-        self.norm * self.inverse_norm()
+        one_norm(&self.matrix, self.n) * self.inverse_norm()
     }
 
     /// Factors `matrix` (n by n, row-major).
     pub(crate) fn factor(&mut self, matrix: &[Complex64]) -> Result<(), Singular> {
         let n = self.n;
         self.factors.copy_from_slice(matrix);
-        self.norm = one_norm(matrix, n);
+        self.matrix.copy_from_slice(matrix);
         let (mut smallest, mut largest) = (f64::INFINITY, 0.0_f64);
         for k in 0..n {
             let size_of = |row: usize| self.factors[row * n + k].norm_sqr();
@@ -60,7 +61,7 @@ impl Lu {
                 }
             }
             let pivot = self.factors[k * n + k];
-            let size = pivot.norm();
+            let size = magnitude(pivot);
             if size == 0.0 || !size.is_finite() {
                 return Err(Singular);
             }
@@ -162,6 +163,12 @@ impl Lu {
         self.scratch = column;
         worst
     }
+}
+
+/// The magnitude of a number; squares are faster than `norm`, which is needed where they have no room.
+fn magnitude(value: Complex64) -> f64 {
+    let square = value.norm_sqr();
+    if square.is_normal() { square.sqrt() } else { value.norm() }
 }
 
 fn one_norm(matrix: &[Complex64], n: usize) -> f64 {

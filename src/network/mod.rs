@@ -22,6 +22,7 @@
 //! | `comparison` | comparison of two networks |
 //! | `noise` | noise of passive networks |
 //! | `quality` | passivity, reciprocity, sampling |
+//! | `extremes` | the extreme values behind them |
 //! | `lu` | solver for small dense systems |
 
 mod bilinear;
@@ -34,6 +35,7 @@ mod decomposition;
 mod deembedding;
 mod dense_lu;
 mod error;
+mod extremes;
 mod grid;
 mod interpolation;
 mod joining;
@@ -65,9 +67,11 @@ pub use deembedding::{
 };
 pub(crate) use dense_lu::DenseLu;
 pub use error::NetworkError;
+pub use extremes::Worst;
 pub use grid::{FrequencyGrid, Spacing};
 pub use interpolation::{Interpolated, LARGEST_SAFE_STEP_DEG, UnsafeStep, onto_grid};
 pub use joining::{join, port_voltages};
+pub(crate) use load::terminated_waves;
 pub use load::{Load, close_ports};
 pub(crate) use lu::Lu;
 pub use mixed_mode::{to_mixed_mode, to_single_ended};
@@ -77,11 +81,10 @@ pub use noise::{
 };
 pub use parameter_kind::ParameterKind;
 pub use passive_part::{LARGEST_PASSIVE_GAIN, PassivePartFinding, passive_part_findings};
+pub(crate) use passive_part::{findings_of_quality, gain_finding};
 pub use port_selection::select_ports;
 pub use ports::{Port, PortMode};
-pub use quality::{
-    PASSIVITY_TOLERANCE, Quality, RECIPROCITY_TOLERANCE, Worst, assess, nearest_passive,
-};
+pub use quality::{PASSIVITY_TOLERANCE, Quality, RECIPROCITY_TOLERANCE, assess, nearest_passive};
 pub use reference_change::change_reference;
 pub use transformation::{Transformation, TransformationNote};
 pub use waves::WaveDefinition;

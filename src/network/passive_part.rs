@@ -3,17 +3,16 @@
 //! A Cholesky factorisation decides passivity at each point; singular values are computed only where
 //! it fails. [`assess`](super::assess) gives the figures of quality of a whole file.
 
-use super::quality::{
-    EARLIEST_DELAY_S, WEAKEST_TRANSMISSION, largest_reciprocity_error, singular_value,
-    smallest_mean_delay,
+use super::extremes::{
+    Worst, largest_difference_of_repeats, largest_reciprocity_error, largest_singular_value_above,
+    largest_transmission_step, smallest_mean_delay,
 };
+use super::quality::{EARLIEST_DELAY_S, Quality};
 use super::reference_change::power_scattering;
 use super::{
-    LARGEST_SAFE_STEP_DEG, Network, NetworkError, PASSIVITY_TOLERANCE, Port, RECIPROCITY_TOLERANCE,
-    Worst,
+    LARGEST_SAFE_STEP_DEG, Network, NetworkError, PASSIVITY_TOLERANCE, RECIPROCITY_TOLERANCE,
 };
 use crate::units::{ShownFrequency, db_from_amplitude};
-use num_complex::Complex64;
 use std::fmt;
 use std::ops::RangeInclusive;
 
@@ -172,7 +171,7 @@ pub fn passive_part_findings(
     let gain = largest_gain(scattering, points.clone());
     let reciprocity = largest_reciprocity_error(scattering, points.clone())
         .filter(|worst| worst.value.is_nan() || worst.value > RECIPROCITY_TOLERANCE);
-    let step = largest_step(scattering, points.clone());
+    let step = largest_transmission_step(scattering, points.clone());
     // Where the direction of rotation is ambiguous, the sign of the delay is too.
     let (coarse, early) = match step.filter(|step| step.value > LARGEST_SAFE_STEP_DEG) {
         Some(step) => (Some(step), None),
@@ -184,7 +183,7 @@ pub fn passive_part_findings(
         reciprocity.map(PassivePartFinding::NotReciprocal),
         early.map(PassivePartFinding::NegativeDelay),
         coarse.map(PassivePartFinding::CoarseSweep),
-        two_values(scattering).map(PassivePartFinding::TwoValues),
+        two_values(largest_difference_of_repeats(scattering)),
     ]
     .into_iter()
     .flatten()
@@ -200,99 +199,36 @@ fn points_of(hz: &[f64], band_hz: &RangeInclusive<f64>) -> std::ops::Range<usize
 
 /// The maximum singular value, where it is above that of a passive part.
 fn largest_gain(scattering: &Network, points: std::ops::Range<usize>) -> Option<Worst> {
-    let mut worst: Option<Worst> = None;
-    let mut scratch = Vec::new();
-    for point in points {
-        let matrix = scattering.matrix(point).as_slice();
-        let bound = worst.map_or(1.0 + PASSIVITY_TOLERANCE, |worst| worst.value);
-        if is_below(matrix, scattering.ports(), bound, &mut scratch) {
-            continue;
-        }
+    // A value at the bound itself is rounding, not gain.
+    let largest = largest_singular_value_above(scattering, points, 1.0 + PASSIVITY_TOLERANCE);
+    largest.unwrap_or_else(|point| {
         // A matrix whose singular values cannot be computed is not that of a passive part.
-        let value = singular_value(matrix, scattering.ports()).unwrap_or(f64::INFINITY);
-        // A value at the bound itself is rounding, not gain.
-        if value > bound {
-            let frequency_hz = scattering.grid().as_hz()[point];
-            worst = Some(Worst { value, frequency_hz, entry: None });
-        }
-    }
-    worst
-}
-
-/// Whether all singular values are below a bound: bound² I - Sᴴ S has a Cholesky factor.
-fn is_below(matrix: &[Complex64], ports: usize, bound: f64, scratch: &mut Vec<Complex64>) -> bool {
-    scratch.clear();
-    for row in 0..ports {
-        for column in 0..=row {
-            let product: Complex64 = (0..ports)
-                .map(|k| matrix[k * ports + row].conj() * matrix[k * ports + column])
-                .sum();
-            let own = if row == column { bound * bound } else { 0.0 };
-            scratch.push(own - product);
-        }
-    }
-    // The lower triangle is stored row after row, and becomes its factor in place.
-    let at = |row: usize, column: usize| row * (row + 1) / 2 + column;
-    for column in 0..ports {
-        let mut own = scratch[at(column, column)].re;
-        own -= (0..column).map(|k| scratch[at(column, k)].norm_sqr()).sum::<f64>();
-        // NaN is not below the bound.
-        if !(own > 0.0 && own.is_finite()) {
-            return false;
-        }
-        let pivot = own.sqrt();
-        scratch[at(column, column)] = pivot.into();
-        for row in column + 1..ports {
-            let sum: Complex64 =
-                (0..column).map(|k| scratch[at(row, k)] * scratch[at(column, k)].conj()).sum();
-            scratch[at(row, column)] = (scratch[at(row, column)] - sum) / pivot;
-        }
-    }
-    true
-}
-
-/// The maximum difference between matrices at one frequency, above the repeatability of measured
-/// files.
-fn two_values(scattering: &Network) -> Option<Worst> {
-    let (ports, hz) = (scattering.ports(), scattering.grid().as_hz());
-    let repeated = (1..hz.len()).filter(|&at| hz[at - 1].total_cmp(&hz[at]).is_eq());
-    let differences = repeated.flat_map(|at| {
-        let [before, after] = [at - 1, at].map(|point| scattering.matrix(point).as_slice());
-        before.iter().zip(after).enumerate().map(move |(entry, (one, other))| Worst {
-            value: (one - other).norm(),
-            frequency_hz: hz[at],
-            entry: Some((Port::from_index(entry / ports), Port::from_index(entry % ports))),
-        })
-    });
-    let largest = differences.max_by(|one, other| one.value.total_cmp(&other.value));
-    largest.filter(|worst| worst.value > RECIPROCITY_TOLERANCE)
-}
-
-/// The maximum phase step of a transmission between neighbouring points, degrees.
-fn largest_step(scattering: &Network, points: std::ops::Range<usize>) -> Option<Worst> {
-    let ports = scattering.ports();
-    let hz = scattering.grid().as_hz();
-    // The squared cosine orders steps up to 180 degrees without computing an arctangent for each.
-    let mut largest: Option<(f64, usize, usize)> = None;
-    for point in points.start..points.end.saturating_sub(1) {
-        let [before, after] = [point, point + 1].map(|point| scattering.matrix(point).as_slice());
-        for at in (0..ports * ports).filter(|at| at / ports != at % ports) {
-            let weakest = before[at].norm_sqr().min(after[at].norm_sqr());
-            if weakest < WEAKEST_TRANSMISSION * WEAKEST_TRANSMISSION || hz[point] >= hz[point + 1] {
-                continue;
-            }
-            let turned = after[at] * before[at].conj();
-            let cosine = turned.re / turned.norm();
-            if largest.is_none_or(|(smallest, ..)| cosine < smallest) {
-                largest = Some((cosine, point, at));
-            }
-        }
-    }
-    largest.map(|(cosine, point, at)| Worst {
-        value: cosine.clamp(-1.0, 1.0).acos().to_degrees(),
-        frequency_hz: hz[point],
-        entry: Some((Port::from_index(at / ports), Port::from_index(at % ports))),
+        let frequency_hz = scattering.grid().as_hz()[point];
+        Some(Worst { value: f64::INFINITY, frequency_hz, entry: None })
     })
+}
+
+fn gain(largest: Worst) -> Option<PassivePartFinding> {
+    (largest.value > 1.0 + PASSIVITY_TOLERANCE).then_some(PassivePartFinding::Gain(largest))
+}
+
+/// The maximum gain of a network over its whole sweep, where a passive part has none.
+pub(crate) fn gain_finding(network: &Network) -> Result<Option<PassivePartFinding>, NetworkError> {
+    let scattering = &*power_scattering(network)?;
+    let largest = largest_gain(scattering, 0..scattering.grid().len());
+    Ok(largest.map(PassivePartFinding::Gain))
+}
+
+/// A difference above the repeatability of measured files.
+fn two_values(largest: Option<Worst>) -> Option<PassivePartFinding> {
+    largest.filter(|worst| worst.value > RECIPROCITY_TOLERANCE).map(PassivePartFinding::TwoValues)
+}
+
+/// The findings over a whole sweep that may exclude a passive part or that the report on the figures
+/// of quality does not show; gain first.
+pub(crate) fn findings_of_quality(quality: &Quality) -> Vec<PassivePartFinding> {
+    let found = [gain(quality.max_singular_value), two_values(quality.max_repeat_difference)];
+    found.into_iter().flatten().collect()
 }
 
 #[cfg(test)]
@@ -300,6 +236,7 @@ fn largest_step(scattering: &Network, points: std::ops::Range<usize>) -> Option<
 mod tests {
     use super::*;
     use crate::network::{FrequencyGrid, ParameterKind};
+    use num_complex::Complex64;
 
     /// A line with a loss and a delay as a two-port; the reverse transmission may differ.
     fn line(gain: f64, delay_s: f64, reverse: f64) -> Network {

@@ -1,12 +1,14 @@
 //! Figures of quality of network data: passivity, reciprocity, sampling.
 
 use super::conversion::reframe;
-use super::decomposition::{decomposed, largest_singular_value};
+use super::decomposition::decomposed;
+use super::extremes::{
+    Worst, largest_difference_of_repeats, largest_phase_step, largest_reciprocity_error,
+    largest_reflection_asymmetry, largest_singular_value_above, smallest_mean_delay,
+};
 use super::reference_change::power_scattering;
-use super::{Network, NetworkError, ParameterKind, Port};
+use super::{Network, NetworkError, ParameterKind};
 use nalgebra::DMatrix;
-use num_complex::Complex64;
-use std::ops::Range;
 
 /// Tolerance of the maximum singular value of a passive part, which is at most 1; measured and
 /// computed files exceed this by some thousandths. 0.5 % of amplitude is 0.04 dB (common practice;
@@ -17,17 +19,6 @@ pub const PASSIVITY_TOLERANCE: f64 = 5e-3;
 pub const RECIPROCITY_TOLERANCE: f64 = 1e-2;
 /// Entries below this magnitude (-60 dB) have no usable phase.
 const SMALLEST_TELLING_MAGNITUDE: f64 = 1e-3;
-
-/// The maximum or minimum of a quantity over frequency, with its frequency and entry.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Worst {
-    /// The value of the quantity.
-    pub value: f64,
-    /// Frequency, Hz; for a step between two points, the lower one.
-    pub frequency_hz: f64,
-    /// The entry it concerns (responding port, driven port), where it concerns one.
-    pub entry: Option<(Port, Port)>,
-}
 
 /// Figures of quality of the data of one network.
 #[derive(Clone, Debug, PartialEq)]
@@ -46,6 +37,9 @@ pub struct Quality {
     /// Maximum phase step between neighbouring points, degrees; `None` for a single point. Above 90
     /// degrees interpolation is not reliable.
     pub max_phase_step_deg: Option<Worst>,
+    /// Maximum difference between entries of two points with one frequency; `None` where no frequency
+    /// is repeated.
+    pub max_repeat_difference: Option<Worst>,
 }
 
 impl Quality {
@@ -88,97 +82,29 @@ pub(super) const EARLIEST_DELAY_S: f64 = -1e-12;
 /// Assesses a network of any parameter, as power waves at its own reference impedances.
 ///
 /// Passivity is a statement about power, and only power waves represent it: a passive part
-/// described by pseudo-waves with complex reference impedances may have singular values above 1.
+/// described by pseudo-waves with complex reference impedances may have singular values above 1. The
+/// maximum singular value is that of all points to a relative 1e-12.
 ///
 /// # Errors
-/// [`NetworkError::NoSuchMatrix`] with the frequency at which the network has no S.
+/// [`NetworkError::NoSuchMatrix`] with the frequency at which the network has no S,
+/// [`NetworkError::NoSingularValues`] with one at which they cannot be computed.
 pub fn assess(network: &Network) -> Result<Quality, NetworkError> {
     let scattering = &*power_scattering(network)?;
-    let ports = scattering.ports();
     let frequencies_hz = scattering.grid().as_hz();
-    let mut passivity = Worst { value: 0.0, frequency_hz: frequencies_hz[0], entry: None };
-    let mut asymmetry: Option<Worst> = None;
-    for (matrix, &frequency_hz) in
-        scattering.entries().chunks_exact(ports * ports).zip(frequencies_hz)
-    {
-        let value =
-            singular_value(matrix, ports).ok_or(NetworkError::NoSingularValues { frequency_hz })?;
-        if value > passivity.value {
-            passivity = Worst { value, frequency_hz, entry: None };
-        }
-        for row in 1..ports {
-            for column in 0..row {
-                let difference = (matrix[row * (ports + 1)] - matrix[column * (ports + 1)]).norm();
-                if asymmetry.is_none_or(|worst| difference > worst.value) {
-                    let entry = Some((Port::from_index(row), Port::from_index(column)));
-                    asymmetry = Some(Worst { value: difference, frequency_hz, entry });
-                }
-            }
-        }
-    }
+    let all = || 0..frequencies_hz.len();
+    let passivity = largest_singular_value_above(scattering, all(), 0.0)
+        .map_err(|point| NetworkError::NoSingularValues { frequency_hz: frequencies_hz[point] })?;
+    let nothing = Worst { value: 0.0, frequency_hz: frequencies_hz[0], entry: None };
+    let weakest = SMALLEST_TELLING_MAGNITUDE * SMALLEST_TELLING_MAGNITUDE;
     Ok(Quality {
-        max_singular_value: passivity,
-        max_reciprocity_error: largest_reciprocity_error(scattering, 0..scattering.grid().len()),
-        max_reflection_asymmetry: asymmetry,
-        min_mean_delay_s: smallest_mean_delay(scattering, 0..scattering.grid().len()),
-        max_phase_step_deg: worst_phase_step(scattering),
+        max_singular_value: passivity.unwrap_or(nothing),
+        max_reciprocity_error: largest_reciprocity_error(scattering, all()),
+        max_reflection_asymmetry: largest_reflection_asymmetry(scattering, all()),
+        min_mean_delay_s: smallest_mean_delay(scattering, all()),
+        max_phase_step_deg: largest_phase_step(scattering, all(), weakest, |_| true),
+        max_repeat_difference: largest_difference_of_repeats(scattering),
     })
 }
-
-pub(super) fn singular_value(matrix: &[Complex64], ports: usize) -> Option<f64> {
-    if ports == 1 {
-        return Some(matrix[0].norm());
-    }
-    largest_singular_value(&DMatrix::from_row_slice(ports, ports, matrix))
-}
-
-/// Maximum |Sij - Sji|; `None` for a one-port.
-pub(super) fn largest_reciprocity_error(
-    scattering: &Network,
-    points: Range<usize>,
-) -> Option<Worst> {
-    let ports = scattering.ports();
-    let mut largest: Option<Worst> = None;
-    for point in points {
-        let matrix = scattering.matrix(point).as_slice();
-        for row in 1..ports {
-            for column in 0..row {
-                let value = (matrix[row * ports + column] - matrix[column * ports + row]).norm();
-                if largest.is_none_or(|worst| value > worst.value) {
-                    let frequency_hz = scattering.grid().as_hz()[point];
-                    let entry = Some((Port::from_index(row), Port::from_index(column)));
-                    largest = Some(Worst { value, frequency_hz, entry });
-                }
-            }
-        }
-    }
-    largest
-}
-
-/// The minimum mean delay of a transmission, from the phase steps between neighbouring points.
-pub(super) fn smallest_mean_delay(scattering: &Network, points: Range<usize>) -> Option<Worst> {
-    let ports = scattering.ports();
-    let hz = &scattering.grid().as_hz()[points.clone()];
-    let mut smallest: Option<Worst> = None;
-    for at in (0..ports * ports).filter(|at| at / ports != at % ports) {
-        let values: Vec<Complex64> =
-            points.clone().map(|point| scattering.matrix(point).as_slice()[at]).collect();
-        let is_strong = values.iter().all(|value| value.norm() > WEAKEST_TRANSMISSION);
-        if values.len() < 2 || !is_strong || hz[hz.len() - 1] <= hz[0] {
-            continue;
-        }
-        let turned: f64 = values.windows(2).map(|pair| (pair[1] * pair[0].conj()).arg()).sum();
-        let value = -turned / (std::f64::consts::TAU * (hz[hz.len() - 1] - hz[0]));
-        if smallest.is_none_or(|worst| value < worst.value) {
-            let entry = Some((Port::from_index(at / ports), Port::from_index(at % ports)));
-            smallest = Some(Worst { value, frequency_hz: hz[0], entry });
-        }
-    }
-    smallest
-}
-
-/// Transmissions below this (-20 dB) are leakage, whose phase may not follow a delay.
-pub(super) const WEAKEST_TRANSMISSION: f64 = 0.1;
 
 /// The nearest passive network: singular values of S above 1 are set to 1. Returns the network and
 /// the maximum change of an entry.
@@ -213,28 +139,4 @@ pub fn nearest_passive(network: &Network) -> Result<(Network, f64), NetworkError
     let repaired =
         scattering.with_matrices(ParameterKind::Scattering, entries, references.clone())?;
     Ok((reframe(&repaired, network.kind(), references, network.wave_definition())?, largest_change))
-}
-
-fn worst_phase_step(scattering: &Network) -> Option<Worst> {
-    let ports = scattering.ports();
-    let size = ports * ports;
-    let mut worst: Option<Worst> = None;
-    for (point, hz) in scattering.grid().as_hz().windows(2).enumerate() {
-        let repeats = hz[0].total_cmp(&hz[1]).is_eq();
-        if repeats {
-            continue;
-        }
-        let pairs = scattering.entries()[point * size..(point + 2) * size].split_at(size);
-        for (at, (before, after)) in pairs.0.iter().zip(pairs.1).enumerate() {
-            if before.norm().min(after.norm()) < SMALLEST_TELLING_MAGNITUDE {
-                continue;
-            }
-            let value = (after * before.conj()).arg().to_degrees().abs();
-            if worst.is_none_or(|worst| value > worst.value) {
-                let entry = Some((Port::from_index(at / ports), Port::from_index(at % ports)));
-                worst = Some(Worst { value, frequency_hz: hz[0], entry });
-            }
-        }
-    }
-    worst
 }

@@ -51,6 +51,18 @@ pub(super) struct OutputWaves {
     pub(super) channel_error: Complex64,
 }
 
+impl OutputWaves {
+    /// The loss from the input to each output, dB.
+    pub(super) fn losses_db(&self) -> [f64; 2] {
+        [self.a, self.b].map(loss_db)
+    }
+}
+
+/// The loss of a transmission, dB.
+fn loss_db(wave: Complex64) -> f64 {
+    positive_zero(-db_from_amplitude(wave.norm()))
+}
+
 /// The waves at the outputs at a frequency point.
 pub(super) fn output_waves(
     solved: &Network,
@@ -102,8 +114,7 @@ pub(super) fn read_point(
     let [a, b] = roles.outputs;
     let OutputWaves { a: at_a, b: at_b, channel_error } = output_waves(solved, point, roles)?;
     let phase_error_deg = wrap_deg(channel_error.im.to_degrees());
-    let loss_db =
-        |to: Port, from: Port| positive_zero(-db_from_amplitude(matrix.at(to, from).norm()));
+    let loss_db = |to: Port, from: Port| loss_db(matrix.at(to, from));
     Ok(SplitterPoint {
         frequency_hz,
         amplitude_imbalance_db: db_from_neper(channel_error.re),

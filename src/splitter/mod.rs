@@ -35,6 +35,7 @@ pub use imbalance::SplitterPoint;
 pub(crate) use imbalance::channel_error_of_waves;
 pub use port_order::{PortOrderFinding, PortRoles, port_order_finding};
 pub use roles::{GivenRoles, InferredRole, Roles};
+pub(crate) use splitter_analysis::balances;
 pub use splitter_analysis::{
     SplitterResult, SplitterSettings, Summary, WorstAt, analyse, channel_errors,
     scattering_over_band,

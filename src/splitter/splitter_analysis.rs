@@ -109,31 +109,106 @@ pub fn analyse(
     network: &Network,
     settings: &SplitterSettings,
 ) -> Result<SplitterResult, SplitterError> {
-    if network.modes().is_some() {
-        return Err(NetworkError::MixedMode.into());
-    }
-    let mut warnings = Vec::new();
-    let (banded, band_hz) = restrict(network, settings.band_hz, &mut warnings)?;
-    let scattering = convert(&banded, ParameterKind::Scattering)?;
-    let solved = solved(&scattering, settings)?;
-    let closed: Vec<Port> = settings.loads.iter().map(|(port, _)| *port).collect();
-
-    let points = solved.grid().len();
-    let centre = solved.grid().nearest(0.5 * (band_hz.0 + band_hz.1));
-    // Roles are inferred near the middle: far from it a splitter may act as another kind.
-    let middle = centre.saturating_sub(points / 10)..(centre + points / 10 + 1).min(points);
-    let roles = find_roles(&solved, &settings.roles, middle, centre, &closed)?;
-    check_limits(&settings.limits, roles.kind)?;
-    let port_order = contradiction(&scattering, settings, &roles)?;
-    let told = port_order.as_ref().map(|found| found.text(|port| format!("port {port}")));
-    warnings.extend(told);
-    let points = (0..points)
+    let prepared = Prepared::new(network, settings)?;
+    let Prepared { solved, band_hz, centre, closed, roles, port_order, warnings } = prepared;
+    let points = (0..solved.grid().len())
         .map(|point| read_point(&solved, point, &roles, &closed))
         .collect::<Result<Vec<_>, _>>()?;
-    warnings.extend(far_nominal(&settings.roles, points[centre].phase_difference_deg));
     let summary = summarise(&points, band_hz, centre, &roles);
     let compliance = compliance(&settings.limits, &points)?;
     Ok(SplitterResult { roles, points, summary, port_order, compliance, warnings })
+}
+
+/// The balance of a splitter without its losses: a part of [`SplitterResult`].
+pub(crate) struct SplitterBalances {
+    /// Kind and roles.
+    pub(crate) roles: Roles,
+    /// Every point of the band.
+    pub(crate) points: Vec<BalancePoint>,
+    /// A contradiction between the given roles and the data.
+    pub(crate) port_order: Option<PortOrderFinding>,
+    /// Warnings about the data for the user.
+    pub(crate) warnings: Vec<String>,
+}
+
+/// The balance at a frequency.
+pub(crate) struct BalancePoint {
+    /// Frequency, Hz.
+    pub(crate) frequency_hz: f64,
+    /// Nepers and radians.
+    pub(crate) channel_error: Complex64,
+    /// From the input to each output.
+    pub(crate) losses_db: [f64; 2],
+}
+
+/// The balance of a splitter over its band: a part of the work of [`analyse`], for lots of many.
+///
+/// # Errors
+/// As [`analyse`], but for limits on figures without a number.
+pub(crate) fn balances(
+    network: &Network,
+    settings: &SplitterSettings,
+) -> Result<SplitterBalances, SplitterError> {
+    let Prepared { solved, roles, port_order, warnings, .. } = Prepared::new(network, settings)?;
+    let frequencies_hz = solved.grid().as_hz().iter().enumerate();
+    let points = frequencies_hz
+        .map(|(point, &frequency_hz)| {
+            let waves = output_waves(&solved, point, &roles)?;
+            let (channel_error, losses_db) = (waves.channel_error, waves.losses_db());
+            Ok(BalancePoint { frequency_hz, channel_error, losses_db })
+        })
+        .collect::<Result<_, SplitterError>>()?;
+    Ok(SplitterBalances { roles, points, port_order, warnings })
+}
+
+/// A splitter over its band, with what is known before its quantities are computed.
+struct Prepared {
+    /// In the reference impedances and with the loads of the settings.
+    solved: Network,
+    band_hz: (f64, f64),
+    /// The point at band centre.
+    centre: usize,
+    /// The ports with loads.
+    closed: Vec<Port>,
+    roles: Roles,
+    port_order: Option<PortOrderFinding>,
+    warnings: Vec<String>,
+}
+
+impl Prepared {
+    fn new(network: &Network, settings: &SplitterSettings) -> Result<Self, SplitterError> {
+        if network.modes().is_some() {
+            return Err(NetworkError::MixedMode.into());
+        }
+        let mut warnings = Vec::new();
+        let (banded, band_hz) = restrict(network, settings.band_hz, &mut warnings)?;
+        let scattering = match banded.kind() {
+            ParameterKind::Scattering => banded,
+            _ => convert(&banded, ParameterKind::Scattering)?,
+        };
+        let changed = match solved(&scattering, settings)? {
+            Cow::Owned(changed) => Some(changed),
+            Cow::Borrowed(_) => None,
+        };
+        let solved = changed.as_ref().unwrap_or(&scattering);
+        let closed: Vec<Port> = settings.loads.iter().map(|(port, _)| *port).collect();
+
+        let points = solved.grid().len();
+        let centre = solved.grid().nearest(0.5 * (band_hz.0 + band_hz.1));
+        // Roles are inferred near the middle: far from it a splitter may act as another kind.
+        let middle = centre.saturating_sub(points / 10)..(centre + points / 10 + 1).min(points);
+        let roles = find_roles(solved, &settings.roles, middle, centre, &closed)?;
+        check_limits(&settings.limits, roles.kind)?;
+        let port_order = contradiction(&scattering, settings, &roles)?;
+        let told = port_order.as_ref().map(|found| found.text(|port| format!("port {port}")));
+        warnings.extend(told);
+        // A point without a signal is refused where all points are read.
+        if let Ok(at_centre) = read_point(solved, centre, &roles, &closed) {
+            warnings.extend(far_nominal(&settings.roles, at_centre.phase_difference_deg));
+        }
+        let solved = changed.unwrap_or(scattering);
+        Ok(Self { solved, band_hz, centre, closed, roles, port_order, warnings })
+    }
 }
 
 /// A given nominal phase that the data are far from.

@@ -9,85 +9,14 @@
 use super::error::{Fault, Found, Problem, WarningCode};
 use super::findings::Findings;
 use super::grammar::entry_range;
-use super::header::{Triangle, TwoPortOrder};
+use super::layout::{Layout, PAIRS_PER_LINE};
 use super::option_line::{FrequencyUnit, NumberFormat, OptionLine};
+use super::regular_sets::{Course, RegularSets};
 use super::rows::{Row, read_row};
 use crate::diagnostic::quoted;
 use crate::network::ParameterKind;
-use crate::units;
 use num_complex::Complex64;
 use std::ops::Range;
-
-/// Maximum number of pairs on a line of a version 1 file.
-const PAIRS_PER_LINE: usize = 4;
-
-/// The arrangement of the matrix entries of a set.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Layout {
-    pub(super) ports: usize,
-    pub(super) triangle: Triangle,
-    pub(super) two_port_order: TwoPortOrder,
-    /// True for version 2, which does not restrict the wrapping of lines.
-    pub(super) is_free: bool,
-}
-
-impl Layout {
-    /// Numbers in one set; saturates where no file could hold that many.
-    pub(super) fn numbers(&self) -> usize {
-        let n = self.ports;
-        match self.triangle {
-            Triangle::Full => n.saturating_mul(n).saturating_mul(2).saturating_add(1),
-            _ => n.saturating_mul(n.saturating_add(1)).saturating_add(1),
-        }
-    }
-
-    /// Numbers on line `line` (from 0) of a set in the standard's layout; for version 2 one matrix
-    /// row per line. `None` beyond the last line.
-    fn standard_count(&self, line: usize) -> Option<usize> {
-        let frequency = usize::from(line == 0);
-        let n = self.ports;
-        if n <= 2 {
-            return (line == 0).then(|| self.numbers());
-        }
-        let pairs = if self.is_free {
-            match self.triangle {
-                _ if line >= n => return None,
-                Triangle::Full => n,
-                Triangle::Lower => line + 1,
-                Triangle::Upper => n - line,
-            }
-        } else {
-            let lines_per_row = n.div_ceil(PAIRS_PER_LINE);
-            if line / lines_per_row >= n {
-                return None;
-            }
-            (n - line % lines_per_row * PAIRS_PER_LINE).min(PAIRS_PER_LINE)
-        };
-        Some(pairs.saturating_mul(2).saturating_add(frequency))
-    }
-
-    /// Moves the pairs of a set, in the order of the file, into a row-major matrix at `from`.
-    fn arrange(&self, entries: &mut Vec<Complex64>, from: usize) {
-        let n = self.ports;
-        if self.triangle == Triangle::Full {
-            if n == 2 && self.two_port_order == TwoPortOrder::ByColumn {
-                entries.swap(from + 1, from + 2);
-            }
-            return;
-        }
-        let pairs = entries.split_off(from);
-        entries.resize(from + n * n, Complex64::ZERO);
-        let matrix = &mut entries[from..];
-        let mut next = pairs.into_iter();
-        for row in 0..n {
-            let columns = if self.triangle == Triangle::Lower { 0..row + 1 } else { row..n };
-            for (column, value) in columns.zip(next.by_ref()) {
-                matrix[row * n + column] = value;
-                matrix[column * n + row] = value;
-            }
-        }
-    }
-}
 
 /// One line of a set.
 #[derive(Clone, Debug)]
@@ -126,6 +55,8 @@ pub(super) struct Sets {
     pub(super) entries: Vec<Complex64>,
     pub(super) highest_hz: f64,
     descends: bool,
+    /// When sets are read as regular ones.
+    course: Course,
 }
 
 impl Sets {
@@ -151,6 +82,7 @@ impl Sets {
             entries: Vec::new(),
             highest_hz: f64::NEG_INFINITY,
             descends: false,
+            course: Course::default(),
         }
     }
 
@@ -186,6 +118,30 @@ impl Sets {
                 *filled += 1;
             }
         })
+    }
+
+    /// Reads the regular sets from `at`, where a set starts, and returns where the walk line by line
+    /// goes on: at the start of the last of them, so that it knows the lines before an error.
+    pub(super) fn take_regular(&mut self, file: &[u8], at: usize, may_have_tabs: bool) -> usize {
+        let wanted = self.expected_sets.map_or(usize::MAX, |all| all.saturating_sub(self.count()));
+        if self.first_counts.is_empty() || !self.course.begins() {
+            return at;
+        }
+        let sets = RegularSets {
+            bytes: file,
+            layout: &self.layout,
+            counts: &self.first_counts,
+            number_format: self.number_format,
+            unit: self.unit,
+            max_magnitude: self.parameter.max_magnitude(),
+            has_tabs: !may_have_tabs,
+        };
+        let last_hz = self.frequencies_hz.last().copied().unwrap_or(f64::NEG_INFINITY);
+        let above_hz = last_hz.max(self.highest_hz);
+        let (frequencies_hz, entries) = (&mut self.frequencies_hz, &mut self.entries);
+        let end = sets.read(at, above_hz, wanted, &mut self.course, frequencies_hz, entries);
+        self.highest_hz = self.frequencies_hz.last().map_or(above_hz, |&hz| above_hz.max(hz));
+        end
     }
 
     /// The frequency at the start of the incomplete set.
@@ -353,18 +309,8 @@ impl Sets {
     fn take_matrix(&mut self, file: &[u8], findings: &mut Findings) -> Result<(), Fault> {
         let from = self.entries.len();
         let pairs = self.buffer[1..self.numbers_per_set].chunks_exact(2);
-        match self.number_format {
-            NumberFormat::RealImaginary => {
-                self.entries.extend(pairs.map(|pair| Complex64::new(pair[0], pair[1])));
-            }
-            NumberFormat::MagnitudeAngle => {
-                self.entries
-                    .extend(pairs.map(|pair| Complex64::from_polar(pair[0], pair[1].to_radians())));
-            }
-            NumberFormat::DecibelAngle => self.entries.extend(pairs.map(|pair| {
-                Complex64::from_polar(units::amplitude_from_db(pair[0]), pair[1].to_radians())
-            })),
-        }
+        let format = self.number_format;
+        self.entries.extend(pairs.map(|pair| format.entry(pair[0], pair[1])));
         let limit = self.parameter.max_magnitude();
         let is_within = |value: f64| value.abs() <= limit;
         let outside =

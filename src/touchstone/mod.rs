@@ -49,6 +49,7 @@ mod finish;
 mod grammar;
 mod header;
 mod keywords;
+mod layout;
 mod lines;
 mod normalisation;
 mod option_line;
@@ -57,6 +58,7 @@ mod parse;
 mod passive_file;
 mod reader;
 mod reader_data;
+mod regular_sets;
 mod rows;
 mod write;
 
@@ -66,5 +68,7 @@ pub use file_name::ports_in_name;
 pub use option_line::{FrequencyUnit, NumberFormat, OptionLine};
 pub use options::ReadOptions;
 pub use parse::{parse, read};
-pub use passive_file::{Mislabelling, PassiveFileError, passive_file_findings};
+pub use passive_file::{
+    Mislabelling, PassiveFileError, findings_beside_quality, mislabelled, passive_file_findings,
+};
 pub use write::{WriteError, WriteOptions, write};

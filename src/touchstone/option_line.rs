@@ -4,6 +4,8 @@ use super::error::{Fault, Problem};
 use super::grammar;
 use crate::diagnostic::quoted;
 use crate::network::ParameterKind;
+use crate::units::amplitude_from_db;
+use num_complex::Complex64;
 use std::fmt;
 use std::ops::Range;
 
@@ -17,6 +19,20 @@ pub enum NumberFormat {
     DecibelAngle,
     /// Real and imaginary part.
     RealImaginary,
+}
+
+impl NumberFormat {
+    /// The complex number of a pair.
+    #[inline]
+    pub(super) fn entry(self, first: f64, second: f64) -> Complex64 {
+        match self {
+            Self::RealImaginary => Complex64::new(first, second),
+            Self::MagnitudeAngle => Complex64::from_polar(first, second.to_radians()),
+            Self::DecibelAngle => {
+                Complex64::from_polar(amplitude_from_db(first), second.to_radians())
+            }
+        }
+    }
 }
 
 impl fmt::Display for NumberFormat {

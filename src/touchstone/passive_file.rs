@@ -3,8 +3,10 @@
 use super::file::{TouchstoneFile, Version};
 use super::option_line::NumberFormat;
 use crate::network::{
-    Network, NetworkError, ParameterKind, PassivePartFinding, passive_part_findings,
+    Network, NetworkError, ParameterKind, PassivePartFinding, Quality, findings_of_quality,
+    gain_finding, passive_part_findings,
 };
+use crate::units::{amplitude_from_db, db_from_amplitude};
 use num_complex::Complex64;
 use std::fmt;
 use std::ops::RangeInclusive;
@@ -189,7 +191,61 @@ pub fn passive_file_findings(
     band_hz: RangeInclusive<f64>,
     accept_active: bool,
 ) -> Result<Vec<PassivePartFinding>, PassiveFileError> {
-    let mut findings = passive_part_findings(&file.network, band_hz.clone())?;
+    let findings = passive_part_findings(&file.network, band_hz.clone())?;
+    judged(file, band_hz, findings, accept_active)
+}
+
+/// The findings over a whole file that its figures of quality do not show, and gain.
+///
+/// # Errors
+/// [`PassiveFileError::NotPassive`] as [`passive_file_findings`].
+///
+/// # Examples
+/// ```
+/// use fourphase::network::assess;
+/// use fourphase::touchstone::{ReadOptions, findings_beside_quality, parse};
+///
+/// let text = "# GHz S RI R 50\n29 0.1 0\n29 0.3 0\n";
+/// let file = parse(text.as_bytes(), "load.s1p".as_ref(), &ReadOptions::default())?;
+/// let findings = findings_beside_quality(&file, &assess(&file.network)?)?;
+/// assert!(findings[0].to_string().starts_with("S(1,1) has two values at 29 GHz"));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn findings_beside_quality(
+    file: &TouchstoneFile,
+    quality: &Quality,
+) -> Result<Vec<PassivePartFinding>, PassiveFileError> {
+    judged(file, ALL_HZ, findings_of_quality(quality), false)
+}
+
+/// The reason for which a file's numbers are likely labelled with a format that is not theirs; `None`
+/// if there is none. A file of an active part has gain and no such reason.
+///
+/// # Examples
+/// ```
+/// use fourphase::touchstone::{ReadOptions, mislabelled, parse};
+///
+/// let text = "# GHz S RI R 50\n29 -25 10 -3.1 -90 -3.1 -90 -25 10\n";
+/// let file = parse(text.as_bytes(), "line.s2p".as_ref(), &ReadOptions::default())?;
+/// assert!(mislabelled(&file).is_some());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[must_use]
+pub fn mislabelled(file: &TouchstoneFile) -> Option<PassiveFileError> {
+    let gain = gain_finding(&file.network).ok()?;
+    let error = judged(file, ALL_HZ, gain.into_iter().collect(), false).err()?;
+    matches!(error, PassiveFileError::NotPassive { likely: Some(_), .. }).then_some(error)
+}
+
+const ALL_HZ: RangeInclusive<f64> = f64::NEG_INFINITY..=f64::INFINITY;
+
+/// The findings of a network with those of its numbers' format, or the error that they are.
+fn judged(
+    file: &TouchstoneFile,
+    band_hz: RangeInclusive<f64>,
+    mut findings: Vec<PassivePartFinding>,
+    accept_active: bool,
+) -> Result<Vec<PassivePartFinding>, PassiveFileError> {
     findings.extend(small_angles(file));
     findings.extend(levels_above_zero(file));
     findings.extend(unusual_reference(file));
@@ -223,11 +279,19 @@ fn small_angles(file: &TouchstoneFile) -> Option<PassivePartFinding> {
     if !has_angles || hz.len() < FEWEST_POINTS || hz[hz.len() - 1] < 1.05 * hz[0] {
         return None;
     }
-    let angles_deg = file.network.entries().iter().map(|entry| folded_deg(*entry));
-    let largest_deg = angles_deg.fold(0.0, f64::max);
+    let (mut largest_deg, mut tangent) = (0.0_f64, 0.0);
+    for &entry in file.network.entries() {
+        // A larger angle has a larger ratio of the parts, which needs no arctangent.
+        if entry.im.abs() > tangent * entry.re.abs() {
+            largest_deg = largest_deg.max(folded_deg(entry));
+            tangent = largest_deg.to_radians().tan();
+            if largest_deg >= HALF_TURN {
+                return None;
+            }
+        }
+    }
     // Exactly real data are those of resistors.
-    (largest_deg > 1e-3 && largest_deg < HALF_TURN)
-        .then_some(PassivePartFinding::SmallAngles { largest_deg })
+    (largest_deg > 1e-3).then_some(PassivePartFinding::SmallAngles { largest_deg })
 }
 
 /// The distance of an angle from that of a real number: a negative magnitude is read as a turn by 180
@@ -281,11 +345,15 @@ fn levels_above_zero(file: &TouchstoneFile) -> Option<PassivePartFinding> {
     {
         return None;
     }
-    let levels_db = || entries.iter().map(|entry| 20.0 * entry.norm().log10());
+    // The rounding of 0 dB, which an ideal open has, is no gain.
+    let threshold = amplitude_from_db(1e-3).powi(2);
+    if !entries.iter().all(|entry| entry.norm_sqr() > threshold) {
+        return None;
+    }
+    let levels_db = || entries.iter().map(|entry| db_from_amplitude(entry.norm()));
     let smallest_db = levels_db().fold(f64::INFINITY, f64::min);
     let largest_db = levels_db().fold(f64::NEG_INFINITY, f64::max);
-    // The rounding of 0 dB, which an ideal open has, is no gain.
-    (smallest_db > 1e-3).then_some(PassivePartFinding::LevelsAboveZero { smallest_db, largest_db })
+    Some(PassivePartFinding::LevelsAboveZero { smallest_db, largest_db })
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! The reader's state machine, line by line.
 
-use super::assemble::{Layout, Sets};
+use super::assemble::Sets;
 use super::error::{Fault, Found, Problem, WarningCode};
 use super::file::{Comment, NoisePoint, Version};
 use super::findings::Findings;
@@ -8,6 +8,7 @@ use super::header::{
     Header, Triangle, TwoPortOrder, argument_words, check_kind, check_resistances,
 };
 use super::keywords::{Keyword, KeywordLine, keyword_line, written_name};
+use super::layout::Layout;
 use super::lines::{end_of_line, next_line};
 use super::option_line::{OptionLine, is_allowed, option_fields};
 use super::options::ReadOptions;
@@ -109,6 +110,7 @@ impl<'a> Reader<'a> {
         let mut at = self.start;
         while at < self.bytes.len() {
             let line = if self.is_among_numbers(at) {
+                at = self.regular_sets(at);
                 self.network_line(at)?
             } else {
                 let line = at..end_of_line(self.bytes, at);
@@ -119,6 +121,16 @@ impl<'a> Reader<'a> {
             self.last_line = line;
         }
         self.end_of_file()
+    }
+
+    /// Reads sets without anything unusual, where a set starts at `at`; returns where to go on.
+    fn regular_sets(&mut self, at: usize) -> usize {
+        match &mut self.sets {
+            Some(sets) if sets.is_between_sets() => {
+                sets.take_regular(self.bytes, at, self.may_have_tabs)
+            }
+            _ => at,
+        }
     }
 
     /// Whether a line can only be a row of network data, as nearly all lines of a file.

@@ -6,7 +6,7 @@
 
 use crate::quantile::{QuantileDefinition, median, quantile};
 use num_complex::Complex64;
-use statrs::function::beta::beta_reg;
+use statrs::function::beta::{beta_reg, ln_beta};
 
 /// The confidence level of every interval of a yield.
 pub const YIELD_CONFIDENCE: f64 = 0.95;
@@ -52,19 +52,33 @@ impl Yield {
 /// The quantile of the beta distribution: the x at which its regularised incomplete function is
 /// `share`.
 ///
-/// Computed by bisection to the last digit, about 60 evaluations. The inverse of `statrs`
-/// (algorithm AS 109) stops at about 1e-10: for few failures among 100,000 dies only the first five
-/// digits are correct.
+/// Computed by Newton's steps between two ends, and bisection where a step leaves them, to the rounding
+/// of the function: some 10 evaluations. The inverse of `statrs` (algorithm AS 109) stops at about 1e-10:
+/// for few failures among 100,000 dies only the first five digits are correct.
 fn inverse_beta(share: f64, a: f64, b: f64) -> f64 {
     let (mut low, mut high) = (0.0_f64, 1.0_f64);
+    let mut x = a / (a + b);
+    let logarithm = ln_beta(a, b);
     for _ in 0..200 {
+        let found = beta_reg(a, b, x) - share;
+        if found < 0.0 {
+            low = x
+        } else {
+            high = x
+        }
+        let density = ((a - 1.0) * x.ln() + (b - 1.0) * (-x).ln_1p() - logarithm).exp();
+        let step = found / density;
+        if step.abs() <= 4.0 * f64::EPSILON * x {
+            break;
+        }
+        let next = x - step;
         let middle = 0.5 * (low + high);
         if middle <= low || middle >= high {
             break;
         }
-        if beta_reg(a, b, middle) < share { low = middle } else { high = middle }
+        x = if next > low && next < high { next } else { middle };
     }
-    0.5 * (low + high)
+    x
 }
 
 /// Mean and standard deviation of channel errors.

@@ -49,12 +49,16 @@ pub fn yield_steps(sorted_db: &[f64]) -> Vec<YieldStep> {
     let failing = |failed: usize| Yield::new((count - failed) as u64, failed as u64);
     let every = count.div_ceil(MOST_CURVE_STEPS).max(1);
     let mut below = 0;
+    let mut up_to = failing(0);
     sorted_db
         .chunks(every)
         .map(|run| {
-            let up_to = failing(below);
             below += run.len();
-            YieldStep { limit_db: run[run.len() - 1], up_to, above: failing(below) }
+            // The yield above one step is that up to the next.
+            let above = failing(below);
+            let step = YieldStep { limit_db: run[run.len() - 1], up_to, above };
+            up_to = above;
+            step
         })
         .collect()
 }

@@ -190,7 +190,13 @@ fn splitter(network: &Network, mut shown: String) -> Outcome {
         .and_then(|source| UncertainSplitter::new(&own, &settings, &result.roles, vec![source]))
         .and_then(|uncertain| {
             let trials = TrialSettings::default().with_trials(NonZeroUsize::new(50).unwrap());
-            splitter_uncertainty(&uncertain, &result, &trials, &DecisionSettings::default())
+            splitter_uncertainty(
+                &uncertain,
+                &result,
+                &trials,
+                &DecisionSettings::default(),
+                &|_| {},
+            )
         });
     if let Ok(known) = known {
         passes &= known.assessment.decision.passes();

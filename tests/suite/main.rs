@@ -78,6 +78,7 @@ mod switching_values;
 mod tones_command;
 mod touchstone_corpus;
 mod touchstone_hostile;
+mod touchstone_large;
 mod touchstone_round_trip;
 mod uncertainty_command;
 mod uncertainty_if_parts;
