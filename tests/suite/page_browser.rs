@@ -154,7 +154,8 @@ fn read_out(browser: &mut Browser, picture: &str, name: &str) -> f64 {
 #[test]
 fn a_pointer_shows_the_values_of_the_data_in_all_pictures() {
     let Some(mut browser) = Browser::start() else { return };
-    let (_, sandbox) = demos().remove(0);
+    let sandbox = Sandbox::with_demo();
+    sandbox.run("downconverter receiver.toml --out out");
     let document = document(&sandbox, "report.json");
     browser.resize(1400, 1000);
     browser.open(&sandbox.path("out/report.html"), "");

@@ -4,7 +4,7 @@ use super::super::files_error::FilesError;
 use super::super::publish::ReportFile;
 use super::page_picture::{NamedPicture, PagePicture};
 use super::page_table::PageTable;
-use super::page_value::{Document, frequency};
+use super::page_value::{Document, frequency, number};
 use super::report_page::{Finding, ReportPage, listed_tables, shown_inputs};
 use super::requirement_rows::PageVerdict;
 use crate::batch::InputFile;
@@ -27,8 +27,8 @@ pub(in super::super) fn comparison_page(
     });
     let sentence = worst.map_or_else(String::new, |entry| {
         format!(
-            "Maximum vector difference {:.3e}, in {}, at {}.",
-            entry.number("/max_vector_difference").unwrap_or(f64::NAN),
+            "Maximum vector difference {}, in {}, at {}.",
+            number(entry.number("/max_vector_difference").unwrap_or(f64::NAN), ""),
             name(entry),
             entry.number("/max_vector_difference_at_hz").map_or_else(String::new, frequency),
         )
@@ -89,9 +89,9 @@ fn requirements(document: Document<'_>, worst: Option<Document<'_>>) -> Option<P
     table.rows.push(vec![
         format!("Vector difference <= {limit}"),
         verdict(document, "").word,
-        format!("{found:.4e}"),
+        number(found, ""),
         place,
-        format!("{:.4e}", limit - found),
+        number(limit - found, ""),
     ]);
     Some(table)
 }

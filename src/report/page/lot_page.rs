@@ -20,7 +20,7 @@ const LISTED: usize = 60;
 /// Rows of the table of dies.
 const ROWS: usize = 1500;
 /// Bytes of the vectors of all pictures.
-const MOST_VECTORS: usize = 3_000_000;
+const MOST_VECTORS: usize = 4_000_000;
 
 /// The page of a lot, from its result, its document, its other files and its pictures.
 pub(in super::super) fn lot_page(
@@ -425,13 +425,13 @@ fn fitting(
             "rejection-curves" | "distribution" => format!("{yield_words} {worst}"),
             _ => yield_words.clone(),
         };
-        let made = PagePicture::of(picture, &result);
-        if taken + made.shapes.len() > MOST_VECTORS {
+        let size = picture.picture.svg().len();
+        if taken + size > MOST_VECTORS {
             left_out.push(printable(&picture.name).into_owned());
             continue;
         }
-        taken += made.shapes.len();
-        kept.push(made);
+        taken += size;
+        kept.push(PagePicture::of(picture, &result));
     }
     let words = (!left_out.is_empty()).then(|| {
         let first = left_out.iter().take(3).cloned().collect::<Vec<_>>().join(", ");

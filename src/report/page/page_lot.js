@@ -65,7 +65,8 @@
     return isMinimum ? value < limit : Math.abs(value) > limit;
   };
   const fits = (die) => {
-    const [ownLot, wafer, verdict] = [page.get("lot"), page.get("wafer"), page.get("verdict")];
+    // As the fields show them: an address may name what this lot does not have.
+    const [ownLot, wafer, verdict] = fields.map((one) => one.field.value);
     return (!ownLot || die.lotName === ownLot) && (!wafer || die.waferName === wafer)
       && (!verdict || (verdict === "outlier" ? die.isOutlier : STATUS[die.status] === verdict));
   };
@@ -300,7 +301,7 @@
       const value = page.get(key);
       field.value = options.some(([own]) => own === value) ? value : options[0][0];
     }
-    const now = [page.get("lot"), page.get("wafer"), page.get("verdict"), quantity].join("\u001f");
+    const now = [...fields.map((one) => one.field.value), quantity].join("\u001f");
     if (now !== before) {
       before = now;
       const list = shownDies();

@@ -237,10 +237,12 @@ page.pictures = (() => {
     const { svg } = picture;
     const where = (event) => {
       const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
-      const chart = picture.charts.find(({ frame, series }) => series.some((one) => one.follows) && at.x >= frame[0] && at.x <= frame[2] && at.y >= frame[1] && at.y <= frame[3]);
+      // The first and the last value are on the frame, where a hand is not steady.
+      const chart = picture.charts.find(({ frame, series }) => series.some((one) => one.follows) && at.x >= frame[0] - 150 && at.x <= frame[2] + 150 && at.y >= frame[1] && at.y <= frame[3]);
       if (!chart) return null;
       const [a, b] = shownX(chart);
-      return { chart, x: a + (at.x - chart.frame[0]) / (chart.frame[2] - chart.frame[0]) * (b - a) };
+      const share = (at.x - chart.frame[0]) / (chart.frame[2] - chart.frame[0]);
+      return { chart, x: a + Math.min(Math.max(share, 0), 1) * (b - a) };
     };
     let from = null;
     svg.addEventListener("pointermove", (event) => {

@@ -3,7 +3,7 @@
   const { make } = page;
   const numberIn = (text) => {
     const found = text.match(/-?(?:\d[\d.]*(?:e[+-]?\d+)?|inf)/);
-    return found ? Number(found[0].replace("inf", "Infinity")) : NaN;
+    return found ? Number(found[0].replace("inf", "Infinity")) : null;
   };
   const tables = new Map();
   const sort = (table, column, isAscending) => {
@@ -13,12 +13,12 @@
     const rows = [...table.tBodies[0].rows].map((row) => [isNumber ? numberIn(key(row)) : key(row), row]);
     const order = (one, other) => {
       if (!isNumber) return one.localeCompare(other, "en", { numeric: true });
-      if (Number.isNaN(one) || Number.isNaN(other)) return Number.isNaN(one) - Number.isNaN(other);
+      if (one === null || other === null) return Number(one === null) - Number(other === null);
       return one < other ? -1 : Number(one > other);
     };
     // Rows without a value stay last either way.
     rows.sort(([one], [other]) => {
-      const isMissing = isNumber && (Number.isNaN(one) || Number.isNaN(other));
+      const isMissing = isNumber && (one === null || other === null);
       return order(one, other) * (isAscending || isMissing ? 1 : -1);
     });
     table.tBodies[0].append(...rows.map(([, row]) => row));

@@ -50,6 +50,9 @@ pub(super) fn heading(name: &str) -> (String, &'static str, f64) {
 
 /// A number with the digits that its unit is read with.
 pub(super) fn number(value: f64, unit: &str) -> String {
+    if value.is_nan() {
+        return "no value".to_owned();
+    }
     let text = match unit {
         _ if !value.is_finite() => return if value > 0.0 { "inf" } else { "-inf" }.to_owned(),
         "dB" | "deg" | "dBm" | "dBc" => fixed(value, 3),
