@@ -95,8 +95,11 @@ fn a_cluster_gives_the_bytes_of_one_run() {
     assert_eq!(whole.status, 1, "{}", whole.stderr);
     sandbox.write("failing", FAILING);
     slurm.shell("chmod +x failing");
-    let submit = "FOURPHASE=$PWD/failing POINTS=parquet $SCRIPTS/submit.sh demo/recipe.toml work";
-    let jobs = slurm.shell(&format!("{submit} 4"));
+    let submit = |command: &str| {
+        let script = "$SCRIPTS/submit.sh demo/recipe.toml work 4";
+        slurm.shell(&format!("FOURPHASE={command} POINTS=parquet {script}"))
+    };
+    let jobs = submit("$PWD/failing");
     let array = jobs.split_whitespace().next().unwrap();
     slurm.wait("ls hangs 2> /dev/null || true", false);
     slurm.shell(&format!("scontrol requeue {array}_3"));
@@ -110,7 +113,7 @@ fn a_cluster_gives_the_bytes_of_one_run() {
         assert!(restarts.contains("Restarts=1"), "{restarts}");
     }
     // Given again, nothing is measured and the report stays.
-    slurm.shell(&format!("{submit} 4"));
+    submit("$REAL");
     slurm.wait("squeue --noheader", true);
     let messages = sandbox.read("work/messages/combine.txt");
     assert!(messages.contains("this run is finished"), "{messages}");

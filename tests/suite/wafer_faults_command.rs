@@ -58,6 +58,7 @@ fn killed_until_done(sandbox: &Sandbox, command: &str, want: &str, wanted: u32) 
     let start = Instant::now();
     assert_eq!(sandbox.run(&format!("{command} --out timed")).status, 1);
     let whole = start.elapsed();
+    std::fs::remove_dir_all(sandbox.path("timed")).unwrap();
     let (mut kills, mut moments) = (Kills::default(), Moments(1));
     let mut run = 0;
     while kills.measuring + kills.writing + kills.finished < wanted {
