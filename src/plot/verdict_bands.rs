@@ -150,10 +150,10 @@ mod tests {
 
     #[test]
     fn what_does_not_pass_fails() {
-        let bands = as_computed([(1.0, 2.0), (3.0, 5.0)].into_iter(), &(0.5..5.0));
+        let bands = as_computed([(1.0, 2.0), (3.0, 5.0)].into_iter(), (0.5, 5.0));
         let (pass, fail) = (Verdict::Pass, Verdict::Fail);
         let expected = [(fail, 0.5, 1.0), (pass, 1.0, 2.0), (fail, 2.0, 3.0), (pass, 3.0, 5.0)];
         assert_eq!(bands, expected);
-        assert_eq!(as_computed(std::iter::empty(), &(0.5..5.0)), [(fail, 0.5, 5.0)]);
+        assert_eq!(as_computed(std::iter::empty(), (0.5, 5.0)), [(fail, 0.5, 5.0)]);
     }
 }
