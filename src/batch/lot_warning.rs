@@ -16,6 +16,19 @@ pub enum LotWarning {
         /// The number of these rows.
         rows: u64,
     },
+    /// All dies lie near the wafer's centre on the recipe's map.
+    #[error(
+        "all {rows} dies are within {reach_mm:.1} mm of the wafer's centre, of {radius_mm:.0} mm: check \
+         die_pitch_mm and wafer_diameter_mm"
+    )]
+    NearCentre {
+        /// The number of rows on the map.
+        rows: usize,
+        /// Maximum distance of a die's centre from the wafer's.
+        reach_mm: f64,
+        /// The wafer's radius.
+        radius_mm: f64,
+    },
     /// The recipe does not give the die at the wafer's centre.
     #[error(
         "the die at the wafer's centre, ({}, {}), is inferred from the list of dies; set \
@@ -63,6 +76,7 @@ impl LotJob {
         if result.off_wafer > 0 {
             warnings.push(LotWarning::BeyondRim { rows: result.off_wafer });
         }
+        warnings.extend(near_centre(result));
         let settings = self.recipe().settings();
         let infers = settings.map().is_some_and(|map| map.centre == CentreDie::Inferred);
         if let Some(map) = result.map.as_ref().filter(|_| infers) {
@@ -83,4 +97,20 @@ impl LotJob {
         }
         warnings
     }
+}
+
+/// Many dies in a small part of the wafer: their pitch is likely in another unit.
+fn near_centre(result: &LotResult) -> Option<LotWarning> {
+    /// Fewer dies may be samples from one place.
+    const MANY: usize = 20;
+    /// The share of the radius below which so many dies are unusual (ours).
+    const NEAR: f64 = 0.35;
+    let radius_mm = result.map.as_ref()?.radius_mm();
+    let at_mm = || result.rows.iter().filter_map(|row| Some(row.position?.radius_mm()));
+    let (rows, reach_mm) = (at_mm().count(), at_mm().fold(0.0, f64::max));
+    (rows >= MANY && reach_mm < NEAR * radius_mm).then_some(LotWarning::NearCentre {
+        rows,
+        reach_mm,
+        radius_mm,
+    })
 }

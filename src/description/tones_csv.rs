@@ -43,7 +43,7 @@ pub fn read_tones(path: &Path) -> Result<Tones, DescriptionError> {
     let (u_wanted, u_image) = (column(4)?, column(5)?);
     let measurements = (0..table.places().len()).map(|row| {
         let number = |column, allowed| table.number(row, column, allowed);
-        let u = |column| number(column, Allowed::FromTo(1e-4, 30.0));
+        let u = |column| number(column, Allowed::FromTo(1e-4, 6.0));
         Ok(ToneMeasurement {
             lo_hz: number(lo, Allowed::AboveZero)? * 1e9,
             if_hz: number(intermediate, Allowed::AboveZero)? * 1e9,

@@ -346,7 +346,12 @@ impl Sheet<'_> {
 
     /// The wafer's square with the numbers of the dies' columns and rows along it.
     fn axes<'t>(&self, ticks: &'t DieTicks) -> Axes<'t> {
-        let half = 0.53 * self.map.diameter_mm();
+        // A die on the edge reaches beyond the wafer, and has to stay within the frame.
+        let (width, height) = self.map.die_size_mm();
+        let ends = self
+            .standing()
+            .flat_map(|(_, _, at)| [at.x_mm.abs() + 0.5 * width, at.y_mm.abs() + 0.5 * height]);
+        let half = ends.fold(0.53 * self.map.diameter_mm(), f64::max);
         Axes {
             x_label: ticks.across_name,
             y_label: ticks.upright_name,

@@ -7,7 +7,7 @@ use super::page::{PAGE, lot_page};
 use super::picture_files::{PictureForm, PictureForms};
 use super::pictures_drawn::{PictureToDraw, drawn};
 use super::publish::{ReportFile, StreamedFile};
-use super::report_folder::PRINTED_REPORT;
+use super::report_folder::{PRINTED_REPORT, printed_report};
 use super::wafer_corrections_report::corrections_csv;
 use super::wafer_dies_report::dies_csv;
 use super::wafer_points_table::PointsForm;
@@ -69,7 +69,7 @@ pub fn lot_files(
     let report = lot_report(job, result);
     // The table of millions of rows comes after what pictures take while they are drawn.
     let mut files = vec![
-        file(PRINTED_REPORT, wafer_text(heading, result).into_bytes()),
+        file(PRINTED_REPORT, printed_report(&wafer_text(heading, result), &report.warnings)),
         file(TABLE, dies_csv(heading, result)?.into_bytes()),
         file(DOCUMENT, document(&report)?.into_bytes()),
     ];

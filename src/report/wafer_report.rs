@@ -36,7 +36,7 @@ pub struct LotReport {
     rows: ListedRows,
     settings: Value,
     inputs: Vec<InputFile>,
-    warnings: Vec<String>,
+    pub(super) warnings: Vec<String>,
 }
 
 /// The document of a lot.

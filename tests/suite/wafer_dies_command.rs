@@ -95,6 +95,22 @@ fn inputs_that_are_no_regular_files_are_refused() {
     assert!(folder.stdout.contains("demo/dies/"), "{}", folder.stdout);
 }
 
+/// A tenth of the true pitch puts all dies into the middle of the wafer, where the edge exclusion never
+/// counts.
+#[test]
+fn dies_that_are_all_near_the_centre_are_told() {
+    let sandbox = sandbox_with_dies(40, "--no-faults");
+    let recipe = sandbox.read("demo/recipe.toml");
+    let pitch = recipe.lines().find(|line| line.starts_with("die_pitch_mm")).unwrap();
+    let said = "mm of the wafer's centre, of 75 mm: check die_pitch_mm and wafer_diameter_mm";
+    assert!(!unfolded(&sandbox.run("wafer demo/recipe.toml --out whole").stderr).contains(said));
+    let small = recipe.replace(pitch, "die_pitch_mm = [1.5, 1.4]");
+    sandbox.write("demo/recipe.toml", small);
+    let run = sandbox.run("wafer demo/recipe.toml --out small");
+    assert!(unfolded(&run.stderr).contains(said), "{}", run.stderr);
+    assert!(unfolded(&sandbox.read("small/report.txt")).contains(said));
+}
+
 /// A die whose file deviates from the standard is measured, and the deviation is told with it.
 #[test]
 fn deviations_of_a_file_are_told_with_its_die() {
