@@ -12,7 +12,7 @@ use crate::batch::{
 };
 use crate::report::{
     LIST_OF_FILES, PointsForm, ReportFolder, dies_csv, document, finished_run, interrupted_run,
-    lot_file_paths, lot_files, lot_report, lot_tables, refuse_lot_files, wafer_text,
+    lot_file_paths, lot_files, lot_report, lot_streams, refuse_lot_files, wafer_text,
 };
 use crate::wafer::{LotResult, Shard};
 use std::collections::HashSet;
@@ -200,19 +200,16 @@ fn finish(
     // Resumed runs and joined shards are reports of the same run.
     let recipe = job.recipe().path().file_name().unwrap_or_default();
     let command = made_by_of("wafer", recipe);
-    let mut files = lot_files(&given.out, job, lot, given.drawing.pictures, &command)?;
-    let tables = points_form(given).map(|form| lot_tables(&given.out, job, lot, records, form));
-    let tables = tables.as_ref().map_or(&[] as &[_], |tables| tables);
-    place.folder().publish_with(&files, tables, &[], Some(&job.run_id()))?;
-    // A table of millions of rows is not held beside what is printed.
-    files.iter_mut().for_each(|file| file.bytes = Vec::new());
+    let files = lot_files(&given.out, job, lot, given.drawing.pictures, &command)?;
+    let streams = lot_streams(&given.out, job, lot, records, points_form(given));
+    place.folder().publish_with(&files, &streams, &[], Some(&job.run_id()))?;
     match given.format {
         Format::Json => console.data(&document(&lot_report(job, lot))?)?,
         Format::Csv => console.data(&dies_csv(&job.heading(), lot)?)?,
         Format::Text => console.data(&wafer_text(&job.heading(), lot))?,
     }
     console.written(&files);
-    tables.iter().for_each(|table| console.wrote(&table.path));
+    streams.iter().for_each(|file| console.wrote(&file.path));
     Ok(if lot.passes() {
         Outcome::Holds
     } else if lot.all.counts.tested() == 0 {

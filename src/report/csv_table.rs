@@ -4,15 +4,22 @@
 
 use crate::diagnostic::printable;
 use std::borrow::Cow;
+use std::io::{self, Write};
 
-/// A CSV table in memory.
-pub(super) struct CsvTable {
-    writer: csv::Writer<Vec<u8>>,
+/// A CSV table in memory, or in a file.
+pub(super) struct CsvTable<W: Write = Vec<u8>> {
+    writer: csv::Writer<W>,
 }
 
-impl CsvTable {
-    pub(super) fn new() -> Self {
-        Self { writer: csv::Writer::from_writer(Vec::new()) }
+impl<W: Write> CsvTable<W> {
+    /// A table that is written to `to`.
+    pub(super) fn to(to: W) -> Self {
+        Self { writer: csv::Writer::from_writer(to) }
+    }
+
+    /// Writes what is left.
+    pub(super) fn end(mut self) -> io::Result<()> {
+        self.writer.flush()
     }
 
     pub(super) fn row<S: AsRef<str>>(
@@ -30,6 +37,12 @@ impl CsvTable {
             }
         }
         self.writer.write_record(None::<&[u8]>)
+    }
+}
+
+impl CsvTable {
+    pub(super) fn new() -> Self {
+        Self::to(Vec::new())
     }
 
     pub(super) fn finish(self) -> Result<String, csv::Error> {

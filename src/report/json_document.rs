@@ -2,6 +2,7 @@
 
 use num_complex::Complex64;
 use serde::Serialize;
+use std::io::{self, Write};
 
 /// A document as text, with a final line end.
 ///
@@ -11,6 +12,20 @@ pub fn document<T: Serialize>(content: &T) -> Result<String, serde_json::Error> 
     let mut text = serde_json::to_string_pretty(content)?;
     text.push('\n');
     Ok(text)
+}
+
+/// The same, written to `to`.
+///
+/// # Errors
+/// That of `to`.
+pub(super) fn write_document<T: Serialize>(
+    to: &mut (dyn Write + Send),
+    content: &T,
+) -> io::Result<()> {
+    let mut to = io::BufWriter::new(to);
+    serde_json::to_writer_pretty(&mut to, content)?;
+    to.write_all(b"\n")?;
+    to.flush()
 }
 
 /// `[re, im]`.

@@ -95,6 +95,6 @@ pub use station_report::{station_csv, station_json, station_text};
 pub use tolerance_report::{tolerance_csv, tolerance_json, tolerance_text};
 pub use tones_report::{tones_csv, tones_text};
 pub use wafer_dies_report::dies_csv;
-pub use wafer_files::{lot_file_paths, lot_files, lot_tables, refuse_lot_files};
+pub use wafer_files::{lot_file_paths, lot_files, lot_streams, refuse_lot_files};
 pub use wafer_points_table::PointsForm;
 pub use wafer_report::{LotReport, lot_report, wafer_text};

@@ -19,12 +19,31 @@ use std::path::PathBuf;
 /// None in practice: the table is made in memory.
 pub fn dies_csv(heading: &LotHeading<'_>, result: &LotResult) -> Result<String, csv::Error> {
     let mut table = CsvTable::new();
-    table.row(column_names(heading).iter().map(|name| harmless(name)))?;
-    for row in &result.rows {
-        let own = own_cells(row, result).into_iter().map(DieCell::csv);
-        table.row(own.chain(listed(row).map(|text| harmless(&text))))?;
-    }
+    dies_rows(&mut table, heading, result)?;
     table.finish()
+}
+
+/// The same, written to `to`.
+pub(super) fn write_dies_csv(
+    to: &mut (dyn Write + Send),
+    heading: &LotHeading<'_>,
+    result: &LotResult,
+) -> io::Result<()> {
+    let mut table = CsvTable::to(to);
+    dies_rows(&mut table, heading, result)?;
+    table.end()
+}
+
+fn dies_rows<W: Write>(
+    table: &mut CsvTable<W>,
+    heading: &LotHeading<'_>,
+    result: &LotResult,
+) -> Result<(), csv::Error> {
+    table.row(column_names(heading).iter().map(|name| harmless(name)))?;
+    result.rows.iter().try_for_each(|row| {
+        let own = own_cells(row, result).into_iter().map(DieCell::csv);
+        table.row(own.chain(listed(row).map(|text| harmless(&text))))
+    })
 }
 
 /// Rows of a group: texts of any length make them larger than curves.

@@ -1,15 +1,15 @@
 //! The files of a report on a lot.
 
 use super::files_error::FilesError;
-use super::json_document::document;
+use super::json_document::write_document;
 use super::output_place::PublishError;
 use super::page::{PAGE, lot_page};
 use super::picture_files::{PictureForm, PictureForms};
 use super::pictures_drawn::{PictureToDraw, drawn};
-use super::publish::{ReportFile, StreamedFile};
+use super::publish::{ReportFile, StreamedFile, WriteContent};
 use super::report_folder::{PRINTED_REPORT, printed_report};
 use super::wafer_corrections_report::corrections_csv;
-use super::wafer_dies_report::dies_csv;
+use super::wafer_dies_report::write_dies_csv;
 use super::wafer_points_table::PointsForm;
 use super::wafer_report::{lot_report, wafer_text};
 use crate::batch::{LotJob, LotRecords};
@@ -36,7 +36,7 @@ const PICTURES: [(&str, bool, Draw); 5] = [
 /// What the names of maps begin with.
 const MAP_NAME: &str = "wafer-map-";
 
-/// The tables, the document, the pictures and the page of a lot, on all threads; no pictures where no die
+/// The text, the corrections, the pictures and the page of a lot, on all threads; no pictures where no die
 /// could be judged. `command` is the command that makes them, which the page shows; it may be empty.
 ///
 /// # Errors
@@ -66,13 +66,10 @@ pub fn lot_files(
         PictureToDraw::new(&names[wafer], draw)
     }));
     let (pictures, drawn) = drawn(folder, pictures, forms)?;
-    let report = lot_report(job, result);
-    // The table of millions of rows comes after what pictures take while they are drawn.
-    let mut files = vec![
-        file(PRINTED_REPORT, printed_report(&wafer_text(heading, result), &report.warnings)),
-        file(TABLE, dies_csv(heading, result)?.into_bytes()),
-        file(DOCUMENT, document(&report)?.into_bytes()),
-    ];
+    // The page has the corrections from their table.
+    let report = lot_report(job, result).without_corrections();
+    let printed = printed_report(&wafer_text(heading, result), &report.warnings);
+    let mut files = vec![file(PRINTED_REPORT, printed)];
     if let Some(corrections) = result.corrections() {
         let table = corrections_csv(result, corrections)?;
         files.push(file(CORRECTIONS, table.into_bytes()));
@@ -83,26 +80,31 @@ pub fn lot_files(
     Ok(files)
 }
 
-/// The tables of all dies and all their points, made while they are written.
+/// The files of a lot that grow with its dies, made while they are written: the table of its dies and its
+/// document; also all points, if they are wanted.
 #[must_use]
-pub fn lot_tables<'l>(
+pub fn lot_streams<'l>(
     folder: &Path,
     job: &'l LotJob,
     result: &'l LotResult,
     records: &'l LotRecords,
-    form: PointsForm,
-) -> [StreamedFile<'l>; 2] {
-    let [dies, points] = form.file_names().map(|name| folder.join(name));
-    [
-        StreamedFile {
-            path: dies,
-            write: Box::new(move |to| form.write_dies(to, &job.heading(), result)),
-        },
-        StreamedFile {
-            path: points,
-            write: Box::new(move |to| form.write_points(to, &job.heading(), result, records)),
-        },
-    ]
+    points: Option<PointsForm>,
+) -> Vec<StreamedFile<'l>> {
+    let file =
+        |name: &str, write: WriteContent<'l>| StreamedFile { path: folder.join(name), write };
+    let mut files = vec![
+        file(TABLE, Box::new(move |to| write_dies_csv(to, &job.heading(), result))),
+        file(DOCUMENT, Box::new(move |to| write_document(to, &lot_report(job, result)))),
+    ];
+    if let Some(form) = points {
+        let [dies, all] = form.file_names();
+        files.push(file(dies, Box::new(move |to| form.write_dies(to, &job.heading(), result))));
+        files.push(file(
+            all,
+            Box::new(move |to| form.write_points(to, &job.heading(), result, records)),
+        ));
+    }
+    files
 }
 
 /// Refuses a folder that holds a file which a report on a lot may have, so that hours of work do not

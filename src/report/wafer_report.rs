@@ -1,7 +1,7 @@
 //! Many dies as a whole: their document, and their text of one screen of 80 columns.
 
 use super::text_table::filled;
-use super::wafer_corrections_report::corrections_json;
+use super::wafer_corrections_report::CorrectionsJson;
 use super::wafer_dies_report::{ListedRows, dies_text};
 use super::wafer_groups_report::{
     counts_text, figures_text, group_json, groups_text, percent, yield_json, yield_text,
@@ -19,7 +19,7 @@ use serde_json::{Map, Value, json};
 
 /// The document of `wafer`: `summary.json`.
 #[derive(Debug, Serialize)]
-pub struct LotReport {
+pub struct LotReport<'r> {
     title: String,
     version: &'static str,
     #[serde(flatten)]
@@ -28,7 +28,7 @@ pub struct LotReport {
     lots: Vec<Value>,
     wafers: Vec<Value>,
     what_if: Vec<Value>,
-    corrections: Value,
+    corrections: CorrectionsJson<'r>,
     yield_by_retest_policy: Value,
     yield_against_limit: Vec<Value>,
     curve: Value,
@@ -41,7 +41,7 @@ pub struct LotReport {
 
 /// The document of a lot.
 #[must_use]
-pub fn lot_report(job: &LotJob, result: &LotResult) -> LotReport {
+pub fn lot_report<'r>(job: &LotJob, result: &'r LotResult) -> LotReport<'r> {
     let heading = &job.heading();
     let name = heading.rejection().name();
     LotReport {
@@ -60,7 +60,7 @@ pub fn lot_report(job: &LotJob, result: &LotResult) -> LotReport {
             .collect(),
         wafers: result.wafers.iter().map(|one| wafer_json(one, name)).collect(),
         what_if: what_ifs_json(heading, result),
-        corrections: corrections_json(result),
+        corrections: CorrectionsJson(Some(result)),
         yield_by_retest_policy: result
             .yield_by_policy
             .iter()
@@ -78,6 +78,13 @@ pub fn lot_report(job: &LotJob, result: &LotResult) -> LotReport {
             .cloned()
             .chain(job.warnings_of(result).iter().map(ToString::to_string))
             .collect(),
+    }
+}
+
+impl LotReport<'_> {
+    /// The document without the corrections of all dies.
+    pub(super) fn without_corrections(self) -> Self {
+        Self { corrections: CorrectionsJson(None), ..self }
     }
 }
 
