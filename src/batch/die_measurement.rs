@@ -2,7 +2,7 @@
 
 use super::die_corrections::DieCorrections;
 use crate::description::{Recipe, Uncertainty};
-use crate::downconverter::{DieReceiver, GroupIndex, PlanPoint, ReceiverBalance};
+use crate::downconverter::{DieReceiver, GroupIndex, PlanPoint, ReceiverBalance, SwitchedLevels};
 use crate::measurement::{KnownBalances, NoiseDraws, Refutation, UncertainSplitter};
 use crate::network::Network;
 use crate::requirement::{Limit, Limits, Verdict};
@@ -11,7 +11,7 @@ use crate::splitter::{
 };
 use crate::touchstone::{PassiveFileError, ReadError, ReadOptions, passive_file_findings, read};
 use crate::wafer::{
-    Conformity, DieEntry, DieFigures, DieOutcome, DiePoint, DieWhatIfs, MeasuredDie,
+    Conformity, DieEntry, DieFigures, DieOutcome, DiePoint, DieWhatIfs, MeasuredDie, SwitchedDie,
 };
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
@@ -40,6 +40,7 @@ struct MeasuredPoints {
     points: Vec<DiePoint>,
     /// The minimum LO power at any mixer of a receiver with a limit for it, dBm.
     least_lo_power_dbm: Option<f64>,
+    switched: Option<SwitchedDie>,
     /// The nominal phase difference nearest to the data of a splitter, degrees, if it is not given.
     nominal_deg: Option<f64>,
     /// What speaks against their roles.
@@ -206,11 +207,11 @@ impl DieMeasurement {
             MeasuredSubject::Receiver { receiver, .. } => {
                 let warnings =
                     receiver.check_port_orders(networks).map_err(|error| error.to_string())?;
-                let (points, drive) =
-                    receiver.points(networks).map_err(|error| error.to_string())?;
+                let solved = receiver.solve(networks).map_err(|error| error.to_string())?;
                 Ok(MeasuredPoints {
-                    points: points.iter().map(die_point).collect(),
-                    least_lo_power_dbm: drive.map(|drive| drive.power_dbm),
+                    points: solved.points.iter().map(die_point).collect(),
+                    least_lo_power_dbm: solved.min_lo_power.map(|drive| drive.power_dbm),
+                    switched: solved.switched.as_ref().map(switched_die),
                     nominal_deg: None,
                     warnings,
                 })
@@ -234,6 +235,7 @@ impl DieMeasurement {
                 Ok(MeasuredPoints {
                     points: points.collect(),
                     least_lo_power_dbm: None,
+                    switched: None,
                     nominal_deg: is_inferred.then_some(result.roles.nominal_deg),
                     warnings: result.warnings,
                 })
@@ -242,12 +244,13 @@ impl DieMeasurement {
     }
 
     fn measured(&self, networks: &[Network]) -> Result<MeasuredDie, String> {
-        let MeasuredPoints { points, least_lo_power_dbm: drive, nominal_deg, warnings } =
+        let MeasuredPoints { points, least_lo_power_dbm, switched, nominal_deg, warnings } =
             self.points(networks)?;
         // Checked before use: a maximum ignores NaN.
         let checked = points.iter().try_for_each(DiePoint::check);
         checked.map_err(|error| error.to_string())?;
-        let mut figures = DieFigures::of(&points, drive).ok_or("it has no points")?;
+        let mut figures = DieFigures::of(&points, least_lo_power_dbm).ok_or("it has no points")?;
+        figures.switched = switched;
         figures.nominal_deg = nominal_deg;
         if let Some(known) = &self.known {
             figures.conformity = Some(self.conformity(known, &figures, &points, networks)?);
@@ -334,7 +337,7 @@ impl DieMeasurement {
             let worst = figures.worst(limit.quantity());
             let against =
                 points.against(*limit, 1.0 - decisions.conformity()).unwrap_or_else(|| {
-                    // LO power is usually far from its limit, and known to a tenth of a decibel.
+                    // Levels are usually far from their limits, and known to a tenth of a decibel.
                     let is_kept = limit.is_kept_by(worst);
                     if !is_kept {
                         probability = 0.0;
@@ -361,6 +364,15 @@ impl DieMeasurement {
             .and_then(|uncertain| uncertain.noise())
             .map_err(|error| error.to_string())?;
         Ok(NoiseDraws::new(noise, known.uncertainty.trials().seed()))
+    }
+}
+
+fn switched_die(levels: &SwitchedLevels) -> SwitchedDie {
+    let known = |level: f64| Some(level).filter(|level| level.is_finite());
+    SwitchedDie {
+        conversion_loss_db: known(levels.conversion_loss_db),
+        noise_figure_db: known(levels.noise_figure_db),
+        lo_at_rf_port_dbm: known(levels.lo_at_rf_port_dbm),
     }
 }
 

@@ -17,7 +17,7 @@ use super::receiver_compliance::compliance;
 use super::reflection_sweep::{LoadReflectionSweep, load_reflection_sweeps};
 use super::signal_path::LoRf;
 use super::solution::{Evaluation, Solved, Voltages, elements_at};
-use super::switched_result::{SwitchingResult, compared_sidebands, switching_result};
+use super::switched_result::{SwitchingResult, switching_result};
 use super::switched_warnings::switching_warnings;
 use crate::quantile::median;
 use crate::requirement::{Compliance, Quantity};
@@ -126,7 +126,7 @@ impl DownconverterResult {
 /// ```
 pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     let mut warnings = Vec::new();
-    let solved = Solved::new(receiver)?;
+    let solved = Solved::with_switches(receiver)?;
     let (plan, output) = (receiver.plan(), receiver.output());
     let points = solved.points(receiver)?;
     let worst = index_of_worst(&points, |balance| -balance.image_rejection_db);
@@ -149,7 +149,8 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         )?),
         _ => None,
     };
-    let switching = switching_result(receiver, Voltages::of(&solved.paths), solved.chosen)?;
+    let voltages = Voltages::of(&solved.paths);
+    let switching = switching_result(receiver, voltages, &solved.switched, solved.chosen)?;
     let conductances = mixer_conductances(receiver, &solved.paths.lo)?;
     let mut lo = lo_points(receiver, Voltages::of(&solved.paths), &conductances);
     if let Some(switching) = &switching {
@@ -209,7 +210,7 @@ fn switched_at_worst(
         return Ok(None);
     }
     let one = receiver.at(worst, solved.chosen)?;
-    let one = one.with_sidebands_at_most(compared_sidebands(receiver));
+    let one = one.for_comparisons();
     let solved = Solved::new(&one)?;
     Ok(Some((one, solved)))
 }

@@ -17,10 +17,12 @@ use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::{
     Evaluation, Solved, SolvedPath, Voltages, iq_outputs, power_ratios, rejection_of_ratio_db,
 };
+use super::switched_mechanisms::{with_equal_amplitudes, without_coupling};
 use super::switching::SwitchedMixer;
 use crate::network::{Port, Terminal};
 use crate::splitter::image_rejection_of_error_db;
 use num_complex::Complex64;
+use rayon::prelude::*;
 use std::f64::consts::{PI, TAU};
 use std::fmt;
 
@@ -41,6 +43,11 @@ pub enum Contributor {
     MixerGains,
     /// Switched elements that differ from their mean.
     Switches,
+    /// LO amplitudes that differ from mixer to mixer, and with them the parts of a period for which
+    /// the switches are on.
+    LoAmplitudes,
+    /// I and Q that load one another through the RF network while their elements switch.
+    IqCoupling,
     /// IF paths or the IF hybrid.
     IfParts,
     /// The correction that is applied.
@@ -66,6 +73,8 @@ impl fmt::Display for Contributor {
             Self::Loads => "loads",
             Self::MixerGains => "mixer gains",
             Self::Switches => "switches",
+            Self::LoAmplitudes => "unequal LO amplitudes",
+            Self::IqCoupling => "I-Q coupling",
             Self::IfParts => "IF parts",
             Self::Correction => "correction",
             Self::Arrangement => "arrangement",
@@ -129,6 +138,9 @@ pub struct Budget {
     /// The loads and sources one by one. They do not add up to the row of the loads: the
     /// contribution of a mixer's load is what an isolated port does not absorb.
     pub loads: Vec<BudgetRow>,
+    /// What acts through several parts at once, of switched mixers: its error is the total minus that
+    /// without it, so that it is part of rows of the parts. Empty for multipliers.
+    pub mechanisms: Vec<BudgetRow>,
     /// The interaction per pair of contributors, in descending order.
     pub interactions: Vec<Interaction>,
     /// The role of every block.
@@ -186,6 +198,34 @@ pub(super) fn budget(
     worst: usize,
     warnings: &mut Vec<String>,
 ) -> Result<Option<Budget>> {
+    budget_of(receiver, solved, points, worst, BudgetParts::All, warnings)
+}
+
+/// The rows of the budget of a receiver at one point, and nothing else; `None` as for the budget.
+pub(crate) fn budget_rows(receiver: &Receiver) -> Result<Option<Vec<BudgetRow>>> {
+    let solved = Solved::new(receiver)?;
+    let points = solved.points(receiver)?;
+    let made = budget_of(receiver, &solved, &points, 0, BudgetParts::Rows, &mut Vec::new())?;
+    Ok(made.map(|budget| budget.rows))
+}
+
+/// What of a budget is computed.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum BudgetParts {
+    /// Everything.
+    All,
+    /// The rows alone.
+    Rows,
+}
+
+fn budget_of(
+    receiver: &Receiver,
+    solved: &Solved,
+    points: &[PlanPoint],
+    worst: usize,
+    parts: BudgetParts,
+    warnings: &mut Vec<String>,
+) -> Result<Option<Budget>> {
     let total = points[worst].balance.channel_error;
     let paths = LoRf::try_of_each(|path| {
         let real = solved.paths.get(path);
@@ -210,10 +250,8 @@ pub(super) fn budget(
     }
     let compared = BudgetCases { plan, at_worst, base, worst };
     let subsets = compared.plan.subsets();
-    let mut rows = Vec::new();
-    for (contributor, subset) in &subsets {
-        rows.push(compared.subset_row(contributor.clone(), subset)?);
-    }
+    let row = |(own, subset): &(Contributor, Subset)| compared.subset_row(own.clone(), subset);
+    let mut rows = subsets.par_iter().map(row).collect::<Result<Vec<_>>>()?;
     rows.extend(compared.other_rows()?);
     rows.retain(|row| {
         let is_known = row.is_known();
@@ -225,8 +263,6 @@ pub(super) fn budget(
         }
         is_known
     });
-    // Rows that cannot be ideal come after all others.
-    let order = |row: &BudgetRow| row.if_ideal_db.unwrap_or(f64::NEG_INFINITY);
     rows.sort_by(|one, other| order(other).total_cmp(&order(one)));
     // The error with every block ideal, for example from lengths that differ by design.
     if base.norm() > 1e-9 {
@@ -235,17 +271,51 @@ pub(super) fn budget(
     let sum: Complex64 = rows.iter().map(|row| row.error).sum();
     let interaction = wrapped(total - sum);
     rows.push(remainder_row(Contributor::Interaction, interaction));
-    let loads = load_groups(receiver).into_iter().chain(sources(receiver));
-    let loads = loads.map(|(own, subset)| compared.subset_row(own, &subset));
-    let mut loads = loads.collect::<Result<Vec<_>>>()?;
-    loads.sort_by(|one, other| order(other).total_cmp(&order(one)));
-    Ok(Some(Budget {
+    let mut budget = Budget {
         total,
         rows,
-        loads,
-        interactions: interactions(&compared, &subsets, interaction)?,
+        loads: Vec::new(),
+        mechanisms: Vec::new(),
+        interactions: Vec::new(),
         taken: compared.plan.taken(),
-    }))
+    };
+    if parts == BudgetParts::All {
+        let loads: Vec<_> = load_groups(receiver).into_iter().chain(sources(receiver)).collect();
+        budget.loads = loads.par_iter().map(row).collect::<Result<Vec<_>>>()?;
+        budget.loads.sort_by(|one, other| order(other).total_cmp(&order(one)));
+        budget.mechanisms = mechanisms(&compared.at_worst, total)?;
+        budget.interactions = interactions(&compared, &subsets, interaction)?;
+    }
+    Ok(Some(budget))
+}
+
+/// Rows that cannot be ideal come after all others.
+fn order(row: &BudgetRow) -> f64 {
+    row.if_ideal_db.unwrap_or(f64::NEG_INFINITY)
+}
+
+/// What acts through several parts of a receiver with switched mixers, at a point: each row compares
+/// the receiver with the same without it.
+fn mechanisms(at_worst: &Comparison<'_>, total: Complex64) -> Result<Vec<BudgetRow>> {
+    let (receiver, voltages) = (at_worst.receiver, at_worst.real_voltages());
+    let mut rows = Vec::new();
+    for (contributor, outputs) in [
+        (Contributor::LoAmplitudes, with_equal_amplitudes(receiver, voltages, 0)?),
+        (Contributor::IqCoupling, without_coupling(receiver, voltages, 0)?),
+    ] {
+        let Some(outputs) = outputs else { continue };
+        let without = at_worst.real.balance(receiver, 0, &outputs);
+        let row = BudgetRow {
+            if_ideal_db: Some(without.image_rejection_db),
+            plan_if_ideal_db: Some(without.image_rejection_db),
+            ..remainder_row(contributor, wrapped(total - without.channel_error))
+        };
+        if row.is_known() {
+            rows.push(row);
+        }
+    }
+    rows.sort_by(|one, other| order(other).total_cmp(&order(one)));
+    Ok(rows)
 }
 
 impl Comparison<'_> {
@@ -468,19 +538,18 @@ fn interactions(
     if total.norm() < SMALLEST_INTERACTION {
         return Ok(Vec::new());
     }
-    let alone = subsets.iter().map(|(_, subset)| compared.error_alone(subset));
+    let alone = subsets.par_iter().map(|(_, subset)| compared.error_alone(subset));
     let alone = alone.collect::<Result<Vec<_>>>()?;
-    let mut found = Vec::new();
-    for (at, (contributor, subset)) in subsets.iter().enumerate() {
-        for (before, (other, other_subset)) in subsets[..at].iter().enumerate() {
-            let both = compared.error_alone(&subset.with(other_subset))?;
-            let error = wrapped(both - alone[at] - alone[before]);
-            if error.norm() >= SMALLEST_INTERACTION {
-                let between = Some([other.clone(), contributor.clone()]);
-                found.push(Interaction { between, error });
-            }
-        }
-    }
+    let pairs: Vec<[usize; 2]> =
+        (0..subsets.len()).flat_map(|at| (0..at).map(move |before| [before, at])).collect();
+    let of_pair = |&[before, at]: &[usize; 2]| {
+        let [(other, other_subset), (contributor, subset)] = [&subsets[before], &subsets[at]];
+        let both = compared.error_alone(&subset.with(other_subset))?;
+        let error = wrapped(both - alone[at] - alone[before]);
+        Ok(Interaction { between: Some([other.clone(), contributor.clone()]), error })
+    };
+    let mut found = pairs.par_iter().map(of_pair).collect::<Result<Vec<_>>>()?;
+    found.retain(|pair| pair.error.norm() >= SMALLEST_INTERACTION);
     let pairs: Complex64 = found.iter().map(|pair| pair.error).sum();
     found.push(Interaction { between: None, error: wrapped(total - pairs) });
     found.sort_by(|one, other| other.error.norm().total_cmp(&one.error.norm()));

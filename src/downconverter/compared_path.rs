@@ -9,7 +9,7 @@ use super::solution::SolvedPath;
 use crate::network::Network;
 use num_complex::Complex64;
 use std::borrow::Cow;
-use std::cell::OnceCell;
+use std::sync::OnceLock;
 
 /// Some parts, loads and sources of a receiver.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -40,7 +40,7 @@ pub(super) struct ComparedPath<'a> {
     pub(super) roles: Vec<PartRole>,
     ideal_blocks: Vec<Network>,
     ideal_terminations: Terminations,
-    ideal: OnceCell<IdealSolution>,
+    ideal: OnceLock<IdealSolution>,
 }
 
 /// The path with everything ideal.
@@ -60,7 +60,7 @@ impl<'a> ComparedPath<'a> {
         let path = &real.path;
         let ideal_blocks = ideals(receiver, path, &roles)?;
         let ideal_terminations = ideal_terminations(receiver, path, &roles, &real.reduced);
-        let ideal = OnceCell::new();
+        let ideal = OnceLock::new();
         Ok(Self { receiver, real, roles, ideal_blocks, ideal_terminations, ideal })
     }
 

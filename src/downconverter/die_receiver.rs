@@ -8,8 +8,10 @@ use super::iq_balance::PlanPoint;
 use super::joined_path::JoinedPath;
 use super::placed_splitters::{PlacedSplitter, splitters_of};
 use super::receiver::{GroupIndex, NetworkPlace, Place, Receiver, check_shape};
+use super::receiver_setup::SWITCHING_QUANTITIES;
 use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::Voltages;
+use super::switched_result::SwitchedLevels;
 use super::variation::{MinLoPower, Variation};
 use crate::network::{Network, ParameterKind, convert, onto_grid};
 use num_complex::Complex64;
@@ -22,6 +24,17 @@ pub struct DieReceiver {
     variation: Variation,
     changing: Vec<NetworkPlace>,
     splitters: Vec<(ReceiverPath, PlacedSplitter)>,
+}
+
+/// A receiver with the networks of a die.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SolvedDie {
+    /// Rejection and errors over the plan.
+    pub points: Vec<PlanPoint>,
+    /// The minimum LO power, where the receiver limits it.
+    pub min_lo_power: Option<MinLoPower>,
+    /// The worst levels of switched mixers, where the receiver limits one of them.
+    pub switched: Option<SwitchedLevels>,
 }
 
 impl DieReceiver {
@@ -62,19 +75,25 @@ impl DieReceiver {
         self.variation.combination()
     }
 
-    /// Rejection and errors over the plan with a die's networks, in the order of the places given to
-    /// [`DieReceiver::new`], and the minimum LO power where the receiver limits it.
+    /// What the receiver does with a die's networks, in the order of the places given to
+    /// [`DieReceiver::new`].
     ///
     /// # Errors
     /// [`ReceiverError::DieNetworks`] for another number of networks; [`ReceiverError::PortCount`]
     /// and [`ReceiverError::InNetwork`] for a network with other ports or one that does not cover
     /// the plan; otherwise as [`plan_points`](super::plan_points).
-    pub fn points(&self, networks: &[Network]) -> Result<(Vec<PlanPoint>, Option<MinLoPower>)> {
+    pub fn solve(&self, networks: &[Network]) -> Result<SolvedDie> {
         self.check_count(networks)?;
         let varied = self.variation.solve(|changing, path| {
             self.on_path(self.changing[changing], &networks[changing], path).map(Cow::Owned)
         })?;
-        Ok((self.variation.points(&varied)?, self.variation.min_lo_power(&varied)?))
+        let has_levels =
+            SWITCHING_QUANTITIES.iter().any(|own| self.receiver().limits().on(*own).is_some());
+        let (points, switched) = match has_levels {
+            true => self.variation.points_and_levels_of_each(|_| &varied)?,
+            false => (self.variation.points(&varied)?, None),
+        };
+        Ok(SolvedDie { points, min_lo_power: self.variation.min_lo_power(&varied)?, switched })
     }
 
     /// A point of a die, from its errors and sideband gain, without the receiver's correction: the
@@ -123,7 +142,7 @@ impl DieReceiver {
     /// loss that it has on this die.
     ///
     /// # Errors
-    /// As [`points`](Self::points), and [`ReceiverError::NoSuch`] for an index of another receiver.
+    /// As [`solve`](Self::solve), and [`ReceiverError::NoSuch`] for an index of another receiver.
     pub fn points_if_ideal(
         &self,
         networks: &[Network],
@@ -161,7 +180,7 @@ impl DieReceiver {
     /// its data without a likely order is a warning.
     ///
     /// # Errors
-    /// [`ReceiverError::PortOrder`]; otherwise as [`points`](Self::points).
+    /// [`ReceiverError::PortOrder`]; otherwise as [`solve`](Self::solve).
     pub fn check_port_orders(&self, networks: &[Network]) -> Result<Vec<String>> {
         self.check_count(networks)?;
         let mut warnings = Vec::new();

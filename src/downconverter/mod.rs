@@ -18,7 +18,9 @@
 //! | `switching/` | mixers as switches: conversion, noise, LO leakage |
 //! | `switching_setup`, `switched_nodes` | a receiver's switches: settings, nodes, data at any frequency |
 //! | `sideband_store`, `switched_outputs` | what stands around them at every sideband; I and Q |
-//! | `switched_result`, `switched_warnings` | their results over a plan, and what to check |
+//! | `sideband_convergence` | how many sidebands they need |
+//! | `switched_mechanisms` | I and Q without what acts through several parts |
+//! | `switched_figures`, `switched_result`, `switched_warnings` | conversion loss and noise figure; their results over a plan, and what to check |
 //! | `drive` | LO and RF at each mixer: phase, magnitude, power |
 //! | `path_noise` | loss and noise of the RF paths |
 //! | `signal_trace` | the input port of the signal in each part |
@@ -79,6 +81,7 @@ mod receiver_lo;
 mod receiver_places;
 mod receiver_setup;
 mod reflection_sweep;
+mod sideband_convergence;
 mod sideband_store;
 mod signal_path;
 mod signal_trace;
@@ -86,6 +89,8 @@ mod solution;
 mod spurious_response;
 mod stage_leakage;
 mod swept_path;
+mod switched_figures;
+mod switched_mechanisms;
 mod switched_nodes;
 mod switched_outputs;
 mod switched_result;
@@ -96,6 +101,7 @@ mod variation;
 
 pub use allocation::{Allocation, Allowance, ReturnLosses, WorstReturnLoss};
 pub use analysis::{DownconverterResult, ReceiverSummary, analyse_receiver, plan_points};
+pub(crate) use budget::budget_rows;
 pub use budget::{Budget, BudgetRow, Contributor, Interaction, PartTaken};
 pub use correction_plan::{
     CorrectionChannels, CorrectionCover, CorrectionPlan, CorrectionSegment, CorrectionSetting,
@@ -104,7 +110,7 @@ pub use correction_plan::{
 pub use correction_weight::{
     CorrectionPoint, least_squares_weight, minimax_weight, weight_against, worst_rejection_db,
 };
-pub use die_receiver::DieReceiver;
+pub use die_receiver::{DieReceiver, SolvedDie};
 pub use drive::{LoPoint, MixerDrive, PairDrive};
 pub use error::{PlanError, ReceiverError};
 pub use frequency_plan::{
@@ -147,7 +153,8 @@ pub use spurious_response::spurious_outputs;
 pub use stage_leakage::{
     LeakageHit, LeakageVictim, StageLeakage, product_of_orders, stage_leakage,
 };
-pub use switched_result::{ConversionLoss, DrivePoint, SwitchedLo, SwitchedPoint, SwitchingResult};
+pub use switched_figures::ConversionLoss;
+pub use switched_result::{DrivePoint, SwitchedLevels, SwitchedLo, SwitchedPoint, SwitchingResult};
 pub use switching::{
     BeyondSidebands, ConversionSolver, IF_LOAD_REFERENCE_OHM, IfNode, LoLeakage, NoiseShares,
     OutputWeights, RfResponse, SidebandData, Switch, SwitchSettings, SwitchedElement,

@@ -142,12 +142,12 @@ impl Receiver {
         }
     }
 
-    /// The same receiver with fewer sidebands of its switched mixers than were found.
-    pub(super) fn with_sidebands_at_most(mut self, most: usize) -> Self {
+    /// The same receiver with the sidebands of comparisons, where it has found how many it needs.
+    pub(super) fn for_comparisons(mut self) -> Self {
         if let Some(own) = &mut self.switched
             && let Some(store) = own.store.get()
         {
-            own.store = OnceLock::from(Arc::new(store.with_sidebands_at_most(most)));
+            own.store = OnceLock::from(Arc::new(store.for_comparisons()));
         }
         self
     }

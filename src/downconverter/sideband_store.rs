@@ -8,9 +8,11 @@ use num_complex::Complex64;
 pub(super) struct SidebandStore {
     /// K.
     pub(super) sidebands: usize,
+    /// K of comparisons between many cases, which need differences only.
+    pub(super) compared: usize,
     /// Whether K was found by convergence and suffices; `None` where it was given.
     pub(super) converged: Option<bool>,
-    /// What the last doubling still moved, dB; `None` where K was given.
+    /// What more sidebands would still move, dB; `None` where K was given.
     pub(super) left_db: Option<f64>,
     /// Ascending, Hz.
     pub(super) frequency_hz: Vec<f64>,
@@ -25,9 +27,9 @@ pub(super) struct SidebandStore {
 }
 
 impl SidebandStore {
-    /// The same with fewer sidebands.
-    pub(super) fn with_sidebands_at_most(&self, most: usize) -> Self {
-        Self { sidebands: self.sidebands.min(most), ..self.clone() }
+    /// The same with the sidebands of comparisons.
+    pub(super) fn for_comparisons(&self) -> Self {
+        Self { sidebands: self.compared, ..self.clone() }
     }
 
     /// The place of a frequency of any sign: the nearest one.

@@ -11,9 +11,10 @@ use super::joined_path::{JoinedPath, Terminations};
 use super::lo_if_plan::LoIfPoint;
 use super::q_correction::QCorrection;
 use super::receiver::Receiver;
+use super::sideband_convergence::sideband_store;
 use super::signal_path::{LoRf, ReceiverPath};
-use super::switched_outputs::switched_outputs;
-use super::switched_result::sideband_store;
+use super::switched_outputs::{SwitchedPlan, switched_outputs};
+use super::switched_result::{SolvedPoint, solved_points};
 use crate::network::Network;
 use crate::units::db_from_power;
 use num_complex::Complex64;
@@ -59,12 +60,34 @@ pub(super) struct Solved {
     pub(super) paths: LoRf<SolvedPath>,
     pub(super) outputs: Vec<IqOutputs>,
     pub(super) chosen: usize,
+    /// Everything about switched mixers, where asked for.
+    pub(super) switched: Vec<SolvedPoint>,
 }
 
 impl Solved {
     pub(super) fn new(receiver: &Receiver) -> Result<Self> {
         let paths = LoRf::try_of_each(|path| SolvedPath::new(receiver, path))?;
         let outputs = iq_outputs(receiver, Voltages::of(&paths), true)?;
+        Self::with_outputs(receiver, paths, outputs, Vec::new())
+    }
+
+    /// The same with everything about switched mixers, if it has them.
+    pub(super) fn with_switches(receiver: &Receiver) -> Result<Self> {
+        if receiver.switching().is_none() {
+            return Self::new(receiver);
+        }
+        let paths = LoRf::try_of_each(|path| SolvedPath::new(receiver, path))?;
+        let switched = solved_points(receiver, Voltages::of(&paths))?;
+        let outputs = switched.iter().map(|point| point.outputs).collect();
+        Self::with_outputs(receiver, paths, outputs, switched)
+    }
+
+    fn with_outputs(
+        receiver: &Receiver,
+        paths: LoRf<SolvedPath>,
+        outputs: Vec<IqOutputs>,
+        switched: Vec<SolvedPoint>,
+    ) -> Result<Self> {
         check_channels(receiver, &outputs)?;
         let plan = receiver.plan();
         let centre = plan.centre_point();
@@ -78,7 +101,7 @@ impl Solved {
             |best, choice| if rejection_db(choice) > rejection_db(best) { choice } else { best };
         let chosen = (0..receiver.output().choices.len()).reduce(better);
         let none = ReceiverError::Transfers { expected: plan.if_hz().len(), found: 0 };
-        Ok(Self { paths, outputs, chosen: chosen.ok_or(none)? })
+        Ok(Self { paths, outputs, chosen: chosen.ok_or(none)?, switched })
     }
 
     pub(super) fn points(&self, receiver: &Receiver) -> Result<Vec<PlanPoint>> {
@@ -244,6 +267,27 @@ fn of_multipliers(
         }
         take(at, outputs);
     }
+}
+
+/// I and Q at one point of the plan.
+pub(super) fn outputs_at(
+    receiver: &Receiver,
+    voltages: Voltages<'_>,
+    at: usize,
+) -> Result<IqOutputs> {
+    let mut found = IqOutputs::default();
+    if receiver.switching().is_some() {
+        let store = sideband_store(receiver, voltages)?;
+        let mut solved = SwitchedPlan::new(receiver, &store, voltages, false)?;
+        solved.solve(&receiver.plan().points()[at])?;
+        return Ok(solved.outputs());
+    }
+    of_multipliers(receiver, voltages, true, |place, own| {
+        if place == at {
+            found = own;
+        }
+    });
+    Ok(found)
 }
 
 /// Wanted over image power at every point; not a number where it is none.

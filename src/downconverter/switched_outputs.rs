@@ -21,18 +21,21 @@ use super::switching_setup::{SidebandSource, SwitchingSetup};
 use crate::network::{FrequencyGrid, Load, WaveDefinition, change_reference};
 use crate::units::power_from_db;
 use num_complex::Complex64;
+use rayon::prelude::*;
 use std::f64::consts::SQRT_2;
 
 /// LO voltages and RF networks at the plan's frequencies.
 pub(super) type SwitchedVoltages<'v> = LoRf<&'v [Complex64]>;
 
 /// Solves the points of a plan one after the other.
+#[derive(Clone)]
 pub(super) struct SwitchedPlan<'a> {
     receiver: &'a Receiver,
     store: &'a SidebandStore,
     voltages: SwitchedVoltages<'a>,
     pub(super) solver: ConversionSolver,
     peaks_v: Vec<Complex64>,
+    pub(super) weights: NodeWeights,
     /// LO power above that of the receiver, dB.
     extra_power_db: f64,
 }
@@ -49,7 +52,8 @@ impl<'a> SwitchedPlan<'a> {
         let mixer = receiver.switched_mixer().ok_or_else(missing)?;
         let mixer = if has_equal_elements { with_equal_elements(mixer)? } else { mixer.clone() };
         let solver = ConversionSolver::new(mixer);
-        Ok(Self { receiver, store, voltages, solver, peaks_v: Vec::new(), extra_power_db: 0.0 })
+        let (peaks_v, weights) = (Vec::new(), NodeWeights::default());
+        Ok(Self { receiver, store, voltages, solver, peaks_v, weights, extra_power_db: 0.0 })
     }
 
     /// Raises the LO power above that of the receiver, dB.
@@ -136,6 +140,20 @@ impl<'a> SwitchedPlan<'a> {
     }
 }
 
+/// What `solve` gives for each LO of the plan, one after the other; several at a time.
+pub(super) fn of_each_lo<T: Send>(
+    receiver: &Receiver,
+    solved: &SwitchedPlan<'_>,
+    solve: impl Fn(&mut SwitchedPlan<'_>, usize) -> Result<T> + Send + Sync,
+) -> Result<Vec<T>> {
+    let all = 0..receiver.plan().lo_hz().len();
+    if all.len() == 1 {
+        let mut solved = solved.clone();
+        return all.map(|lo| solve(&mut solved, lo)).collect();
+    }
+    all.into_par_iter().map_init(|| solved.clone(), solve).collect()
+}
+
 /// I and Q at every point: for each LO, for each IF.
 pub(super) fn switched_outputs(
     receiver: &Receiver,
@@ -144,17 +162,22 @@ pub(super) fn switched_outputs(
     has_real_elements: bool,
 ) -> Result<Vec<IqOutputs>> {
     let plan = receiver.plan();
-    let mut solved = SwitchedPlan::new(receiver, store, voltages, !has_real_elements)?;
-    let mut outputs = Vec::with_capacity(plan.points().len());
-    for point in plan.points() {
-        solved.solve(point)?;
-        outputs.push(solved.outputs());
-    }
-    Ok(outputs)
+    let solved = SwitchedPlan::new(receiver, store, voltages, !has_real_elements)?;
+    let of_lo = of_each_lo(receiver, &solved, |solved, lo| {
+        let points = plan.points()[plan.points_of_lo(lo)].iter();
+        points
+            .map(|point| {
+                solved.solve(point)?;
+                Ok(solved.outputs())
+            })
+            .collect::<Result<Vec<_>>>()
+    })?;
+    Ok(of_lo.into_iter().flatten().collect())
 }
 
 /// Weights of the IF nodes in the combined output, for signals from above the LO, from below it, and
 /// at the IF itself.
+#[derive(Clone, Debug, Default)]
 pub(super) struct NodeWeights {
     pub(super) above: Vec<Complex64>,
     pub(super) below: Vec<Complex64>,
@@ -162,12 +185,13 @@ pub(super) struct NodeWeights {
 }
 
 impl NodeWeights {
-    pub(super) fn new(
+    pub(super) fn fill(
+        &mut self,
         mixer: &SwitchedMixer,
         combination: &Combination,
         correction: &QCorrection,
         lo_turns: i32,
-    ) -> Self {
+    ) {
         let of = |channel: Channel| {
             let (i, q) = match channel {
                 Channel::I => (Complex64::ONE, Complex64::ZERO),
@@ -179,18 +203,16 @@ impl NodeWeights {
             (combination.apply(made.upper), combination.apply(made.lower))
         };
         let (i, q) = (of(Channel::I), of(Channel::Q));
-        let nodes = || {
-            mixer.if_nodes().iter().map(|node| {
-                let sign = if node.is_subtracted { -1.0 } else { 1.0 };
-                let (above, below) = if node.channel == Channel::I { i } else { q };
-                (sign * above, sign * below)
-            })
-        };
-        Self {
-            above: nodes().map(|(above, _)| above).collect(),
-            below: nodes().map(|(_, below)| below).collect(),
+        for part in [&mut self.above, &mut self.below, &mut self.at_if] {
+            part.clear();
+        }
+        for node in mixer.if_nodes() {
+            let sign = if node.is_subtracted { -1.0 } else { 1.0 };
+            let (above, below) = if node.channel == Channel::I { i } else { q };
+            self.above.push(sign * above);
+            self.below.push(sign * below);
             // A correction of the LO's phase has no side at the IF: the mean of both.
-            at_if: nodes().map(|(above, below)| 0.5 * (above + below)).collect(),
+            self.at_if.push(sign * 0.5 * (above + below));
         }
     }
 }
@@ -224,11 +246,15 @@ fn with_equal_elements(mixer: &SwitchedMixer) -> Result<SwitchedMixer> {
     })
 }
 
-/// What stands around the mixers at every sideband of a plan, with so many sidebands.
-pub(super) fn make_store(receiver: &Receiver, sidebands: usize) -> Result<SidebandStore> {
+/// What stands around the mixers at every sideband of some points, with so many sidebands.
+pub(super) fn make_store(
+    receiver: &Receiver,
+    sidebands: usize,
+    points: &[LoIfPoint],
+) -> Result<SidebandStore> {
     let missing = || ReceiverError::NoSuch { what: "switched element".to_owned() };
     let switching = receiver.switching().ok_or_else(missing)?;
-    let grid = FrequencyGrid::from_hz(sideband_frequencies_hz(receiver, sidebands))?;
+    let grid = FrequencyGrid::from_hz(sideband_frequencies_hz(points, sidebands))?;
     let mut is_outside = vec![false; grid.len()];
     let mut note = |outside: &[bool]| {
         is_outside.iter_mut().zip(outside).for_each(|(all, own)| *all |= own);
@@ -260,6 +286,7 @@ pub(super) fn make_store(receiver: &Receiver, sidebands: usize) -> Result<Sideba
     note(&if_load_outside(switching, &grid));
     Ok(SidebandStore {
         sidebands,
+        compared: sidebands,
         converged: None,
         left_db: None,
         outside_hz: runs_hz(grid.as_hz(), &is_outside),
@@ -281,20 +308,17 @@ fn if_load_outside(switching: &SwitchingSetup, grid: &FrequencyGrid) -> Vec<bool
 }
 
 /// The frequencies of all sidebands of conversion and leakage, each once, ascending.
-fn sideband_frequencies_hz(receiver: &Receiver, sidebands: usize) -> Vec<f64> {
-    let plan = receiver.plan();
-    let mut all_hz = Vec::new();
-    for (lo, &lo_hz) in plan.lo_hz().iter().enumerate() {
+fn sideband_frequencies_hz(points: &[LoIfPoint], sidebands: usize) -> Vec<f64> {
+    let mut all_hz = Vec::with_capacity(3 * points.len() * (sidebands + 1));
+    for LoIfPoint { lo_hz, if_hz, .. } in points {
         let mut order = 0.0;
         for _ in 0..=sidebands {
-            all_hz.push(order * lo_hz);
-            for LoIfPoint { if_hz, .. } in &plan.points()[plan.points_of_lo(lo)] {
-                all_hz.extend([order * lo_hz + if_hz, (if_hz - order * lo_hz).abs()]);
-            }
+            let tone_hz = order * lo_hz;
+            all_hz.extend([tone_hz, tone_hz + if_hz, (if_hz - tone_hz).abs()]);
             order += 1.0;
         }
     }
-    all_hz.sort_by(f64::total_cmp);
+    all_hz.sort_unstable_by(f64::total_cmp);
     all_hz.dedup();
     all_hz
 }

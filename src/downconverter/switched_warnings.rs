@@ -27,7 +27,7 @@ pub(super) fn switching_warnings(receiver: &Receiver, switching: &SwitchingResul
     }
     if let (Some(false), Some(left_db)) = (switching.converged, switching.left_db) {
         warnings.push(format!(
-            "with {} sidebands the results still move by {left_db:.2e} dB: capacitances at the nodes \
+            "with {} sidebands the results are {left_db:.1e} dB from those of more: capacitances at the nodes \
              or a slope of the switches make the sum converge, and sidebands = K takes as many as are \
              given",
             switching.sidebands

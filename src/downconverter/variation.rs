@@ -5,12 +5,14 @@ use super::drive::{LoPoint, conductances_with, lo_points};
 use super::error::{ReceiverError, Result};
 use super::iq_balance::{Combination, PlanPoint};
 use super::joined_path::{JoinedPath, Terminations};
+use super::lo_if_plan::LoIfPoint;
 use super::part_model::relabelled;
 use super::receiver::{NetworkPlace, Place, Receiver};
 use super::signal_path::{LoRf, ReceiverGrid, ReceiverPath};
 use super::solution::{
-    Evaluation, Solved, SolvedPath, Voltages, check_channels, iq_outputs, points_of,
+    Evaluation, Solved, SolvedPath, Voltages, check_channels, iq_outputs, outputs_at, points_of,
 };
+use super::switched_result::{SwitchedLevels, outputs_with_levels};
 use crate::network::{Load, Network, WaveDefinition, change_reference};
 use crate::requirement::{Location, Quantity, UndefinedFigure};
 use num_complex::Complex64;
@@ -184,6 +186,44 @@ impl Variation {
         let outputs = iq_outputs(&self.receiver, voltages, true)?;
         check_channels(&self.receiver, &outputs)?;
         points_of(&self.receiver, &outputs, evaluation)
+    }
+
+    /// The same with the sidebands of comparisons between many cases.
+    pub(crate) fn for_comparisons(self) -> Self {
+        Self { receiver: self.receiver.for_comparisons(), ..self }
+    }
+
+    /// Rejection and errors over the plan, as [`points_of_each`](Self::points_of_each), with the worst
+    /// levels of switched mixers; `None` for multipliers.
+    pub(crate) fn points_and_levels_of_each<'v>(
+        &self,
+        of: impl Fn(ReceiverGrid) -> &'v Varied,
+    ) -> Result<(Vec<PlanPoint>, Option<SwitchedLevels>)> {
+        if self.receiver.switching().is_none() {
+            return Ok((self.points_of_each(of)?, None));
+        }
+        let on = |path: ReceiverPath| &of(ReceiverGrid::Path(path)).paths.get(path).voltages;
+        let voltages = Voltages { lo: on(ReceiverPath::Lo), rf: on(ReceiverPath::Rf) };
+        let real = Evaluation::real(&self.receiver, self.chosen);
+        let transfers = of(ReceiverGrid::If).transfers.as_deref().unwrap_or(real.transfers);
+        let (outputs, levels) = outputs_with_levels(&self.receiver, voltages, transfers)?;
+        check_channels(&self.receiver, &outputs)?;
+        let evaluation = Evaluation { transfers, ..real };
+        Ok((points_of(&self.receiver, &outputs, &evaluation)?, Some(levels)))
+    }
+
+    /// Rejection and errors at one point of the plan.
+    pub(crate) fn point(&self, varied: &Varied, at: usize) -> Result<PlanPoint> {
+        let LoRf { lo, rf } = &varied.paths;
+        let voltages = Voltages { lo: &lo.voltages, rf: &rf.voltages };
+        let real = Evaluation::real(&self.receiver, self.chosen);
+        let transfers = varied.transfers.as_deref().unwrap_or(real.transfers);
+        let outputs = outputs_at(&self.receiver, voltages, at)?;
+        let evaluation = Evaluation { transfers, ..real };
+        let balance = evaluation.balance(&self.receiver, at, &outputs);
+        let LoIfPoint { lo_hz, if_hz, .. } = self.receiver.plan().points()[at];
+        let unknown = ReceiverError::NoBalance { lo_hz, if_hz };
+        if balance.is_known() { Ok(PlanPoint { lo_hz, if_hz, balance }) } else { Err(unknown) }
     }
 
     /// The minimum LO power at any mixer, where the receiver limits it.

@@ -178,12 +178,6 @@ pub enum MeasurementError {
         /// Points of the analysis.
         found: usize,
     },
-    /// Trials over all sidebands of switched mixers are not made.
-    #[error(
-        "trials of a receiver with switched mixers are not made: expected multipliers, found switch in \
-         [mixing]; omit the uncertainty, or describe the mixers by lo_amplitude_exponent"
-    )]
-    SwitchedMixers,
     /// An empty list of measurements.
     #[error("an N-port needs at least one measurement, found none")]
     NoMeasurements,

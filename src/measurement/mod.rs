@@ -51,6 +51,7 @@ mod scattering_fit;
 mod splitter_uncertainty;
 mod standard_checks;
 mod stated_amount;
+mod switched_trials;
 mod uncertainty_progress;
 mod uncertainty_source;
 

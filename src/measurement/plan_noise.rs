@@ -168,23 +168,36 @@ impl PlanNoise {
 
     /// Draws errors of all points `count` times, independent of the number of threads.
     fn draws(&self, count: usize, seed: u64) -> Vec<Vec<Pair>> {
-        let groups: Vec<NoiseGroup> = self.groups.iter().map(NoiseGroup::reduced).collect();
+        let reduced = self.reduced();
         let draw = |number: usize| {
             let mut random = ChaCha8Rng::seed_from_u64(seed);
             random.set_stream(number as u64);
-            let mut errors = vec![[Complex64::ZERO; 2]; self.covariances.len()];
-            for group in &groups {
-                for column in &group.columns {
-                    let deviate: f64 = StandardNormal.sample(&mut random);
-                    for (error, own) in errors[group.first..].iter_mut().zip(column) {
-                        error[0] += own[0] * deviate;
-                        error[1] += own[1] * deviate;
-                    }
-                }
-            }
-            errors
+            reduced.drawn(&mut random)
         };
         (0..count).into_par_iter().map(draw).collect()
+    }
+
+    /// The equivalent noise of the smallest number of errors.
+    pub(super) fn reduced(&self) -> Self {
+        Self {
+            covariances: self.covariances.clone(),
+            groups: self.groups.iter().map(NoiseGroup::reduced).collect(),
+        }
+    }
+
+    /// Errors of all points, drawn once.
+    pub(super) fn drawn(&self, random: &mut ChaCha8Rng) -> Vec<Pair> {
+        let mut errors = vec![[Complex64::ZERO; 2]; self.covariances.len()];
+        for group in &self.groups {
+            for column in &group.columns {
+                let deviate: f64 = StandardNormal.sample(random);
+                for (error, own) in errors[group.first..].iter_mut().zip(column) {
+                    error[0] += own[0] * deviate;
+                    error[1] += own[1] * deviate;
+                }
+            }
+        }
+        errors
     }
 }
 

@@ -29,18 +29,27 @@ pub(super) enum Scale {
     Rejection(Vec<f64>),
     /// A magnitude, with its units per neper or radian.
     Magnitude(f64),
-    /// A level in dBm, of one point: its distance from [`HIGHEST_DBM`].
+    /// A level with a minimum, of one point: its distance from [`HIGHEST_LEVEL`].
     Level,
+    /// A level with a maximum, of one point: its distance from minus [`HIGHEST_LEVEL`].
+    Ceiling,
 }
 
-/// A level that none exceeds: it represents a truth without error.
-const HIGHEST_DBM: f64 = 1e3;
+/// A level in dB or dBm that none exceeds: it represents a truth without error.
+const HIGHEST_LEVEL: f64 = 1e3;
 
 /// A level with its standard uncertainty.
 pub(super) fn level_reading(level_dbm: f64, u_db: f64) -> PlanReading<NoDraws> {
-    let value = Complex64::from(HIGHEST_DBM - level_dbm.max(-HIGHEST_DBM));
+    let value = Complex64::from(HIGHEST_LEVEL - level_dbm.max(-HIGHEST_LEVEL));
     let point = PlaneReading::new(value, &ErrorCovariance::of_one(u_db * u_db));
     PlanReading::new(vec![point], Scale::Level, NoDraws)
+}
+
+/// A level with a maximum, with its standard uncertainty.
+pub(super) fn ceiling_reading(level_db: f64, u_db: f64) -> PlanReading<NoDraws> {
+    let value = Complex64::from(HIGHEST_LEVEL + level_db.clamp(-HIGHEST_LEVEL, HIGHEST_LEVEL));
+    let point = PlaneReading::new(value, &ErrorCovariance::of_one(u_db * u_db));
+    PlanReading::new(vec![point], Scale::Ceiling, NoDraws)
 }
 
 /// Rejections outside this range are set to its ends, dB.
@@ -58,7 +67,8 @@ impl Scale {
             Self::Rejection(_) if value == f64::INFINITY => 0.0,
             Self::Rejection(gains_db) => size_of_rejection(value - gains_db[point]),
             Self::Magnitude(unit) => value / unit,
-            Self::Level => HIGHEST_DBM - value,
+            Self::Level => HIGHEST_LEVEL - value,
+            Self::Ceiling => HIGHEST_LEVEL + value,
         }
     }
 
@@ -67,13 +77,14 @@ impl Scale {
         match self {
             Self::Rejection(gains_db) => gains_db[point] - db_from_amplitude(0.5 * size),
             Self::Magnitude(unit) => size * unit,
-            Self::Level => HIGHEST_DBM - size,
+            Self::Level => HIGHEST_LEVEL - size,
+            Self::Ceiling => size - HIGHEST_LEVEL,
         }
     }
 
     /// Whether a higher value is better.
     fn ascends(&self) -> bool {
-        !matches!(self, Self::Magnitude(_))
+        !matches!(self, Self::Magnitude(_) | Self::Ceiling)
     }
 
     /// The value without any error.
@@ -81,7 +92,8 @@ impl Scale {
         match self {
             Self::Rejection(_) => f64::INFINITY,
             Self::Magnitude(_) => 0.0,
-            Self::Level => HIGHEST_DBM,
+            Self::Level => HIGHEST_LEVEL,
+            Self::Ceiling => -HIGHEST_LEVEL,
         }
     }
 }
@@ -293,6 +305,7 @@ impl<D: DrawnErrors> PlanReading<D> {
                 root((reading, end), 1e-7 * end, excess)
             }
             Scale::Level => root((reading, reading - self.reach()), 1e-6, excess),
+            Scale::Ceiling => root((reading, reading + self.reach()), 1e-6, excess),
         }
     }
 
@@ -319,6 +332,7 @@ impl<D: DrawnErrors> PlanReading<D> {
             }
             Scale::Magnitude(_) => root((reading, 0.0), 1e-7 * reading, excess),
             Scale::Level => root((reading, reading + self.reach()), 1e-6, excess),
+            Scale::Ceiling => root((reading, reading - self.reach()), 1e-6, excess),
         }
     }
 

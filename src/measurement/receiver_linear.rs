@@ -9,7 +9,7 @@ use super::plan_noise::{PlanNoise, SharedBy};
 use super::receiver_propagation::{Component, UncertainReceiver};
 use crate::downconverter::{
     Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, ReceiverGrid, ReceiverPath,
-    ReceiverPlan, Varied, analyse_receiver,
+    ReceiverPlan, Varied, budget_rows,
 };
 use crate::network::onto_grid;
 use num_complex::Complex64;
@@ -39,6 +39,41 @@ struct Change {
     grid: Option<ReceiverGrid>,
     /// For each point the errors in the image and in the wanted sideband.
     errors: Vec<[Complex64; 2]>,
+    /// Of a receiver with switched mixers the worst levels over the plan.
+    levels: LevelErrors,
+}
+
+/// Errors of the worst levels of a receiver with switched mixers, dB.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct LevelErrors {
+    /// Minimum LO power at a mixer.
+    pub(super) lo_power: f64,
+    /// Maximum conversion loss.
+    pub(super) conversion_loss: f64,
+    /// Maximum noise figure.
+    pub(super) noise_figure: f64,
+    /// Maximum LO power out of the RF port.
+    pub(super) lo_at_rf_port: f64,
+}
+
+impl LevelErrors {
+    fn half_difference(plus: &Self, minus: &Self) -> Self {
+        // Levels that are infinite on both sides do not move.
+        let half = |one: f64, other: f64| {
+            if one.total_cmp(&other).is_eq() { 0.0 } else { 0.5 * (one - other) }
+        };
+        Self {
+            lo_power: half(plus.lo_power, minus.lo_power),
+            conversion_loss: half(plus.conversion_loss, minus.conversion_loss),
+            noise_figure: half(plus.noise_figure, minus.noise_figure),
+            lo_at_rf_port: half(plus.lo_at_rf_port, minus.lo_at_rf_port),
+        }
+    }
+}
+
+/// The errors of the levels by each independent error.
+pub(super) fn level_errors(effects: &[Effect]) -> Vec<LevelErrors> {
+    effects.iter().flat_map(|effect| &effect.changes).map(|change| change.levels).collect()
 }
 
 impl UncertainReceiver<'_> {
@@ -70,11 +105,17 @@ impl UncertainReceiver<'_> {
             let [plus, minus] = [1.0, -1.0].map(|size| self.solve(&self.moved(component, size)?));
             let (plus, minus) = (plus?, minus?);
             let change = |grid: Option<ReceiverGrid>| {
-                let points = |moved: &Varied| {
+                let solved = |moved: &Varied| {
                     let is_moved = |on| grid.is_none_or(|grid| grid == on);
-                    self.variation.points_of_each(|on| if is_moved(on) { moved } else { &own })
+                    self.points_and_levels(|on| if is_moved(on) { moved } else { &own })
                 };
-                Ok(Change { grid, errors: half_differences(&points(&plus)?, &points(&minus)?) })
+                let ((plus, plus_levels), (minus, minus_levels)) =
+                    (solved(&plus)?, solved(&minus)?);
+                Ok(Change {
+                    grid,
+                    errors: half_differences(&plus, &minus),
+                    levels: LevelErrors::half_difference(&plus_levels, &minus_levels),
+                })
             };
             let grids = match component.is_independent {
                 true => self.grids_of(component).into_iter().map(Some).collect(),
@@ -86,6 +127,23 @@ impl UncertainReceiver<'_> {
         // Results are collected first, so that of several errors the first in order is reported.
         let effects: Vec<_> = self.components().par_iter().map(effect).collect();
         effects.into_iter().collect()
+    }
+
+    /// The points, and the levels of switched mixers.
+    fn points_and_levels<'v>(
+        &self,
+        of: impl Fn(ReceiverGrid) -> &'v Varied,
+    ) -> Result<(Vec<PlanPoint>, LevelErrors), ReceiverError> {
+        let (points, switched) = self.variation.points_and_levels_of_each(&of)?;
+        let Some(switched) = switched else { return Ok((points, LevelErrors::default())) };
+        let power = self.variation.min_lo_power(of(ReceiverGrid::Path(ReceiverPath::Lo)))?;
+        let levels = LevelErrors {
+            lo_power: power.map_or(f64::NEG_INFINITY, |drive| drive.power_dbm),
+            conversion_loss: switched.conversion_loss_db,
+            noise_figure: switched.noise_figure_db,
+            lo_at_rf_port: switched.lo_at_rf_port_dbm,
+        };
+        Ok((points, levels))
     }
 
     /// The contribution of each source at one point, in descending order; `points` are the
@@ -198,10 +256,10 @@ impl UncertainReceiver<'_> {
                         }
                     }
                 }
-                Ok::<_, ReceiverError>(analyse_receiver(&varied)?.budget)
+                budget_rows(&varied)
             });
             if let (Some(plus), Some(minus)) = (plus?, minus?) {
-                changes.push([plus.rows, minus.rows]);
+                changes.push([plus, minus]);
             }
         }
         Ok(changes)
@@ -219,15 +277,25 @@ pub(super) fn covariances(effects: &[Effect], points: usize) -> Vec<PlanCovarian
     covariances
 }
 
-/// The noise of the points of a plan.
+/// The noise of the points of a plan, widened for decisions where it is from few repeats.
 pub(super) fn plan_noise_of(effects: &[Effect], plan: &ReceiverPlan) -> PlanNoise {
+    noise_of(effects, plan, true)
+}
+
+/// The noise of the points of a plan as it is.
+pub(super) fn plain_noise_of(effects: &[Effect], plan: &ReceiverPlan) -> PlanNoise {
+    noise_of(effects, plan, false)
+}
+
+fn noise_of(effects: &[Effect], plan: &ReceiverPlan, is_widened: bool) -> PlanNoise {
     let points = plan.points().len();
     let mut noise = PlanNoise::exact(points);
     let los: Vec<usize> = (0..plan.lo_hz().len()).map(|lo| plan.points_of_lo(lo).len()).collect();
     let each = vec![1; points];
     for Effect { component, changes } in effects {
-        for Change { grid, errors } in changes {
-            let widened = errors.iter().map(|pair| pair.map(|error| error * component.widening));
+        let widening = if is_widened { component.widening } else { 1.0 };
+        for Change { grid, errors, .. } in changes {
+            let widened = errors.iter().map(|pair| pair.map(|error| error * widening));
             let widened: Vec<_> = widened.collect();
             // Of a noise that differs from frequency to frequency the LO's is shared by its IFs, every
             // point has an RF of its own, and that at an IF is shared by the points with this IF.

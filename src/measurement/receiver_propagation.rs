@@ -127,9 +127,6 @@ impl<'a> UncertainReceiver<'a> {
         receiver: &Receiver,
         parts: &'a [UncertainPart],
     ) -> Result<Self, MeasurementError> {
-        if receiver.switching().is_some() {
-            return Err(MeasurementError::SwitchedMixers);
-        }
         let mut places = Vec::new();
         let mut nominal = Vec::new();
         for (at, part) in parts.iter().enumerate() {
@@ -149,7 +146,8 @@ impl<'a> UncertainReceiver<'a> {
             places.extend(part.places.iter().map(|&place| (place, at)));
         }
         let changing: Vec<NetworkPlace> = places.iter().map(|(place, _)| *place).collect();
-        let variation = Variation::new(receiver.clone(), &changing)?;
+        // Of switched mixers only differences are needed.
+        let variation = Variation::new(receiver.clone(), &changing)?.for_comparisons();
         Ok(Self { parts, variation, places, nominal })
     }
 

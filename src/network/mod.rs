@@ -23,7 +23,7 @@
 //! | `noise` | noise of passive networks |
 //! | `quality` | passivity, reciprocity, sampling |
 //! | `extremes` | the extreme values behind them |
-//! | `lu` | solver for small dense systems |
+//! | `lu` | solver for dense systems |
 
 mod bilinear;
 mod chain;
@@ -33,7 +33,6 @@ mod container;
 mod conversion;
 mod decomposition;
 mod deembedding;
-mod dense_lu;
 mod error;
 mod extremes;
 mod grid;
@@ -65,7 +64,6 @@ pub use deembedding::{
     Deembedded, ThroughSplit, remove_feeds, remove_fixture, remove_fixtures, remove_open_short,
     remove_through, split_through,
 };
-pub(crate) use dense_lu::DenseLu;
 pub use error::NetworkError;
 pub use extremes::Worst;
 pub use grid::{FrequencyGrid, Spacing};

@@ -65,7 +65,7 @@ pub use receiver_budget::receiver_budget;
 pub use receiver_contours::receiver_contours;
 pub use receiver_curves::{receiver_drive, receiver_imbalance, receiver_rejection};
 pub use receiver_lo_chain::{input_window, lo_level_plan, lo_spectrum, spurious_map};
-pub use receiver_map::receiver_rejection_map;
+pub use receiver_map::{receiver_rejection_map, switching_map};
 pub use receiver_phasors::receiver_phasors;
 pub use splitter_curves::{contours, imbalance, losses, overview, rejection};
 pub use switching_curves::{

@@ -1,4 +1,4 @@
-//! The rejection over LO and IF as a map.
+//! Quantities over LO and IF as maps: the rejection, and what switched mixers lose and add.
 
 use super::axis::{Chart, Ticks, extent};
 use super::canvas::{Canvas, Pixel, picture, px, whole};
@@ -13,9 +13,11 @@ use super::picture_size::WIDTH;
 use super::rejection_axis::{CUT_NOTE, HIGHEST_REJECTION_DB, cut, is_beyond};
 use super::series::{CLOSE, WIDE, hatch};
 use super::style::{BLACK, Dash, Sizes};
-use crate::downconverter::{DownconverterResult, Receiver};
+use crate::downconverter::{
+    DownconverterResult, PlanPoint, Receiver, SwitchedPoint, SwitchingResult,
+};
 use crate::measurement::Assessment;
-use crate::requirement::{Quantity, Verdict};
+use crate::requirement::{Direction, Limit, Quantity, Verdict};
 use plotters::prelude::{Color, PathElement, Rectangle, ShapeStyle, WHITE};
 use std::ops::Range;
 
@@ -30,32 +32,67 @@ pub fn receiver_rejection_map(
     result: &DownconverterResult,
     assessment: Option<&Assessment>,
 ) -> Result<Picture, PlotError> {
-    let map = Map::of(receiver, result, assessment);
-    let names = map.names();
-    let legend: Vec<Entry<'_>> =
-        names.iter().map(|(name, dash)| Entry { name, colour: BLACK, dash: *dash }).collect();
+    let map = Map::of_rejection(receiver, result, assessment);
     let name = "Image rejection over LO and IF";
     picture(name, |canvas| {
         let body = caption.head(canvas, name)?;
-        let (left, right) = body.split_horizontally(px(WIDTH - SCALE_WIDTH));
-        let axes = Axes {
-            x_label: LO_LABEL,
-            y_label: &format!("IF ({})", map.if_unit),
-            x: ends(&map.x),
-            y: ends(&map.y),
-            x_ticks: Ticks::At(&map.lo_ghz),
-            y_ticks: Ticks::At(&map.if_shown),
-            ..Axes::default()
-        };
-        let (_, mut chart) = chart(&left, &axes, &legend, Sizes::LARGE)?;
-        map.draw(canvas, &mut chart)?;
-        let (_, rows) = chart.plotting_area().get_pixel_range();
-        map.scale().draw(&right, &rows, Sizes::LARGE)
+        map.draw(canvas, &body, "")
     })
+}
+
+/// Conversion loss of both channels above noise figure, over LO and IF in colours, with the cells
+/// hatched that miss the requirement.
+///
+/// # Errors
+/// [`PlotError`] if drawing fails.
+pub fn switching_map(
+    caption: &Caption<'_>,
+    receiver: &Receiver,
+    switching: &SwitchingResult,
+) -> Result<Picture, PlotError> {
+    let map = |label: &str, quantity: Quantity, level: fn(&SwitchedPoint) -> Option<f64>| {
+        let places = receiver.plan().points().iter().zip(&switching.points);
+        let cells: Vec<Cell> =
+            places.map(|(place, own)| Cell::new(place.lo_hz, place.if_hz, level(own))).collect();
+        Map::new(receiver, label, quantity, &cells, f64::INFINITY)
+    };
+    let loss = map("Conversion loss (dB)", Quantity::ConversionLoss, |point| {
+        point.conversion_loss.both_db
+    });
+    let figure = map("Noise figure (dB)", Quantity::NoiseFigure, |point| point.noise_figure_db);
+    let name = "Conversion loss and noise figure over LO and IF";
+    picture(name, |canvas| {
+        let body = caption.head(canvas, name)?;
+        let panels = body.split_evenly((2, 1));
+        let titled = [
+            (&loss, "Conversion loss, I and Q together"),
+            (&figure, "Noise figure, single sideband"),
+        ];
+        titled
+            .into_iter()
+            .zip(&panels)
+            .try_for_each(|((map, title), panel)| map.draw(canvas, panel, title))
+    })
+}
+
+/// A point of the plan, with what is shown of it.
+struct Cell {
+    lo_hz: f64,
+    if_hz: f64,
+    value: Option<f64>,
+    /// The decision within the uncertainty, where there is one.
+    decided: Option<Verdict>,
+}
+
+impl Cell {
+    fn new(lo_hz: f64, if_hz: f64, value: Option<f64>) -> Self {
+        Self { lo_hz, if_hz, value: value.filter(|db| db.is_finite()), decided: None }
+    }
 }
 
 /// The cells of the map and what is in them.
 struct Map {
+    label: String,
     lo_ghz: Vec<f64>,
     if_shown: Vec<f64>,
     /// The edges of the columns, GHz.
@@ -67,30 +104,49 @@ struct Map {
     values: Vec<Option<f64>>,
     /// What the colours stand for, dB.
     colours: Range<f64>,
-    is_cut: bool,
-    required: Option<f64>,
+    limit: Option<Limit>,
     /// The verdict of each cell; PASS where nothing is required, and where a point is not in the plan.
     verdicts: Vec<Verdict>,
     has_uncertainty: bool,
 }
 
 impl Map {
-    fn of(
+    fn of_rejection(
         receiver: &Receiver,
         result: &DownconverterResult,
         assessment: Option<&Assessment>,
     ) -> Self {
+        let rejections = || result.points.iter().map(|point| point.balance.image_rejection_db);
+        let note = if rejections().any(is_beyond) { CUT_NOTE } else { "" };
+        let cell = |(at, point): (usize, &PlanPoint)| Cell {
+            decided: assessment.and_then(|own| own.rejection_verdicts.get(at).copied()),
+            ..Cell::new(point.lo_hz, point.if_hz, Some(cut(point.balance.image_rejection_db)))
+        };
+        let cells: Vec<Cell> = result.points.iter().enumerate().map(cell).collect();
+        let label = format!("Image rejection (dB{note})");
+        let map =
+            Self::new(receiver, &label, Quantity::ImageRejection, &cells, HIGHEST_REJECTION_DB);
+        Self { has_uncertainty: assessment.is_some(), ..map }
+    }
+
+    /// The map of a quantity; `highest` is the highest value of the scale of colours.
+    fn new(
+        receiver: &Receiver,
+        label: &str,
+        quantity: Quantity,
+        points: &[Cell],
+        highest: f64,
+    ) -> Self {
         let plan = receiver.plan();
         let highest_if_hz = plan.if_hz().iter().copied().fold(0.0, f64::max);
         let (if_unit, unit_hz) = if highest_if_hz < 0.5e9 { ("MHz", 1e6) } else { ("GHz", 1e9) };
-        let rejections = || result.points.iter().map(|point| point.balance.image_rejection_db);
-        // No rejection is finite where the receiver gives nothing at any point.
-        let (low, high) =
-            extent(rejections().map(cut)).unwrap_or((HIGHEST_REJECTION_DB, HIGHEST_REJECTION_DB));
+        // No value is finite where the receiver gives nothing at any point.
+        let end = highest.min(HIGHEST_REJECTION_DB);
+        let (low, high) = extent(points.iter().filter_map(|own| own.value)).unwrap_or((end, end));
         // A map of one value still needs a scale.
         let missing = (1.0 - (high - low)).max(0.0) / 2.0;
-        let top = (high + missing).min(HIGHEST_REJECTION_DB);
-        let required = receiver.limits().on(Quantity::ImageRejection);
+        let top = (high + missing).min(highest);
+        let limit = receiver.limits().iter().find(|limit| limit.quantity() == quantity);
         // Columns and rows of points that are not in the plan are there, and stay empty.
         let lo_hz = between_ends(&plan.settings().lo_hz, plan.lo_hz());
         let if_hz = between_ends(&plan.settings().if_hz, plan.if_hz());
@@ -98,29 +154,28 @@ impl Map {
         let if_shown: Vec<f64> = if_hz.iter().map(|hz| hz / unit_hz).collect();
         let cells = lo_hz.len() * if_hz.len();
         let (mut values, mut verdicts) = (vec![None; cells], vec![Verdict::Pass; cells]);
-        for (at, point) in result.points.iter().enumerate() {
+        for point in points {
             let column = lo_hz.partition_point(|hz| *hz < point.lo_hz);
             let cell = column * if_hz.len() + if_hz.partition_point(|hz| *hz < point.if_hz);
-            let value_db = cut(point.balance.image_rejection_db);
-            let decided = assessment.and_then(|own| own.rejection_verdicts.get(at));
-            values[cell] = Some(value_db).filter(|db| !db.is_nan());
-            verdicts[cell] = match (required, decided) {
+            values[cell] = point.value;
+            let is_kept = |limit: Limit| point.value.is_some_and(|value| limit.is_kept_by(value));
+            verdicts[cell] = match (limit, point.decided) {
                 (None, _) => Verdict::Pass,
-                (Some(_), Some(decided)) => *decided,
-                (Some(required), None) if value_db < required => Verdict::Fail,
-                (Some(_), None) => Verdict::Pass,
+                (Some(_), Some(decided)) => decided,
+                (Some(limit), None) if is_kept(limit) => Verdict::Pass,
+                (Some(_), None) => Verdict::Fail,
             };
         }
         Self {
+            label: label.to_owned(),
             x: edges(&lo_ghz),
             y: edges(&if_shown),
             if_unit,
             colours: (top - 1.0).min(low - missing)..top,
-            is_cut: rejections().any(is_beyond),
-            required,
+            limit,
             values,
             verdicts,
-            has_uncertainty: assessment.is_some(),
+            has_uncertainty: false,
             lo_ghz,
             if_shown,
         }
@@ -132,7 +187,12 @@ impl Map {
 
     /// The entries of the legend.
     fn names(&self) -> Vec<(String, Dash)> {
-        let Some(required) = self.required else { return Vec::new() };
+        let Some(limit) = self.limit else { return Vec::new() };
+        let (value, unit) = (limit.value(), limit.quantity().unit());
+        let required = match limit.quantity().direction() {
+            Direction::AtLeast => format!("required {value} {unit}"),
+            Direction::AtMost | Direction::MagnitudeAtMost => format!("at most {value} {unit}"),
+        };
         let has = |verdict| self.verdicts.contains(&verdict);
         let within = if self.has_uncertainty { " within the uncertainty" } else { "" };
         let mut names = Vec::new();
@@ -141,11 +201,11 @@ impl Map {
             (Verdict::Undecided, "UNDECIDED", Dash::WideHatched),
         ] {
             if has(verdict) {
-                names.push((format!("{word}{within}: required {required} dB"), dash));
+                names.push((format!("{word}{within}: {required}"), dash));
             }
         }
         if names.is_empty() {
-            names.push((format!("PASS{within} everywhere: required {required} dB"), Dash::Word));
+            names.push((format!("PASS{within} everywhere: {required}"), Dash::Word));
         }
         names
     }
@@ -157,16 +217,37 @@ impl Map {
     }
 
     fn scale(&self) -> ColourScale {
-        let note = if self.is_cut { CUT_NOTE } else { "" };
         ColourScale {
             range: self.colours.clone(),
-            mark: self.required,
-            label: format!("Image rejection (dB{note})"),
+            mark: self.limit.map(|limit| limit.value()),
+            label: self.label.clone(),
             palette: Palette::Sequential,
         }
     }
 
-    fn draw(&self, canvas: &Canvas<'_>, chart: &mut Chart<'_, '_>) -> Result<(), PlotError> {
+    /// Draws the map with its scale on a panel of a picture.
+    fn draw(&self, canvas: &Canvas<'_>, panel: &Canvas<'_>, title: &str) -> Result<(), PlotError> {
+        let names = self.names();
+        let legend: Vec<Entry<'_>> =
+            names.iter().map(|(name, dash)| Entry { name, colour: BLACK, dash: *dash }).collect();
+        let (left, right) = panel.split_horizontally(px(WIDTH - SCALE_WIDTH));
+        let axes = Axes {
+            title,
+            x_label: LO_LABEL,
+            y_label: &format!("IF ({})", self.if_unit),
+            x: ends(&self.x),
+            y: ends(&self.y),
+            x_ticks: Ticks::At(&self.lo_ghz),
+            y_ticks: Ticks::At(&self.if_shown),
+            ..Axes::default()
+        };
+        let (_, mut chart) = chart(&left, &axes, &legend, Sizes::LARGE)?;
+        self.draw_cells(canvas, &mut chart)?;
+        let (_, rows) = chart.plotting_area().get_pixel_range();
+        self.scale().draw(&right, &rows, Sizes::LARGE)
+    }
+
+    fn draw_cells(&self, canvas: &Canvas<'_>, chart: &mut Chart<'_, '_>) -> Result<(), PlotError> {
         let (rows, scale) = (self.rows(), self.scale());
         // Upper left and lower right, on the picture.
         let corners = |cell: usize| -> (Pixel, Pixel) {

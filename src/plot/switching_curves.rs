@@ -9,9 +9,12 @@ use super::distinct_lines::DistinctLines;
 use super::error::PlotError;
 use super::frequency_axis::{LO_LABEL, frequency_range, ghz};
 use super::if_lines::{IfLines, MOST_IFS};
+use super::legend::limit_entry;
 use super::picture::Picture;
-use super::style::Sizes;
+use super::series::horizontal;
+use super::style::{Dash, Sizes, VERMILION};
 use crate::downconverter::{DrivePoint, Receiver, SwitchedPoint, SwitchingResult};
+use crate::requirement::{Limit, Quantity};
 use std::ops::Range;
 
 /// Lines with their names, and what stands around them.
@@ -22,6 +25,8 @@ struct Panel<'t> {
     x: Range<f64>,
     names: Vec<String>,
     lines: Vec<Vec<(f64, f64)>>,
+    /// The maximum that is allowed.
+    limit: Option<Limit>,
 }
 
 impl Panel<'_> {
@@ -38,13 +43,22 @@ impl Panel<'_> {
         };
         let lines = DistinctLines::of(&self.names, &self.lines, &y);
         // A single line needs no legend: the axis names it.
-        let legend = if self.lines.len() > 1 { lines.legend() } else { Vec::new() };
+        let mut legend = if self.lines.len() > 1 { lines.legend() } else { Vec::new() };
+        let limit_name = self
+            .limit
+            .map(|limit| format!("at most {} {}", limit.value(), limit.quantity().unit()));
+        legend.extend(limit_entry(limit_name.as_ref()));
         let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
+        if let Some(limit) = self.limit {
+            let (at, dash) = (limit.value(), Dash::Dashed);
+            horizontal(&mut chart, &self.x, at, VERMILION, dash, Sizes::LARGE)?;
+        }
         lines.draw(&mut chart, Sizes::LARGE)
     }
 
     fn range(&self) -> Range<f64> {
-        range_of(self.lines.iter().flatten().map(|(_, y)| *y).filter(|y| y.is_finite()), 1.0)
+        let values = self.lines.iter().flatten().map(|(_, y)| *y).filter(|y| y.is_finite());
+        range_of(values.chain(self.limit.map(|limit| limit.value())), 1.0)
     }
 }
 
@@ -58,19 +72,27 @@ pub fn switching_over_lo(
     switching: &SwitchingResult,
 ) -> Result<Picture, PlotError> {
     let ifs = IfLines::of(receiver, MOST_IFS);
-    let panel = |title, y_label, value: fn(&SwitchedPoint) -> Option<f64>| Panel {
+    let panel = |title, y_label, quantity, value: fn(&SwitchedPoint) -> Option<f64>| Panel {
         title,
         x_label: LO_LABEL,
         y_label,
         x: frequency_range(receiver.plan().lo_hz()),
         names: ifs.names.clone(),
         lines: lines_over_lo(receiver, switching, &ifs, value),
+        limit: limit_on(receiver, quantity),
     };
-    let loss = panel("Conversion loss, I and Q together", "Conversion loss (dB)", |point| {
-        point.conversion_loss.both_db
-    });
-    let figure =
-        panel("Noise figure, single sideband", "Noise figure (dB)", |point| point.noise_figure_db);
+    let loss = panel(
+        "Conversion loss, I and Q together",
+        "Conversion loss (dB)",
+        Quantity::ConversionLoss,
+        |point| point.conversion_loss.both_db,
+    );
+    let figure = panel(
+        "Noise figure, single sideband",
+        "Noise figure (dB)",
+        Quantity::NoiseFigure,
+        |point| point.noise_figure_db,
+    );
     let name = format!("Conversion loss and noise figure over LO{}", ifs.note());
     stacked(caption, &name, &[loss, figure])
 }
@@ -94,6 +116,7 @@ pub fn switching_leakage(
         x: frequency_range(receiver.plan().lo_hz()),
         names: vec!["LO at the RF port".to_owned()],
         lines: vec![lo.map(|(hz, own)| (ghz(*hz), level(own.lo_at_rf_port_dbm))).collect()],
+        limit: limit_on(receiver, Quantity::LoAtRfPort),
     };
     stacked(caption, "LO power that leaves the RF port", &[panel])
 }
@@ -122,6 +145,7 @@ pub fn switching_over_drive(
             line(|own| own.point.conversion_loss.both_db),
             line(|own| own.point.noise_figure_db),
         ],
+        limit: None,
     };
     let rejection = Panel {
         title: "Image rejection over LO power",
@@ -130,6 +154,7 @@ pub fn switching_over_drive(
         x,
         names: vec!["image rejection".to_owned()],
         lines: vec![line(|own| Some(own.image_rejection_db).filter(|db| db.is_finite()))],
+        limit: None,
     };
     stacked(caption, "Switched mixers over LO power, centre LO and first IF", &[levels, rejection])
 }
@@ -151,8 +176,13 @@ pub fn conductance_waveforms(
         x: 0.0..360.0,
         names: receiver.mixers().iter().map(|mixer| mixer.name.clone()).collect(),
         lines: switching.waveforms.iter().map(line).collect(),
+        limit: None,
     };
     stacked(caption, "Conductances of the mixers over a period, centre LO", &[panel])
+}
+
+fn limit_on(receiver: &Receiver, quantity: Quantity) -> Option<Limit> {
+    receiver.limits().iter().find(|limit| limit.quantity() == quantity)
 }
 
 /// Panels above one another, with aligned frames.

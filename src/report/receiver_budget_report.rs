@@ -28,6 +28,11 @@ pub(super) fn load_rows_json(result: &DownconverterResult) -> Vec<Value> {
     result.budget.iter().flat_map(|budget| &budget.loads).map(row).collect()
 }
 
+/// What acts through several parts of a receiver with switched mixers.
+pub(super) fn mechanisms_json(result: &DownconverterResult) -> Vec<Value> {
+    result.budget.iter().flat_map(|budget| &budget.mechanisms).map(row_json).collect()
+}
+
 /// The interaction pair by pair.
 pub(super) fn interactions_json(result: &DownconverterResult) -> Vec<Value> {
     let pair = |own: &Interaction| {
@@ -144,6 +149,9 @@ pub fn receiver_budget_csv(result: &DownconverterResult) -> Result<String, csv::
     for row in result.budget.iter().flat_map(|budget| &budget.loads) {
         line(row, None, "loads")?;
     }
+    for row in result.budget.iter().flat_map(|budget| &budget.mechanisms) {
+        line(row, None, "mechanisms")?;
+    }
     table.finish()
 }
 
@@ -201,6 +209,9 @@ pub(super) fn budget_text(result: &DownconverterResult, image: Sideband) -> Stri
     if budget.loads.len() > 1 {
         text.push_str(&filled(&loads_text(budget)));
     }
+    if result.switching.is_some() {
+        text.push_str(&filled(&mechanisms_text(budget)));
+    }
     text.push_str(&filled(
         "I/Q channel error: Q over I against its ideal, as dB and degrees. Alone, if ideal: rejection \
          with this error by itself, and with this part ideal (plan: worst of the plan). Interaction: \
@@ -226,6 +237,20 @@ fn loads_text(budget: &Budget) -> String {
         others => format!("; {others} more gain less"),
     };
     format!("Of the loads, if ideal alone: {}{more}.", shown.join("; "))
+}
+
+/// What acts through several parts, with the rejection at the worst point without it.
+fn mechanisms_text(budget: &Budget) -> String {
+    let row = |row: &BudgetRow| {
+        let without = row.if_ideal_db.map_or_else(|| "-".to_owned(), rejection);
+        format!("{} {without} dB", row.contributor)
+    };
+    let shown: Vec<String> = budget.mechanisms.iter().map(row).collect();
+    let without = match shown.as_slice() {
+        [] => String::new(),
+        shown => format!(" Through several parts, if ideal alone: {}.", shown.join("; ")),
+    };
+    format!("With switched mixers parts are compared at this point alone, plan included.{without}")
 }
 
 fn fix_first_text(result: &DownconverterResult, budget: &Budget) -> String {

@@ -133,6 +133,13 @@ fn receiver_pictures(assessed: &AssessedReceiver) -> Vec<PictureToDraw<'_>> {
             draw(&named.caption(assessed), receiver, switching)
         }));
     }
+    let has_map = receiver.plan().lo_hz().len() > 1 && receiver.plan().if_hz().len() > 1;
+    if let Some(switching) = result.switching.as_ref().filter(|_| has_map) {
+        let named = named.clone();
+        pictures.push(PictureToDraw::new("switching-map", move || {
+            plot::switching_map(&named.caption(assessed), receiver, switching)
+        }));
+    }
     if let Some(known) = uncertainty {
         let named = named.clone();
         pictures.push(PictureToDraw::new("coverage", move || {

@@ -173,10 +173,11 @@ pub(super) fn switching_text(receiver: &Receiver, switching: &SwitchingResult) -
         format!("Switches solved with {} sidebands on either side", switching.sidebands);
     match (switching.converged, switching.left_db) {
         (Some(true), Some(left_db)) => {
-            let _ = write!(found, "; the last doubling moved the results by {left_db:.1e} dB");
+            let _ = write!(found, "; more would move the results by {left_db:.1e} dB");
         }
         (Some(false), Some(left_db)) => {
-            let _ = write!(found, "; NOT CONVERGED, still moving by {left_db:.1e} dB");
+            let _ =
+                write!(found, "; NOT CONVERGED, more would move the results by {left_db:.1e} dB");
         }
         _ => found.push_str(", as given"),
     }

@@ -4,8 +4,9 @@ use super::assessment_report::{Estimate, assessment_json, assessment_text, estim
 use super::csv_table::{CsvTable, optional};
 use super::text_table::{filled, fixed, lines, table};
 use crate::diagnostic::printable;
-use crate::downconverter::DownconverterResult;
+use crate::downconverter::{DownconverterResult, SwitchedLevels};
 use crate::measurement::{Contribution, ReceiverUncertainty};
+use crate::requirement::Quantity;
 use crate::units::db_from_neper;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
@@ -91,6 +92,23 @@ fn estimates<'u>(
             measured,
             spread,
         });
+    }
+    let worst = result.switching.as_ref().map(SwitchedLevels::of);
+    for (quantity, spread) in &uncertainty.levels {
+        let Some(worst) = &worst else { continue };
+        let (name, words, unit, measured) = match quantity {
+            Quantity::ConversionLoss => {
+                ("max_conversion_loss_db", "conversion loss", "dB", worst.conversion_loss_db)
+            }
+            Quantity::NoiseFigure => {
+                ("max_noise_figure_db", "noise figure", "dB", worst.noise_figure_db)
+            }
+            Quantity::LoAtRfPort => {
+                ("max_lo_at_rf_port_dbm", "LO at RF port", "dBm", worst.lo_at_rf_port_dbm)
+            }
+            _ => continue,
+        };
+        quantities.push(Estimate { name, words, unit, measured, spread });
     }
     quantities
 }

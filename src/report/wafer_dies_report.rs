@@ -69,7 +69,7 @@ pub(super) fn dies_parquet(
 }
 
 /// The columns of ours, with their types.
-fn own_columns(heading: &LotHeading<'_>) -> [(Cow<'static, str>, ColumnKind); 24] {
+fn own_columns(heading: &LotHeading<'_>) -> [(Cow<'static, str>, ColumnKind); 27] {
     use ColumnKind::{Integer, Number, Text, Truth};
     let worst_rejection = format!("worst_{}", heading.rejection().name());
     [
@@ -86,6 +86,9 @@ fn own_columns(heading: &LotHeading<'_>) -> [(Cow<'static, str>, ColumnKind); 24
         ("margin_db".into(), Number),
         ("message".into(), Text),
         ("min_lo_power_dbm".into(), Number),
+        ("max_conversion_loss_db".into(), Number),
+        ("max_noise_figure_db".into(), Number),
+        ("max_lo_at_rf_port_dbm".into(), Number),
         ("mean_amplitude_imbalance_db".into(), Number),
         ("mean_phase_error_deg".into(), Number),
         ("measurement".into(), Integer),
@@ -148,7 +151,7 @@ fn listed(row: &DieRow) -> impl Iterator<Item = String> {
     row.files.iter().map(name).chain(row.carried.iter().cloned())
 }
 
-fn own_cells<'r>(row: &'r DieRow, result: &LotResult) -> [DieCell<'r>; 24] {
+fn own_cells<'r>(row: &'r DieRow, result: &LotResult) -> [DieCell<'r>; 27] {
     use DieCell::{Integer, Number, Text, Truth};
     let figure = |value: &dyn Fn(&DieFigures) -> f64| Number(row.figures.as_deref().map(value));
     let known =
@@ -169,6 +172,9 @@ fn own_cells<'r>(row: &'r DieRow, result: &LotResult) -> [DieCell<'r>; 24] {
         known(&|figures| Some(figures.margin(rejection?))),
         Text(row.message.as_str().into()),
         known(&|figures| figures.least_lo_power_dbm),
+        known(&|figures| figures.switched?.conversion_loss_db),
+        known(&|figures| figures.switched?.noise_figure_db),
+        known(&|figures| figures.switched?.lo_at_rf_port_dbm),
         figure(&|figures| db_from_neper(figures.mean_error.re) + 0.0),
         figure(&|figures| figures.mean_error.im.to_degrees() + 0.0),
         Integer(i64::try_from(row.touchdown).unwrap_or(i64::MAX)),

@@ -72,6 +72,9 @@ pub struct DieFigures {
     pub mean_error: Complex64,
     /// Minimum LO power at any mixer, dBm; `None` without a limit.
     pub least_lo_power_dbm: Option<f64>,
+    /// The worst levels of switched mixers; `None` without a limit on one of them.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub switched: Option<SwitchedDie>,
     /// The nominal phase difference of a splitter that is nearest to its data, degrees, if the
     /// settings do not give it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -79,6 +82,17 @@ pub struct DieFigures {
     /// The decision within the uncertainty of its files, if that is stated.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub conformity: Option<Conformity>,
+}
+
+/// The worst levels of a die in a receiver with switched mixers; `None` where a level has no number.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SwitchedDie {
+    /// Maximum conversion loss of I and Q together, dB.
+    pub conversion_loss_db: Option<f64>,
+    /// Maximum noise figure, dB.
+    pub noise_figure_db: Option<f64>,
+    /// Maximum LO power that leaves the RF port, dBm.
+    pub lo_at_rf_port_dbm: Option<f64>,
 }
 
 /// The decision on a die within the uncertainty of its files.
@@ -113,6 +127,7 @@ impl DieFigures {
             worst_amplitude_imbalance_db: largest(&|point| db_from_neper(point.wanted_error.re)),
             mean_error: points.iter().map(|point| point.channel_error).sum::<Complex64>() / count,
             least_lo_power_dbm,
+            switched: None,
             nominal_deg: None,
             conformity: None,
         })
@@ -127,13 +142,17 @@ impl DieFigures {
             Quantity::AmplitudeImbalance => self.worst_amplitude_imbalance_db,
             Quantity::PhaseError | Quantity::QuadratureError => self.worst_phase_error_deg,
             Quantity::LoPower => self.least_lo_power_dbm.unwrap_or(f64::NEG_INFINITY),
-            // No die has these, and no settings admit a limit on them.
-            Quantity::ConversionLoss | Quantity::NoiseFigure | Quantity::LoAtRfPort => {
-                f64::INFINITY
-            }
+            // A level without a number keeps no limit.
+            Quantity::ConversionLoss => self.level(|own| own.conversion_loss_db),
+            Quantity::NoiseFigure => self.level(|own| own.noise_figure_db),
+            Quantity::LoAtRfPort => self.level(|own| own.lo_at_rf_port_dbm),
             // Refused for dies, so that a limit on one is kept by none.
             Quantity::LoPowerMax | Quantity::LoTone | Quantity::SpuriousResponse => f64::NAN,
         }
+    }
+
+    fn level(&self, of: impl Fn(&SwitchedDie) -> Option<f64>) -> f64 {
+        self.switched.as_ref().and_then(of).unwrap_or(f64::INFINITY)
     }
 
     /// The margin of the worst value to a limit, as defined by [`Limit::margin`].

@@ -48,7 +48,7 @@ mod what_if;
 mod yield_curve;
 
 pub use curves::{CURVE_STEP_DB, CurveBand, Curves};
-pub use die::{Conformity, DieEntry, DieFigures, DieKey, DieStatus};
+pub use die::{Conformity, DieEntry, DieFigures, DieKey, DieStatus, SwitchedDie};
 pub(crate) use die::{DieOutcome, DiePoint, DieWhatIfs, MeasuredDie};
 pub use die_curves::{DieCurvePoint, DieCurves};
 pub(crate) use die_record::{DieRecord, RecordDepth};

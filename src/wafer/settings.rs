@@ -58,9 +58,10 @@ impl DieSubject {
             (Quantity::LoPower, Self::Splitter | Self::AntiphaseSplitter) => {
                 ("a splitter", "omit it")
             }
-            (Quantity::ConversionLoss | Quantity::NoiseFigure | Quantity::LoAtRfPort, _) => {
-                ("a die", "put the limit into the receiver's own description")
-            }
+            (
+                Quantity::ConversionLoss | Quantity::NoiseFigure | Quantity::LoAtRfPort,
+                Self::Splitter | Self::AntiphaseSplitter,
+            ) => ("a splitter", "omit it"),
             _ => return Ok(()),
         };
         Err(SettingsError::NoQuantity { subject, quantity, instead })

@@ -108,6 +108,30 @@ input_ohm = 40
         .replace("lo_power_dbm_min = 3", "lo_power_dbm_min = 3\nlo_tone_dbc_max = -20")
 });
 
+/// The same with switched mixers.
+static SWITCHED: LazyLock<String> = LazyLock::new(|| {
+    let mixing = r#"
+[mixing]
+lo_harmonic = 1
+switch = { on_ohm = 8, off_ohm = 5e3, off_ff = 15, threshold_v = 0.1, slope_v = 0.1 }
+lo_to_rf_ff = 4
+lo_to_if_ff = 3
+sidebands = 3
+outside = "open"
+temperature_k = 300
+[if_load]
+ohm = 100
+ff = 150
+"#;
+    RECEIVER
+        .replace("[mixing]\nlo_harmonic = 1\n", mixing)
+        .replace("gain = [1, 0.1]", "switch = { on_ohm = 9, slope_v = 0 }\nlo_to_rf_ff = 5")
+        .replace(
+            "lo_power_dbm_min = 3",
+            "conversion_loss_db_max = 12\nnoise_figure_db_max = 12\nlo_at_rf_port_dbm_max = -40",
+        )
+});
+
 const PIECES: [&str; 22] = [
     "\n",
     "\"",
@@ -176,10 +200,10 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(1500))]
     #[test]
     fn mutated_receivers_never_panic(
-        has_chain in any::<bool>(),
+        kind in 0_usize..3,
         changes in prop::collection::vec((any::<prop::sample::Index>(), 0..PIECES.len(), 0_usize..12), 1..4),
     ) {
-        let text = mutated(if has_chain { &CHAINED } else { RECEIVER }, changes);
+        let text = mutated([RECEIVER, &CHAINED, &SWITCHED][kind], changes);
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("mutated.toml");
         std::fs::write(&path, &text).unwrap();
@@ -210,6 +234,9 @@ fn the_receiver_itself_solves() {
     let loaded = read_receiver(&path, &ReadOptions::default()).unwrap();
     // Of three LOs with two IFs the lowest RF is outside the band.
     assert_eq!(analyse_receiver(&loaded.receiver).unwrap().points.len(), 5);
+    std::fs::write(&path, &*SWITCHED).unwrap();
+    let switched = read_receiver(&path, &ReadOptions::default()).unwrap();
+    assert_eq!(analyse_receiver(&switched.receiver).unwrap().switching.unwrap().sidebands, 3);
     std::fs::write(&path, &*CHAINED).unwrap();
     let chained = read_receiver(&path, &ReadOptions::default()).unwrap();
     assert_eq!(analyse_receiver(&chained.receiver).unwrap().lo_chain.unwrap().stages.len(), 4);

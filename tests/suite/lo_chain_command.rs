@@ -388,7 +388,7 @@ fn dies_with_the_receivers_own_networks_have_its_points() {
         let own = receiver.network_at(place, path).unwrap().clone();
         let want = fourphase::downconverter::plan_points(&receiver).unwrap();
         let dies = fourphase::downconverter::DieReceiver::new(receiver, &[place]).unwrap();
-        let (points, _) = dies.points(&[own]).unwrap();
+        let points = dies.solve(&[own]).unwrap().points;
         assert_eq!(points.len(), want.len());
         for (got, want) in points.iter().zip(&want) {
             let difference = got.balance.wanted_error - want.balance.wanted_error;

@@ -161,5 +161,5 @@ fn places_and_networks_of_other_receivers_are_refused() {
         assert!(matches!(refused, Err(ReceiverError::NoSuch { .. })));
     }
     let dies = DieReceiver::new(receiver, &[hybrid]).unwrap();
-    assert!(matches!(dies.points(&[]), Err(ReceiverError::DieNetworks { expected: 1, found: 0 })));
+    assert!(matches!(dies.solve(&[]), Err(ReceiverError::DieNetworks { expected: 1, found: 0 })));
 }

@@ -140,13 +140,13 @@ impl SwitchingCase {
         result
     }
 
-    pub(crate) fn solve(&mut self, sidebands: usize, beyond: BeyondSidebands) {
+    pub(crate) fn solve(&mut self, sidebands: usize, beyond: BeyondSidebands<'_>) {
         let if_hz = self.if_hz();
         self.with_data(if_hz, sidebands, |solver, data, peaks| solver.solve(data, peaks, beyond))
             .unwrap();
     }
 
-    pub(crate) fn leakage(&mut self, sidebands: usize, beyond: BeyondSidebands) -> LoLeakage {
+    pub(crate) fn leakage(&mut self, sidebands: usize, beyond: BeyondSidebands<'_>) -> LoLeakage {
         self.with_data(0.0, sidebands, |solver, data, peaks| solver.leakage(data, peaks, beyond))
             .unwrap()
     }

@@ -204,3 +204,50 @@ fn switches_that_do_not_switch_are_warned_of() {
     let warnings = unfolded(&run.stderr);
     assert!(warnings.contains("mixer 'i' is never on at LO 28 GHz"), "{warnings}");
 }
+
+/// Two limits in which switches are multipliers. Both have so high a resistance that they load nothing.
+/// Hard ones whose threshold is the LO's mean have a fundamental that does not depend on the LO's
+/// amplitude, lo_amplitude_exponent 0; ones whose slope is far wider than the LO's swing have one in
+/// proportion to it, exponent 1.
+#[test]
+fn switches_that_load_nothing_are_multipliers() {
+    let parts = replaced(
+        RECEIVER,
+        &[
+            (
+                "kind = \"quadrature_hybrid\"",
+                "kind = \"quadrature_hybrid\", imbalance_db = 0.4, phase_error_deg = 3.0",
+            ),
+            ("loss_db = 0.5", "imbalance_db = 0.2, phase_error_deg = 1.0"),
+            ("if_load = { ohm = 100.0, ff = 200.0 }\n", ""),
+            (
+                "{ at = \"h.b\", ohm = 50 },",
+                "{ at = \"h.b\", ohm = 50 },\n{ at = \"d.a\", ohm = 50 }, { at = \"d.b\", ohm = 60 },",
+            ),
+        ],
+    );
+    let switch = "switch = { on_ohm = 9.0, off_ohm = 4000.0, off_ff = 12.0, slope_v = 0.1 }";
+    let sandbox = Sandbox::new();
+    for (own, exponent) in [
+        ("switch = { on_ohm = 1e8, slope_v = 0.0 }", "lo_amplitude_exponent = 0.0"),
+        (
+            "switch = { on_ohm = 1e8, off_ohm = 1e9, slope_v = 500.0 }",
+            "lo_amplitude_exponent = 1.0",
+        ),
+    ] {
+        let solved = |mixing: &str| {
+            sandbox.write("receiver.toml", replaced(&parts, &[(switch, mixing)]));
+            sandbox.json("downconverter receiver.toml")["points"][0].clone()
+        };
+        let (switched, multiplied) = (solved(own), solved(exponent));
+        for (pointer, floor) in [
+            // 60 ohm against 1e8 ohm is 6e-7 of a signal, 30 dB above the image.
+            ("/image_rejection_db", 1e-3),
+            ("/channel_error/amplitude_db", 1e-5),
+            ("/channel_error/phase_deg", 1e-4),
+        ] {
+            let (one, other) = (number(&switched, pointer), number(&multiplied, pointer));
+            assert!((one - other).abs() < floor, "{exponent} {pointer}: {one} {other}");
+        }
+    }
+}

@@ -178,3 +178,60 @@ fn four_phases_with_large_capacitances_have_the_published_input_resistance() {
     let want = PI.powi(2) / 8.0 * (1.0 + on_ohm / source_ohm);
     assert!((factor - want).abs() < 1e-4, "{factor} {want}");
 }
+
+/// Two RF nodes with an element of each channel at each.
+fn four_elements(switch: Switch) -> SwitchedMixer {
+    let nodes = [(Channel::I, false), (Channel::I, true), (Channel::Q, false), (Channel::Q, true)];
+    SwitchedMixer::new(SwitchedMixerSettings {
+        elements: (0..4)
+            .map(|at| SwitchedElement {
+                switch,
+                lo_to_rf_f: 0.0,
+                lo_to_if_f: 0.0,
+                rf_node: at / 2,
+                if_node: at,
+            })
+            .collect(),
+        if_nodes: nodes.map(|(channel, is_subtracted)| IfNode { channel, is_subtracted }).into(),
+        references_ohm: vec![50.0; 3],
+        source_ohm: 50.0.into(),
+        differential_ohm: None,
+        lo_harmonic: 1,
+        temperature_k: 290.0,
+    })
+    .unwrap()
+}
+
+/// Points after the first: hard and smooth switches, with a resistance beyond the sidebands and without.
+#[test]
+fn nothing_is_allocated_per_point() {
+    let divider = [0.1, 0.6, 0.6, 0.6, 0.1, 0.2, 0.6, 0.2, 0.1].map(Complex64::from);
+    let load = Complex64::new(0.3, -0.1);
+    for (off_f, slope_v) in [(0.0, 0.0), (0.0, 0.1), (15e-15, 0.0), (15e-15, 0.1)] {
+        let (on_ohm, off_ohm, threshold_v) = (8.0, 5e3, 0.1);
+        let settings = SwitchSettings { on_ohm, off_ohm, off_f, threshold_v, slope_v };
+        let mut solver = ConversionSolver::new(four_elements(Switch::new(settings).unwrap()));
+        let turn = [Complex64::ONE, -Complex64::ONE, Complex64::I, -Complex64::I];
+        let mut solve = |step: u32| {
+            let scale = 1.0 + 0.1 * f64::from(step);
+            let peaks = [0.0, PI, FRAC_PI_2, -FRAC_PI_2].map(|at| Complex64::from_polar(scale, at));
+            let data = SidebandData {
+                lo_hz: LO_HZ,
+                if_hz: 1e8 * scale,
+                sidebands: 6,
+                rf: &|_| &divider,
+                if_load: &|_| load,
+            };
+            solver.solve(&data, &peaks, BeyondSidebands::Resistance).unwrap();
+            let shares = solver.noise(OutputWeights::same(&turn), Sideband::Upper).unwrap();
+            let response = solver.rf_response(Sideband::Lower).unwrap().reflection;
+            let volts = solver.if_voltage(2, Sideband::Upper).norm();
+            shares.factor() + response + volts + solver.if_impedance_ohm(1).norm()
+        };
+        let first = solve(0);
+        let mut sum = 0.0;
+        let measured = allocation_counter::measure(|| sum = (1..4).map(&mut solve).sum());
+        assert!(first.is_finite() && sum.is_finite());
+        assert_eq!(measured.count_total, 0, "{off_f} {slope_v}");
+    }
+}

@@ -109,13 +109,38 @@ fn lo_leakage_and_offsets_in_the_admittance_form() {
     assert!(compared > 10, "{compared}");
 }
 
-/// With a resistance beyond the last sideband, at K = 4: the check values list such stations.
+/// With a resistance matrix beyond the last sideband, at K = 4: the check values list such stations with
+/// the matrix that they take.
 #[test]
-fn conversion_with_a_resistance_beyond_the_sidebands() {
+fn conversion_with_a_given_resistance_beyond_the_sidebands() {
     let topic = topic("15_switching.json");
     let mut compared = 0;
     for case in solved_cases(&topic) {
-        // Their resistance was taken at another frequency, on which that of lines depends.
+        let stations = case["truncated"].as_array().unwrap().iter();
+        let Some(station) = stations.clone().find(|own| !own["beyond_ohm"].is_null()) else {
+            continue;
+        };
+        let rows = station["beyond_ohm"].as_array().unwrap().iter();
+        let entries = rows.flat_map(|row| row.as_array().unwrap());
+        let ohm: Vec<f64> = entries.map(|entry| entry.as_f64().unwrap()).collect();
+        let mut own = SwitchingCase::of(case);
+        own.solve(whole(&station["sidebands"]), BeyondSidebands::Given(&ohm));
+        // The case's tolerance is that of numbers printed with 13 digits; its R has 13 too.
+        check_conversion(case, &mut own, station);
+        compared += 1;
+    }
+    assert!(compared >= 11, "{compared}");
+}
+
+/// The resistance that the solver finds itself is the listed one wherever nodes see no line. What nodes
+/// see at the end of a line differs from frequency to frequency; the cases with lines list its wave
+/// impedance with what is parallel to it, which no S-parameters tell. Any matrix has the same limit:
+/// `receivers_with_dividers` compares it, with the solver's own.
+#[test]
+fn conversion_with_the_own_resistance_beyond_the_sidebands() {
+    let topic = topic("15_switching.json");
+    let mut compared = 0;
+    for case in solved_cases(&topic) {
         if ["iq-wilkinson", "iq-lines"].contains(&case["id"].as_str().unwrap()) {
             continue;
         }
@@ -125,11 +150,37 @@ fn conversion_with_a_resistance_beyond_the_sidebands() {
         };
         let mut own = SwitchingCase::of(case);
         own.solve(whole(&station["sidebands"]), BeyondSidebands::Resistance);
-        // The case's tolerance is that of numbers printed with 13 digits; its R has 13 too.
         check_conversion(case, &mut own, station);
         compared += 1;
     }
     assert!(compared >= 9, "{compared}");
+}
+
+/// With lines at the nodes the solver's own resistance serves as well: what four sidebands leave of the
+/// limit is less than what they leave in the admittance form.
+#[test]
+fn the_own_resistance_at_the_end_of_lines_has_the_same_limit() {
+    let topic = topic("15_switching.json");
+    for id in ["iq-wilkinson", "iq-lines"] {
+        let case = cases(&topic, id)[0];
+        let limit_db = case["limit"]["conversion_loss_db"]["both"].as_f64().unwrap();
+        let error_db = |sidebands: usize, beyond: BeyondSidebands<'_>| {
+            let mut own = SwitchingCase::of(case);
+            own.solve(sidebands, beyond);
+            let sideband = match case["inputs"]["wanted_sideband"].as_str().unwrap() {
+                "upper" => Sideband::Upper,
+                _ => Sideband::Lower,
+            };
+            let volts: Vec<Complex64> =
+                (0..own.if_nodes.len()).map(|node| own.solver.if_voltage(node, sideband)).collect();
+            (-db(own.if_power_w(&volts, None)) - limit_db).abs()
+        };
+        let (with, without) =
+            (error_db(4, BeyondSidebands::Resistance), error_db(4, BeyondSidebands::Shorted));
+        let tolerance_db = case["limit_tolerance"]["db"].as_f64().unwrap();
+        assert!(with < without && with < tolerance_db, "{id}: {with} {without}");
+        assert!(error_db(5, BeyondSidebands::Resistance) < tolerance_db, "{id}");
+    }
 }
 
 /// Where every node sees a resistance the form is exact from K = 1 on: one hard series switch loses

@@ -206,6 +206,49 @@ fn a_receiver_is_the_same_on_a_wafer_and_alone() {
     }
 }
 
+/// Dies in a receiver with switched mixers: judged by its levels, which are those of the receiver alone.
+#[test]
+fn levels_of_switched_mixers_are_judged_die_by_die() {
+    let limits = "[require]\nconversion_loss_db_max = 9.1\nnoise_figure_db_max = 8.75\n\
+                  lo_at_rf_port_dbm_max = -50.0\n";
+    let sandbox = sandbox_with_receivers(limits);
+    let switches = replaced(
+        &sandbox.read("receiver-switches.toml"),
+        &[
+            ("lo_ghz = { from = 27.0, to = 31.0, points = 41 }", "lo_ghz = [28.0, 30.0]"),
+            ("if_ghz = [0.5, 1.0, 1.5]", "if_ghz = [0.5, 1.0]"),
+            ("[mixing]", "[mixing]\nsidebands = 6"),
+        ],
+    );
+    sandbox.write("receiver.toml", switches);
+    let run = run_recipe(&sandbox, "demo/receiver-recipe.toml", "out");
+    let rows = rows(&sandbox, "out");
+    for row in &rows {
+        let kept = [
+            ("max_conversion_loss_db", 9.1),
+            ("max_noise_figure_db", 8.75),
+            ("max_lo_at_rf_port_dbm", -50.0),
+        ]
+        .iter()
+        .all(|(column, limit)| cell(row, column) <= *limit);
+        assert_eq!(row["status"], if kept { "pass" } else { "fail" }, "{row:?}");
+    }
+    assert!(rows.iter().any(|row| row["status"] == "pass"), "{}", run.stdout);
+    assert!(rows.iter().any(|row| row["status"] == "fail"), "{}", run.stdout);
+    for row in rows.iter().step_by(9) {
+        let alone = receiver_alone(&sandbox, row);
+        for (column, list, pointer) in [
+            ("max_conversion_loss_db", "points", "/conversion_loss_db/both"),
+            ("max_noise_figure_db", "points", "/noise_figure_db"),
+            ("max_lo_at_rf_port_dbm", "lo", "/lo_at_rf_port_dbm"),
+        ] {
+            let values = alone[list].as_array().unwrap().iter().map(|own| number(own, pointer));
+            let (here, there) = (cell(row, column), values.fold(f64::NEG_INFINITY, f64::max));
+            assert!((here - there).abs() < 1e-9, "{column} {here} {there}");
+        }
+    }
+}
+
 /// Ideal blocks of a die: as the budget of the receiver alone has them, worst over the plan.
 #[test]
 fn an_ideal_block_is_the_same_on_a_wafer_and_alone() {

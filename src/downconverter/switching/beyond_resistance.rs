@@ -9,6 +9,7 @@ use super::fixed_sideband::{FixedSideband, pairs, signed_ends};
 use super::switched_mixer::SwitchedMixer;
 use crate::network::Lu;
 use num_complex::Complex64;
+use std::ops::Range;
 
 const ZERO: Complex64 = Complex64::ZERO;
 
@@ -25,50 +26,71 @@ pub(super) struct BeyondResistance {
 
 impl BeyondResistance {
     /// None: the nodes are shorted beyond.
-    pub(super) fn none(mixer: &SwitchedMixer) -> Self {
+    pub(super) fn set_none(&mut self, mixer: &SwitchedMixer) {
         let (n, elements) = (mixer.nodes(), mixer.elements().len());
-        Self {
-            nodes_ohm: vec![0.0; n * n],
-            elements_ohm: vec![0.0; elements * elements],
-            elements_rf_ohm: vec![0.0; elements * elements],
+        for (part, count) in [
+            (&mut self.nodes_ohm, n * n),
+            (&mut self.elements_ohm, elements * elements),
+            (&mut self.elements_rf_ohm, elements * elements),
+        ] {
+            part.clear();
+            part.resize(count, 0.0);
+        }
+    }
+
+    /// A matrix between the nodes, RF nodes first, ohm; nothing where it is of another size.
+    pub(super) fn set_given(&mut self, mixer: &SwitchedMixer, nodes_ohm: &[f64]) {
+        self.set_none(mixer);
+        if nodes_ohm.len() == self.nodes_ohm.len() {
+            self.nodes_ohm.copy_from_slice(nodes_ohm);
+            self.fill_elements(mixer);
         }
     }
 
     /// From what the nodes see at the last sideband, whose network is in `last`.
-    pub(super) fn of(mixer: &SwitchedMixer, last: &FixedSideband) -> Self {
-        let mut found = Self::none(mixer);
+    pub(super) fn set_from(
+        &mut self,
+        mixer: &SwitchedMixer,
+        last: &FixedSideband,
+        buffers: &mut Termination,
+    ) {
+        self.set_none(mixer);
         let (n, rf_nodes) = (mixer.nodes(), mixer.rf_nodes());
-        let mut holds = vec![false; n];
+        let Termination { holds, block } = buffers;
+        holds.clear();
+        holds.resize(n, false);
         for (at, element) in mixer.elements().iter().enumerate() {
             let [rf, intermediate] = mixer.ends(at);
             let across = element.switch.settings().off_f > 0.0;
             holds[rf] |= across || element.lo_to_rf_f > 0.0;
             holds[intermediate] |= across || element.lo_to_if_f > 0.0;
         }
-        for nodes in [0..rf_nodes, rf_nodes..n] {
-            let nodes: Vec<usize> = nodes.collect();
-            let Some(own) = Block::new(mixer, last, &nodes) else { continue };
-            for (place, &node) in nodes.iter().enumerate() {
-                match own.impedance(&vec![false; nodes.len()]) {
-                    Some(ohm) => {
-                        let at_node = ohm[place * nodes.len() + place];
-                        holds[node] |= -at_node.im > at_node.re;
-                    }
-                    // Where there is no Z nothing can be said of the node.
-                    None => holds[node] = true,
-                }
+        for (first, count) in [(0, rf_nodes), (rf_nodes, n - rf_nodes)] {
+            let own = first..first + count;
+            if holds[own.clone()].iter().all(|held| *held) {
+                continue;
             }
-            let held: Vec<bool> = nodes.iter().map(|&node| holds[node]).collect();
-            let Some(ohm) = own.impedance(&held) else { continue };
-            for (one, other) in pairs(nodes.len()) {
-                if !held[one] && !held[other] {
-                    let both = ohm[one * nodes.len() + other] + ohm[other * nodes.len() + one];
-                    found.nodes_ohm[nodes[one] * n + nodes[other]] = 0.5 * both.re;
+            block.fill(mixer, last, own.clone());
+            // Where there is no Z nothing can be said of the nodes.
+            if !block.find_impedance(&[]) {
+                continue;
+            }
+            for node in own.clone() {
+                let at_node = block.ohm(node - first, node - first);
+                holds[node] |= -at_node.im > at_node.re;
+            }
+            if !block.find_impedance(&holds[own]) {
+                continue;
+            }
+            for (one, other) in pairs(count) {
+                let (from, to) = (first + one, first + other);
+                if !holds[from] && !holds[to] {
+                    let both = block.ohm(one, other) + block.ohm(other, one);
+                    self.nodes_ohm[from * n + to] = 0.5 * both.re;
                 }
             }
         }
-        found.fill_elements(mixer);
-        found
+        self.fill_elements(mixer);
     }
 
     fn fill_elements(&mut self, mixer: &SwitchedMixer) {
@@ -91,64 +113,90 @@ impl BeyondResistance {
     pub(super) fn is_none(&self) -> bool {
         self.nodes_ohm.iter().all(|ohm| *ohm == 0.0)
     }
+
+    /// Takes the values of another without a new buffer.
+    pub(super) fn copy_from(&mut self, other: &Self) {
+        self.nodes_ohm.clone_from(&other.nodes_ohm);
+        self.elements_ohm.clone_from(&other.elements_ohm);
+        self.elements_rf_ohm.clone_from(&other.elements_rf_ohm);
+    }
+}
+
+/// Buffers for finding in what the nodes end.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Termination {
+    /// Which nodes hold their voltage.
+    holds: Vec<bool>,
+    block: Block,
 }
 
 /// Some nodes of the fixed network, without the elements.
+#[derive(Clone, Debug, Default)]
 struct Block {
     size: usize,
     /// Currents into the nodes and voltages at them, for waves into the network.
     current: Vec<Complex64>,
     voltage: Vec<Complex64>,
+    system: Vec<Complex64>,
+    waves: Vec<Complex64>,
+    lu: Lu,
 }
 
 impl Block {
-    fn new(mixer: &SwitchedMixer, last: &FixedSideband, nodes: &[usize]) -> Option<Self> {
-        let (n, size) = (mixer.nodes(), nodes.len());
-        let rho = |at: usize| mixer.node_reference_ohm(nodes[at]).sqrt();
-        let entry = |row: usize, column: usize| last.s[nodes[row] * n + nodes[column]];
-        let one = |row: usize, column: usize| f64::from(u8::from(row == column));
-        let mut current = vec![ZERO; size * size];
-        let mut voltage = vec![ZERO; size * size];
-        for (row, column) in pairs(size) {
-            let s = entry(row, column);
-            current[row * size + column] = (one(row, column) - s) / rho(row);
-            voltage[row * size + column] = (one(row, column) + s) * rho(row);
+    fn fill(&mut self, mixer: &SwitchedMixer, last: &FixedSideband, nodes: Range<usize>) {
+        let (n, size, first) = (mixer.nodes(), nodes.len(), nodes.start);
+        self.size = size;
+        self.lu.resize(size);
+        for part in [&mut self.current, &mut self.voltage] {
+            part.clear();
+            part.resize(size * size, ZERO);
         }
-        let place = |node: usize| nodes.iter().position(|own| *own == node);
-        if let Some(ohm) = mixer.settings().differential_ohm {
-            for [plus, minus] in mixer.differential_pairs() {
-                let (Some(plus), Some(minus)) = (place(plus), place(minus)) else { continue };
-                for column in 0..size {
-                    let across = voltage[plus * size + column] - voltage[minus * size + column];
-                    current[plus * size + column] += across / ohm;
-                    current[minus * size + column] -= across / ohm;
-                }
+        for (row, column) in pairs(size) {
+            let rho = mixer.node_reference_ohm(first + row).sqrt();
+            let own = f64::from(u8::from(row == column));
+            let s = last.s[(first + row) * n + first + column];
+            self.current[row * size + column] = (own - s) / rho;
+            self.voltage[row * size + column] = (own + s) * rho;
+        }
+        let Some(ohm) = mixer.settings().differential_ohm else { return };
+        for [plus, minus] in mixer.differential_pairs() {
+            if !(nodes.contains(&plus) && nodes.contains(&minus)) {
+                continue;
+            }
+            let (plus, minus) = (plus - first, minus - first);
+            for column in 0..size {
+                let across =
+                    self.voltage[plus * size + column] - self.voltage[minus * size + column];
+                self.current[plus * size + column] += across / ohm;
+                self.current[minus * size + column] -= across / ohm;
             }
         }
-        (size > 0).then_some(Self { size, current, voltage })
     }
 
-    /// Z of the nodes that are not grounded, zero elsewhere; `None` where it does not exist.
-    fn impedance(&self, grounded: &[bool]) -> Option<Vec<Complex64>> {
+    /// Finds the waves of a current into each node, those with a mark grounded; whether they exist.
+    fn find_impedance(&mut self, grounded: &[bool]) -> bool {
         let size = self.size;
-        let mut system = self.current.clone();
-        let mut waves = vec![ZERO; size * size];
-        for (node, &is_grounded) in grounded.iter().enumerate() {
-            if is_grounded {
+        self.system.clone_from(&self.current);
+        self.waves.clear();
+        self.waves.resize(size * size, ZERO);
+        for node in 0..size {
+            if grounded.get(node).copied().unwrap_or(false) {
                 let row = node * size..(node + 1) * size;
-                system[row.clone()].copy_from_slice(&self.voltage[row]);
+                self.system[row.clone()].copy_from_slice(&self.voltage[row]);
             } else {
-                waves[node * size + node] = Complex64::ONE;
+                self.waves[node * size + node] = Complex64::ONE;
             }
         }
-        let mut lu = Lu::new(size);
-        lu.factor(&system).ok()?;
-        lu.solve(&mut waves, size);
-        let mut ohm = vec![ZERO; size * size];
-        for (row, column) in pairs(size) {
-            ohm[row * size + column] =
-                (0..size).map(|k| self.voltage[row * size + k] * waves[k * size + column]).sum();
+        if self.lu.factor(&self.system).is_err() {
+            return false;
         }
-        Some(ohm)
+        self.lu.solve(&mut self.waves, size);
+        true
+    }
+
+    /// An entry of Z, zero for nodes that are grounded.
+    fn ohm(&self, row: usize, column: usize) -> Complex64 {
+        let size = self.size;
+        (0..size).map(|k| self.voltage[row * size + k] * self.waves[k * size + column]).sum()
     }
 }

@@ -9,21 +9,31 @@ use super::switch::Switch;
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
-/// The Fourier coefficients of a matrix of conductances, orders 0 to the highest.
+/// The Fourier coefficients of a matrix of conductances, from the highest order to its negative: in a
+/// row of the block Toeplitz matrix of all sidebands they then follow one another.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Waveform {
     elements: usize,
     is_diagonal: bool,
+    highest: usize,
     /// Order after order: the diagonal, or the matrix row by row.
-    coefficients: Vec<Complex64>,
+    re: Vec<f64>,
+    im: Vec<f64>,
 }
 
 impl Waveform {
     fn reset(&mut self, elements: usize, is_diagonal: bool, highest: usize) {
-        (self.elements, self.is_diagonal) = (elements, is_diagonal);
-        let entries = if is_diagonal { elements } else { elements * elements };
-        self.coefficients.clear();
-        self.coefficients.resize(entries * (highest + 1), Complex64::ZERO);
+        (self.elements, self.is_diagonal, self.highest) = (elements, is_diagonal, highest);
+        let count = self.entries() * (2 * highest + 1);
+        for part in [&mut self.re, &mut self.im] {
+            part.clear();
+            part.resize(count, 0.0);
+        }
+    }
+
+    /// Numbers of an order.
+    fn entries(&self) -> usize {
+        if self.is_diagonal { self.elements } else { self.elements * self.elements }
     }
 
     pub(super) fn is_diagonal(&self) -> bool {
@@ -32,16 +42,93 @@ impl Waveform {
 
     /// An entry of a coefficient of any sign.
     pub(super) fn at(&self, order: isize, row: usize, column: usize) -> Complex64 {
-        let magnitude = order.unsigned_abs();
-        let value = if self.is_diagonal {
-            if row != column {
-                return Complex64::ZERO;
+        if self.is_diagonal && row != column {
+            return Complex64::ZERO;
+        }
+        let entry = if self.is_diagonal { row } else { row * self.elements + column };
+        let place = self.highest.wrapping_add_signed(-order) * self.entries() + entry;
+        Complex64::new(self.re[place], self.im[place])
+    }
+
+    fn add(&mut self, order: usize, entry: usize, value: Complex64) {
+        let place = (self.highest - order) * self.entries() + entry;
+        self.re[place] += value.re;
+        self.im[place] += value.im;
+    }
+
+    /// The coefficients of negative orders, from those of positive ones.
+    fn mirror(&mut self) {
+        let entries = self.entries();
+        for order in 1..=self.highest {
+            let from = (self.highest - order) * entries;
+            let to = (self.highest + order) * entries;
+            for entry in 0..entries {
+                self.re[to + entry] = self.re[from + entry];
+                self.im[to + entry] = -self.im[from + entry];
             }
-            self.coefficients[magnitude * self.elements + row]
-        } else {
-            self.coefficients[(magnitude * self.elements + row) * self.elements + column]
-        };
-        if order < 0 { value.conj() } else { value }
+        }
+    }
+
+    /// A row of P T: `p` times the coefficients h_(k-l) at all sidebands l, of which there are half as
+    /// many as orders; sideband k itself is left out, for its mean conductances are in P.
+    pub(super) fn product_row(&self, k: usize, p: &[Complex64], into: (&mut [f64], &mut [f64])) {
+        let (elements, entries) = (self.elements, self.entries());
+        let (into_re, into_im) = into;
+        let from = (self.highest - k) * entries;
+        let blocks = into_re.chunks_exact_mut(elements).zip(into_im.chunks_exact_mut(elements));
+        let coefficients =
+            self.re[from..].chunks_exact(entries).zip(self.im[from..].chunks_exact(entries));
+        for ((re, im), (h_re, h_im)) in blocks.zip(coefficients) {
+            if self.is_diagonal {
+                for (at, p) in p.iter().enumerate() {
+                    re[at] = p.re * h_re[at] - p.im * h_im[at];
+                    im[at] = p.re * h_im[at] + p.im * h_re[at];
+                }
+                continue;
+            }
+            re.fill(0.0);
+            im.fill(0.0);
+            let rows = h_re.chunks_exact(elements).zip(h_im.chunks_exact(elements));
+            for (p, (h_re, h_im)) in p.iter().zip(rows) {
+                for at in 0..elements {
+                    re[at] += p.re * h_re[at] - p.im * h_im[at];
+                    im[at] += p.re * h_im[at] + p.im * h_re[at];
+                }
+            }
+        }
+        let own = k * elements..(k + 1) * elements;
+        into_re[own.clone()].fill(0.0);
+        into_im[own].fill(0.0);
+    }
+
+    /// q T(h) qᴴ for a row q over all sidebands and elements. The coefficients of real, symmetric
+    /// waveforms make it real, and those of opposite orders contribute the same.
+    pub(super) fn form(&self, q: &[Complex64]) -> f64 {
+        let elements = self.elements;
+        if elements == 0 {
+            return 0.0;
+        }
+        let sidebands = q.len() / elements;
+        let (mut mean, mut others) = (0.0, 0.0);
+        for order in 0..sidebands {
+            let shifted = &q[order * elements..];
+            let mut sum = 0.0;
+            for row in 0..elements {
+                for column in 0..elements {
+                    if self.is_diagonal && row != column {
+                        continue;
+                    }
+                    let ones = shifted[row..].iter().step_by(elements);
+                    let product: Complex64 = ones
+                        .zip(q[column..].iter().step_by(elements))
+                        .map(|(one, other)| one * other.conj())
+                        .sum();
+                    sum += (self.at(order.cast_signed(), row, column) * product).re;
+                }
+            }
+            if order == 0 { mean = sum } else { others += sum }
+        }
+        mean + 2.0 * others
     }
 }
 
@@ -105,9 +192,10 @@ impl Waveforms {
             for (at, (switch, peak)) in driven.iter().enumerate() {
                 switch.coefficients_into(*peak, &mut self.samples, &mut self.line);
                 for (order, value) in self.line.iter().enumerate() {
-                    self.conductance.coefficients[order * elements + at] = *value;
+                    self.conductance.add(order, at, *value);
                 }
             }
+            self.conductance.mirror();
             return;
         };
         let hard = driven.iter().filter(|(switch, _)| switch.is_hard()).count();
@@ -117,6 +205,9 @@ impl Waveforms {
             self.fill_samples(driven, beyond, highest);
         } else {
             self.fill_panels(driven, beyond, highest);
+        }
+        for waveform in [&mut self.conductance, &mut self.beyond, &mut self.beyond_rf] {
+            waveform.mirror();
         }
     }
 
@@ -131,19 +222,16 @@ impl Waveforms {
         driven: &[Driven],
         beyond: BeyondElements<'_>,
         angle: f64,
-        factor: impl Fn(usize) -> Complex64,
+        mut factor: impl FnMut(usize) -> Complex64,
     ) {
         self.scratch.evaluate(driven, beyond, angle);
-        let entries = driven.len() * driven.len();
-        let orders = self.conductance.coefficients.len() / entries;
-        for order in 0..orders {
+        for order in 0..=self.conductance.highest {
             let factor = factor(order);
-            let into = order * entries..(order + 1) * entries;
             let waveforms = [&mut self.conductance, &mut self.beyond, &mut self.beyond_rf];
             let [first, second] = &self.scratch.squares;
             for (waveform, values) in waveforms.into_iter().zip([&self.scratch.h, first, second]) {
-                for (entry, value) in waveform.coefficients[into.clone()].iter_mut().zip(values) {
-                    *entry += factor * value;
+                for (entry, value) in values.iter().enumerate() {
+                    waveform.add(order, entry, factor * value);
                 }
             }
         }
@@ -160,7 +248,7 @@ impl Waveforms {
                 self.points.extend([centre - angle, centre + angle].map(|at| at.rem_euclid(TAU)));
             }
         }
-        self.points.sort_by(f64::total_cmp);
+        self.points.sort_unstable_by(f64::total_cmp);
     }
 
     /// Hard elements only: constant between switching instants, so the integrals are exact.
@@ -169,14 +257,15 @@ impl Waveforms {
         let points = std::mem::take(&mut self.points);
         for ends in points.windows(2).filter(|ends| ends[1] > ends[0]) {
             let (from, to) = (ends[0], ends[1]);
+            let (mut start, mut end) = (powers(from), powers(to));
             self.add(driven, beyond, 0.5 * (from + to), |order| {
+                let change = start() - end();
                 if order == 0 {
                     return Complex64::from((to - from) / TAU);
                 }
                 #[expect(clippy::cast_precision_loss, reason = "orders are few")]
                 let order = order as f64;
-                let turned = |angle: f64| Complex64::from_polar(1.0, -order * angle);
-                (turned(from) - turned(to)) / Complex64::new(0.0, TAU * order)
+                change / Complex64::new(0.0, TAU * order)
             });
         }
         self.points = points;
@@ -198,11 +287,8 @@ impl Waveforms {
         for at in 0..samples {
             #[expect(clippy::cast_precision_loss, reason = "samples are at most a million")]
             let angle = step * at as f64;
-            self.add(driven, beyond, angle, |order| {
-                #[expect(clippy::cast_precision_loss, reason = "orders are few")]
-                let turned = -(order as f64) * angle;
-                Complex64::from_polar(step / TAU, turned)
-            });
+            let mut turned = powers(angle);
+            self.add(driven, beyond, angle, |_| turned() * (step / TAU));
         }
     }
 
@@ -226,16 +312,24 @@ impl Waveforms {
             while centre < ends[1] {
                 for (place, weight) in rule {
                     let angle = centre + half * place;
-                    self.add(driven, beyond, angle, |order| {
-                        #[expect(clippy::cast_precision_loss, reason = "orders are few")]
-                        let turned = -(order as f64) * angle;
-                        Complex64::from_polar(half * weight / TAU, turned)
-                    });
+                    let mut turned = powers(angle);
+                    self.add(driven, beyond, angle, |_| turned() * (half * weight / TAU));
                 }
                 centre += 2.0 * half;
             }
         }
         self.points = points;
+    }
+}
+
+/// The powers of e^(-j angle), from the power 0 on.
+fn powers(angle: f64) -> impl FnMut() -> Complex64 {
+    let step = Complex64::from_polar(1.0, -angle);
+    let mut next = Complex64::ONE;
+    move || {
+        let power = next;
+        next *= step;
+        power
     }
 }
 

@@ -7,8 +7,8 @@
 //! 4 k T (T(h) - T(h R h)), and 4 k T (T(h R h) - T(h) R T(h)) comes in from beyond; T(.) is the block
 //! Toeplitz matrix of all sidebands. Noise of the IF loads is not counted.
 
-use super::conductance_waveform::Waveform;
-use super::sideband_conversion::ConversionSolver;
+use super::conductance_waveform::Waveforms;
+use super::sideband_conversion::{Buffers, ConversionSolver};
 use crate::downconverter::frequency_plan::Sideband;
 use crate::network::REFERENCE_TEMPERATURE_K;
 use num_complex::Complex64;
@@ -64,12 +64,12 @@ impl ConversionSolver {
     /// The noise of an output that is a sum of IF node voltages, after
     /// [`solve`](ConversionSolver::solve); `None` where nothing of the wanted sideband comes through.
     pub fn noise(&mut self, weights: OutputWeights<'_>, wanted: Sideband) -> Option<NoiseShares> {
-        let (rf_nodes, elements) = (self.mixer.rf_nodes(), self.mixer.elements().len());
-        let relative = self.mixer.settings().temperature_k / REFERENCE_TEMPERATURE_K;
         let (wanted, image) = (self.tone(wanted)?, self.tone(wanted.opposite())?);
+        let elements = self.mixer.elements().len();
+        let relative = self.mixer.settings().temperature_k / REFERENCE_TEMPERATURE_K;
         let mut shares = NoiseShares::default();
-        let mut element_rows = std::mem::take(&mut self.scratch);
-        element_rows.clear();
+        let mut buffers = std::mem::take(&mut self.buffers);
+        buffers.element_rows.clear();
         let mut noise = 0.0;
         for place in 0..self.fixed.len() {
             let weights = match place.cmp(&self.count) {
@@ -77,12 +77,10 @@ impl ConversionSolver {
                 std::cmp::Ordering::Equal => weights.at_if,
                 std::cmp::Ordering::Greater => weights.above,
             };
+            self.fill_transfers(place, weights, &mut buffers);
             let fixed = &self.fixed[place];
-            let transfer = |at: usize| -> Complex64 {
-                let nodes = weights.iter().enumerate();
-                nodes.map(|(node, weight)| weight * self.transfer(node, place, at)).sum()
-            };
-            let source: Complex64 = (0..rf_nodes).map(|at| transfer(at) * fixed.source[at]).sum();
+            let both = buffers.transfers.iter().zip(&fixed.source);
+            let source: Complex64 = both.map(|(transfer, wave)| transfer * wave).sum();
             let into = if place == wanted {
                 &mut shares.source_wanted
             } else if place == image {
@@ -91,18 +89,20 @@ impl ConversionSolver {
                 &mut shares.source_other
             };
             *into += source.norm_sqr();
-            noise += self.network_noise(place, transfer) - source.norm_sqr();
+            noise += self.network_noise(place, &buffers.transfers) - source.norm_sqr();
             for element in 0..elements {
-                let nodes = weights.iter().enumerate();
-                let value: Complex64 = nodes
-                    .map(|(node, weight)| weight * self.element_transfer(node, place, element))
-                    .sum();
-                element_rows.push(value);
+                let through =
+                    buffers.output.iter().zip(fixed.p[element..].iter().step_by(elements));
+                let mut value = -through.map(|(y, p)| y * p).sum::<Complex64>();
+                if place == self.count {
+                    value += weighted(weights, |node| self.if_v_of_w(node, element));
+                }
+                buffers.element_rows.push(value);
             }
         }
         shares.rf_network = relative * noise;
-        self.add_element_noise(&element_rows, relative, &mut shares);
-        self.scratch = element_rows;
+        self.add_element_noise(&mut buffers, relative, &mut shares);
+        self.buffers = buffers;
         let unit = shares.source_wanted;
         if unit.is_nan() || unit <= 0.0 {
             return None;
@@ -120,74 +120,64 @@ impl ConversionSolver {
         Some(shares)
     }
 
+    /// The transfers of a sideband to the output: from u, and from waves out of the RF nodes.
+    fn fill_transfers(&self, place: usize, weights: &[Complex64], buffers: &mut Buffers) {
+        let (rf_nodes, elements) = (self.mixer.rf_nodes(), self.mixer.elements().len());
+        let Buffers { output, transfers, .. } = buffers;
+        output.clear();
+        output.extend(
+            (0..elements).map(|element| weighted(weights, |node| self.row(node, place)[element])),
+        );
+        let u = &self.fixed[place].u_of_c;
+        transfers.clear();
+        transfers.extend((0..rf_nodes).map(|at| {
+            let of_u = output.iter().zip(u[at..].iter().step_by(rf_nodes));
+            let mut transfer = of_u.map(|(y, u)| y * u).sum::<Complex64>();
+            if place == self.count {
+                transfer += weighted(weights, |node| self.if_v_of_c(node, at));
+            }
+            transfer
+        }));
+    }
+
     /// x (1 - S Sᴴ) xᴴ over the RF nodes.
-    fn network_noise(&self, place: usize, transfer: impl Fn(usize) -> Complex64) -> f64 {
-        let (n, rf_nodes) = (self.mixer.nodes(), self.mixer.rf_nodes());
+    fn network_noise(&self, place: usize, transfers: &[Complex64]) -> f64 {
+        let n = self.mixer.nodes();
         let s = &self.fixed[place].s;
-        let own: f64 = (0..rf_nodes).map(|at| transfer(at).norm_sqr()).sum();
-        let reflected: f64 = (0..rf_nodes)
+        let own: f64 = transfers.iter().map(Complex64::norm_sqr).sum();
+        let reflected: f64 = (0..transfers.len())
             .map(|column| {
-                let wave: Complex64 =
-                    (0..rf_nodes).map(|row| transfer(row) * s[row * n + column]).sum();
-                wave.norm_sqr()
+                let rows = transfers.iter().enumerate();
+                rows.map(|(row, transfer)| transfer * s[row * n + column])
+                    .sum::<Complex64>()
+                    .norm_sqr()
             })
             .sum();
         own - reflected
     }
 
-    /// Volts at an IF node for a noise current of an element at a sideband.
-    fn element_transfer(&self, if_node: usize, place: usize, element: usize) -> Complex64 {
-        let elements = self.mixer.elements().len();
-        let row = &self.rows[if_node][place * elements..(place + 1) * elements];
-        let p = &self.fixed[place].p;
-        let through: Complex64 =
-            row.iter().enumerate().map(|(m, y)| y * p[m * elements + element]).sum();
-        let direct = if place == self.count { self.if_v_of_w(if_node, element) } else { ZERO };
-        direct - through
-    }
-
     /// 4 q (T(h) - T(h R h)) qᴴ and what comes from beyond, in units of k 290 K.
-    fn add_element_noise(&self, q: &[Complex64], relative: f64, shares: &mut NoiseShares) {
-        let (elements, sidebands) = (self.mixer.elements().len(), self.fixed.len());
-        let waveforms = &self.waveforms;
-        let form = |waveform: &Waveform| -> f64 {
-            let mut sum = 0.0;
-            for (k, one) in q.chunks_exact(elements).enumerate() {
-                for (l, other) in q.chunks_exact(elements).enumerate() {
-                    let order = k.cast_signed() - l.cast_signed();
-                    for (row, from) in one.iter().enumerate() {
-                        if waveform.is_diagonal() {
-                            let value = waveform.at(order, row, row);
-                            sum += (from * value * other[row].conj()).re;
-                            continue;
-                        }
-                        for (column, to) in other.iter().enumerate() {
-                            let value = waveform.at(order, row, column);
-                            sum += (from * value * to.conj()).re;
-                        }
+    fn add_element_noise(&self, buffers: &mut Buffers, relative: f64, shares: &mut NoiseShares) {
+        let Waveforms { conductance, beyond, beyond_rf, .. } = &self.waveforms;
+        let Buffers { element_rows: q, w: currents, .. } = buffers;
+        shares.elements = 4.0 * relative * conductance.form(q);
+        if !self.waveforms.has_beyond() {
+            return;
+        }
+        shares.elements -= 4.0 * relative * beyond.form(q);
+        let elements = self.mixer.elements().len();
+        let mut kept = 0.0;
+        for l in 0..self.fixed.len() {
+            currents.clear();
+            currents.resize(elements, ZERO);
+            for (k, row) in q.chunks_exact(elements).enumerate() {
+                let order = k.cast_signed() - l.cast_signed();
+                for (own, q) in row.iter().enumerate() {
+                    for (m, current) in currents.iter_mut().enumerate() {
+                        *current += q * conductance.at(order, own, m);
                     }
                 }
             }
-            sum
-        };
-        shares.elements = 4.0 * relative * form(&waveforms.conductance);
-        if !waveforms.has_beyond() {
-            return;
-        }
-        shares.elements -= 4.0 * relative * form(&waveforms.beyond);
-        let mut kept = 0.0;
-        for l in 0..sidebands {
-            let at = |m: usize| -> Complex64 {
-                let all = q.chunks_exact(elements).enumerate();
-                all.map(|(k, row)| {
-                    let order = k.cast_signed() - l.cast_signed();
-                    (0..elements)
-                        .map(|own| row[own] * waveforms.conductance.at(order, own, m))
-                        .sum::<Complex64>()
-                })
-                .sum()
-            };
-            let currents: Vec<Complex64> = (0..elements).map(at).collect();
             for (row, one) in currents.iter().enumerate() {
                 for (column, other) in currents.iter().enumerate() {
                     let ohm = self.beyond.elements_rf_ohm[row * elements + column];
@@ -195,6 +185,11 @@ impl ConversionSolver {
                 }
             }
         }
-        shares.beyond = 4.0 * relative * (form(&waveforms.beyond_rf) - kept);
+        shares.beyond = 4.0 * relative * (beyond_rf.form(q) - kept);
     }
+}
+
+/// The sum of what the IF nodes have, with their weights.
+fn weighted(weights: &[Complex64], of_node: impl Fn(usize) -> Complex64) -> Complex64 {
+    weights.iter().enumerate().map(|(node, weight)| weight * of_node(node)).sum()
 }

@@ -35,48 +35,64 @@ impl ConversionSolver {
         &mut self,
         data: &SidebandData<'_>,
         lo_peak_v: &[Complex64],
-        beyond: BeyondSidebands,
+        beyond: BeyondSidebands<'_>,
     ) -> Result<LoLeakage> {
         let data = SidebandData { if_hz: 0.0, ..*data };
         self.factor(&data, lo_peak_v, beyond, |sideband| sideband.abs() == 1)?;
         let (n, elements) = (self.mixer.nodes(), self.mixer.elements().len());
-        let mut u = vec![ZERO; elements * self.fixed.len()];
-        let first = (self.count.saturating_sub(1), self.count + 1);
-        let mut currents = [vec![ZERO; n], vec![ZERO; n]];
-        for (at, peak) in lo_peak_v.iter().enumerate() {
-            let own = self.mixer.elements()[at];
-            let [rf, intermediate] = self.mixer.ends(at);
-            for (sign, into) in [-1.0, 1.0].into_iter().zip(&mut currents) {
-                let half = 0.5 * if sign < 0.0 { peak.conj() } else { *peak };
-                let through = Complex64::new(0.0, sign * TAU * data.lo_hz) * half;
-                into[rf] += through * own.lo_to_rf_f;
-                into[intermediate] += through * own.lo_to_if_f;
-            }
-        }
-        for (place, currents) in [first.0, first.1].into_iter().zip(&currents) {
+        let mut buffers = std::mem::take(&mut self.buffers);
+        buffers.u.clear();
+        buffers.u.resize(elements * self.fixed.len(), ZERO);
+        let places = [self.count.saturating_sub(1), self.count + 1];
+        for (sign, place) in [-1.0, 1.0].into_iter().zip(places) {
+            self.fill_currents(sign, data.lo_hz, lo_peak_v, &mut buffers.transfers);
             for m in 0..elements {
                 let row = &self.fixed[place].u_of_current[m * n..(m + 1) * n];
-                u[place * elements + m] = row.iter().zip(currents).map(|(u, j)| u * j).sum();
+                let driven = row.iter().zip(&buffers.transfers).map(|(u, j)| u * j);
+                buffers.u[place * elements + m] = driven.sum();
             }
         }
-        self.lu.solve(&mut u);
-        let place = first.1;
-        let wave = |node: usize| -> Complex64 {
-            let row = &self.fixed[place].waves_of_current[node * n..(node + 1) * n];
-            let own: Complex64 = row.iter().zip(&currents[1]).map(|(wave, j)| wave * j).sum();
-            own + self.waves_of_elements(place, node, &u)
-        };
-        let out: Complex64 =
-            (0..self.mixer.rf_nodes()).map(|node| self.fixed[place].out[node] * wave(node)).sum();
-        let taken = 1.0 - self.fixed[place].source_reflection.norm_sqr();
-        Ok(LoLeakage {
+        self.lu.solve(&mut buffers.u, 1);
+        let fixed = &self.fixed[places[1]];
+        self.fill_waves_of_elements(places[1], &mut buffers);
+        let out: Complex64 = (0..self.mixer.rf_nodes())
+            .map(|node| {
+                let row = &fixed.waves_of_current[node * n..(node + 1) * n];
+                let own = row.iter().zip(&buffers.transfers).map(|(wave, j)| wave * j);
+                fixed.out[node] * (own.sum::<Complex64>() + buffers.waves[node])
+            })
+            .sum();
+        let taken = 1.0 - fixed.source_reflection.norm_sqr();
+        self.fill_waves_of_elements(self.count, &mut buffers);
+        let leakage = LoLeakage {
             rf_port_w: 2.0 * out.norm_sqr() * taken,
-            offset_i_v: self.offset_v(Channel::I, &u),
-            offset_q_v: self.offset_v(Channel::Q, &u),
-        })
+            offset_i_v: self.offset_v(Channel::I, &buffers.waves),
+            offset_q_v: self.offset_v(Channel::Q, &buffers.waves),
+        };
+        self.buffers = buffers;
+        Ok(leakage)
     }
 
-    fn offset_v(&self, channel: Channel, u: &[Complex64]) -> Option<f64> {
+    /// The currents of the LO into the nodes at k = 1 or -1.
+    fn fill_currents(
+        &self,
+        sign: f64,
+        lo_hz: f64,
+        lo_peak_v: &[Complex64],
+        into: &mut Vec<Complex64>,
+    ) {
+        into.clear();
+        into.resize(self.mixer.nodes(), ZERO);
+        for (at, (peak, own)) in lo_peak_v.iter().zip(self.mixer.elements()).enumerate() {
+            let [rf, intermediate] = self.mixer.ends(at);
+            let half = 0.5 * if sign < 0.0 { peak.conj() } else { *peak };
+            let through = Complex64::new(0.0, sign * TAU * lo_hz) * half;
+            into[rf] += through * own.lo_to_rf_f;
+            into[intermediate] += through * own.lo_to_if_f;
+        }
+    }
+
+    fn offset_v(&self, channel: Channel, waves: &[Complex64]) -> Option<f64> {
         let mut offset_v = None;
         // What floats has a value only where the signs within its island add up to zero.
         let mut floating: Vec<(usize, i32)> = Vec::new();
@@ -86,8 +102,7 @@ impl ConversionSolver {
             }
             let place = self.mixer.rf_nodes() + at;
             let sign = if node.is_subtracted { -1 } else { 1 };
-            let volts =
-                self.node_v(self.count, place, |k| self.waves_of_elements(self.count, k, u)).re;
+            let volts = self.node_v(self.count, place, |k| waves[k]).re;
             *offset_v.get_or_insert(0.0) += f64::from(sign) * volts;
             if let Some(Some(island)) = self.fixed[self.count].island.get(place) {
                 match floating.iter_mut().find(|(own, _)| own == island) {

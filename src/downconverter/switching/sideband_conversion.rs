@@ -9,24 +9,27 @@
 //! inverse are solved for, and every source then costs a product. A. A. M. Saleh, Theory of Resistive
 //! Mixers (1971); D. N. Held and A. R. Kerr, IEEE Trans. MTT 26 (1978) 49-61, both from memory.
 
-use super::beyond_resistance::BeyondResistance;
+use super::beyond_resistance::{BeyondResistance, Termination};
 use super::conductance_waveform::{BeyondElements, Driven, Waveforms};
 use super::fixed_sideband::{FixedSideband, NoSolution, SidebandReducer};
 use super::switched_mixer::{SidebandData, SwitchedMixer};
 use crate::downconverter::error::{ReceiverError, Result};
 use crate::downconverter::frequency_plan::Sideband;
-use crate::network::DenseLu;
+use crate::network::Lu;
 use num_complex::Complex64;
 
 const ZERO: Complex64 = Complex64::ZERO;
 
 /// How the nodes end beyond the sidebands that are kept.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum BeyondSidebands {
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum BeyondSidebands<'a> {
     /// Shorted: the admittance form.
     Shorted,
     /// In the resistance that they see at the last sideband, which converges fast with hard switches.
     Resistance,
+    /// In this resistance matrix, RF nodes first, ohm, row by row. Without end of sidebands every
+    /// matrix gives the same.
+    Given(&'a [f64]),
 }
 
 /// What one watt in a sideband does at the RF side.
@@ -40,6 +43,14 @@ pub struct RfResponse {
     pub node_v: Vec<Complex64>,
 }
 
+/// What waveforms were made from.
+#[derive(Clone, Debug, Default)]
+struct MadeFrom {
+    driven: Vec<Driven>,
+    beyond: BeyondResistance,
+    highest: usize,
+}
+
 /// Solves switched mixers at one point after the other; buffers are kept.
 #[derive(Clone, Debug)]
 pub struct ConversionSolver {
@@ -47,16 +58,33 @@ pub struct ConversionSolver {
     pub(super) reducer: SidebandReducer,
     pub(super) waveforms: Waveforms,
     pub(super) beyond: BeyondResistance,
-    /// What the waveforms were made from.
-    made_from: Option<(Vec<Driven>, BeyondResistance, usize)>,
+    termination: Termination,
+    made_from: MadeFrom,
     /// K.
     pub(super) count: usize,
     /// From -K to K.
     pub(super) fixed: Vec<FixedSideband>,
-    pub(super) lu: DenseLu,
-    /// For each IF node the transfer from u of every sideband.
-    pub(super) rows: Vec<Vec<Complex64>>,
-    pub(super) scratch: Vec<Complex64>,
+    pub(super) lu: Lu,
+    /// For each IF node the transfer from u of every sideband, one after the other.
+    rows: Vec<Complex64>,
+    /// One row of them, real and imaginary parts.
+    row: (Vec<f64>, Vec<f64>),
+    pub(super) buffers: Buffers,
+    response: RfResponse,
+}
+
+/// Buffers of what is taken from a solution.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Buffers {
+    /// u of all sidebands.
+    pub(super) u: Vec<Complex64>,
+    /// w of one sideband, and the waves that it makes.
+    pub(super) w: Vec<Complex64>,
+    pub(super) waves: Vec<Complex64>,
+    /// For an output: the transfer from u, from waves, and from currents of the elements.
+    pub(super) output: Vec<Complex64>,
+    pub(super) transfers: Vec<Complex64>,
+    pub(super) element_rows: Vec<Complex64>,
 }
 
 impl ConversionSolver {
@@ -65,13 +93,16 @@ impl ConversionSolver {
         Self {
             reducer: SidebandReducer::new(&mixer),
             waveforms: Waveforms::default(),
-            beyond: BeyondResistance::none(&mixer),
-            made_from: None,
+            beyond: BeyondResistance::default(),
+            termination: Termination::default(),
+            made_from: MadeFrom::default(),
             count: 0,
             fixed: Vec::new(),
-            lu: DenseLu::default(),
-            rows: vec![Vec::new(); mixer.if_nodes().len()],
-            scratch: Vec::new(),
+            lu: Lu::default(),
+            rows: Vec::new(),
+            row: (Vec::new(), Vec::new()),
+            buffers: Buffers::default(),
+            response: RfResponse::default(),
             mixer,
         }
     }
@@ -90,7 +121,7 @@ impl ConversionSolver {
         &mut self,
         data: &SidebandData<'_>,
         lo_peak_v: &[Complex64],
-        beyond: BeyondSidebands,
+        beyond: BeyondSidebands<'_>,
     ) -> Result<()> {
         self.factor(data, lo_peak_v, beyond, |sideband| sideband == 0)?;
         self.solve_rows();
@@ -103,7 +134,7 @@ impl ConversionSolver {
         &mut self,
         data: &SidebandData<'_>,
         lo_peak_v: &[Complex64],
-        beyond: BeyondSidebands,
+        beyond: BeyondSidebands<'_>,
         with_currents: impl Fn(isize) -> bool,
     ) -> Result<()> {
         let no_solution = |error: NoSolution| ReceiverError::NoConversion {
@@ -114,15 +145,14 @@ impl ConversionSolver {
         self.count = data.sidebands;
         self.fixed.resize_with(2 * self.count + 1, FixedSideband::default);
         let last = self.count.cast_signed();
-        self.beyond = BeyondResistance::none(&self.mixer);
-        if beyond == BeyondSidebands::Resistance {
-            self.make_waveforms(lo_peak_v);
-            self.reducer.set(&self.mixer, &self.waveforms.conductance, &self.beyond.nodes_ohm);
-            let place = 2 * self.count;
-            self.reducer
-                .close(&self.mixer, data, last, &mut self.fixed[place])
-                .map_err(no_solution)?;
-            self.beyond = BeyondResistance::of(&self.mixer, &self.fixed[place]);
+        match beyond {
+            BeyondSidebands::Shorted => self.beyond.set_none(&self.mixer),
+            BeyondSidebands::Given(ohm) => self.beyond.set_given(&self.mixer, ohm),
+            BeyondSidebands::Resistance => {
+                let at_last = &mut self.fixed[2 * self.count];
+                self.reducer.close(&self.mixer, data, last, at_last).map_err(no_solution)?;
+                self.beyond.set_from(&self.mixer, at_last, &mut self.termination);
+            }
         }
         self.make_waveforms(lo_peak_v);
         self.reducer.set(&self.mixer, &self.waveforms.conductance, &self.beyond.nodes_ohm);
@@ -133,73 +163,75 @@ impl ConversionSolver {
                 .map_err(no_solution)?;
         }
         self.fill_system();
-        self.lu.factor().map_err(|_| no_solution(NoSolution { frequency_hz: data.if_hz }))
+        self.lu.factor_filled().map_err(|_| no_solution(NoSolution { frequency_hz: data.if_hz }))
     }
 
     fn make_waveforms(&mut self, lo_peak_v: &[Complex64]) {
+        let highest = 2 * self.count;
         let driven =
             || self.mixer.elements().iter().map(|own| own.switch).zip(lo_peak_v.iter().copied());
-        let is_made = self.made_from.as_ref().is_some_and(|(made, beyond, count)| {
-            *count == self.count && *beyond == self.beyond && made.iter().copied().eq(driven())
-        });
-        if is_made {
+        let made = &mut self.made_from;
+        if made.highest == highest
+            && made.beyond == self.beyond
+            && made.driven.iter().copied().eq(driven())
+        {
             return;
         }
-        let driven: Vec<Driven> = driven().collect();
+        made.driven.clear();
+        made.driven.extend(driven());
+        made.beyond.copy_from(&self.beyond);
+        made.highest = highest;
         let beyond = (!self.beyond.is_none()).then_some(BeyondElements {
             all_ohm: &self.beyond.elements_ohm,
             rf_ohm: &self.beyond.elements_rf_ohm,
         });
-        self.waveforms.fill(&driven, beyond, 2 * self.count);
-        self.made_from = Some((driven, self.beyond.clone(), self.count));
+        self.waveforms.fill(&made.driven, beyond, highest);
     }
 
     /// The unit matrix plus P T, sideband after sideband, element after element.
     fn fill_system(&mut self) {
-        let (elements, sidebands) = (self.mixer.elements().len(), self.fixed.len());
-        self.lu.reset_to_unit(elements * sidebands);
-        let conductance = &self.waveforms.conductance;
+        let elements = self.mixer.elements().len();
+        self.lu.resize(elements * self.fixed.len());
         for (k, fixed) in self.fixed.iter().enumerate() {
-            for l in (0..sidebands).filter(|l| *l != k) {
-                let order = k.cast_signed() - l.cast_signed();
-                for row in 0..elements {
-                    for column in 0..elements {
-                        let value = if conductance.is_diagonal() {
-                            fixed.p[row * elements + column] * conductance.at(order, column, column)
-                        } else {
-                            (0..elements)
-                                .map(|m| {
-                                    fixed.p[row * elements + m] * conductance.at(order, m, column)
-                                })
-                                .sum()
-                        };
-                        self.lu.add(k * elements + row, l * elements + column, value);
-                    }
-                }
+            for (element, p) in fixed.p.chunks_exact(elements).enumerate() {
+                let row = k * elements + element;
+                let (re, im) = self.lu.row_mut(row);
+                self.waveforms.conductance.product_row(k, p, (&mut *re, im));
+                re[row] += 1.0;
             }
         }
     }
 
     /// The transfers to the IF nodes.
     fn solve_rows(&mut self) {
-        let (elements, sidebands) = (self.mixer.elements().len(), self.fixed.len());
-        for at in 0..self.mixer.if_nodes().len() {
-            let mut row = std::mem::take(&mut self.rows[at]);
-            row.clear();
-            row.resize(elements * sidebands, ZERO);
-            for l in (0..sidebands).filter(|l| *l != self.count) {
-                let order = self.count.cast_signed() - l.cast_signed();
-                for column in 0..elements {
-                    row[l * elements + column] = (0..elements)
-                        .map(|m| {
-                            self.if_v_of_w(at, m) * self.waveforms.conductance.at(order, m, column)
-                        })
-                        .sum();
-                }
-            }
-            self.lu.solve_right(&mut row);
-            self.rows[at] = row;
+        let (elements, unknowns) = (self.mixer.elements().len(), self.unknowns());
+        self.rows.clear();
+        for part in [&mut self.row.0, &mut self.row.1] {
+            part.clear();
+            part.resize(unknowns, 0.0);
         }
+        let mut own = std::mem::take(&mut self.buffers.w);
+        for if_node in 0..self.mixer.if_nodes().len() {
+            own.clear();
+            own.extend((0..elements).map(|element| self.if_v_of_w(if_node, element)));
+            let into = (&mut self.row.0[..], &mut self.row.1[..]);
+            self.waveforms.conductance.product_row(self.count, &own, into);
+            let both = self.row.0.iter().zip(&self.row.1);
+            self.rows.extend(both.map(|(re, im)| Complex64::new(*re, *im)));
+        }
+        self.buffers.w = own;
+        self.lu.solve_right(&mut self.rows);
+    }
+
+    fn unknowns(&self) -> usize {
+        self.mixer.elements().len() * self.fixed.len()
+    }
+
+    /// The transfer from u of a sideband to an IF node.
+    pub(super) fn row(&self, if_node: usize, place: usize) -> &[Complex64] {
+        let elements = self.mixer.elements().len();
+        let start = if_node * self.unknowns() + place * elements;
+        &self.rows[start..start + elements]
     }
 
     /// Volts at an IF node for each w of its own sideband.
@@ -266,8 +298,8 @@ impl ConversionSolver {
 
     /// Volts at an IF node for a wave out of an RF node at a sideband.
     pub(super) fn transfer(&self, if_node: usize, place: usize, rf_node: usize) -> Complex64 {
-        let (elements, rf_nodes) = (self.mixer.elements().len(), self.mixer.rf_nodes());
-        let row = &self.rows[if_node][place * elements..(place + 1) * elements];
+        let rf_nodes = self.mixer.rf_nodes();
+        let row = self.row(if_node, place);
         let u = &self.fixed[place].u_of_c;
         let through: Complex64 =
             row.iter().enumerate().map(|(m, y)| y * u[m * rf_nodes + rf_node]).sum();
@@ -277,41 +309,44 @@ impl ConversionSolver {
 
     /// Impedance between an IF node and ground at f_IF with everything in place, ohm.
     pub fn if_impedance_ohm(&self, if_node: usize) -> Complex64 {
-        let (n, elements) = (self.mixer.nodes(), self.mixer.elements().len());
+        let n = self.mixer.nodes();
         let node = self.mixer.rf_nodes() + if_node;
         let fixed = &self.fixed[self.count];
-        let row = &self.rows[if_node][self.count * elements..(self.count + 1) * elements];
+        let row = self.row(if_node, self.count);
         let through: Complex64 =
             row.iter().enumerate().map(|(m, y)| y * fixed.u_of_current[m * n + node]).sum();
         through + self.node_v(self.count, node, |k| fixed.waves_of_current[k * n + node])
     }
 
     /// What one watt in a sideband meets at the RF side; `None` where that sideband is not kept.
-    pub fn rf_response(&mut self, sideband: Sideband) -> Option<RfResponse> {
+    pub fn rf_response(&mut self, sideband: Sideband) -> Option<&RfResponse> {
         let place = self.tone(sideband)?;
         let (elements, rf_nodes) = (self.mixer.elements().len(), self.mixer.rf_nodes());
-        let mut u = std::mem::take(&mut self.scratch);
-        u.clear();
-        u.resize(elements * self.fixed.len(), ZERO);
+        let mut buffers = std::mem::take(&mut self.buffers);
+        let mut response = std::mem::take(&mut self.response);
+        buffers.u.clear();
+        buffers.u.resize(self.unknowns(), ZERO);
         let fixed = &self.fixed[place];
-        for m in 0..elements {
-            u[place * elements + m] =
-                (0..rf_nodes).map(|at| fixed.u_of_c[m * rf_nodes + at] * fixed.source[at]).sum();
-        }
-        self.lu.solve(&mut u);
-        let wave = |node: usize| {
-            let own = (0..rf_nodes)
-                .map(|at| fixed.waves_of_c[node * rf_nodes + at] * fixed.source[at])
-                .sum::<Complex64>();
-            own + self.waves_of_elements(place, node, &u)
+        let of_source = |row: &[Complex64]| -> Complex64 {
+            row.iter().zip(&fixed.source).map(|(of_c, wave)| of_c * wave).sum()
         };
-        let waves: Vec<Complex64> = (0..self.mixer.nodes()).map(wave).collect();
+        for m in 0..elements {
+            buffers.u[place * elements + m] =
+                of_source(&fixed.u_of_c[m * rf_nodes..(m + 1) * rf_nodes]);
+        }
+        self.lu.solve(&mut buffers.u, 1);
+        self.fill_waves_of_elements(place, &mut buffers);
+        let waves = &mut buffers.waves;
+        for (node, wave) in waves.iter_mut().enumerate() {
+            *wave += of_source(&fixed.waves_of_c[node * rf_nodes..(node + 1) * rf_nodes]);
+        }
+        let as_there = |own: Complex64| if fixed.frequency_hz < 0.0 { own.conj() } else { own };
         let node_v = (0..rf_nodes).map(|node| {
             let own = self.mixer.node_reference_ohm(node).sqrt() * fixed.source[node];
-            let volts = self.node_v(place, node, |k| waves[k]) + own;
-            if fixed.frequency_hz < 0.0 { volts.conj() } else { volts }
+            as_there(self.node_v(place, node, |k| waves[k]) + own)
         });
-        let node_v = node_v.collect();
+        response.node_v.clear();
+        response.node_v.extend(node_v);
         let leaving: Complex64 =
             fixed.own_out + (0..rf_nodes).map(|at| fixed.out[at] * waves[at]).sum::<Complex64>();
         let entering = fixed.source_reflection * leaving + fixed.source_wave;
@@ -321,33 +356,36 @@ impl ConversionSolver {
             reference_ohm * (1.0 + fixed.source_reflection) / (1.0 - fixed.source_reflection);
         // In waves the limit of an open input has a value too.
         let (volts, amperes) = (entering + leaving, (entering - leaving) / reference_ohm);
-        let reflection =
+        response.reflection =
             ((volts - source_ohm.conj() * amperes) / (volts + source_ohm * amperes)).norm();
-        let input_ohm = if fixed.frequency_hz < 0.0 { input_ohm.conj() } else { input_ohm };
-        self.scratch = u;
-        Some(RfResponse { input_ohm, reflection, node_v })
+        response.input_ohm = as_there(input_ohm);
+        (self.buffers, self.response) = (buffers, response);
+        Some(&self.response)
     }
 
-    /// The wave into a node that the elements make at a sideband, from u at all sidebands.
-    pub(super) fn waves_of_elements(
-        &self,
-        place: usize,
-        node: usize,
-        u: &[Complex64],
-    ) -> Complex64 {
+    /// The waves into the nodes that the elements make at a sideband, from u at all sidebands.
+    pub(super) fn fill_waves_of_elements(&self, place: usize, buffers: &mut Buffers) {
         let elements = self.mixer.elements().len();
-        let fixed = &self.fixed[place];
-        let mut wave = ZERO;
-        for m in 0..elements {
-            let mut w = ZERO;
-            for l in (0..self.fixed.len()).filter(|l| *l != place) {
-                let order = place.cast_signed() - l.cast_signed();
-                for column in 0..elements {
-                    w += self.waveforms.conductance.at(order, m, column) * u[l * elements + column];
+        let Buffers { u, w, waves, .. } = buffers;
+        w.clear();
+        w.resize(elements, ZERO);
+        for (l, u) in u.chunks_exact(elements).enumerate().filter(|(l, _)| *l != place) {
+            let order = place.cast_signed() - l.cast_signed();
+            let conductance = &self.waveforms.conductance;
+            for (m, w) in w.iter_mut().enumerate() {
+                if conductance.is_diagonal() {
+                    *w += conductance.at(order, m, m) * u[m];
+                    continue;
+                }
+                for (column, u) in u.iter().enumerate() {
+                    *w += conductance.at(order, m, column) * u;
                 }
             }
-            wave += fixed.waves_of_w[node * elements + m] * w;
         }
-        wave
+        let rows = self.fixed[place].waves_of_w.chunks_exact(elements);
+        waves.clear();
+        waves.extend(
+            rows.map(|row| row.iter().zip(&*w).map(|(wave, w)| wave * w).sum::<Complex64>()),
+        );
     }
 }
