@@ -23,11 +23,13 @@ pub(super) struct Labels {
     frame: (Place, Place),
     taken: Vec<Label>,
     obstacles: Vec<Place>,
+    /// The points that have a label, with its lines.
+    labelled: Vec<(Place, Vec<String>)>,
 }
 
 impl Labels {
     pub(super) fn on(frame: (Place, Place), obstacles: Vec<Place>) -> Self {
-        Self { frame, taken: Vec::new(), obstacles }
+        Self { frame, taken: Vec::new(), obstacles, labelled: Vec::new() }
     }
 
     /// Keeps labels off a box.
@@ -44,6 +46,13 @@ impl Labels {
         lines: &[String],
         (size, colour): (u32, RGBColor),
     ) -> Result<(), PlotError> {
+        // Points of tracks that nearly coincide share one label: a knot of equal ones says no more.
+        let near = f64::from(px(4 * size));
+        let is_near = |other: &Place| (other.0 - at.0).hypot(other.1 - at.1) < near;
+        if self.labelled.iter().any(|(other, own)| own == lines && is_near(other)) {
+            return Ok(());
+        }
+        self.labelled.push((at, lines.to_vec()));
         let style = letters(size, colour).pos(Pos::new(HPos::Center, VPos::Center));
         let mut width = 0;
         for line in lines {
