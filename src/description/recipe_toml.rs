@@ -33,13 +33,16 @@ use toml::Spanned;
 const YIELD_PERCENT: &str = "yield_percent";
 
 /// What every die may be judged by.
-const DIE_QUANTITIES: [Quantity; 6] = [
+const DIE_QUANTITIES: [Quantity; 9] = [
     Quantity::ImageRejection,
     Quantity::CommonModeRejection,
     Quantity::AmplitudeImbalance,
     Quantity::PhaseError,
     Quantity::QuadratureError,
     Quantity::LoPower,
+    Quantity::ConversionLoss,
+    Quantity::NoiseFigure,
+    Quantity::LoAtRfPort,
 ];
 
 /// The analysis of every die.

@@ -27,8 +27,9 @@ const CONVERGED_IMAGE: f64 = 1e-6;
 const COMPARED_DB: f64 = 2e-2;
 /// Where even that needs more, comparisons take so many.
 const MOST_COMPARED: usize = 25;
-/// Numbers of sidebands that are tried, in units of a quarter of the first one: they grow by 1.26.
-const TRIED_QUARTERS: [usize; 13] = [4, 5, 6, 8, 10, 13, 16, 20, 25, 32, 40, 51, 64];
+/// Numbers of sidebands that are tried, in units of a quarter of the first one. Each step adds
+/// an odd and an even one at least: where only one of them matters a step without it moves nothing.
+const TRIED_QUARTERS: [usize; 12] = [4, 6, 8, 10, 12, 16, 20, 24, 32, 40, 48, 64];
 /// The first number of sidebands, unless the LO's harmonic is higher.
 const FIRST_SIDEBANDS: usize = 4;
 /// The last one, likewise.
