@@ -93,7 +93,7 @@ impl Mixing {
 
     /// The drive L |L|^(k-1) of an LO voltage L, with n times its phase; zero without LO.
     pub(super) fn drive(&self, lo: Complex64) -> Complex64 {
-        if self.lo_harmonic == 1 && self.lo_amplitude_exponent == 1.0 {
+        if self.lo_harmonic == 1 && self.lo_amplitude_exponent.total_cmp(&1.0).is_eq() {
             return lo;
         }
         let size = lo.norm();

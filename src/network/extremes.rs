@@ -65,7 +65,8 @@ pub(super) fn largest_singular_value_above(
 /// largest value is approached within a few points.
 fn coarse_to_fine(points: Range<usize>) -> impl Iterator<Item = usize> {
     let largest = points.len().next_power_of_two();
-    let strides = std::iter::successors(Some(largest), |&stride| (stride > 1).then(|| stride / 2));
+    let strides =
+        std::iter::successors(Some(largest), |&stride| (stride > 1).then_some(stride / 2));
     strides.flat_map(move |stride| {
         let first = if stride == largest { 0 } else { stride };
         (first..points.len()).step_by((2 * stride).max(1)).map({

@@ -62,9 +62,9 @@ fn inverse_beta(share: f64, a: f64, b: f64) -> f64 {
     for _ in 0..200 {
         let found = beta_reg(a, b, x) - share;
         if found < 0.0 {
-            low = x
+            low = x;
         } else {
-            high = x
+            high = x;
         }
         let density = ((a - 1.0) * x.ln() + (b - 1.0) * (-x).ln_1p() - logarithm).exp();
         let step = found / density;
