@@ -106,17 +106,41 @@ impl<'a> SwitchedPlan<'a> {
         self.solver.solve(&data, &self.peaks_v, BeyondSidebands::Resistance)
     }
 
+    /// S of the RF network at an LO and its harmonic, moved by as much as in the mean of both sidebands
+    /// of the first IF: parts that vary are known at the plan's RF alone.
+    fn rf_at_lo(&self, lo: usize) -> Vec<Complex64> {
+        let plan = self.receiver.plan();
+        let centre_hz = plan.lo_hz()[lo] * f64::from(plan.settings().lo_harmonic);
+        let mut own = self.store.rf_at(centre_hz).to_vec();
+        let Some(point) = plan.points().get(plan.points_of_lo(lo).start) else { return own };
+        for (sideband, sign) in [(Sideband::Upper, 1.0), (Sideband::Lower, -1.0)] {
+            let (at, entries) = (point.rf_point(sideband), own.len());
+            let varied = &self.voltages.rf[at * entries..(at + 1) * entries];
+            let usual = self.store.rf_at(centre_hz + sign * point.if_hz);
+            for ((own, varied), usual) in own.iter_mut().zip(varied).zip(usual) {
+                *own += 0.5 * (varied - usual);
+            }
+        }
+        own
+    }
+
     /// Solves for the leakage at an LO.
     pub(super) fn leakage(&mut self, lo: usize) -> Result<super::switching::LoLeakage> {
         self.set_lo(lo);
         let lo_hz = self.receiver.plan().lo_hz()[lo];
         #[expect(clippy::cast_precision_loss, reason = "sidebands are few")]
         let frequency_hz = |k: isize| k as f64 * lo_hz;
+        let at_lo = self.rf_at_lo(lo);
+        let harmonic = i64::from(self.receiver.plan().settings().lo_harmonic);
+        let rf = |k: isize| match k as i64 {
+            order if order.abs() == harmonic => &at_lo,
+            _ => self.store.rf_at(frequency_hz(k)),
+        };
         let data = SidebandData {
             lo_hz,
             if_hz: 0.0,
             sidebands: self.store.sidebands,
-            rf: &|k| self.store.rf_at(frequency_hz(k)),
+            rf: &rf,
             if_load: &|k| self.store.if_load_at(frequency_hz(k)),
         };
         self.solver.leakage(&data, &self.peaks_v, BeyondSidebands::Resistance)

@@ -124,7 +124,7 @@ pub fn receiver_uncertainty(
             let noise = uncertain.scaled_noise(&effects, result.points.len(), scaled);
             NoiseDraws::new(noise, trial_settings.seed())
         };
-        rejection_advice(&contributions, &balances, requirement.limit, decisions, &scaled)
+        rejection_advice(&contributions, &balances, requirement.limit, decisions, scaled)
     });
     let required_db = rejection.map(|(requirement, decided)| (requirement.limit.value(), *decided));
     let spread = |output: usize, quantity: Quantity| {
@@ -170,7 +170,7 @@ fn rejection_advice(
     balances: &[ReceiverBalance],
     limit: Limit,
     decisions: &DecisionSettings,
-    scaled: &dyn Fn(&dyn Fn(&str) -> f64) -> NoiseDraws,
+    scaled: impl Fn(&dyn Fn(&str) -> f64) -> NoiseDraws,
 ) -> Option<Advice> {
     let risk = 1.0 - decisions.conformity();
     let decides = |part: Option<&str>, size: f64| {

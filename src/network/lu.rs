@@ -186,9 +186,9 @@ impl Lu {
             let rows = std::array::from_fn(|k| above(start + k));
             let update = PanelUpdate { n, start, rows, lower: (lower_re, lower_im) };
             if n < WIDE_FROM {
-                update.apply()
+                update.apply();
             } else {
-                Arch::new().dispatch(update)
+                Arch::new().dispatch(update);
             }
             return;
         }
@@ -357,7 +357,7 @@ impl WithSimd for PanelUpdate<'_> {
             // Slices of one length need no checks inside the loop.
             let length = re.len().min(im.len());
             let (re, im) = (&mut re[..length], &mut im[..length]);
-            let whole: [(&[S::f64s], &[S::f64s]); PANEL] =
+            let whole: [_; PANEL] =
                 std::array::from_fn(|k| (&wide[k].0.0[..length], &wide[k].1.0[..length]));
             for at in 0..length {
                 let (mut sum_re, mut sum_im) = (re[at], im[at]);

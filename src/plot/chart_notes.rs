@@ -48,7 +48,7 @@ impl Noting {
 
 impl Drop for Noting {
     fn drop(&mut self) {
-        NOTES.with_borrow_mut(|all| all.pop());
+        NOTES.with_borrow_mut(Vec::pop);
     }
 }
 

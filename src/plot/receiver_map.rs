@@ -219,7 +219,7 @@ impl Map {
     fn scale(&self) -> ColourScale {
         ColourScale {
             range: self.colours.clone(),
-            mark: self.limit.map(|limit| limit.value()),
+            mark: self.limit.map(Limit::value),
             label: self.label.clone(),
             palette: Palette::Sequential,
         }

@@ -58,7 +58,7 @@ impl Panel<'_> {
 
     fn range(&self) -> Range<f64> {
         let values = self.lines.iter().flatten().map(|(_, y)| *y).filter(|y| y.is_finite());
-        range_of(values.chain(self.limit.map(|limit| limit.value())), 1.0)
+        range_of(values.chain(self.limit.map(Limit::value)), 1.0)
     }
 }
 

@@ -109,6 +109,7 @@ impl Browser {
     }
 
     /// Gives a command and returns its result.
+    #[expect(clippy::needless_pass_by_value, reason = "callers make it for this call")]
     pub(crate) fn call(&mut self, method: &str, parameters: Value) -> Value {
         self.last += 1;
         let mut command = json!({ "id": self.last, "method": method, "params": parameters });

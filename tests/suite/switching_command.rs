@@ -218,7 +218,10 @@ fn switches_that_load_nothing_are_multipliers() {
                 "kind = \"quadrature_hybrid\"",
                 "kind = \"quadrature_hybrid\", imbalance_db = 0.4, phase_error_deg = 3.0, loss_db = 0.5",
             ),
-            ("loss_db = 0.5", "loss_db = 0.5, imbalance_db = 0.2, phase_error_deg = 1.0"),
+            (
+                "kind = \"divider\", loss_db = 0.5",
+                "kind = \"divider\", loss_db = 0.5, imbalance_db = 0.2, phase_error_deg = 1.0",
+            ),
             ("if_load = { ohm = 100.0, ff = 200.0 }\n", ""),
             (
                 "{ at = \"h.b\", ohm = 50 },",

@@ -20,7 +20,7 @@ fn sets(ports: usize, number_format: &str) -> Vec<Vec<String>> {
         let mut lines = vec![format!("{}", 20e9 + 1e6 * point as f64)];
         for entry in 0..ports * ports {
             // Four pairs a line, and a new line for each row of three ports and more.
-            if entry > 0 && ports > 2 && (entry % ports) % 4 == 0 {
+            if entry > 0 && ports > 2 && (entry % ports).is_multiple_of(4) {
                 lines.push(" ".to_owned());
             }
             let (first, second) = match number_format {
@@ -127,10 +127,13 @@ fn triangles_counts_and_noise_are_read_after_blocks() {
     assert_eq!(file.noise.len(), 2);
 }
 
+/// The name of a fault, and what makes it of a set's lines.
+type Fault = (&'static str, fn(&mut Vec<String>));
+
 /// Everything that is not regular, early, in the middle and at the end.
 #[test]
 fn warnings_and_errors_stay_at_their_places() {
-    let faults: [(&str, fn(&mut Vec<String>)); 17] = [
+    let faults: [Fault; 17] = [
         ("word", |set| set[1].push_str(" x")),
         ("number with a word", |set| set[1] = set[1].replacen(' ', " 1x", 2)),
         ("joined numbers", |set| set[2] = set[2].replacen(" 0.", "-0.", 2)),

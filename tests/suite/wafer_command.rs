@@ -209,7 +209,7 @@ fn a_receiver_is_the_same_on_a_wafer_and_alone() {
 /// Dies in a receiver with switched mixers: judged by its levels, which are those of the receiver alone.
 #[test]
 fn levels_of_switched_mixers_are_judged_die_by_die() {
-    let limits = "[require]\nconversion_loss_db_max = 9.1\nnoise_figure_db_max = 8.75\n\
+    let limits = "[require]\nconversion_loss_db_max = 20\nnoise_figure_db_max = 20\n\
                   lo_at_rf_port_dbm_max = -50.0\n";
     let sandbox = sandbox_with_receivers(limits);
     let switches = replaced(
@@ -221,12 +221,23 @@ fn levels_of_switched_mixers_are_judged_die_by_die() {
         ],
     );
     sandbox.write("receiver.toml", switches);
+    run_recipe(&sandbox, "demo/receiver-recipe.toml", "loose");
+    let mut losses_db: Vec<f64> =
+        rows(&sandbox, "loose").iter().map(|row| cell(row, "max_conversion_loss_db")).collect();
+    losses_db.sort_by(f64::total_cmp);
+    // Between two dies, so that about half of them pass.
+    let limit_db = 0.5 * (losses_db[9] + losses_db[10]);
+    let recipe = replaced(
+        &sandbox.read("demo/receiver-recipe.toml"),
+        &[("conversion_loss_db_max = 20", &format!("conversion_loss_db_max = {limit_db}"))],
+    );
+    sandbox.write("demo/receiver-recipe.toml", recipe);
     let run = run_recipe(&sandbox, "demo/receiver-recipe.toml", "out");
     let rows = rows(&sandbox, "out");
     for row in &rows {
         let kept = [
-            ("max_conversion_loss_db", 9.1),
-            ("max_noise_figure_db", 8.75),
+            ("max_conversion_loss_db", limit_db),
+            ("max_noise_figure_db", 20.0),
             ("max_lo_at_rf_port_dbm", -50.0),
         ]
         .iter()

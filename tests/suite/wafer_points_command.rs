@@ -149,7 +149,7 @@ fn the_manual_explains_every_column() {
     let sandbox = sandbox_with_dies(10, "--no-faults");
     assert!(sandbox.run("wafer demo/recipe.toml --out out --points parquet").status < 2);
     let text = std::fs::read_to_string(project("src/report/reports.md")).unwrap();
-    for (file, columns) in [("dies", 26), ("points", 13)] {
+    for (file, columns) in [("dies", 29), ("points", 13)] {
         let file = std::fs::File::open(sandbox.path(&format!("out/{file}.parquet"))).unwrap();
         let reader = SerializedFileReader::new(file).unwrap();
         let schema = reader.metadata().file_metadata().schema().get_fields().to_vec();

@@ -3,7 +3,7 @@
 use super::page_value::script_json;
 use crate::diagnostic::printable;
 use crate::requirement::{Direction, Limits, Quantity};
-use crate::wafer::{DieRow, DieStatus, LotHeading, LotResult};
+use crate::wafer::{DieRow, DieStatus, LotHeading, LotResult, WaferGeometry};
 use serde_json::{Value, json};
 use std::collections::HashMap;
 
@@ -45,7 +45,7 @@ pub(super) fn lot_data(heading: &LotHeading<'_>, result: &LotResult) -> String {
         "quantities": quantities.iter().map(|one| quantity(*one, result.limits())).collect::<Vec<_>>(),
         "wafers": wafers.iter().map(names).collect::<Vec<_>>(),
         "dieSize": result.map().map(|map| [map.die_pitch_mm().0, map.die_pitch_mm().1]),
-        "radius": result.map().map(|map| map.radius_mm()),
+        "radius": result.map().map(WaferGeometry::radius_mm),
         "files": shown(heading.file_columns),
         "carried": shown(heading.carried_columns),
         "frequencies": result.die_curves().frequencies_hz().iter().map(ghz).collect::<Vec<_>>(),
