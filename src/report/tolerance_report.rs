@@ -70,6 +70,10 @@ fn rounded_down(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
         return value.to_string();
     }
+    // So small a value has no power of ten that scales it, and would be a row of zeros.
+    if value.abs() < 1e-9 {
+        return format!("{value:e}");
+    }
     let scale = 10_f64.powf(3.0 - value.abs().log10().floor());
     format!("{}", (value * scale).floor() / scale)
 }

@@ -125,3 +125,11 @@ fn a_long_file_name_is_not_quoted_whole() {
     let message = sandbox.refused("downconverter long.toml");
     assert!(message.len() < 6_000, "{} characters", message.len());
 }
+
+/// An error below every power of ten of double precision was shown as NaN.
+#[test]
+fn the_smallest_error_is_shown_as_a_number() {
+    let sandbox = Sandbox::new();
+    let shown = sandbox.succeeds("tolerance --image-rejection-db 30 --phase-error-deg 5e-324");
+    assert!(shown.contains("5e-324 deg") && !shown.contains("NaN"), "{shown}");
+}
