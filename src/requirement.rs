@@ -8,7 +8,7 @@
 //! compared, and no requirement is decided with it ([`UndefinedFigure`]). The quantities of each
 //! kind of part and their computation are defined in the modules of those parts.
 
-use crate::units::{ShownFrequency, db_from_power};
+use crate::units::{ShownFrequency, db_from_neper, db_from_power};
 use std::fmt;
 
 /// The reason for which a figure has no number.
@@ -388,6 +388,52 @@ impl Limits {
     #[must_use]
     pub fn rejection(&self) -> Option<Limit> {
         self.iter().find(|limit| limit.quantity.is_rejection())
+    }
+
+    /// Sentences on limits that decide nothing: one that every receiver meets, and one so far beyond what
+    /// the required rejection allows that two were likely exchanged.
+    ///
+    /// ```
+    /// use fourphase::requirement::{Limit, Limits, Quantity};
+    ///
+    /// let limit = |quantity, value| Limit::new(quantity, value);
+    /// let exchanged = [
+    ///     limit(Quantity::ImageRejection, 31.0)?,
+    ///     limit(Quantity::PhaseError, 31.0)?,
+    /// ];
+    /// let limits: Limits = exchanged.into_iter().collect();
+    /// assert!(limits.remarks()[0].starts_with("phase error at most 31 deg never decides"));
+    /// # Ok::<(), fourphase::requirement::LimitError>(())
+    /// ```
+    #[must_use]
+    pub fn remarks(&self) -> Vec<String> {
+        /// Less than this is what one channel alone has, within the errors of any part (ours).
+        const LEAST_DB: f64 = 5.0;
+        /// Limits somewhat above what the rejection allows are common.
+        const FAR: f64 = 3.0;
+        let Some(rejection) = self.rejection() else { return Vec::new() };
+        let required_db = rejection.value();
+        let weak = (required_db > 0.0 && required_db < LEAST_DB)
+            .then(|| format!("{rejection} is met by nearly every part: check its unit"));
+        let size = 10_f64.powf(-required_db / 20.0);
+        let redundant = self.iter().filter_map(|limit| {
+            let alone = match limit.quantity() {
+                Quantity::AmplitudeImbalance => db_from_neper(2.0 * size.min(0.999).atanh()),
+                Quantity::PhaseError | Quantity::QuadratureError => {
+                    (2.0 * size.atan()).to_degrees()
+                }
+                _ => return None,
+            };
+            (required_db >= LEAST_DB && limit.value() > FAR * alone).then(|| {
+                format!(
+                    "{limit} never decides, since {required_db} dB of {} allow {alone:.2} {} alone: \
+                     are two limits exchanged?",
+                    rejection.quantity().label(),
+                    limit.quantity().unit()
+                )
+            })
+        });
+        weak.into_iter().chain(redundant).collect()
     }
 
     /// The value of [`rejection`](Self::rejection), dB.

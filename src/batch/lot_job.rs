@@ -9,6 +9,7 @@ use crate::description::{
     DescriptionError, DescriptionProblem, DieList, Recipe, RecipeAnalysis, read_recipe,
 };
 use crate::regular_file;
+use crate::requirement::Limits;
 use crate::splitter::SplitterSettings;
 use crate::touchstone::ReadOptions;
 use crate::wafer::{LotHeading, Shard};
@@ -77,6 +78,7 @@ impl LotJob {
         }
         let mut warnings = prepared.warnings;
         warnings.extend(remarks.warnings());
+        warnings.extend(recipe.settings().limits().into_iter().flat_map(Limits::remarks));
         let mut inputs = vec![path.to_owned(), recipe.manifest().to_owned()];
         inputs.extend(prepared.files);
         let mut digests = InputFile::of(&inputs)?;

@@ -105,6 +105,7 @@ pub fn assess_splitter_with_progress(
     let date = content.stated_date().map(str::to_owned);
     let mut network = content.network;
     let settings = SplitterSettings { loads: gathered.loads(job)?, ..job.settings.clone() };
+    gathered.warnings.extend(settings.limits.remarks());
     let stated = job.uncertainty.as_ref();
     let (result, uncertainty) = match stated {
         None => (analyse(&network, &settings).map_err(failed)?, None),

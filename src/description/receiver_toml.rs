@@ -326,6 +326,7 @@ pub fn read_receiver(
         Some(span) => source.error(error, span),
         None => source.error_in_file(error),
     })?;
+    files.warnings.extend(receiver.limits().remarks());
     Ok(LoadedReceiver {
         files: receiver_files(&source, &entries, &receiver),
         closed_forms: closed_forms(&source, &blocks, &loads, &entries.output(), receiver.places())?,

@@ -31,6 +31,8 @@ impl EntryAmount {
         const MOST_DB: f64 = 0.3;
         const MOST_DEG: f64 = 2.5;
         const MOST_LINEAR: f64 = 0.1;
+        /// Below the noise of phases of the best analysers (ours).
+        const LEAST_DEG: f64 = 0.01;
         let (db, deg) = (db_from_neper(self.magnitude_np), self.phase_rad.to_degrees());
         let found = if db > MOST_DB {
             format!("{db:.4} dB")
@@ -38,6 +40,12 @@ impl EntryAmount {
             format!("{deg:.4} deg")
         } else if self.magnitude_linear > MOST_LINEAR {
             format!("{:.4} in magnitude", self.magnitude_linear)
+        } else if deg > 0.0 && deg < LEAST_DEG {
+            return Some(format!(
+                "a standard uncertainty of {deg} deg is below that of any analyser; if {deg} rad is \
+                 meant, write {:.2}",
+                deg.to_degrees()
+            ));
         } else {
             return None;
         };

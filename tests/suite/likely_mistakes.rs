@@ -84,6 +84,7 @@ fn uncertainties_of_no_measurement_are_told() {
         ("magnitude_db=3", "a standard uncertainty of 3.0000 dB"),
         ("phase_deg=30", "a standard uncertainty of 30.0000 deg"),
         ("magnitude_db=0.4,phase_deg=3", "a standard uncertainty of 0.4000 dB"),
+        ("phase_deg=0.0052", "if 0.0052 rad is meant, write 0.30"),
         ("magnitude=0.4", "a standard uncertainty of 0.4000 in magnitude"),
     ] {
         let run = sandbox.run(&format!("splitter coupler.s4p --uncertainty {amount}"));
@@ -324,4 +325,20 @@ fn an_unusual_reference_impedance_is_told() {
     let run = sandbox.run("splitter five.s4p");
     let says = "the reference impedance is 5 ohm, where 50 ohm is usual: check the option line";
     assert!(unfolded(&run.stderr).contains(says), "{}", run.stderr);
+}
+
+/// Limits that decide nothing, and limits that are exchanged.
+#[test]
+fn limits_that_never_decide_are_told() {
+    let sandbox = Sandbox::with_demo();
+    let told =
+        |limits: &str| unfolded(&sandbox.run(&format!("splitter coupler.s4p {limits}")).stderr);
+    let weak = told("--require-image-rejection-db 0.0016");
+    assert!(weak.contains("at least 0.0016 dB is met by nearly every part"), "{weak}");
+    let exchanged = told("--require-image-rejection-db 31 --require-phase-error-deg 31");
+    assert!(exchanged.contains("31 dB of image rejection allow 3.23 deg alone"), "{exchanged}");
+    assert_eq!(told("--require-image-rejection-db 25 --require-amplitude-imbalance-db 1"), "");
+    let changed = changed(&[("quadrature_error_deg = 5.0", "quadrature_error_deg = 25")]);
+    let run = changed.run("downconverter receiver.toml");
+    assert!(unfolded(&run.stderr).contains("25 dB of image rejection allow 6.44 deg alone"));
 }
