@@ -143,7 +143,8 @@ pub fn receiver_lo_csv(
                 drive.lo_phase_deg.to_string(),
                 drive.lo_phase_error_deg.to_string(),
                 drive.lo_magnitude.to_string(),
-                optional(drive.lo_power_dbm.and_then(Figure::value)),
+                // A mixer that no power reaches has no level, as in the document.
+                optional(drive.lo_power_dbm.and_then(Figure::value).filter(|dbm| dbm.is_finite())),
                 drive.rf_phase_deg.to_string(),
                 drive.rf_magnitude.to_string(),
                 point.rf_if_hz.to_string(),

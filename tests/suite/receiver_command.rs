@@ -226,6 +226,8 @@ fn a_mixer_without_power_is_named_as_such() {
     assert_eq!(run.status, 1, "{}", run.stderr);
     assert!(run.stdout.contains("FAIL LO power >= 5 dBm: worst -inf dBm"), "{}", run.stdout);
     assert!(unfolded(&run.stdout).contains(" dBm, none at some mixers"), "{}", run.stdout);
+    sandbox.run("downconverter open.toml --out open");
+    assert!(!sandbox.read("open/lo.csv").contains("inf"), "{}", sandbox.read("open/lo.csv"));
 }
 
 /// A change of the demo's description that makes it wrong: what is replaced, by what, what the error
