@@ -12,7 +12,8 @@ use crate::batch::{
 };
 use crate::report::{
     LIST_OF_FILES, PointsForm, ReportFolder, dies_csv, document, finished_run, interrupted_run,
-    lot_file_paths, lot_files, lot_report, lot_streams, refuse_lot_files, wafer_text,
+    lot_file_paths, lot_files, lot_report, lot_streams, refuse_lot_files, remove_left_lock,
+    wafer_text,
 };
 use crate::wafer::{LotResult, Shard};
 use std::collections::HashSet;
@@ -131,6 +132,7 @@ fn is_finished(given: &Wafer, job: &LotJob) -> bool {
 }
 
 fn finished(given: &Wafer, console: &Console) -> Outcome {
+    remove_left_lock(&given.out);
     console.notice(&format!(
         "this run is finished: its report is in {}; nothing is measured again",
         given.out.display()

@@ -86,6 +86,7 @@ pub use receiver_report::{ReceiverReport, receiver_text};
 pub use receiver_uncertainty_report::receiver_uncertainty_csv;
 pub use report_folder::{
     LIST_OF_FILES, PRINTED_REPORT, REPORT_DOCUMENT, ReportFolder, finished_run, interrupted_run,
+    remove_left_lock,
 };
 pub use splitter_files::splitter_files;
 pub use splitter_report::{SeenWith, SplitterReport, splitter_csv, splitter_text};

@@ -219,6 +219,14 @@ pub fn interrupted_run(folder: &Path) -> Option<String> {
     read_list(folder)?.writing
 }
 
+/// Removes what a run has left of its lock that was stopped after its report was complete; not the lock
+/// of a run that is at work.
+pub fn remove_left_lock(folder: &Path) {
+    if folder.join(LOCK).exists() {
+        drop(FolderLock::take(folder));
+    }
+}
+
 /// The name of the file that is locked while a report is written.
 const LOCK: &str = ".fourphase-lock";
 
@@ -352,6 +360,14 @@ mod tests {
         report(root.path(), &["a.csv"], false).unwrap();
         assert!(!out.join(LOCK).exists());
         assert_eq!(interrupted_run(&out), None);
+        // After a kill between the report's end and the removal of its lock, and while a run works.
+        std::fs::write(out.join(LOCK), "").unwrap();
+        remove_left_lock(&out);
+        assert!(!out.join(LOCK).exists());
+        let at_work = FolderLock::take(&out).unwrap();
+        remove_left_lock(&out);
+        assert!(out.join(LOCK).exists());
+        drop(at_work);
     }
 
     /// Files that cannot be made leave nothing, also where they are made while they are written.
