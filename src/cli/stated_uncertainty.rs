@@ -17,9 +17,8 @@ pub(super) enum StatedUncertainty {
 
 const SHORT_FORM: &str = "expected a file, or magnitude_db=..,phase_deg=.. \
     (magnitude= for a linear one, over_frequency=independent for trace noise)";
-/// Maximum standard uncertainties; a larger one is a typing error.
+/// Maximum standard uncertainty; a larger one is a typing error.
 const MOST: f64 = 90.0;
-const MOST_DB: f64 = 12.0;
 
 impl FromStr for StatedUncertainty {
     type Err = String;
@@ -38,7 +37,9 @@ impl FromStr for StatedUncertainty {
                 number.ok_or_else(|| format!("{name} must be from 0 to {most}, found {value}"))
             };
             match name {
-                "magnitude_db" => amount.magnitude_np = neper_from_db(number(MOST_DB)?),
+                "magnitude_db" => {
+                    amount.magnitude_np = neper_from_db(number(EntryAmount::MOST_DB)?);
+                }
                 "magnitude" => amount.magnitude_linear = number(MOST)?,
                 "phase_deg" => amount.phase_rad = number(MOST)?.to_radians(),
                 "over_frequency" => {

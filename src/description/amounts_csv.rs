@@ -14,13 +14,14 @@ use toml::Spanned;
 /// Maximum standard uncertainty; a larger one is a typing error.
 pub(super) const ALLOWED: Allowed = Allowed::FromTo(0.0, 90.0);
 
-/// What a standard uncertainty may be: trials with larger relative ones leave every range of numbers.
+/// What a standard uncertainty may be.
 fn allowed(name: &str) -> Allowed {
-    if name.ends_with("magnitude_db") { Allowed::FromTo(0.0, MOST_DB) } else { ALLOWED }
+    if name.ends_with("magnitude_db") {
+        Allowed::FromTo(0.0, EntryAmount::MOST_DB)
+    } else {
+        ALLOWED
+    }
 }
-
-/// Maximum standard uncertainty of a magnitude, dB.
-const MOST_DB: f64 = 12.0;
 
 /// The frequency column, then the columns of all amounts that a table may have.
 const COLUMNS: [&str; 9] = [

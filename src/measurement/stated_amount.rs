@@ -24,21 +24,24 @@ pub struct PassAmount {
 }
 
 impl EntryAmount {
+    /// Maximum of a relative uncertainty, dB: trials with a larger one leave every range of numbers.
+    pub(crate) const MOST_DB: f64 = 12.0;
+
     /// The sentence for an amount that no calibrated measurement has: one in another unit, or a limit
     /// in place of a standard uncertainty.
     pub(crate) fn remark(&self) -> Option<String> {
         /// Above what is left after any calibration (ours).
-        const MOST_DB: f64 = 0.3;
-        const MOST_DEG: f64 = 2.5;
-        const MOST_LINEAR: f64 = 0.1;
+        const USUAL_DB: f64 = 0.3;
+        const USUAL_DEG: f64 = 2.5;
+        const USUAL_LINEAR: f64 = 0.1;
         /// Below the noise of phases of the best analysers (ours).
         const LEAST_DEG: f64 = 0.01;
         let (db, deg) = (db_from_neper(self.magnitude_np), self.phase_rad.to_degrees());
-        let found = if db > MOST_DB {
+        let found = if db > USUAL_DB {
             format!("{db:.4} dB")
-        } else if deg > MOST_DEG {
+        } else if deg > USUAL_DEG {
             format!("{deg:.4} deg")
-        } else if self.magnitude_linear > MOST_LINEAR {
+        } else if self.magnitude_linear > USUAL_LINEAR {
             format!("{:.4} in magnitude", self.magnitude_linear)
         } else if deg > 0.0 && deg < LEAST_DEG {
             return Some(format!(

@@ -6,7 +6,7 @@ use super::page_picture::{NamedPicture, PagePicture};
 use super::page_table::PageTable;
 use super::page_value::{Document, frequency, number};
 use super::report_page::{Finding, ReportPage, listed_tables, shown_inputs};
-use super::requirement_rows::PageVerdict;
+use super::requirement_rows::{PageVerdict, REQUIREMENT_COLUMNS};
 use crate::batch::InputFile;
 use crate::units::shown_band;
 use serde_json::Value;
@@ -74,14 +74,7 @@ fn verdict(document: Document<'_>, sentence: &str) -> PageVerdict {
 fn requirements(document: Document<'_>, worst: Option<Document<'_>>) -> Option<PageTable> {
     let limit = document.number("/require_vector")?;
     let found = document.number("/max_vector_difference")?;
-    let columns = [
-        ("Requirement", false),
-        ("Decision", false),
-        ("Worst", true),
-        ("Where", false),
-        ("Margin", true),
-    ];
-    let mut table = PageTable::of("requirements", "Requirements", &columns);
+    let mut table = PageTable::of("requirements", "Requirements", &REQUIREMENT_COLUMNS);
     let place = worst.map_or_else(String::new, |entry| {
         let at = entry.number("/max_vector_difference_at_hz").map_or_else(String::new, frequency);
         format!("{}, {at}", name(entry))

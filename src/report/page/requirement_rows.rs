@@ -4,6 +4,15 @@ use super::page_table::PageTable;
 use super::page_value::{Document, frequency, number, of_quantity, probability};
 use crate::requirement::Quantity;
 
+/// The columns of a table of requirements, and whether each holds numbers.
+pub(super) const REQUIREMENT_COLUMNS: [(&str, bool); 5] = [
+    ("Requirement", false),
+    ("Decision", false),
+    ("Worst", true),
+    ("Where", false),
+    ("Margin", true),
+];
+
 /// The verdict of a page.
 #[derive(Default)]
 pub(super) struct PageVerdict {
@@ -57,13 +66,7 @@ pub(super) fn decision(held: Document<'_>) -> String {
 pub(super) fn requirement_table(document: Document<'_>) -> Option<PageTable> {
     let requirements: Vec<Document<'_>> = document.list("/verdict/requirements").collect();
     let has_probability = requirements.iter().any(|held| held.number("/probability").is_some());
-    let mut columns = vec![
-        ("Requirement", false),
-        ("Decision", false),
-        ("Worst", true),
-        ("Where", false),
-        ("Margin", true),
-    ];
+    let mut columns = REQUIREMENT_COLUMNS.to_vec();
     if has_probability {
         columns.extend([("Probability of conformity", true), ("True values not refuted", false)]);
     }

@@ -5,7 +5,7 @@ use super::super::publish::ReportFile;
 use super::page_table::PageTable;
 use super::page_value::{Document, frequency, number};
 use super::report_page::{Finding, ReportPage, listed_tables, shown_inputs};
-use super::requirement_rows::PageVerdict;
+use super::requirement_rows::{PageVerdict, REQUIREMENT_COLUMNS};
 use crate::batch::{InputFile, StationVerdict};
 use serde_json::Value;
 
@@ -72,14 +72,7 @@ fn word(held: Document<'_>) -> &'static str {
 
 /// The checks of thrus and drift; `None` without any.
 fn checks(document: Document<'_>) -> Option<PageTable> {
-    let columns = [
-        ("Requirement", false),
-        ("Decision", false),
-        ("Worst", true),
-        ("Where", false),
-        ("Margin", true),
-    ];
-    let mut table = PageTable::of("requirements", "Checks", &columns);
+    let mut table = PageTable::of("requirements", "Checks", &REQUIREMENT_COLUMNS);
     let mut row = |name: String,
                    held: Document<'_>,
                    found: Option<f64>,
