@@ -1,11 +1,12 @@
 //! Checks of a list of dies as a whole: one file for two dies, duplicate rows, names that differ
-//! only in upper and lower case.
+//! only in upper and lower case, die numbers in the other order than in the names of the files.
 
-use crate::description::DescriptionError;
+use crate::description::{DescriptionError, has_exchanged_die_numbers};
 use crate::wafer::{DieEntry, DieKey};
 use std::collections::hash_map::{DefaultHasher, Entry};
 use std::collections::{HashMap, HashSet};
 use std::hash::Hasher as _;
+use std::path::PathBuf;
 
 /// Number of cases of each kind that are listed.
 const SHOWN: usize = 3;
@@ -35,6 +36,48 @@ pub(super) struct ListRemarks {
     shared: Cases,
     repeated: Cases,
     case_alone: Cases,
+    numbers: NumbersInNames,
+}
+
+/// Rows whose file names have die numbers.
+#[derive(Debug, Default)]
+struct NumbersInNames {
+    agreeing: u64,
+    exchanged: u64,
+    /// The first row with exchanged numbers.
+    first: Option<String>,
+}
+
+impl NumbersInNames {
+    fn add(&mut self, entry: &DieEntry) {
+        let DieKey { die_x, die_y, .. } = entry.key;
+        let name = |file: &PathBuf| Some(file.file_stem()?.to_string_lossy().into_owned());
+        let told = entry.files.iter().flatten().find_map(|file| {
+            Some((file, has_exchanged_die_numbers(&name(file)?, (die_x, die_y))?))
+        });
+        match told {
+            Some((_, false)) => self.agreeing += 1,
+            Some((file, true)) => {
+                self.exchanged += 1;
+                let (line, file) = (entry.line, file.display());
+                self.first.get_or_insert_with(|| {
+                    format!("line {line} has {file} at die_x {die_x}, die_y {die_y}")
+                });
+            }
+            None => {}
+        }
+    }
+
+    /// A sentence where every name that tells has the numbers in the other order: a single row may be
+    /// a slip of a name.
+    fn warning(self) -> Option<String> {
+        let first = self.first.filter(|_| self.agreeing == 0)?;
+        Some(format!(
+            "the numbers behind x and y in the names of {} files are those of the die in the other \
+             order, as {first}: are the columns die_x and die_y exchanged?",
+            self.exchanged
+        ))
+    }
 }
 
 /// The number of cases, and the first few.
@@ -86,11 +129,13 @@ impl ListRemarks {
 
     /// Sentences for the user.
     pub(super) fn warnings(self) -> Vec<String> {
-        self.shared.told().chain(self.repeated.told()).chain(self.case_alone.told()).collect()
+        let told = self.shared.told().chain(self.repeated.told()).chain(self.case_alone.told());
+        self.numbers.warning().into_iter().chain(told).collect()
     }
 
     fn add(&mut self, entry: &DieEntry) {
         self.rows += 1;
+        self.numbers.add(entry);
         let (line, die) = (entry.line, hash_of(&entry.key));
         match self.lines.entry(hash_of(&(&entry.key, &entry.files, &entry.carried))) {
             Entry::Occupied(first) => {
@@ -153,7 +198,6 @@ fn hash_of(value: &impl std::hash::Hash) -> u64 {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-    use std::path::PathBuf;
 
     fn entry(line: u64, wafer: &str, die_x: i32, file: &str) -> DieEntry {
         DieEntry {

@@ -64,7 +64,8 @@ impl DieList {
             .partition(|&column| blocks.iter().any(|block| block == header.name(column)));
         if files.is_empty() {
             let blocks = blocks.to_vec();
-            let problem = DescriptionProblem::NoFileColumn { blocks };
+            let columns = (carried.iter()).map(|&column| header.name(column).to_owned()).collect();
+            let problem = DescriptionProblem::NoFileColumn { blocks, columns };
             return Err(DescriptionError::about_file(path, problem));
         }
         for &column in &carried {

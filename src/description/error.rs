@@ -36,6 +36,10 @@ pub enum DescriptionProblem {
     // Keys and values.
     #[error("this is not TOML: {message}")]
     NotToml { message: String },
+    #[error("duplicate {} '{key}'", if *is_table { "table" } else { "key" })]
+    DuplicateKey { key: String, is_table: bool },
+    #[error("this is a Touchstone file, where a description in TOML is expected")]
+    TouchstoneInstead,
     #[error("unknown key '{found}'; known keys: {}", listed(known))]
     UnknownKey { found: String, known: Vec<String> },
     #[error("unknown value '{found}'; known values: {}", listed(known))]
@@ -81,7 +85,7 @@ pub enum DescriptionProblem {
 
     // Lists of dies.
     #[error("no column of the list names the files of a block")]
-    NoFileColumn { blocks: Vec<String> },
+    NoFileColumn { blocks: Vec<String>, columns: Vec<String> },
     #[error("{column} must be a whole number, which may be negative, found '{found}'")]
     DieNumber { column: String, found: String },
     #[error("the list has no die")]
@@ -302,10 +306,18 @@ impl DescriptionProblem {
                 None if known.is_empty() => "the description has no [[block]]".to_owned(),
                 None => format!("the blocks are {}", known.join(", ")),
             },
-            Self::NoFileColumn { blocks } => format!(
-                "name a column as the block whose files it gives; the blocks are {}",
-                blocks.join(", ")
+            Self::NoFileColumn { blocks, columns } => format!(
+                "name a column as the block whose files it gives; the blocks are {}; the list has the \
+                 columns {}",
+                listed(blocks),
+                listed(columns)
             ),
+            Self::DuplicateKey { key, is_table: true } => format!(
+                "a table that may stand more than once has double brackets each time: [[{key}]]"
+            ),
+            Self::TouchstoneInstead => {
+                "inspect, splitter, compare, deembed and convert take Touchstone files".to_owned()
+            }
             Self::UnknownPort { known, .. } => format!("its ports are {}", known.join(", ")),
             Self::Unconnected { .. } => {
                 "join it, give it a [[load]], or add it to ports".to_owned()
@@ -315,20 +327,14 @@ impl DescriptionProblem {
                 "set lo_source_ohm or rf_source_ohm instead of a [[load]]".to_owned()
             }
             Self::Unreached { .. } => "check the joins between the two".to_owned(),
-            Self::Mislabelled { .. } => {
-                "correct the file or its option line; a block that is as its file says takes \
+            Self::Mislabelled { .. } | Self::NotPassive { .. } => {
+                "correct the file or its option line; for a block that is meant to have gain, add \
                  active = true"
                     .to_owned()
             }
-            Self::NotPassive { .. } => {
-                "correct the file or its option line; for a block that is meant \
-                                        to have gain, add active = true"
-                    .to_owned()
-            }
             Self::OutsideFile { likely: Some(likely), .. } => likely.remedy(),
-            // Megahertz are below any LO at microwave.
-            Self::Plan(PlanError::NoLowerSideband { lo_hz, if_hz }) if if_hz / 1e3 < *lo_hz => {
-                PlanMistake::IfInMegahertz { if_ghz: if_hz / 1e9 }.remedy()
+            Self::Plan(PlanError::NoLowerSideband { lo_hz, if_hz }) => {
+                return no_lower_sideband_remedy(*lo_hz, *if_hz);
             }
             Self::Number { key, .. } => return number_remedy(key).map(str::to_owned),
             Self::Separator { .. } => {
@@ -363,6 +369,17 @@ impl DescriptionProblem {
 
 fn listed(names: &[String]) -> String {
     if names.is_empty() { "none".to_owned() } else { names.join(", ") }
+}
+
+/// The likely mistake of an IF above its LO.
+fn no_lower_sideband_remedy(lo_hz: f64, if_hz: f64) -> Option<String> {
+    /// An LO below this would be a usual IF.
+    const LARGEST_IF_HZ: f64 = 5e9;
+    if lo_hz <= LARGEST_IF_HZ && if_hz > 3.0 * lo_hz {
+        return Some("are lo_ghz and if_ghz exchanged?".to_owned());
+    }
+    // Megahertz are below any LO at microwave.
+    (if_hz / 1e3 < lo_hz).then(|| PlanMistake::IfInMegahertz { if_ghz: if_hz / 1e9 }.remedy())
 }
 
 /// Former spellings, which are errors, with their replacements.

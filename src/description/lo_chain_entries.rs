@@ -4,6 +4,7 @@ use super::allowed::Allowed;
 use super::component_entry::ComponentEntry;
 use super::error::DescriptionError;
 use super::named_files::NamedFiles;
+use super::receiver_remarks::small_level;
 use super::source::{Pair, TomlFile};
 use crate::downconverter::{
     ActiveStage, AmplifierSettings, DriveLimits, LoChainSetup, LoSource, LoStage, LoStageKind,
@@ -117,6 +118,13 @@ pub(super) struct DriveEntry {
 const LEVELS: Allowed = Allowed::FromTo(-200.0, 200.0);
 
 impl LoChainEntry {
+    /// A power that is likely meant in watts.
+    pub(super) fn remark(&self, source: &TomlFile) -> Option<String> {
+        let given = &self.input_power_dbm;
+        let text = small_level("input_power_dbm", *given.get_ref())?;
+        Some(source.remark(given.span(), &text))
+    }
+
     /// The source and its stages.
     pub(super) fn read(
         &self,

@@ -1,6 +1,7 @@
 //! `[frequency_plan]` of RECEIVER.toml, and the frequencies needed from a receiver's files.
 
 use super::error::{DescriptionError, DescriptionProblem, PlanMistake};
+use super::receiver_remarks::small_level;
 use super::source::{Pair, TomlFile};
 use crate::downconverter::{
     LoIfPoint, LoIfSettings, LoRf, PlanError, ReceiverError, ReceiverPlan, Sideband,
@@ -208,7 +209,7 @@ impl FrequencyPlanEntry {
     pub(super) fn remarks(&self, source: &TomlFile) -> Vec<String> {
         /// Two LOs closer than this have nothing between them that differs (ours).
         const NARROW: f64 = 1.02;
-        match self.lo_ghz.get_ref() {
+        let two_lo = match self.lo_ghz.get_ref() {
             Sweep::List(list) if list.len() == 2 && list[1] > NARROW * list[0] => {
                 let text = format!(
                     "lo_ghz = [{low}, {high}] is two frequencies, and nothing between them is \
@@ -216,10 +217,15 @@ impl FrequencyPlanEntry {
                     low = list[0],
                     high = list[1]
                 );
-                vec![source.remark(self.lo_ghz.span(), &text)]
+                Some(source.remark(self.lo_ghz.span(), &text))
             }
-            _ => Vec::new(),
-        }
+            _ => None,
+        };
+        let small_power = self.lo_power_dbm.as_ref().and_then(|given| {
+            let text = small_level("lo_power_dbm", *given.get_ref())?;
+            Some(source.remark(given.span(), &text))
+        });
+        two_lo.into_iter().chain(small_power).collect()
     }
 }
 

@@ -6,7 +6,9 @@
 use super::component_entry::ComponentEntry;
 use super::source::TomlFile;
 use crate::component::far_centre;
-use crate::units::{amplitude_from_db, check_prefix, db_from_amplitude, shown_complex};
+use crate::units::{
+    amplitude_from_db, check_prefix, db_from_amplitude, db_from_power, shown_complex,
+};
 use num_complex::Complex64;
 use std::f64::consts::PI;
 use std::ops::{Range, RangeInclusive};
@@ -125,6 +127,18 @@ pub(super) fn small_impedance(key: &str, ohm: f64) -> Option<String> {
             | "rf_source_ohm"
     );
     (is_line && ohm > 0.0 && ohm < SMALLEST_OHM).then(|| small_resistance(key, ohm))
+}
+
+/// A level that is meant in watts.
+pub(super) fn small_level(key: &str, dbm: f64) -> Option<String> {
+    /// A source level is a whole number of dBm or some tenths of one, not some hundredths.
+    const SMALLEST_DBM: f64 = 0.1;
+    (dbm > 0.0 && dbm < SMALLEST_DBM).then(|| {
+        format!(
+            "{key} = {dbm} is in dBm, about 1 mW; if {dbm} W is meant, write {:.1}",
+            db_from_power(dbm * 1e3)
+        )
+    })
 }
 
 /// The sentence for a resistance that is next to an open, for which there is a key.

@@ -160,6 +160,7 @@ impl ReceiverEntries {
             let Some((ohm, span)) = given else { continue };
             remarks.extend(small_impedance(key, ohm).map(|text| source.remark(span, &text)));
         }
+        remarks.extend(self.lo_chain.as_ref().and_then(|chain| chain.remark(source)));
         remarks.extend(self.correction.remarks(source));
         remarks
     }

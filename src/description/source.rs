@@ -5,6 +5,7 @@ use super::error::{DescriptionError, DescriptionProblem};
 use super::toml_words;
 use crate::diagnostic::Excerpt;
 use crate::regular_file;
+use crate::touchstone::ports_in_name;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use std::ops::{Range, RangeInclusive};
@@ -74,11 +75,30 @@ impl TomlFile {
             let at = error.span().and_then(|span| self.text.get(span));
             // Without a place there is no text to quote.
             let problem = toml_words::problem(error.message(), at.unwrap_or("nothing"));
+            let problem = self.likely(problem, error.span());
             match error.span() {
                 Some(span) => self.error(problem, span),
                 None => self.error_in_file(problem),
             }
         })
+    }
+
+    /// The mistake behind text that is not TOML, where it can be told.
+    fn likely(
+        &self,
+        problem: DescriptionProblem,
+        span: Option<Range<usize>>,
+    ) -> DescriptionProblem {
+        let DescriptionProblem::NotToml { message } = &problem else { return problem };
+        if ports_in_name(&self.path).is_some() {
+            return DescriptionProblem::TouchstoneInstead;
+        }
+        let Some(span) = span.filter(|_| message == "duplicate key") else { return problem };
+        let (before, key) = (self.text.get(..span.start), self.text.get(span));
+        let (Some(before), Some(key)) = (before, key) else { return problem };
+        let line = before.rsplit('\n').next().unwrap_or(before);
+        let key = key.trim_matches(['[', ']']).to_owned();
+        DescriptionProblem::DuplicateKey { key, is_table: line.starts_with('[') }
     }
 
     pub(crate) fn path(&self) -> &Path {
@@ -288,7 +308,7 @@ mod tests {
             ("inner = { a = 1 }", "1:11", "unknown key 'a'; known keys: none"),
             ("either = \"x\"", "1:10", "expected a number or a list of numbers, found \"x\""),
             ("size_mm = ", "1:11", "this is not TOML: "),
-            ("size_mm = 1\nsize_mm = 2", "2:1", "this is not TOML: duplicate key"),
+            ("size_mm = 1\nsize_mm = 2", "2:1", "duplicate key 'size_mm'"),
         ] {
             let error = TomlFile::of_text("a.toml".as_ref(), text).parse::<Keys>().unwrap_err();
             assert!(error.problem().to_string().contains(says), "{text}: {error}");

@@ -439,7 +439,10 @@ fn stated(
     let reflection = amounts("reflection", given.reflection.as_ref())?;
     let pass = amounts("port", port.as_ref())?;
     let placement = match &given.placement {
-        Some(placement) => read_placement(source, placement)?,
+        Some(placement) => {
+            files.warnings.extend(odd_placement(source, placement));
+            read_placement(source, placement)?
+        }
         None => None,
     };
     // Correlated by default: a drift or a connection is the same over the sweep.
@@ -483,6 +486,18 @@ fn large_amount(source: &TomlFile, entry: &AmountEntry) -> Option<String> {
         .or_else(|| {
             remark(&entry.magnitude, &|linear| EntryAmount { magnitude_linear: linear, ..none })
         })
+}
+
+/// A remark at a placement that is meant in millimetres.
+fn odd_placement(source: &TomlFile, entry: &PlacementEntry) -> Option<String> {
+    /// Below what any probe station positions (ours).
+    const SMALLEST_UM: f64 = 0.1;
+    let um = *entry.um.get_ref();
+    let text = format!(
+        "um = {um} is below what a probe station positions; if {um} mm is meant, write {}",
+        um * 1e3
+    );
+    (um > 0.0 && um < SMALLEST_UM).then(|| source.remark(entry.um.span(), &text))
 }
 
 /// The placement; `None` if it has no uncertainty.

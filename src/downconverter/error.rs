@@ -88,11 +88,11 @@ pub enum ReceiverError {
     #[error("join \"{join}\" closes a loop that is singular at {}", ShownFrequency(*frequency_hz))]
     SingularJoin { join: String, frequency_hz: f64 },
     #[error(
-        "channel {channel} gives nothing at LO {} and IF {}: its mixers cancel, are at a short, or get no LO or no RF",
+        "channel {channel} gives nothing at LO {} and IF {}: {because}",
         ShownFrequency(*lo_hz),
         ShownFrequency(*if_hz)
     )]
-    SilentChannel { channel: &'static str, lo_hz: f64, if_hz: f64 },
+    SilentChannel { channel: &'static str, lo_hz: f64, if_hz: f64, because: String },
     #[error(
         "the switched mixers have no solution at LO {} and IF {}: at {} a node floats or a lossless loop is singular; give every node a way to ground",
         ShownFrequency(*lo_hz),

@@ -31,6 +31,8 @@ struct SplitMixers {
     difference_deg: f64,
     kind_is_given: bool,
     ports: usize,
+    /// The waves at its outputs for one at its input, in the middle of the sweep.
+    waves: [Complex64; 2],
 }
 
 /// Warnings of mixers and splitters that contradict one another. `elements` are those of the mixers at
@@ -41,13 +43,11 @@ pub(super) fn agreement_warnings(
     elements: &[Element],
     q_leads_i_deg: f64,
 ) -> Vec<String> {
-    let splits: Vec<SplitMixers> =
-        paths.iter().flat_map(|path| split_mixers(receiver, path)).collect();
+    let splits = splits_of(receiver, paths);
     let mut warnings: Vec<String> = missing_mixer(receiver).into_iter().collect();
-    let opposing = [Channel::I, Channel::Q]
-        .map(|channel| opposing_mixers(receiver, channel, elements, &splits));
-    let is_opposing = opposing.iter().any(Option::is_some);
-    warnings.extend(opposing.into_iter().flatten());
+    let opposing = opposing_in_channels(receiver, elements, &splits);
+    let is_opposing = !opposing.is_empty();
+    warnings.extend(opposing);
     let off_deg = (q_leads_i_deg.abs() - 90.0).abs();
     if off_deg > FARTHEST_FROM_QUADRATURE_DEG && !is_opposing {
         warnings.push(format!(
@@ -56,11 +56,36 @@ pub(super) fn agreement_warnings(
             between_channels(receiver, &splits)
         ));
     }
+    if !is_opposing {
+        warnings.extend(inverted_channel(receiver, &splits));
+    }
     warnings.extend(splits.iter().filter_map(|split| split.half_turn(receiver)));
     for path in paths.iter() {
         warnings.extend(idle_outputs(receiver, path));
     }
     warnings
+}
+
+/// Warnings of mixers of a channel whose outputs do not add.
+pub(super) fn opposing_mixers(
+    receiver: &Receiver,
+    paths: LoRf<&JoinedPath>,
+    elements: &[Element],
+) -> Vec<String> {
+    opposing_in_channels(receiver, elements, &splits_of(receiver, paths))
+}
+
+fn splits_of(receiver: &Receiver, paths: LoRf<&JoinedPath>) -> Vec<SplitMixers> {
+    paths.iter().flat_map(|path| split_mixers(receiver, path)).collect()
+}
+
+fn opposing_in_channels(
+    receiver: &Receiver,
+    elements: &[Element],
+    splits: &[SplitMixers],
+) -> Vec<String> {
+    let channels = [Channel::I, Channel::Q].into_iter();
+    channels.filter_map(|channel| opposing_pair(receiver, channel, elements, splits)).collect()
 }
 
 /// One channel has fewer mixers than the other.
@@ -75,6 +100,38 @@ fn missing_mixer(receiver: &Receiver) -> Option<String> {
                  wrong channel?"
         )
     })
+}
+
+/// Q is upside down where the baluns of both channels are alike: a sign that only the choice of the
+/// combination shows. A description that states the combination has no choice to make.
+fn inverted_channel(receiver: &Receiver, splits: &[SplitMixers]) -> Option<String> {
+    /// Baluns of one receiver are alike within some tens of degrees.
+    const NEAR_INVERSION_DEG: f64 = 120.0;
+    if receiver.output().choices.len() < 2 {
+        return None;
+    }
+    let balun = |path: ReceiverPath, channel: Channel| {
+        let mut own = splits.iter().filter(|split| {
+            split.path == path && split.is_balun() && split.channel(receiver) == Some(channel)
+        });
+        // With several the sum of their signs is not that of one.
+        own.next().filter(|_| own.next().is_none())
+    };
+    let inverting = ReceiverPath::BOTH.into_iter().filter_map(|path| {
+        let is_even = path == ReceiverPath::Lo && receiver.mixing().lo_harmonic() % 2 == 0;
+        let (i, q) = (balun(path, Channel::I)?, balun(path, Channel::Q)?);
+        let apart_deg = (q.differential(receiver)? / i.differential(receiver)?).arg().to_degrees();
+        (apart_deg.abs() > NEAR_INVERSION_DEG && !is_even).then_some((path, i, q))
+    });
+    let inverting: Vec<_> = inverting.collect();
+    // Two inversions cancel.
+    let [(path, i, q)] = inverting.as_slice() else { return None };
+    Some(format!(
+        "channel Q is inverted against channel I on the {path} path, by blocks '{}' and '{}' with the \
+         polarity of their mixers, which exchanges the sidebands: check the polarity and the order of \
+         the ports; combine = \"i+jq\" or \"i-jq\" states what is meant",
+        i.name, q.name
+    ))
 }
 
 /// Three-ports of which one output leads to mixers and the other to loads alone.
@@ -103,7 +160,7 @@ fn idle_outputs(receiver: &Receiver, path: &JoinedPath) -> Vec<String> {
 }
 
 /// Two mixers of a channel whose outputs do not add.
-fn opposing_mixers(
+fn opposing_pair(
     receiver: &Receiver,
     channel: Channel,
     elements: &[Element],
@@ -176,19 +233,35 @@ impl SplitMixers {
 
     /// Whether one output leads to I and the other to Q alone.
     fn separates_channels(&self, receiver: &Receiver) -> bool {
-        let channel_of = |mixers: &[usize]| {
-            let channels = mixers.iter().map(|&at| receiver.mixers()[at].channel);
-            let first = channels.clone().next()?;
-            channels.clone().all(|own| own == first).then_some(first)
-        };
         let [a, b] = &self.outputs;
-        matches!((channel_of(a), channel_of(b)), (Some(one), Some(other)) if one != other)
+        let both = (channel_of(receiver, a), channel_of(receiver, b));
+        matches!(both, (Some(one), Some(other)) if one != other)
+    }
+
+    /// The channel to which both outputs lead.
+    fn channel(&self, receiver: &Receiver) -> Option<Channel> {
+        let [a, b] = &self.outputs;
+        channel_of(receiver, a).filter(|own| channel_of(receiver, b) == Some(*own))
+    }
+
+    /// Whether its outputs are about half a turn apart.
+    fn is_balun(&self) -> bool {
+        180.0 - self.difference_deg.abs() < NEAR_HALF_TURN_DEG
+    }
+
+    /// The sum of its outputs with the signs of the mixers behind them.
+    fn differential(&self, receiver: &Receiver) -> Option<Complex64> {
+        let signed = |at: usize| {
+            let mixer = &receiver.mixers()[*self.outputs[at].first()?];
+            let wave = self.waves[at] * mixer.gain;
+            Some(if mixer.is_subtracted { -wave } else { wave })
+        };
+        Some(signed(0)? + signed(1)?)
     }
 
     /// A balun where I and Q are divided.
     fn half_turn(&self, receiver: &Receiver) -> Option<String> {
-        let is_half_turn = 180.0 - self.difference_deg.abs() < NEAR_HALF_TURN_DEG;
-        let is_told = self.ports == 3 && !self.kind_is_given && is_half_turn;
+        let is_told = self.ports == 3 && !self.kind_is_given && self.is_balun();
         (is_told && self.separates_channels(receiver)).then(|| {
             format!(
                 "block '{}' gives I and Q signals that are {:.0} deg apart on the {} path: a divider \
@@ -210,11 +283,14 @@ fn split_mixers(receiver: &Receiver, path: &JoinedPath) -> Vec<SplitMixers> {
     let split = |(splitter, network): (PlacedSplitter, &Network)| {
         let part = splitter.part();
         let [a, b] = splitter.outputs();
+        let middle = network.matrix(network.grid().len() / 2);
+        let waves = [a, b].map(|output| middle.at(output, splitter.input()));
         SplitMixers {
             path: path.path(),
             name: receiver.parts()[part].name.clone(),
             outputs: [reached(part, a), reached(part, b)],
-            difference_deg: difference_deg(network, splitter.input(), [a, b]),
+            difference_deg: wrap_deg((waves[1] * waves[0].conj()).arg().to_degrees()),
+            waves,
             kind_is_given: splitter.kind().is_some(),
             ports: network.ports(),
         }
@@ -222,8 +298,9 @@ fn split_mixers(receiver: &Receiver, path: &JoinedPath) -> Vec<SplitMixers> {
     placed_splitters(receiver, path).into_iter().map(split).collect()
 }
 
-/// The phase of the second output against the first in the middle of the grid.
-fn difference_deg(network: &Network, input: Port, [a, b]: [Port; 2]) -> f64 {
-    let middle = network.matrix(network.grid().len() / 2);
-    wrap_deg((middle.at(b, input) * middle.at(a, input).conj()).arg().to_degrees())
+/// The channel of all these mixers.
+fn channel_of(receiver: &Receiver, mixers: &[usize]) -> Option<Channel> {
+    let mut channels = mixers.iter().map(|&at| receiver.mixers()[at].channel);
+    let first = channels.next()?;
+    channels.all(|own| own == first).then_some(first)
 }

@@ -9,6 +9,7 @@ use super::iq_balance::{
 };
 use super::joined_path::{JoinedPath, Terminations};
 use super::lo_if_plan::LoIfPoint;
+use super::mixer_agreement::opposing_mixers;
 use super::q_correction::QCorrection;
 use super::receiver::Receiver;
 use super::sideband_convergence::sideband_store;
@@ -88,7 +89,7 @@ impl Solved {
         outputs: Vec<IqOutputs>,
         switched: Vec<SolvedPoint>,
     ) -> Result<Self> {
-        check_channels(receiver, &outputs)?;
+        check_channels(receiver, &outputs).map_err(|error| explained(receiver, &paths, error))?;
         let plan = receiver.plan();
         let centre = plan.centre_point();
         // The better combination at the centre of the plan, for the whole plan; the first of equals.
@@ -423,6 +424,24 @@ pub(super) fn correction_points(
     outputs.iter().enumerate().map(point).collect()
 }
 
+/// A channel without an output: the mixers that cancel each other, where multipliers do.
+fn explained(receiver: &Receiver, paths: &LoRf<SolvedPath>, error: ReceiverError) -> ReceiverError {
+    let ReceiverError::SilentChannel { channel, lo_hz, if_hz, because } = error else {
+        return error;
+    };
+    let plan = receiver.plan();
+    let centre = &plan.points()[plan.centre_point()];
+    let mut opposing = Vec::new();
+    if receiver.switching().is_none() {
+        let elements: Vec<Element> =
+            elements_at(receiver, Voltages::of(paths), true, centre).collect();
+        let both = LoRf { lo: &paths.lo.path, rf: &paths.rf.path };
+        opposing = opposing_mixers(receiver, both, &elements);
+    }
+    let because = if opposing.is_empty() { because } else { opposing.join("; ") };
+    ReceiverError::SilentChannel { channel, lo_hz, if_hz, because }
+}
+
 /// Checks that every channel has an output at every point, which a balance needs.
 pub(super) fn check_channels(receiver: &Receiver, outputs: &[IqOutputs]) -> Result<()> {
     let largest = outputs
@@ -444,7 +463,9 @@ pub(super) fn check_channels(receiver: &Receiver, outputs: &[IqOutputs]) -> Resu
             continue;
         };
         let LoIfPoint { lo_hz, if_hz, .. } = receiver.plan().points()[point];
-        return Err(ReceiverError::SilentChannel { channel: silent.name(), lo_hz, if_hz });
+        let because = "its mixers cancel, are at a short, or get no LO or no RF".to_owned();
+        let channel = silent.name();
+        return Err(ReceiverError::SilentChannel { channel, lo_hz, if_hz, because });
     }
     Ok(())
 }

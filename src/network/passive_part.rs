@@ -10,9 +10,9 @@ use super::extremes::{
 use super::quality::{EARLIEST_DELAY_S, Quality};
 use super::reference_change::power_scattering;
 use super::{
-    LARGEST_SAFE_STEP_DEG, Network, NetworkError, PASSIVITY_TOLERANCE, RECIPROCITY_TOLERANCE,
+    LARGEST_SAFE_STEP_DEG, Network, NetworkError, PASSIVITY_TOLERANCE, Port, RECIPROCITY_TOLERANCE,
 };
-use crate::units::{ShownFrequency, db_from_amplitude};
+use crate::units::{ShownFrequency, db_from_amplitude, db_from_power};
 use std::fmt;
 use std::ops::RangeInclusive;
 
@@ -46,6 +46,11 @@ pub enum PassivePartFinding {
     },
     /// Two different matrices at one frequency.
     TwoValues(Worst),
+    /// The magnitudes from every port add up to about 1, as powers do.
+    PowerRatios {
+        /// Minimum loss over all ports and points: -10 log10 of the sum of |S|^2 from a port, dB.
+        loss_db: f64,
+    },
     /// The reference impedance of a port is far from that of any measurement or simulation.
     UnusualReference {
         /// The reference impedance, ohm.
@@ -62,6 +67,7 @@ impl PassivePartFinding {
             Self::SmallAngles { .. }
                 | Self::LevelsAboveZero { .. }
                 | Self::TwoValues(_)
+                | Self::PowerRatios { .. }
                 | Self::UnusualReference { .. }
         )
     }
@@ -126,6 +132,12 @@ impl fmt::Display for PassivePartFinding {
                 at(worst),
                 worst.value
             ),
+            Self::PowerRatios { loss_db } => write!(
+                f,
+                "the magnitudes from each port add up to about 1, as powers do, and at least \
+                 {loss_db:.1} dB is lost: are they power ratios |S|^2, of which a \
+                 magnitude is the square root? A resistive divider has both too"
+            ),
             Self::UnusualReference { ohm } => write!(
                 f,
                 "the reference impedance is {ohm} ohm, where 50 ohm is usual: check the option line"
@@ -184,6 +196,7 @@ pub fn passive_part_findings(
         early.map(PassivePartFinding::NegativeDelay),
         coarse.map(PassivePartFinding::CoarseSweep),
         two_values(largest_difference_of_repeats(scattering)),
+        power_ratios(scattering, points_of(scattering.grid().as_hz(), &band_hz)),
     ]
     .into_iter()
     .flatten()
@@ -224,11 +237,52 @@ fn two_values(largest: Option<Worst>) -> Option<PassivePartFinding> {
     largest.filter(|worst| worst.value > RECIPROCITY_TOLERANCE).map(PassivePartFinding::TwoValues)
 }
 
+/// Magnitudes that are the squares of those of a splitter: their sums from each port are those of powers.
+/// A resistive divider has both, a splitter of three or more ports that divides without resistors has
+/// neither.
+fn power_ratios(
+    scattering: &Network,
+    points: std::ops::Range<usize>,
+) -> Option<PassivePartFinding> {
+    /// Splitters lose up to a fifth of the power; rounding and ripple add some hundredths.
+    const SUM_OF_POWERS: RangeInclusive<f64> = 0.75..=1.03;
+    /// 2.2 dB: no usual splitter loses as much from every port (ours).
+    const LARGEST_KEPT: f64 = 0.6;
+    if scattering.ports() < 3 {
+        return None;
+    }
+    let mut largest = 0.0_f64;
+    for point in points {
+        let matrix = scattering.matrix(point);
+        for column in 0..scattering.ports() {
+            let from = Port::from_index(column);
+            let powers = (0..scattering.ports())
+                .map(|row| matrix.at(Port::from_index(row), from).norm_sqr());
+            let (sum, kept) =
+                powers.fold((0.0, 0.0), |(sum, kept), power| (sum + power.sqrt(), kept + power));
+            if !SUM_OF_POWERS.contains(&sum) || kept > LARGEST_KEPT {
+                return None;
+            }
+            largest = largest.max(kept);
+        }
+    }
+    let loss_db = -db_from_power(largest);
+    (largest > 0.0).then_some(PassivePartFinding::PowerRatios { loss_db })
+}
+
 /// The findings over a whole sweep that may exclude a passive part or that the report on the figures
 /// of quality does not show; gain first.
-pub(crate) fn findings_of_quality(quality: &Quality) -> Vec<PassivePartFinding> {
-    let found = [gain(quality.max_singular_value), two_values(quality.max_repeat_difference)];
-    found.into_iter().flatten().collect()
+pub(crate) fn findings_of_quality(
+    network: &Network,
+    quality: &Quality,
+) -> Result<Vec<PassivePartFinding>, NetworkError> {
+    let scattering = &*power_scattering(network)?;
+    let found = [
+        gain(quality.max_singular_value),
+        two_values(quality.max_repeat_difference),
+        power_ratios(scattering, 0..scattering.grid().len()),
+    ];
+    Ok(found.into_iter().flatten().collect())
 }
 
 #[cfg(test)]

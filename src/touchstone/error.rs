@@ -4,7 +4,7 @@ use crate::diagnostic::{Diagnostic, Excerpt, Position, Severity};
 use crate::network::{NetworkError, ParameterKind, Port};
 use std::fmt;
 use std::ops::Range;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// A file that cannot be read.
 #[derive(Debug, thiserror::Error)]
@@ -28,6 +28,17 @@ pub enum ReadError {
         /// The source line with the place of the error.
         excerpt: Box<Excerpt>,
     },
+}
+
+/// What a file is that is not named as a Touchstone file.
+fn other_kind_of_file(path: &Path) -> Option<String> {
+    let kind = path.extension()?.to_str()?.to_lowercase();
+    let what = match kind.as_str() {
+        "toml" => "a description, for the commands downconverter, join, rebuild, station and wafer",
+        "csv" => "a table",
+        _ => return None,
+    };
+    Some(format!("a file named .{kind} is {what}; name a Touchstone file (.s2p, .s4p, .ts)"))
 }
 
 impl ReadError {
@@ -55,6 +66,10 @@ impl ReadError {
                 shown.label = problem.label();
                 shown.notes.extend(problem.note());
                 shown.help = problem.remedy();
+                if let Some(help) = other_kind_of_file(file) {
+                    shown.help = Some(help);
+                    return shown;
+                }
                 if let (Some(ports), Problem::RowLength { .. } | Problem::EndsInsideSet { .. }) =
                     (super::file_name::ports_in_name(file), &**problem)
                 {

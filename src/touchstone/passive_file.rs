@@ -215,7 +215,7 @@ pub fn findings_beside_quality(
     file: &TouchstoneFile,
     quality: &Quality,
 ) -> Result<Vec<PassivePartFinding>, PassiveFileError> {
-    judged(file, ALL_HZ, findings_of_quality(quality), false)
+    judged(file, ALL_HZ, findings_of_quality(&file.network, quality)?, false)
 }
 
 /// The reason for which a file's numbers are likely labelled with a format that is not theirs; `None`

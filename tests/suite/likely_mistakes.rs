@@ -342,3 +342,132 @@ fn limits_that_never_decide_are_told() {
     let run = changed.run("downconverter receiver.toml");
     assert!(unfolded(&run.stderr).contains("25 dB of image rejection allow 6.44 deg alone"));
 }
+
+/// A sign that changes no figure: rejection and yield are those of the other sideband.
+#[test]
+fn an_inverted_channel_is_told_unless_the_combination_is_given() {
+    let exchange = [
+        (
+            "name = \"q_plus\"\nchannel = \"q\"\npolarity = \"+\"",
+            "name = \"q_plus\"\nchannel = \"q\"\npolarity = \"-\"",
+        ),
+        (
+            "name = \"q_minus\"\nchannel = \"q\"\npolarity = \"-\"",
+            "name = \"q_minus\"\nchannel = \"q\"\npolarity = \"+\"",
+        ),
+    ];
+    let ports = [(
+        "file = \"balun_q.s3p\"\nports = [\"in\", \"plus\", \"minus\"]",
+        "file = \"balun_q.s3p\"\nports = [\"in\", \"minus\", \"plus\"]",
+    )];
+    let says = "channel Q is inverted against channel I on the LO path, by blocks 'balun_i' and \
+                'balun_q'";
+    for changes in [&exchange[..], &ports] {
+        let run = changed(changes).run("downconverter receiver.toml");
+        assert!(unfolded(&run.stderr).contains(says), "{}", run.stderr);
+        let stated = ("combine = \"auto\"", "combine = \"i-jq\"");
+        let run = changed(&[changes, &[stated]].concat()).run("downconverter receiver.toml");
+        assert_eq!(run.stderr, "");
+    }
+    // Both exchanges cancel.
+    let run = changed(&[&exchange[..], &ports].concat()).run("downconverter receiver.toml");
+    assert_eq!(run.stderr, "");
+}
+
+#[test]
+fn mixers_that_cancel_are_named_with_the_parts_before_them() {
+    let split = |block: &str, kind: &str| {
+        format!(
+            "name = \"{block}\"\ncomponent = {{ kind = \"{kind}\" }}\nports = [\"in\", \"plus\", \"minus\"]"
+        )
+    };
+    let from = |block: &str, file: &str| {
+        format!("name = \"{block}\"\nfile = \"{file}\"\nports = [\"in\", \"plus\", \"minus\"]")
+    };
+    let (i, q) = (from("balun_i", "balun.s3p"), from("balun_q", "balun_q.s3p"));
+    let (to_i, to_q) = (split("balun_i", "divider"), split("balun_q", "divider"));
+    changed(&[(&i, &to_i), (&q, &to_q)]).refuses(
+        "downconverter receiver.toml",
+        "mixers 'i_plus' and 'i_minus' of channel I work against each other",
+    );
+}
+
+/// |S|^2 in place of |S|: rejection is that of twice the imbalance.
+#[test]
+fn power_ratios_in_place_of_magnitudes_are_told() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.succeeds("convert coupler.s4p ma.s4p --number-format ma");
+    let squared = |line: &str| {
+        if line.starts_with(['!', '#']) {
+            return line.to_owned();
+        }
+        let numbers: Vec<&str> = line.split_whitespace().collect();
+        // A row with a frequency has one number more.
+        let first = numbers.len() % 2;
+        let square = |(at, text): (usize, &&str)| match (at >= first, (at - first.min(at)) % 2) {
+            (true, 0) => (text.parse::<f64>().unwrap().powi(2)).to_string(),
+            _ => (*text).to_owned(),
+        };
+        numbers.iter().enumerate().map(square).collect::<Vec<_>>().join(" ")
+    };
+    let lines: Vec<String> = sandbox.read("ma.s4p").lines().map(squared).collect();
+    sandbox.write("coupler.s4p", lines.join("\n") + "\n");
+    for command in ["splitter coupler.s4p", "downconverter receiver.toml", "inspect coupler.s4p"] {
+        let run = sandbox.run(command);
+        let said = unfolded(&format!("{} {}", run.stderr, run.stdout));
+        assert!(said.contains("are they power ratios |S|^2"), "{command}: {said}");
+    }
+    let usual = sandbox.run("splitter ma.s4p");
+    assert_eq!(usual.stderr, "");
+}
+
+#[test]
+fn exchanged_die_numbers_are_told_by_the_names_of_the_files() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.add("data-demo/wafer");
+    let list = replaced(&sandbox.read("dies.csv"), &[("die_x,die_y", "die_y,die_x")]);
+    sandbox.write("dies.csv", list);
+    let run = sandbox.run("wafer recipe.toml --out out");
+    let says = "as line 2 has dies/w01_x-2_y4.s4p at die_x 4, die_y -2: are the columns die_x and \
+                die_y exchanged?";
+    assert!(unfolded(&run.stderr).contains(says), "{}", run.stderr);
+}
+
+#[test]
+fn levels_and_placements_in_another_unit_are_told() {
+    let power = ("lo_power_dbm = 17.0", "lo_power_dbm = 0.01");
+    let run = changed(&[power]).run("downconverter receiver.toml");
+    assert!(unfolded(&run.stderr).contains("if 0.01 W is meant, write 10.0"), "{}", run.stderr);
+    let sandbox = Sandbox::with_demo();
+    let source = "[[source]]\nplacement = { effective_permittivity = 7, um = 0.005 }\n";
+    sandbox.write("probe.toml", source);
+    let run = sandbox.run("splitter coupler.s4p --uncertainty probe.toml");
+    assert!(unfolded(&run.stderr).contains("if 0.005 mm is meant, write 5"), "{}", run.stderr);
+}
+
+#[test]
+fn a_file_of_another_kind_is_named_as_such() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.add("data-demo/wafer");
+    let description = "a file named .toml is a description";
+    for command in ["splitter receiver.toml", "inspect receiver.toml", "convert recipe.toml x.s2p"]
+    {
+        sandbox.refuses(command, description);
+    }
+    sandbox.refuses("downconverter coupler.s4p", "this is a Touchstone file, where");
+    let recipe = replaced(&sandbox.read("recipe.toml"), &[("\"hybrid\"", "\"coupler\"")]);
+    sandbox.write("recipe.toml", recipe);
+    sandbox.refuses(
+        "wafer recipe.toml --out out",
+        "the blocks are coupler; the list has the columns hybrid, touchdown_note",
+    );
+}
+
+#[test]
+fn slips_of_tables_and_frequencies_have_their_remedy() {
+    let mixer = "[[mixer]]\nname = \"q_plus\"";
+    changed(&[(mixer, &mixer.replace("[[mixer]]", "[mixer]"))])
+        .refuses("downconverter receiver.toml", "double brackets each time: [[mixer]]");
+    changed(&[(LO, "lo_ghz = [0.5, 1.0, 1.5]"), (IF, "if_ghz = [27, 29, 31]")])
+        .refuses("downconverter receiver.toml", "are lo_ghz and if_ghz exchanged?");
+}

@@ -8,13 +8,11 @@
 //! | `part_text` | blocks and loads as text |
 //! | `receiver_parts` | which file is which part of a receiver |
 //! | `receiver_start`, `network_start` | RECEIVER.toml and NETWORK.toml |
-//! | `name_numbers` | numbers in the names of files |
 //! | `recipe_start` | RECIPE.toml and its list of dies |
 //! | `station_start`, `rebuild_start`, `uncertainty_start` | the other formats |
 
 mod begin;
 mod folder_parts;
-mod name_numbers;
 mod network_start;
 mod part_text;
 mod rebuild_start;

@@ -1,8 +1,10 @@
 //! RECIPE.toml and its list of dies to begin with, from the names of the files of a folder.
 
 use super::super::error::DescriptionError;
+use super::super::name_numbers::{
+    DieColumns, NumberColumn, NumberedName, die_columns, number_columns,
+};
 use super::folder_parts::{refused, unreadable};
-use super::name_numbers::{DieColumns, NumberColumn, NumberedName, die_columns, number_columns};
 use super::part_text::{ghz, quoted};
 use super::starter_files::{Starter, StarterFile};
 use crate::network::Port;

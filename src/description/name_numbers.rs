@@ -129,6 +129,22 @@ pub(super) fn die_columns(columns: &[NumberColumn]) -> Option<DieColumns> {
     others.next().is_none().then_some(found)
 }
 
+/// Whether the numbers behind x and y (or column and row) in the name of a die's file are the die's two
+/// numbers in the other order, without regard to signs; `None` where the name does not tell.
+pub(crate) fn has_exchanged_die_numbers(name: &str, die: (i32, i32)) -> Option<bool> {
+    let columns = number_columns(&[NumberedName::of(name)]);
+    let found = die_columns(&columns)?;
+    let size = |column: usize| columns[column].values[0].unsigned_abs();
+    let named = (size(found.die_x?), size(found.die_y?));
+    let (x, y) = (u64::from(die.0.unsigned_abs()), u64::from(die.1.unsigned_abs()));
+    match named {
+        _ if x == y => None,
+        _ if named == (x, y) => Some(false),
+        _ if named == (y, x) => Some(true),
+        _ => None,
+    }
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
@@ -140,6 +156,21 @@ mod tests {
         let columns = number_columns(&names);
         let found = die_columns(&columns);
         (columns, found)
+    }
+
+    #[test]
+    fn exchanged_numbers_are_found_where_a_name_tells() {
+        for (name, die, found) in [
+            ("w01_x-2_y4.s4p", (-2, 4), Some(false)),
+            ("w01_x-2_y4.s4p", (4, -2), Some(true)),
+            ("w01_x4_y4.s4p", (4, 4), None),
+            ("R05_C12", (12, 5), Some(false)),
+            ("R05_C12", (5, 12), Some(true)),
+            ("die_3_2", (2, 3), None),
+            ("w01_x1_y2", (7, 8), None),
+        ] {
+            assert_eq!(has_exchanged_die_numbers(name, die), found, "{name}");
+        }
     }
 
     #[test]
