@@ -39,7 +39,7 @@ enum DieFileError {
 struct MeasuredPoints {
     points: Vec<DiePoint>,
     /// The minimum LO power at any mixer of a receiver with a limit for it, dBm.
-    least_lo_power_dbm: Option<f64>,
+    min_lo_power_dbm: Option<f64>,
     switched: Option<SwitchedDie>,
     /// The nominal phase difference nearest to the data of a splitter, degrees, if it is not given.
     nominal_deg: Option<f64>,
@@ -210,7 +210,7 @@ impl DieMeasurement {
                 let solved = receiver.solve(networks).map_err(|error| error.to_string())?;
                 Ok(MeasuredPoints {
                     points: solved.points.iter().map(die_point).collect(),
-                    least_lo_power_dbm: solved.min_lo_power.map(|drive| drive.power_dbm),
+                    min_lo_power_dbm: solved.min_lo_power.map(|drive| drive.power_dbm),
                     switched: solved.switched.as_ref().map(switched_die),
                     nominal_deg: None,
                     warnings,
@@ -234,7 +234,7 @@ impl DieMeasurement {
                 let is_inferred = settings.roles.nominal_deg.is_none();
                 Ok(MeasuredPoints {
                     points: points.collect(),
-                    least_lo_power_dbm: None,
+                    min_lo_power_dbm: None,
                     switched: None,
                     nominal_deg: is_inferred.then_some(result.roles.nominal_deg),
                     warnings: result.warnings,
@@ -244,12 +244,12 @@ impl DieMeasurement {
     }
 
     fn measured(&self, networks: &[Network]) -> Result<MeasuredDie, String> {
-        let MeasuredPoints { points, least_lo_power_dbm, switched, nominal_deg, warnings } =
+        let MeasuredPoints { points, min_lo_power_dbm, switched, nominal_deg, warnings } =
             self.points(networks)?;
         // Checked before use: a maximum ignores NaN.
         let checked = points.iter().try_for_each(DiePoint::check);
         checked.map_err(|error| error.to_string())?;
-        let mut figures = DieFigures::of(&points, least_lo_power_dbm).ok_or("it has no points")?;
+        let mut figures = DieFigures::of(&points, min_lo_power_dbm).ok_or("it has no points")?;
         figures.switched = switched;
         figures.nominal_deg = nominal_deg;
         if let Some(known) = &self.known {

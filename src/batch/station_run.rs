@@ -11,8 +11,8 @@ use crate::measurement::{
     thru_residual,
 };
 use crate::network::{
-    Deembedded, Network, NetworkError, Port, onto_grid, remove_feeds, remove_open_short,
-    remove_through, select_ports,
+    Deembedded, Network, NetworkError, Port, onto_grid, remove_access_lines, remove_open_short,
+    remove_thru, select_ports,
 };
 use crate::touchstone::{
     PassiveFileError, ReadOptions, TouchstoneFile, WriteOptions, passive_file_findings,
@@ -314,7 +314,7 @@ impl StationJob<'_> {
             RemovalStep::AccessLines(lines) => {
                 let lines = self.access_lines(lines, path, measured, input, between)?;
                 let lines: Vec<Option<&Network>> = lines.iter().map(Option::as_ref).collect();
-                remove_feeds(measured, &lines)
+                remove_access_lines(measured, &lines)
             }
             RemovalStep::OpenShort { open, short } => {
                 let mut pair = self.open_and_short([open, short], input, measured)?;
@@ -331,7 +331,7 @@ impl StationJob<'_> {
                 let (file, thru) = self.standard(thru, input, measured)?;
                 check_transmitting(&thru)
                     .map_err(|source| BatchError::Standard { file, source })?;
-                remove_through(measured, &thru, *split)
+                remove_thru(measured, &thru, *split)
             }
         };
         removed.map_err(|source| BatchError::Network { file: path.to_owned(), source })

@@ -7,8 +7,8 @@ use super::outcome::Outcome;
 use super::output::{NOISE_LEFT_OUT, Outgoing};
 use crate::measurement::{StandardFault, check_open_and_short, check_reflecting};
 use crate::network::{
-    Deembedded, Network, NetworkError, ThroughSplit, nearest_passive, onto_grid, remove_fixture,
-    remove_fixtures, remove_open_short, remove_through,
+    Deembedded, Network, NetworkError, ThruSplit, nearest_passive, onto_grid, remove_fixture,
+    remove_fixtures, remove_open_short, remove_thru,
 };
 use crate::units::ShownFrequency;
 use std::path::{Path, PathBuf};
@@ -50,12 +50,12 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
         (_, Some(open), Some(short), _) => {
             Ok(without_pads(&measured, [open, short], &given.input, console)?)
         }
-        (.., Some(through)) => remove_through(
+        (.., Some(through)) => remove_thru(
             &measured,
             through,
             match given.split.unwrap_or(Split::Line) {
-                Split::Line => ThroughSplit::Line,
-                Split::Pad => ThroughSplit::Pad,
+                Split::Line => ThruSplit::Line,
+                Split::Pad => ThruSplit::Pad,
             },
         ),
         _ if left.is_some() || right.is_some() => remove_fixtures(&measured, left.as_ref(), right.as_ref()),

@@ -2,7 +2,8 @@
 
 use super::console::Console;
 use crate::batch::{Progress, Work};
-use indicatif::{ProgressBar, ProgressStyle};
+use indicatif::{ProgressBar, ProgressState, ProgressStyle};
+use std::fmt::Write;
 use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
@@ -66,9 +67,14 @@ fn begun(progress: Progress) -> ProgressBar {
         Work::Trials => "trials",
         Work::Points => "points",
     };
-    let template = format!("{{bar:32}} {{pos}}/{{len}} {unit}, {{per_sec}}, {{eta}} left");
+    let template = format!("{{bar:32}} {{pos}}/{{len}} {unit}, {{rate}}, {{eta}} left");
     if let Ok(style) = ProgressStyle::with_template(&template) {
-        bar.set_style(style);
+        bar.set_style(style.with_key("rate", |state: &ProgressState, to: &mut dyn Write| {
+            let rate = state.per_sec();
+            let places = if rate < 10.0 { 1 } else { 0 };
+            // A line that cannot be drawn is drawn at the next step.
+            let _ = write!(to, "{rate:.places$}/s");
+        }));
     }
     bar.enable_steady_tick(Duration::from_millis(200));
     bar.set_position(progress.done);

@@ -142,7 +142,7 @@ fn past_trapped_waves(
     build: impl Fn(&FrequencyGrid) -> Result<Network, ComponentError>,
 ) -> Result<Network, ComponentError> {
     let built = build(grid);
-    let Err(ComponentError::Network(NetworkError::RingingJoin { .. })) = built else {
+    let Err(ComponentError::Network(NetworkError::SingularLoop { .. })) = built else {
         return built;
     };
     let beside = |&hz: &f64| {

@@ -86,7 +86,7 @@ impl WiredNetwork {
     pub fn join(&self) -> Result<Network, DescriptionError> {
         let failed = |error: NetworkError| DescriptionError::about_file(&self.file, error);
         let joined = join(&self.networks, &self.wiring).map_err(|error| match error {
-            NetworkError::RingingJoin { join, frequency_hz } => {
+            NetworkError::SingularLoop { join, frequency_hz } => {
                 let (text, place) = &self.joins[join];
                 place.error(DescriptionProblem::SingularJoin { join: text.clone(), frequency_hz })
             }

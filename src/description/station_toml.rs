@@ -6,7 +6,7 @@
 use super::allowed::Allowed;
 use super::error::DescriptionError;
 use super::source::{Pair, TextPlace, TomlFile};
-use crate::network::{Port, ThroughSplit};
+use crate::network::{Port, ThruSplit};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -107,7 +107,7 @@ pub(crate) enum RemovalStep {
     /// Pads and interconnects, from the same structure left open and shorted.
     OpenShort { open: NamePattern, short: NamePattern },
     /// The halves of a symmetric thru.
-    Thru { thru: NamePattern, split: ThroughSplit },
+    Thru { thru: NamePattern, split: ThruSplit },
 }
 
 /// One or two removals, in order.
@@ -364,9 +364,9 @@ impl<'a> StationReader<'a> {
             }),
             (None, None, Some(thru)) => {
                 let split = match remove.thru_split.as_ref().map(|given| *given.get_ref()) {
-                    Some(SplitName::Pad) => ThroughSplit::Pad,
+                    Some(SplitName::Pad) => ThruSplit::Pad,
                     // The documented default.
-                    Some(SplitName::Line) | None => ThroughSplit::Line,
+                    Some(SplitName::Line) | None => ThruSplit::Line,
                 };
                 Some(RemovalStep::Thru { thru: self.pattern(thru)?, split })
             }
@@ -493,7 +493,7 @@ mod tests {
     fn a_thru_keeps_the_removals_before_its_own() {
         let thru = || RemovalStep::Thru {
             thru: NamePattern { text: "t".to_owned(), braces: None },
-            split: ThroughSplit::Line,
+            split: ThruSplit::Line,
         };
         let lines = RemovalStep::AccessLines(Vec::new());
         let both = RemovalSteps { first: lines, second: Some(thru()) };

@@ -499,7 +499,7 @@ impl JoinedPath {
     /// An error of joining with the join as written. `numbers` holds the receiver's number of each join
     /// of the wiring.
     fn named(&self, receiver: &Receiver, numbers: &[usize], error: NetworkError) -> ReceiverError {
-        let NetworkError::RingingJoin { join, frequency_hz } = error else { return error.into() };
+        let NetworkError::SingularLoop { join, frequency_hz } = error else { return error.into() };
         let join = &receiver.joins()[numbers[join]];
         // The points of the LO path are known by the LO at the mixers.
         let (own, mixers) = match (self.path, join.terminals.first()) {

@@ -147,7 +147,7 @@ pub use receiver_setup::{
     ReflectionSweepSettings, SWITCHING_QUANTITIES,
 };
 pub(crate) use receiver_setup::{entry_ports, whole_path};
-pub use reflection_sweep::{LoadReflectionSweep, SweptPorts};
+pub use reflection_sweep::{LoadReflectionSweep, ReflectionOrigin, SweptPorts};
 pub use signal_path::{LoRf, OnGrids, ReceiverGrid, ReceiverPath};
 pub use spurious_response::spurious_outputs;
 pub use stage_leakage::{

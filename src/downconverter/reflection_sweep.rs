@@ -24,6 +24,17 @@ pub enum SweptPorts {
     Isolated,
 }
 
+/// Where the magnitude of swept reflections is from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ReflectionOrigin {
+    /// It was given.
+    Given,
+    /// It is the mean of the loads themselves, at the centre of the LO range.
+    Loads,
+    /// It is 0.1, since the loads themselves match.
+    Assumed,
+}
+
 /// The rejection over a sweep of load reflections, all phases.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LoadReflectionSweep {
@@ -31,8 +42,8 @@ pub struct LoadReflectionSweep {
     pub ports: SweptPorts,
     /// The magnitude of the reflection, in the receiver's reference impedances.
     pub reflection: f64,
-    /// Whether the magnitude was given; otherwise it is that of the loads themselves.
-    pub is_given: bool,
+    /// Where the magnitude is from.
+    pub origin: ReflectionOrigin,
     /// The worst rejection over the plan at the worst phase, dB.
     pub worst_db: f64,
     /// The worst phase, degrees.
@@ -74,9 +85,12 @@ pub(super) fn load_reflection_sweeps(
         if ends.is_empty() {
             continue;
         }
-        let reflection = match given {
-            Some(given) => given,
-            None => own_magnitude(receiver, &solved.paths.lo, &ends)?,
+        let (reflection, origin) = match given {
+            Some(given) => (given, ReflectionOrigin::Given),
+            None => match own_magnitude(receiver, &solved.paths.lo, &ends)? {
+                mean if mean < MIN_REFLECTION => (DEFAULT_REFLECTION, ReflectionOrigin::Assumed),
+                mean => (mean, ReflectionOrigin::Loads),
+            },
         };
         // Where the path is singular with matched ports, it is solved as a whole for each phase.
         let swept = SweptPath::new(receiver, &solved.paths.lo, &ends).ok();
@@ -89,7 +103,7 @@ pub(super) fn load_reflection_sweeps(
         sweeps.push(LoadReflectionSweep {
             ports,
             reflection,
-            is_given: given.is_some(),
+            origin,
             worst_db: worst.db,
             worst_angle_deg: worst.angle_deg,
             worst_at_lo_hz: plan.points()[worst.point].lo_hz,
@@ -109,9 +123,7 @@ fn own_magnitude(receiver: &Receiver, lo: &SolvedPath, ends: &[usize]) -> Result
     let centre = receiver.plan().centre();
     #[expect(clippy::cast_precision_loss, reason = "a receiver has few loads")]
     let count = ends.len() as f64;
-    let mean =
-        ends.iter().map(|end| reflections[end * points + centre].norm()).sum::<f64>() / count;
-    Ok(if mean < MIN_REFLECTION { DEFAULT_REFLECTION } else { mean })
+    Ok(ends.iter().map(|end| reflections[end * points + centre].norm()).sum::<f64>() / count)
 }
 
 struct Sweep<'a> {

@@ -192,7 +192,7 @@ pub fn from_chain(
 ///
 /// # Errors
 /// [`NetworkError::OddPorts`], [`NetworkError::PortCount`], [`NetworkError::UnequalGrids`],
-/// [`NetworkError::RingingJoin`].
+/// [`NetworkError::SingularLoop`].
 pub fn chain(first: &Network, second: &Network) -> Result<Network, NetworkError> {
     let ports = first.ports();
     if !ports.is_multiple_of(2) {

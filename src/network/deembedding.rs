@@ -70,7 +70,7 @@ pub fn remove_fixtures(
 ///
 /// # Errors
 /// As [`remove_fixture`]; [`NetworkError::PortCount`] unless there is an entry for each port.
-pub fn remove_feeds(
+pub fn remove_access_lines(
     measured: &Network,
     feeds: &[Option<&Network>],
 ) -> Result<Deembedded, NetworkError> {
@@ -263,7 +263,7 @@ pub fn remove_open_short(
 
 /// The model by which a symmetric 2x-thru is split.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum ThroughSplit {
+pub enum ThruSplit {
     /// Two equal lengths of uniform line, of any impedance and loss.
     #[default]
     Line,
@@ -277,15 +277,12 @@ pub enum ThroughSplit {
 /// # Errors
 /// [`NetworkError::PortCount`]; [`NetworkError::NoInverse`] and [`NetworkError::NoSuchMatrix`]
 /// where the thru has no chain or Y matrix.
-pub fn split_through(
-    through: &Network,
-    split: ThroughSplit,
-) -> Result<(Network, Network), NetworkError> {
+pub fn split_thru(through: &Network, split: ThruSplit) -> Result<(Network, Network), NetworkError> {
     expect_ports(through, 2)?;
     let references = through.stored_references().to_vec();
     let chains: Vec<[Complex64; 4]> = match split {
-        ThroughSplit::Line => line_halves(through)?,
-        ThroughSplit::Pad => {
+        ThruSplit::Line => line_halves(through)?,
+        ThruSplit::Pad => {
             let admittance = convert(through, ParameterKind::Admittance)?;
             let half = |y: &[Complex64]| {
                 // The π form: (Y11 + Y12) to ground at each end, -Y12 between them; half of -Y12 in
@@ -362,13 +359,13 @@ fn line_halves(through: &Network) -> Result<Vec<[Complex64; 4]>, NetworkError> {
 /// Splits a symmetric 2x-thru and removes its halves from a two-port.
 ///
 /// # Errors
-/// Those of [`split_through`] and [`remove_fixtures`].
-pub fn remove_through(
+/// Those of [`split_thru`] and [`remove_fixtures`].
+pub fn remove_thru(
     measured: &Network,
     through: &Network,
-    split: ThroughSplit,
+    split: ThruSplit,
 ) -> Result<Deembedded, NetworkError> {
-    let (left, right) = split_through(through, split)?;
+    let (left, right) = split_thru(through, split)?;
     let mut removed = remove_fixtures(measured, Some(&left), Some(&right))?;
     let scattering = power_scattering(through)?;
     let asymmetry = scattering

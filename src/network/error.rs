@@ -201,7 +201,7 @@ pub enum NetworkError {
     },
     /// A port that is neither joined nor an outer port.
     #[error("port {} of block {} is unconnected: join it, terminate it or make it an outer port", terminal.port, terminal.block + 1)]
-    LeftOver {
+    UnconnectedPort {
         /// The port.
         terminal: Terminal,
     },
@@ -221,7 +221,7 @@ pub enum NetworkError {
     },
     /// A lossless loop that is singular at this frequency.
     #[error("join {} closes a lossless loop that is singular at {}: it has no finite result", join + 1, ShownFrequency(*frequency_hz))]
-    RingingJoin {
+    SingularLoop {
         /// Index of the join in the wiring, from 0.
         join: usize,
         /// Frequency, Hz.

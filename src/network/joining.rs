@@ -39,9 +39,9 @@ const WORTH_SHARING: usize = 2_000_000;
 /// [`on_common_grid`](super::on_common_grid).
 ///
 /// # Errors
-/// [`NetworkError::NoSuchPort`]; [`NetworkError::JoinedTwice`] and [`NetworkError::LeftOver`] for
+/// [`NetworkError::NoSuchPort`]; [`NetworkError::JoinedTwice`] and [`NetworkError::UnconnectedPort`] for
 /// a port that is in two joins or in none; [`NetworkError::MixedMode`];
-/// [`NetworkError::UnequalGrids`]; [`NetworkError::RingingJoin`] with the join and the frequency at
+/// [`NetworkError::UnequalGrids`]; [`NetworkError::SingularLoop`] with the join and the frequency at
 /// which a lossless loop has no finite answer.
 pub fn join(blocks: &[Network], wiring: &Wiring) -> Result<Network, NetworkError> {
     Assembly::new(blocks, wiring)?.solve()
@@ -293,7 +293,7 @@ impl<'b> Assembly<'b> {
     /// Solves for the network of the outer ports.
     ///
     /// # Errors
-    /// [`NetworkError::RingingJoin`].
+    /// [`NetworkError::SingularLoop`].
     fn solve(&self) -> Result<Network, NetworkError> {
         let outside = self.outside.len();
         let size = outside * outside;
@@ -366,7 +366,7 @@ impl<'b> Assembly<'b> {
     /// pivoting.
     ///
     /// # Errors
-    /// [`NetworkError::RingingJoin`].
+    /// [`NetworkError::SingularLoop`].
     ///
     /// # Panics
     /// If there is no such point.
@@ -424,7 +424,7 @@ impl<'b> Assembly<'b> {
                 break;
             }
         }
-        NetworkError::RingingJoin { join: worst.1, frequency_hz: self.grid.as_hz()[point] }
+        NetworkError::SingularLoop { join: worst.1, frequency_hz: self.grid.as_hz()[point] }
     }
 
     /// Volts at a port of a block per square root of a watt into each outer port, from the waves of
@@ -563,7 +563,7 @@ fn check_wiring(blocks: &[Network], wiring: &Wiring) -> Result<(), NetworkError>
         for index in 0..network.ports() {
             let terminal = Terminal { block, port: Port::from_index(index) };
             if !joined.contains(&terminal) && !outside.contains(&terminal) {
-                return Err(NetworkError::LeftOver { terminal });
+                return Err(NetworkError::UnconnectedPort { terminal });
             }
         }
     }

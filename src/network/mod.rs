@@ -61,8 +61,8 @@ pub use container::{MatrixView, Network};
 pub use conversion::convert;
 pub(crate) use decomposition::{hermitian, singular_values};
 pub use deembedding::{
-    Deembedded, ThroughSplit, remove_feeds, remove_fixture, remove_fixtures, remove_open_short,
-    remove_through, split_through,
+    Deembedded, ThruSplit, remove_access_lines, remove_fixture, remove_fixtures, remove_open_short,
+    remove_thru, split_thru,
 };
 pub use error::NetworkError;
 pub use extremes::Worst;

@@ -29,7 +29,7 @@ pub(super) struct Axis {
 }
 
 impl Axis {
-    /// About `wanted` ticks, written with the digits that tell them apart.
+    /// About `wanted` ticks, written with the digits in which they differ.
     #[expect(
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,
@@ -158,7 +158,7 @@ pub(super) fn round_step(least: f64) -> f64 {
     }
 }
 
-/// The lowest and the highest of the finite ones among values; `None` where there is none.
+/// Minimum and maximum of the finite values; `None` where there is none.
 pub(super) fn extent(values: impl IntoIterator<Item = f64>) -> Option<(f64, f64)> {
     values.into_iter().filter(|value| value.is_finite()).fold(None, |extent, value| {
         let (low, high) = extent.unwrap_or((value, value));

@@ -1,4 +1,4 @@
-//! What stands above every picture: what it shows, of what, from which file.
+//! The lines above every picture: what it shows, of what, from which file.
 
 use super::canvas::{Canvas, count, offset, px, px_i};
 use super::error::PlotError;

@@ -13,7 +13,7 @@ use plotters::prelude::{ChartBuilder, Color};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use std::ops::Range;
 
-/// What stands around a chart.
+/// The labels around a chart.
 #[derive(Default)]
 pub(super) struct Axes<'t> {
     /// Empty where the picture's caption says it.
@@ -31,7 +31,7 @@ pub(super) struct Axes<'t> {
 }
 
 /// Draws title, legend, axes and grid on a panel and returns the chart for its data. The legend
-/// stands in a strip of its own above the axes, never over data.
+/// is in a strip of its own above the axes, never over data.
 pub(super) fn chart<'a, 'b>(
     panel: &'a Canvas<'b>,
     axes: &Axes<'_>,

@@ -5,8 +5,8 @@ use std::ops::Range;
 /// The ranges of a chart.
 type Frame<'r> = (&'r Range<f64>, &'r Range<f64>);
 
-/// The parts of a line that lie within a frame, of a line whose points are finite. A line of a single
-/// point stays one if it lies within.
+/// The parts of a line within a frame, of a line whose points are finite. A line of a single
+/// point stays one if it is within.
 ///
 /// Y.-D. Liang, B. A. Barsky, "A new concept and method for line clipping" (1984).
 pub(super) fn clipped_line(points: &[(f64, f64)], frame: Frame<'_>) -> Vec<Vec<(f64, f64)>> {
@@ -58,7 +58,7 @@ fn inside_part(from: (f64, f64), to: (f64, f64), frame: Frame<'_>) -> Option<(f6
     (enters <= leaves).then_some((enters, leaves))
 }
 
-/// The part of an area that lies within a frame; empty if there is none. Its corners are finite.
+/// The part of an area within a frame; empty if there is none. Its corners are finite.
 ///
 /// I. E. Sutherland, G. W. Hodgman, "Reentrant polygon clipping" (1974).
 pub(super) fn clipped_area(corners: &[(f64, f64)], frame: Frame<'_>) -> Vec<(f64, f64)> {

@@ -52,7 +52,7 @@ pub(super) enum Palette {
     Diverging,
 }
 
-/// What colours stand for.
+/// The quantity of a scale of colours.
 pub(super) struct ColourScale {
     /// From the first colour to the last.
     pub(super) range: Range<f64>,

@@ -14,7 +14,7 @@ pub(super) fn is_inside(family: &ContourFamily, (imbalance_db, phase_deg): (f64,
     imbalance_db.abs() <= family.reach_db && phase_deg.abs() <= family.reach_deg
 }
 
-/// The corner of the plane that errors visit least, where labels of the curves go: the sign of the
+/// The corner of the plane with the fewest errors, where labels of the curves go: the sign of the
 /// imbalance and that of the phase error.
 pub(super) fn corner_away_from(errors: impl Iterator<Item = (f64, f64)>) -> (f64, f64) {
     let (x, y) = errors.fold((0.0, 0.0), |(x, y), (dx, dy)| (x + dx, y + dy));

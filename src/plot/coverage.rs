@@ -227,7 +227,7 @@ impl Tones {
     }
 }
 
-/// What stands around a coverage band.
+/// The labels around a coverage band.
 struct Coverage<'a> {
     what: &'a str,
     note: &'a str,

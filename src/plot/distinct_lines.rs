@@ -1,4 +1,4 @@
-//! Several lines, some of which may lie on one another.
+//! Several lines, some of which may coincide.
 
 use super::axis::Chart;
 use super::error::PlotError;
@@ -16,15 +16,15 @@ pub(super) fn look(at: usize) -> (RGBColor, Dash) {
     (COLOURS[at % COLOURS.len()], DASHES[(at + at / COLOURS.len()) % DASHES.len()])
 }
 
-/// Lines of which none lies on another: coinciding ones are drawn once, and their names say so.
+/// Lines of which no two coincide: coinciding ones are drawn once, and their names say so.
 pub(super) struct DistinctLines {
     pub(super) names: Vec<String>,
     pub(super) lines: Vec<Vec<(f64, f64)>>,
-    /// For each line, the first of those that it stands for.
+    /// For each line, the first of those that coincide with it.
     pub(super) first: Vec<usize>,
 }
 
-/// Curves nearer to each other than this share of the axis cannot be told apart.
+/// Curves nearer to each other than this share of the axis cannot be distinguished.
 const SAME: f64 = 0.003;
 
 impl DistinctLines {

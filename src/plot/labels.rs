@@ -38,7 +38,7 @@ impl Labels {
     }
 
     /// Writes lines as near to a point as can be, first in the direction `outward` (radians,
-    /// counter-clockwise), with a thin line to the point where they stand off.
+    /// counter-clockwise), with a thin line to the point where they are away from it.
     pub(super) fn put(
         &mut self,
         panel: &Canvas<'_>,

@@ -9,7 +9,7 @@ use super::style::{BLACK, Dash, SHADE, Sizes, VERMILION, letters};
 use plotters::prelude::{Circle, Color, PathElement, RGBColor, Rectangle, ShapeStyle};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-/// A name in a legend, and the line it stands for.
+/// A name in a legend, and its line.
 pub(super) struct Entry<'t> {
     pub(super) name: &'t str,
     pub(super) colour: RGBColor,

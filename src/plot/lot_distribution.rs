@@ -87,7 +87,7 @@ impl Bars {
     )]
     fn of(values: &[f64], x: &Range<f64>) -> Self {
         let wanted = (2.0 * (values.len() as f64).sqrt()).clamp(12.0, 80.0);
-        // The next round width is up to twice and a half of what is asked for.
+        // The next round width is up to 2.5 times the wanted one.
         let width = round_step(0.6 * (x.end - x.start) / wanted);
         let first = (x.start / width).floor();
         let count = (((x.end / width).ceil() - first) as usize).max(1);
@@ -122,7 +122,7 @@ impl Bars {
         format!("{:.6}", self.width).trim_end_matches('0').trim_end_matches('.').to_owned()
     }
 
-    /// The height of the highest, at least 1.
+    /// The height of the tallest bar, at least 1.
     fn highest(&self) -> f64 {
         self.all().map(|(_, count)| count).fold(1.0, f64::max)
     }

@@ -25,7 +25,7 @@ const MOST_COLUMNS: usize = 4;
 /// Boxes of fewer rows than this have room for the dies themselves.
 const FEW_ROWS: usize = 6;
 
-/// Rows of the finished picture over which a column's boxes lie.
+/// Rows of the finished picture between which a column's boxes are.
 const HEIGHT_OF_BOXES: u32 = 760;
 
 /// A row of the picture: a wafer, or a lot as a whole.
@@ -35,7 +35,7 @@ struct Row<'r> {
 }
 
 /// The worst rejections of each wafer's dies: half of them in the box, 90 % within the whiskers.
-/// Lots stand side by side, each headed by all of its wafers together.
+/// Lots are side by side, each headed by all of its wafers together.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.

@@ -24,7 +24,7 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Picture
     let shown = sorted.iter().copied().map(cut).chain(required);
     let x = range_of(shown, 2.0);
     let steps = yield_steps(sorted);
-    // Steps stand upright, and run to the ends of the axis.
+    // Steps are vertical, and the curve runs to the ends of the axis.
     let mut shares: Vec<(f64, Yield)> = Vec::new();
     shares.extend(steps.first().map(|first| (x.start, first.up_to)));
     for step in &steps {

@@ -3,7 +3,7 @@
 //! Each picture is drawn once, as vectors, on plotters' SVG back end; [`Picture`] gives it as SVG and,
 //! rendered with the embedded font, as PNG. Text stays text: files are small, words can be searched
 //! and read aloud. Colours are from the set of M. Okabe and K. Ito, "Color Universal Design" (2008),
-//! and from ColorBrewer's sets for maps (2003), which people with colour-blindness can tell apart;
+//! and from ColorBrewer's sets for maps (2003), which people with colour-blindness can distinguish;
 //! lines differ in dash as well, areas that fail are hatched.
 
 mod axis;

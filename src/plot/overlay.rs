@@ -23,7 +23,7 @@ const LOWEST_DB: f64 = -100.0;
 const MOST_ENTRIES: usize = 3;
 
 /// Magnitude, phase and vector difference of the entries that differ most, at most three, with the
-/// largest difference that is allowed where there is one. `names` are those of the files.
+/// maximum allowed difference where there is one. `names` are those of the files.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.

@@ -26,7 +26,7 @@ pub(super) fn png_of(svg: &str) -> Result<Vec<u8>, PlotError> {
     let mut pixels = Pixmap::new(WIDTH, HEIGHT)
         .ok_or_else(|| PlotError::from_display("there is no memory for its pixels"))?;
     resvg::render(&tree, Transform::identity(), &mut pixels.as_mut());
-    // Everything lies on a white rectangle, so that no pixel is transparent.
+    // Everything is on a white rectangle, so that no pixel is transparent.
     let mut opaque = vec![0; 3 * pixels.pixels().len()];
     for (opaque, pixel) in opaque.chunks_exact_mut(3).zip(pixels.data().chunks_exact(4)) {
         opaque.copy_from_slice(&pixel[..3]);

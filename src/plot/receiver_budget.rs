@@ -21,7 +21,7 @@ const NAMES: Range<u32> = 16..330;
 const AMPLITUDE: Range<u32> = 346..816;
 const PHASE: Range<u32> = 852..1322;
 const REJECTION: Range<u32> = 1346..1584;
-/// Rows of the finished picture between which the bars lie.
+/// Rows of the finished picture between which the bars are.
 const BARS: Range<u32> = 150..900;
 /// The smallest range of the axes, nepers and radians.
 const LEAST_WIDTH: f64 = 0.0115;
@@ -116,7 +116,7 @@ fn bars(canvas: &Canvas<'_>, budget: &Budget, worst_db: f64) -> Result<(), PlotE
     let note = letters(Sizes::LARGE.label * 4 / 5, BLACK).pos(Pos::new(HPos::Center, VPos::Center));
     let middle = (px_i(u32::midpoint(AMPLITUDE.end, PHASE.start)), px_i(HEIGHT - 26));
     words(canvas, middle, "Scales are tied: 1 dB is as long as 6.6 deg.", &note)?;
-    // The total stands apart from what it is made of.
+    // The total is separate from its parts.
     let y = table.middle(rows.len() - 1) - table.row / 2;
     let rule = PathElement::new(
         vec![(px_i(NAMES.start), y), (px_i(REJECTION.end), y)],
@@ -125,7 +125,7 @@ fn bars(canvas: &Canvas<'_>, budget: &Budget, worst_db: f64) -> Result<(), PlotE
     canvas.draw(&rule).map_err(PlotError::from_display)
 }
 
-/// Where the rows lie.
+/// The places of the rows.
 struct Table {
     /// Height of a row.
     row: i32,
@@ -161,7 +161,7 @@ fn panel(
 ) -> Result<(), PlotError> {
     let number = letters(table.size * 11 / 12, BLACK);
     let texts: Vec<String> = values.iter().map(|value| shown_signed(*value, digits)).collect();
-    // Numbers stand beyond the ends of the bars and need their room.
+    // Numbers are beyond the ends of the bars and need space there.
     let mut widest = 0;
     for text in &texts {
         widest = widest.max(width_of(canvas, text, &number)?);

@@ -106,7 +106,7 @@ fn distinct(
     lines
 }
 
-/// A trace without what lies beyond the plane.
+/// The part of a trace within the plane.
 fn broken(trace: &[(f64, f64)], family: &ContourFamily) -> ErrorTrace {
     trace.iter().map(|&at| if is_inside(family, at) { at } else { (at.0, f64::NAN) }).collect()
 }

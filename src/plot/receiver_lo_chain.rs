@@ -42,7 +42,7 @@ pub fn lo_level_plan(
     let levels = nodes.iter().flat_map(|node| [node.low_dbm, node.high_dbm]);
     let y = range_of(levels.chain(marks.iter().map(|mark| mark.dbm)), 10.0);
     let last = nodes.last().map_or(1.0, |node| node.x);
-    // The names stand inside the frame, where two rows of them have room.
+    // The names are inside the frame, where two rows of them fit.
     let places: Vec<(f64, String)> = nodes.iter().map(|node| (node.x, String::new())).collect();
     let axes = Axes {
         x_label: "Stages, from the source to the mixers",
@@ -80,7 +80,7 @@ pub fn lo_level_plan(
             line(&mut chart, ends, mark.colour, mark.dash, Sizes::LARGE)?;
         }
         for (at, node) in nodes.iter().enumerate() {
-            // Names of many stages stand in two rows.
+            // Names of many stages are in two rows.
             let row = if nodes.len() > 8 && at % 2 == 1 { 0.085 } else { 0.035 };
             let place = chart.backend_coord(&(node.x, floor + row * height));
             note(&panel, place, &node.name, BLACK, Sizes::LARGE)?;
@@ -139,7 +139,7 @@ fn level_marks(chain: &LoChainResult) -> Vec<LevelMark> {
         let x = at as f64 + 1.0;
         let saturated = stage.saturated_dbm;
         marks.extend(saturated.map(|dbm| LevelMark { x, dbm, colour: PURPLE, dash: Dash::Dotted }));
-        // A stage inside the network may stand beside others: its drive is not the level before it.
+        // A stage inside the network may be in parallel with others: its drive is not the level before it.
         if !stage.is_inside {
             let limits = [stage.drive_limits.min_dbm, stage.drive_limits.max_dbm];
             let mark =

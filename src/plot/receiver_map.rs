@@ -102,7 +102,7 @@ struct Map {
     if_unit: &'static str,
     /// Column after column, dB; `None` where a point is not in the plan.
     values: Vec<Option<f64>>,
-    /// What the colours stand for, dB.
+    /// The values of the colours, dB.
     colours: Range<f64>,
     limit: Option<Limit>,
     /// The verdict of each cell; PASS where nothing is required, and where a point is not in the plan.
@@ -129,7 +129,7 @@ impl Map {
         Self { has_uncertainty: assessment.is_some(), ..map }
     }
 
-    /// The map of a quantity; `highest` is the highest value of the scale of colours.
+    /// The map of a quantity; `highest` is the maximum of the scale of colours.
     fn new(
         receiver: &Receiver,
         label: &str,

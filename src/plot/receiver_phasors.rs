@@ -16,14 +16,14 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 const FAINT: RGBColor = RGBColor(190, 190, 190);
 /// The mean magnitude, as a share of a panel's shorter side.
 const RADIUS: f64 = 0.30;
-/// The largest deviation as it is drawn, as a share of the mean magnitude.
+/// The maximum deviation as it is drawn, as a share of the mean magnitude.
 const LARGEST_DEVIATION: f64 = 0.35;
 const NAME_SIZE: u32 = 20;
 /// Two lines of text under each panel.
 const NOTES_HEIGHT: u32 = Sizes::LARGE.label * 8 / 5 * 2 + 10;
 
-/// The LO voltage of every mixer as a phasor at the lowest, the middle and the highest LO; turned
-/// so that the set of ideal phases, a quarter turn apart, lies on the axes. What an arrow deviates
+/// The LO voltage of every mixer as a phasor at the minimum, the middle and the maximum LO; turned
+/// so that the ideal phases, a quarter turn apart, are on the axes. What an arrow deviates
 /// from its ideal, the mean magnitude in quadrature, is magnified.
 ///
 /// # Errors
@@ -75,7 +75,7 @@ fn deviations(point: &LoPoint) -> impl Iterator<Item = Place> {
     })
 }
 
-/// The largest of 1, 2, 5, 10 .. 1000 with which a deviation still fits.
+/// The largest of 1, 2, 5, 10 .. 1000 with which a deviation still fits into the picture.
 fn magnification(largest: f64) -> f64 {
     let steps = [1000.0, 500.0, 200.0, 100.0, 50.0, 20.0, 10.0, 5.0, 2.0];
     steps.into_iter().find(|step| step * largest <= LARGEST_DEVIATION).unwrap_or(1.0)
@@ -111,7 +111,7 @@ impl<'r> Diagram<'r> {
         let radius = RADIUS * width.min(height);
         let origin = (0.5 * width, 0.5 * height);
         let ideal_deg = |drive: &MixerDrive| turns * drive.lo_phase_deg - drive.lo_phase_error_deg;
-        // The first mixer's ideal lies to the right.
+        // The ideal of the first mixer points to the right.
         let turned_deg = point.mixers.first().map_or(0.0, ideal_deg);
         let mut arrows: Vec<Arrow> = Vec::new();
         for (at, (drive, deviation)) in point.mixers.iter().zip(deviations(point)).enumerate() {

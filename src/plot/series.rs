@@ -111,7 +111,7 @@ pub(super) fn vertical(
     stroked(chart, &[(at, y.start), (at, y.end)], Stroke { colour, dash, sizes, is_across: true })
 }
 
-/// The points of a line that matter to the eye: those left out lie less than a fifth of a pixel
+/// The points of a line that matter to the eye: those left out are less than a fifth of a pixel
 /// off the line through the others.
 fn essential(points: &[(f64, f64)], scale: (f64, f64)) -> Vec<(f64, f64)> {
     const TOLERANCE_UNITS: f64 = 2.0;
@@ -164,7 +164,7 @@ pub(super) fn shade(
     area(chart, &[(x.0, y.start), (x.1, y.start)], &[(x.0, y.end), (x.1, y.end)], colour)
 }
 
-/// Shades what lies between two lines over the same places.
+/// Shades the area between two lines over the same places.
 pub(super) fn area(
     chart: &mut Chart<'_, '_>,
     lower: &[(f64, f64)],

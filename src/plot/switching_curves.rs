@@ -17,7 +17,7 @@ use crate::downconverter::{DrivePoint, Receiver, SwitchedPoint, SwitchingResult}
 use crate::requirement::{Limit, Quantity};
 use std::ops::Range;
 
-/// Lines with their names, and what stands around them.
+/// Lines with their names, and the labels around them.
 struct Panel<'t> {
     title: &'t str,
     x_label: &'t str,

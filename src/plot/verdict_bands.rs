@@ -59,7 +59,7 @@ impl VerdictBands {
         Self { bands, is_decided: assessment.is_some(), is_of_many }
     }
 
-    /// What the shades stand for.
+    /// The meaning of the shades.
     pub(super) fn legend(&self) -> Vec<Entry<'static>> {
         let has = |verdict: Verdict| self.bands.iter().any(|band| band.0 == verdict);
         // A band that fails by another quantity must not look like a failure of the drawn one.
@@ -88,7 +88,7 @@ impl VerdictBands {
     }
 
     /// Draws them on the panel of a chart; what fails is hatched too, since its colour alone is not
-    /// told apart by every eye.
+    /// distinguished by every reader.
     pub(super) fn draw(
         &self,
         canvas: &Canvas<'_>,

@@ -1,4 +1,4 @@
-//! A wafer as it lies: rejection and verdict of every die, where each is worst, and what a smooth
+//! A wafer in its orientation: rejection and verdict of every die, where each is worst, and what a smooth
 //! trend leaves.
 
 use super::axis::{Chart, Ticks};
@@ -32,7 +32,7 @@ const LARGE_MAP: Sizes = Sizes { title: 26, label: 19, line: 3 };
 const LARGE_SCALE: u32 = 130;
 const SMALL_SCALE: u32 = 115;
 
-/// One wafer. What its values, verdicts and axes are stands above.
+/// One wafer. Its title says what its values, verdicts and axes are.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails, or if there is no such wafer or no map.
@@ -83,8 +83,8 @@ struct Sheet<'a> {
 }
 
 impl Sheet<'_> {
-    /// The wafer's rows that stand, with where they lie; a place beyond the wafer's edge cannot be
-    /// drawn, and a warning tells of it.
+    /// The wafer's rows that are not superseded, with their places; a place beyond the wafer's edge cannot be
+    /// drawn, and a warning says so.
     fn standing(&self) -> impl Iterator<Item = (usize, &DieRow, Position)> {
         self.wafer.rows.iter().filter_map(|&at| {
             let row = &self.result.rows[at];
@@ -92,7 +92,7 @@ impl Sheet<'_> {
         })
     }
 
-    /// Where a row lies on the wafer.
+    /// The place of a row on the wafer.
     fn drawn(&self, row: &DieRow) -> Option<Position> {
         let is_off = self.map.is_off_wafer(f64::from(row.key.die_x), f64::from(row.key.die_y));
         row.position.filter(|_| !is_off)
@@ -120,7 +120,7 @@ impl Sheet<'_> {
         for (_, row, at) in self.standing() {
             self.die(canvas, self.cell(&chart, at), row, &scale)?;
         }
-        // What stands out is drawn above all neighbours.
+        // Marked dies are drawn above all neighbours.
         for (_, row, at) in self.standing().filter(|(_, row, _)| row.is_outlier) {
             frame(canvas, self.cell(&chart, at), VERMILION, if row.counts() { 4 } else { 3 })?;
         }
@@ -204,7 +204,7 @@ impl Sheet<'_> {
         self.number(canvas, cell, value, row, scale)
     }
 
-    /// A mark for a value that lies beyond the scale; empty for the others.
+    /// A mark for a value beyond the scale; empty for the others.
     fn beyond(&self, row: &DieRow) -> &'static str {
         let Some(figures) = &row.figures else { return "" };
         let value = cut(figures.worst_rejection_db);

@@ -67,7 +67,7 @@ fn wide_enough(low: f64, high: f64, least: f64) -> Range<f64> {
     low - missing..high + missing
 }
 
-/// The magnitude below which nearly all residuals lie.
+/// The magnitude below which nearly all residuals are.
 #[expect(
     clippy::cast_precision_loss,
     clippy::cast_possible_truncation,

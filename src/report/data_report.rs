@@ -40,7 +40,7 @@ pub fn data_text(file: &TouchstoneFile) -> String {
 }
 
 /// The numbers of files: one row per file and frequency, entries row by row. Files of different
-/// sizes share the header of the largest; what they lack is empty.
+/// sizes share the header of the file with most ports; the fields of missing ports are empty.
 ///
 /// # Errors
 /// None in practice: the table is made in memory.

@@ -332,7 +332,7 @@ pub fn inspect_text(
     text
 }
 
-/// Passivity, reciprocity, the largest phase step, and a delay that no passive part has.
+/// Passivity, reciprocity, the maximum phase step, and a delay that no passive part has.
 fn quality_lines(quality: &Quality) -> Vec<String> {
     let worst = quality.max_singular_value;
     let mut lines = vec![format!(

@@ -102,6 +102,15 @@ impl ManualTopic {
         Some(wrapped(&format!("## {found}")))
     }
 
+    /// The sections that use a phrase, as text; none for one shorter than a word.
+    fn sections_with(&self, phrase: &str) -> Vec<String> {
+        let wanted = plain(phrase);
+        let markdown = self.markdown();
+        let sections = markdown.split("\n## ").skip(1);
+        let with = sections.filter(|section| wanted.len() > 3 && plain(section).contains(&wanted));
+        with.map(|section| wrapped(&format!("## {section}"))).collect()
+    }
+
     /// The headings of its sections.
     fn headings(&self) -> Vec<String> {
         let markdown = self.markdown();
@@ -152,6 +161,8 @@ pub fn manual_contents_text() -> String {
 /// assert!(manual_text("receiver").unwrap().starts_with("RECEIVER.toml"));
 /// assert!(manual_text("interaction").unwrap().contains("reflections between parts"));
 /// assert!(manual_text("lo_power_dbm").unwrap().contains("Power available at `lo_input`"));
+/// // A phrase of a report finds the terms that use it.
+/// assert!(manual_text("if ideal").unwrap().starts_with("error budget"));
 /// assert_eq!(manual_text("perpetual motion"), None);
 /// ```
 #[must_use]
@@ -165,7 +176,8 @@ pub fn manual_text(word: &str) -> Option<String> {
         return Some(section);
     }
     let rows: Vec<String> = MANUAL_TOPICS.iter().flat_map(|topic| topic.rows_of(word)).collect();
-    (!rows.is_empty()).then(|| rows.join("\n"))
+    let found = if rows.is_empty() { named(TERMS)?.sections_with(word) } else { rows };
+    (!found.is_empty()).then(|| found.join("\n"))
 }
 
 /// Topics, terms and commands whose names are near to a word.

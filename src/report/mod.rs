@@ -1,7 +1,7 @@
 //! Results as text, JSON and CSV, one file a subject, and the writing of report files.
 //!
 //! Functions that end in `_text` give text of 80 columns for people, those that end in `_csv` a table
-//! with one header row; a type that ends in `Report` is a JSON document, which [`document`] writes
+//! with one header row; a type named `..Report` is a JSON document, which [`document`] writes
 //! out. Every name in JSON and CSV that holds a quantity ends in its unit; a complex number is
 //! `[re, im]`. An unbounded value is `null` in JSON and `inf` in CSV and text.
 //!

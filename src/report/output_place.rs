@@ -9,10 +9,10 @@ use std::path::{Component, Path, PathBuf};
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum PublishError {
-    /// A file stands there already.
+    /// A file exists there already.
     #[error("{} exists and is not replaced", .0.display())]
     Exists(PathBuf),
-    /// A file stands there already, in the folder of what describes the run.
+    /// A file exists there already, in the folder of what describes the run.
     #[error(
         "{} is in the folder of the run's description, where nothing is replaced",
         .0.display()
@@ -24,7 +24,7 @@ pub enum PublishError {
     /// Another run is writing its report into the folder.
     #[error("another run is writing its report into {}", .0.display())]
     InUse(PathBuf),
-    /// A folder, link or device stands there.
+    /// A folder, link or device exists there.
     #[error("{} is not a regular file and is not replaced", .0.display())]
     NotAFile(PathBuf),
     /// Two files are to have the same name.
@@ -82,7 +82,7 @@ pub(super) struct PlaceFinder {
 
 impl PlaceFinder {
     /// Where a file would be: its folder with all links resolved, and its name. What is not there yet
-    /// will be a folder, so that `..` after it leads back.
+    /// will be a folder, so that `..` after it is the folder before.
     pub(super) fn file(&mut self, path: &Path) -> Result<PathBuf, PublishError> {
         let Some(name) = path.file_name() else {
             return Err(PublishError::NotAFile(path.to_owned()));
@@ -208,7 +208,7 @@ mod tests {
         {
             std::os::unix::fs::symlink(root.join("real"), root.join("link")).unwrap();
             assert_eq!(place("link/in.s4p"), root.join("real/in.s4p"));
-            // The way back from a link is the way back from where it leads.
+            // The parent of a link is the parent of its target.
             assert_eq!(place("link/../in.s4p"), root.join("in.s4p"));
             assert_eq!(place("gone/../link/in.s4p"), root.join("real/in.s4p"));
         }

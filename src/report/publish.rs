@@ -35,7 +35,7 @@ pub type WriteContent<'s> =
 /// that was stopped has left of such files is removed.
 ///
 /// # Errors
-/// [`PublishError::Exists`] for a file that stands there and may not be replaced,
+/// [`PublishError::Exists`] for a file that exists there and may not be replaced,
 /// [`PublishError::NotAFile`] for a folder, link or device in its place, [`PublishError::Twice`]
 /// for two files of one name, [`PublishError::Input`] for one of `inputs`, however it is spelled,
 /// [`PublishError::NameTooLong`]; [`PublishError::Io`] otherwise.
@@ -286,7 +286,7 @@ mod tests {
         assert!(matches!(publish(&[file(place, "x")], &[], true), Err(PublishError::NotAFile(_))));
         let twice = || file(folder.path().join("new/a"), "x");
         assert!(matches!(publish(&[twice(), twice()], &[], true), Err(PublishError::Twice(_))));
-        // A file stands where a folder is needed: the other folder made on the way goes again.
+        // A file has the name of a needed folder: the other folder that was made is removed.
         std::fs::write(folder.path().join("blocked"), "x").unwrap();
         let files = [
             file(folder.path().join("new/deep/a"), "x"),

@@ -22,7 +22,7 @@ pub struct RebuildReport {
     max_reciprocity_error: Option<f64>,
     /// What does not fit over what the stated uncertainties allow.
     residual_ratio: Option<f64>,
-    /// The largest of an entry's real or imaginary part; `null` where nothing tells it.
+    /// The larger of an entry's real and imaginary part; `null` where it is unknown.
     max_standard_uncertainty: Option<f64>,
     /// `measurements` or `residual`: what it was inferred from.
     uncertainty_source: Option<&'static str>,

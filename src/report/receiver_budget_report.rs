@@ -284,7 +284,7 @@ fn fix_first_text(result: &DownconverterResult, budget: &Budget) -> String {
 /// Pairs shown; the document has them all.
 const PAIRS_SHOWN: usize = 3;
 
-/// What the interaction is made of, where it is the largest row.
+/// The parts of the interaction, where it is the largest row.
 fn interaction_text(budget: &Budget) -> Option<String> {
     let (interaction, others) = budget.rows.split_last()?;
     if others.iter().any(|row| row.error.norm() >= interaction.error.norm()) {

@@ -1,7 +1,9 @@
 //! What reflections of a receiver's loads do to its rejection: text and JSON.
 
 use super::text_table::{filled, fixed, rejection};
-use crate::downconverter::{DownconverterResult, LoadReflectionSweep, SweptPorts, WorstReturnLoss};
+use crate::downconverter::{
+    DownconverterResult, LoadReflectionSweep, ReflectionOrigin, SweptPorts, WorstReturnLoss,
+};
 use crate::units::{ShownFrequency, db_from_amplitude};
 use serde_json::{Value, json};
 
@@ -18,7 +20,11 @@ fn sweep_json(sweep: &LoadReflectionSweep) -> Value {
         },
         "reflection": sweep.reflection,
         "return_loss_db": -db_from_amplitude(sweep.reflection),
-        "given": sweep.is_given,
+        "reflection_from": match sweep.origin {
+            ReflectionOrigin::Given => "given",
+            ReflectionOrigin::Loads => "loads",
+            ReflectionOrigin::Assumed => "assumed",
+        },
         "worst_image_rejection_db": sweep.worst_db,
         "worst_at_angle_deg": sweep.worst_angle_deg,
         "worst_at_lo_hz": sweep.worst_at_lo_hz,
@@ -63,12 +69,21 @@ fn sweep_text(sweep: &LoadReflectionSweep) -> String {
         SweptPorts::Mixers => "Mixers' LO ports",
         SweptPorts::Isolated => "Isolated ports",
     };
-    let (reflection, worst) = (fixed(sweep.reflection, 3), rejection(sweep.worst_db));
+    let worst = rejection(sweep.worst_db);
+    let reflection = format!(
+        "of magnitude {} ({})",
+        fixed(sweep.reflection, 3),
+        match sweep.origin {
+            ReflectionOrigin::Given => "given",
+            ReflectionOrigin::Loads => "that of the loads",
+            ReflectionOrigin::Assumed => "assumed: the loads match",
+        }
+    );
     if sweep.best_db - sweep.worst_db < SMALLEST_SPREAD_DB {
-        return format!("{what} |{reflection}|: worst {worst} dB at every angle.");
+        return format!("{what}, reflection {reflection}: worst {worst} dB at every angle.");
     }
     format!(
-        "{what} |{reflection}| at any angle: worst {worst} dB at {} deg, best {} dB.",
+        "{what}, reflection {reflection} at any angle: worst {worst} dB at {} deg, best {} dB.",
         fixed(sweep.worst_angle_deg, 0),
         rejection(sweep.best_db),
     )

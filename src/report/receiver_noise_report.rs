@@ -68,7 +68,7 @@ pub(super) fn noise_text(receiver: &Receiver, result: &DownconverterResult) -> S
     text
 }
 
-/// The lowest and the highest of values, or the one that both are; `None` without values.
+/// Minimum and maximum of values, or the one value if they are equal; `None` without values.
 fn range(values: &[f64]) -> Option<String> {
     let low = fixed(values.iter().copied().reduce(f64::min)?, 2);
     let high = fixed(values.iter().copied().reduce(f64::max)?, 2);

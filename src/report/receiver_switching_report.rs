@@ -69,7 +69,7 @@ fn drive_point(own: &DrivePoint) -> Value {
     })
 }
 
-/// The loss at the lowest, the planned and the highest LO power.
+/// The loss at the minimum, the planned and the maximum LO power.
 fn drive_text(receiver: &Receiver, switching: &SwitchingResult) -> String {
     let planned_dbm = receiver.plan().settings().lo_power_dbm.unwrap_or(0.0);
     let at = |own: &DrivePoint| {

@@ -138,24 +138,25 @@ fn requirement(held: &RequirementResult, word: &str, probability: &str) -> Strin
     if let Some(if_hz) = location.if_hz {
         let _ = write!(place, ", IF {}", ShownFrequency(if_hz));
     }
-    // Nothing to limit anywhere has no place.
-    let is_of_chain = matches!(quantity, Quantity::LoTone | Quantity::SpuriousResponse);
-    if held.worst.is_infinite() && is_of_chain {
-        place = ", none within the data".to_owned();
-    }
     if let Some(mixer) = &location.mixer {
         let _ = write!(place, ", {}", printable(mixer));
     }
+    // A level without power has no figure in dB.
+    let worst = match quantity {
+        // Nothing to limit anywhere has no place.
+        Quantity::LoTone | Quantity::SpuriousResponse if held.worst.is_infinite() => {
+            place.clear();
+            "none within the data".to_owned()
+        }
+        _ if held.worst == f64::NEG_INFINITY => "worst: no power".to_owned(),
+        Quantity::ImageRejection => format!("worst {} {unit}", shown_rejection(held.worst)),
+        _ => format!("worst {} {unit}", telling(held.worst)),
+    };
     format!(
-        "{word} {}{} {} {} {unit}: worst {} {unit}{place}{probability}",
+        "{word} {}{} {} {} {unit}: {worst}{place}{probability}",
         quantity.label(),
         sideband(quantity).map_or_else(String::new, |own| format!(" ({own} sideband)")),
         quantity.direction().sign(),
         held.limit.value(),
-        if quantity == Quantity::ImageRejection {
-            shown_rejection(held.worst)
-        } else {
-            telling(held.worst)
-        },
     )
 }

@@ -1,7 +1,7 @@
 //! A folder that holds the report of one run, and the list of what that run wrote into it.
 //!
 //! The list lets a run that replaces an earlier one remove what the earlier wrote and it does not:
-//! nothing stale stands beside new results, and nothing else is touched. Only one run at a time writes
+//! no old file remains beside new results, and nothing else is touched. Only one run at a time writes
 //! into a folder.
 
 use super::files_error::FilesError;
@@ -37,7 +37,7 @@ pub(super) fn printed_report(text: &str, warnings: &[String]) -> Vec<u8> {
 /// Nobody's list is longer.
 const LONGEST_LIST: u64 = 1 << 28;
 
-/// What stands in the list.
+/// The content of the list.
 #[derive(Debug, Default, Serialize, Deserialize)]
 struct FileList {
     /// What identifies the run whose report is complete; none while it is written.
@@ -75,8 +75,8 @@ impl ReportFolder<'_> {
         self.checked(&paths, &known, &mut finder).map(drop)
     }
 
-    /// Writes the files of a report, which all stand in the folder or below, and those `beside` it,
-    /// which may stand anywhere; both whole or not at all. `run` identifies the run for
+    /// Writes the files of a report, which are all in the folder or below, and those `beside` it,
+    /// which may be anywhere; both completely or not at all. `run` identifies the run for
     /// [`finished_run`].
     ///
     /// # Errors
@@ -331,7 +331,7 @@ mod tests {
         {
             assert_eq!(path(name).exists(), is_there, "{name}");
         }
-        // A file that this run writes beside its report stays, wherever it stands.
+        // A file that this run writes beside its report stays, wherever it is.
         let beside = [ReportFile { path: path("d.csv"), bytes: b"new".to_vec() }];
         let out = path("");
         let folder = ReportFolder { folder: &out, inputs: &[], overwrite: true, description: None };

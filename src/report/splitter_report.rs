@@ -111,7 +111,7 @@ struct VerdictReport {
 }
 
 impl VerdictReport {
-    /// With an uncertainty what it decides stands above what was measured.
+    /// With an uncertainty its decisions are above the measured values.
     fn new(compliance: &Compliance, assessment: Option<&Assessment>) -> Self {
         let requirement = |(at, result): (usize, &RequirementResult)| {
             let mut entry = json!({

@@ -1,4 +1,4 @@
-//! Tables and paragraphs of 80 columns, and how numbers and names stand in them.
+//! Tables and paragraphs of 80 columns, and the form of numbers and names in them.
 
 use crate::diagnostic::printable;
 use comfy_table::{CellAlignment, Table, presets};
@@ -38,7 +38,7 @@ pub(super) fn telling(value: f64) -> String {
     if is_small { format!("{value:.1e}") } else { fixed(value, 2) }
 }
 
-/// A rejection in dB with one decimal. Beyond 200 dB either way only rounding is left.
+/// A rejection in dB with one decimal. Beyond 200 dB in magnitude only rounding remains.
 pub(super) fn rejection(value_db: f64) -> String {
     match value_db {
         value if value > 200.0 => "> 200".to_owned(),

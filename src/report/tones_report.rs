@@ -105,7 +105,7 @@ pub fn tones_csv(tones: &ToneComparisons) -> Result<String, csv::Error> {
 /// Rows shown; the table has them all.
 const SHOWN: usize = 8;
 
-/// The section of a receiver's report: the points that agree least, and the mixers.
+/// The section of a receiver's report: the points with the largest differences, and the mixers.
 #[must_use]
 pub fn tones_text(tones: &ToneComparisons, wanted: Sideband) -> String {
     let mut text = format!(

@@ -171,7 +171,7 @@ fn own_cells<'r>(row: &'r DieRow, result: &LotResult) -> [DieCell<'r>; 27] {
         figure(&|figures| figures.worst_amplitude_imbalance_db),
         known(&|figures| Some(figures.margin(rejection?))),
         Text(row.message.as_str().into()),
-        known(&|figures| figures.least_lo_power_dbm),
+        known(&|figures| figures.min_lo_power_dbm),
         known(&|figures| figures.switched?.conversion_loss_db),
         known(&|figures| figures.switched?.noise_figure_db),
         known(&|figures| figures.switched?.lo_at_rf_port_dbm),

@@ -108,12 +108,12 @@ pub fn lot_streams<'l>(
 }
 
 /// Refuses a folder that holds a file which a report on a lot may have, so that hours of work do not
-/// end at a file that stands in the way.
+/// end at a file with the name of a folder.
 ///
 /// # Errors
 /// [`PublishError::Exists`] with the first of those files.
 pub fn refuse_lot_files(folder: &Path) -> Result<(), PublishError> {
-    // A folder that is not there or cannot be read is told when it is written to.
+    // A folder that is absent or cannot be read is an error when it is written to.
     let there = std::fs::read_dir(folder).into_iter().flatten().flatten();
     let mut names: Vec<_> = there.map(|entry| entry.file_name()).collect();
     names.sort();
@@ -179,7 +179,7 @@ fn map_names<'w>(wafers: impl Iterator<Item = (&'w str, &'w str)>) -> Vec<String
             let stem = format!("{MAP_NAME}{}-{}", plain(lot), plain(wafer));
             let mut name = stem.clone();
             let mut number = 1;
-            // Two names that became the same, or differ in case only, are told apart.
+            // Two names that became the same, or differ in case only, get different numbers.
             while !taken.insert(name.to_lowercase()) {
                 number += 1;
                 name = format!("{stem}-{number}");

@@ -71,7 +71,7 @@ pub struct DieFigures {
     /// Mean channel error over all points: nepers and radians.
     pub mean_error: Complex64,
     /// Minimum LO power at any mixer, dBm; `None` without a limit.
-    pub least_lo_power_dbm: Option<f64>,
+    pub min_lo_power_dbm: Option<f64>,
     /// The worst levels of switched mixers; `None` without a limit on one of them.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub switched: Option<SwitchedDie>,
@@ -107,7 +107,7 @@ pub struct Conformity {
 
 impl DieFigures {
     /// The worst figures of points; `None` without any.
-    pub(crate) fn of(points: &[DiePoint], least_lo_power_dbm: Option<f64>) -> Option<Self> {
+    pub(crate) fn of(points: &[DiePoint], min_lo_power_dbm: Option<f64>) -> Option<Self> {
         let worst =
             points.iter().min_by(|one, other| one.rejection_db.total_cmp(&other.rejection_db))?;
         // Of equal magnitudes the first is used, independent of sign.
@@ -126,7 +126,7 @@ impl DieFigures {
             worst_phase_error_deg: largest(&|point| point.wanted_error.im.to_degrees()),
             worst_amplitude_imbalance_db: largest(&|point| db_from_neper(point.wanted_error.re)),
             mean_error: points.iter().map(|point| point.channel_error).sum::<Complex64>() / count,
-            least_lo_power_dbm,
+            min_lo_power_dbm,
             switched: None,
             nominal_deg: None,
             conformity: None,
@@ -141,7 +141,7 @@ impl DieFigures {
             Quantity::ImageRejection | Quantity::CommonModeRejection => self.worst_rejection_db,
             Quantity::AmplitudeImbalance => self.worst_amplitude_imbalance_db,
             Quantity::PhaseError | Quantity::QuadratureError => self.worst_phase_error_deg,
-            Quantity::LoPower => self.least_lo_power_dbm.unwrap_or(f64::NEG_INFINITY),
+            Quantity::LoPower => self.min_lo_power_dbm.unwrap_or(f64::NEG_INFINITY),
             // A level without a number keeps no limit.
             Quantity::ConversionLoss => self.level(|own| own.conversion_loss_db),
             Quantity::NoiseFigure => self.level(|own| own.noise_figure_db),
@@ -323,7 +323,7 @@ impl MeasuredDie {
             ("phase error", figures.worst_phase_error_deg.is_finite()),
             ("mean channel error", figures.mean_error.is_finite()),
             // A power of zero watts is a figure: it fails every limit.
-            ("LO power", figures.least_lo_power_dbm.is_none_or(|dbm| dbm < f64::INFINITY)),
+            ("LO power", figures.min_lo_power_dbm.is_none_or(|dbm| dbm < f64::INFINITY)),
             ("probability of conformity", probability.is_none_or(f64::is_finite)),
             ("corrected rejection", !corrected.iter().any(|db| db.is_nan())),
             ("rejection if ideal", !what_ifs.ideal_db.iter().any(|db| db.is_nan())),
@@ -412,7 +412,7 @@ pub(super) mod tests {
             assert!(error.contains(says), "{error}");
         }
         assert!(die(good, f64::NAN).check().unwrap_err().to_string().contains("corrected"));
-        let lo_power = DieFigures { least_lo_power_dbm: Some(f64::NAN), ..die(good, 1.0).figures };
+        let lo_power = DieFigures { min_lo_power_dbm: Some(f64::NAN), ..die(good, 1.0).figures };
         assert!(MeasuredDie { figures: lo_power, ..die(good, 1.0) }.check().is_err());
     }
 

@@ -7,9 +7,9 @@ use fourphase::measurement::{
     splitter_uncertainty, thru_residual,
 };
 use fourphase::network::{
-    Load, Network, ParameterKind, Port, Terminal, ThroughSplit, WaveDefinition, Wiring, assess,
-    chain, change_reference, close_ports, compare, convert, join, nearest_passive, remove_feeds,
-    remove_open_short, remove_through, to_mixed_mode,
+    Load, Network, ParameterKind, Port, Terminal, ThruSplit, WaveDefinition, Wiring, assess, chain,
+    change_reference, close_ports, compare, convert, join, nearest_passive, remove_access_lines,
+    remove_open_short, remove_thru, to_mixed_mode,
 };
 use fourphase::report::{
     RebuildReport, SeenWith, inspect_text, rebuild_text, splitter_csv, splitter_text,
@@ -92,7 +92,7 @@ pub(crate) fn analyses_of(network: &Network, shown: String) -> Outcome {
     }
     let _ = compare(network, network);
     let _ = remove_open_short(network, network, network);
-    let _ = remove_feeds(network, &vec![Some(network); network.ports()]);
+    let _ = remove_access_lines(network, &vec![Some(network); network.ports()]);
     let own_ports: Vec<Port> = (0..network.ports()).map(port).collect();
     let _ = join(&[network.clone(), network.clone()], &wiring(network.ports()));
     match own_ports.len() {
@@ -118,8 +118,8 @@ fn wiring(ports: usize) -> Wiring {
 
 fn two_port(network: &Network, mut shown: String) -> Outcome {
     let _ = chain(network, network);
-    for split in [ThroughSplit::Line, ThroughSplit::Pad] {
-        let _ = remove_through(network, network, split);
+    for split in [ThruSplit::Line, ThruSplit::Pad] {
+        let _ = remove_thru(network, network, split);
     }
     if let Ok(residual) = thru_residual(network) {
         shown.push_str(&format!(" {residual:?}"));

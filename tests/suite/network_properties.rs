@@ -7,8 +7,8 @@ use fourphase::component::{
 };
 use fourphase::network::{
     Chain, ChainForm, FrequencyGrid, Load, Network, NetworkError, ParameterKind, Port, Terminal,
-    ThroughSplit, WaveDefinition, Wiring, assess, chain, change_reference, close_ports, convert,
-    from_chain, join, nearest_passive, on_common_grid, onto_grid, port_voltages, remove_through,
+    ThruSplit, WaveDefinition, Wiring, assess, chain, change_reference, close_ports, convert,
+    from_chain, join, nearest_passive, on_common_grid, onto_grid, port_voltages, remove_thru,
     select_ports, to_chain,
 };
 use num_complex::Complex64;
@@ -330,11 +330,9 @@ fn half_of_a_through_comes_off() {
         &Wiring { joins: vec![vec![at(0, 2), at(1, 1)]], outside: vec![at(0, 1), at(1, 2)] },
     )
     .unwrap();
-    for (half, turned, split) in
-        [(lead, false, ThroughSplit::Line), (both, true, ThroughSplit::Pad)]
-    {
+    for (half, turned, split) in [(lead, false, ThruSplit::Line), (both, true, ThruSplit::Pad)] {
         let (through, measured) = (embed(&half, None, turned), embed(&half, Some(&device), turned));
-        let removed = remove_through(&measured, &through, split).unwrap();
+        let removed = remove_thru(&measured, &through, split).unwrap();
         for (got, want) in removed.network.entries().iter().zip(device.entries()) {
             assert!((got - want).norm() < 1e-9, "{split:?}: {got} {want}");
         }

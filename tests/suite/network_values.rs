@@ -125,7 +125,7 @@ fn a_lossless_loop_is_reported_with_its_join() {
     let wiring =
         Wiring { joins: vec![vec![at(1, 1), at(1, 2)]], outside: vec![at(0, 1), at(0, 2)] };
     let refused = join(&[pad, through()], &wiring).unwrap_err();
-    assert_eq!(refused, NetworkError::RingingJoin { join: 0, frequency_hz: 29e9 });
+    assert_eq!(refused, NetworkError::SingularLoop { join: 0, frequency_hz: 29e9 });
 }
 
 #[test]
@@ -141,7 +141,7 @@ fn wrong_wiring_is_refused_by_port() {
     );
     assert_eq!(
         try_join(vec![vec![at(0, 2), at(1, 1)]], vec![at(0, 1)]),
-        NetworkError::LeftOver { terminal: at(1, 2) }
+        NetworkError::UnconnectedPort { terminal: at(1, 2) }
     );
     assert_eq!(
         try_join(vec![vec![at(0, 2), at(1, 3)]], vec![at(0, 1)]),

@@ -13,7 +13,7 @@ pub(super) const MOST_DIES: usize = 20_000;
 /// The quantities of a die, the rejection first.
 pub(super) fn quantities(heading: &LotHeading<'_>, result: &LotResult) -> Vec<Quantity> {
     let has_power =
-        |row: &DieRow| row.figures.as_ref().is_some_and(|own| own.least_lo_power_dbm.is_some());
+        |row: &DieRow| row.figures.as_ref().is_some_and(|own| own.min_lo_power_dbm.is_some());
     let phase = if result.limits().on(Quantity::QuadratureError).is_some() {
         Quantity::QuadratureError
     } else {
