@@ -420,6 +420,19 @@ pub fn shown_frequencies(list_hz: &[f64]) -> String {
     }
 }
 
+/// A count with its noun, `1 die` or `3 dies`.
+///
+/// # Examples
+/// ```
+/// use fourphase::units::counted;
+///
+/// assert_eq!([counted(1_u64, "die"), counted(0_u64, "row")], ["1 die", "0 rows"]);
+/// ```
+#[must_use]
+pub fn counted<N: fmt::Display + PartialEq + From<u8> + Copy>(count: N, noun: &str) -> String {
+    format!("{count} {noun}{}", if count == N::from(1) { "" } else { "s" })
+}
+
 /// A number with its sign and the given number of decimals; zero has no sign.
 ///
 /// ```

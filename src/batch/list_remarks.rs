@@ -2,6 +2,7 @@
 //! only in upper and lower case, die numbers in the other order than in the names of the files.
 
 use crate::description::{DescriptionError, has_exchanged_die_numbers};
+use crate::units::counted;
 use crate::wafer::{DieEntry, DieKey};
 use std::collections::hash_map::{DefaultHasher, Entry};
 use std::collections::{HashMap, HashSet};
@@ -73,9 +74,9 @@ impl NumbersInNames {
     fn warning(self) -> Option<String> {
         let first = self.first.filter(|_| self.agreeing == 0)?;
         Some(format!(
-            "the numbers behind x and y in the names of {} files are those of the die in the other \
-             order, as {first}: are the columns die_x and die_y exchanged?",
-            self.exchanged
+            "the numbers behind x and y in the names of {} are those of the die in the other order, \
+             as {first}: are the columns die_x and die_y exchanged?",
+            counted(self.exchanged, "file")
         ))
     }
 }

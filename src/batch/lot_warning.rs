@@ -1,6 +1,7 @@
 //! Warnings about the result of a lot.
 
 use super::lot_job::LotJob;
+use crate::units::counted;
 use crate::wafer::{CentreDie, LotResult};
 
 /// A warning about the result of a lot.
@@ -9,8 +10,8 @@ use crate::wafer::{CentreDie, LotResult};
 pub enum LotWarning {
     /// Dies off the wafer on the recipe's map.
     #[error(
-        "{rows} rows are beyond the wafer's edge, and the map leaves them out; check centre_die, \
-         die_pitch_mm and wafer_diameter_mm"
+        "{} beyond the wafer's edge, which the map leaves out; check centre_die, die_pitch_mm and \
+         wafer_diameter_mm", counted(*rows, "row")
     )]
     BeyondRim {
         /// The number of these rows.
@@ -46,7 +47,7 @@ pub enum LotWarning {
     OneBlockAssembled,
     /// More dies could not be measured than were.
     #[error(
-        "{missing} dies could not be measured, {tested} were: the yield is that of these {tested} alone"
+        "{} could not be measured: the yield is that of the other {tested} alone", counted(*missing, "die")
     )]
     FewMeasured {
         /// Dies that could not be measured.
@@ -61,7 +62,10 @@ pub enum LotWarning {
     )]
     NoneJudged,
     /// Dies have other frequencies than the first, so that no quantile over dies can be taken.
-    #[error("{dies} dies have other frequencies than the first and are left out of the curves")]
+    #[error(
+        "{} with other frequencies than the first, left out of the curves",
+        counted(*dies, "die")
+    )]
     OtherFrequencies {
         /// The number of these dies.
         dies: u64,

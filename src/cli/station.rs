@@ -12,6 +12,7 @@ use crate::report::{
     ReportFile, ReportFolder, STATION_FILES, document, station_csv, station_files, station_json,
     station_text,
 };
+use crate::units::counted;
 use std::path::{Path, PathBuf};
 
 /// Where the results go.
@@ -44,7 +45,11 @@ pub(super) fn run(given: &Station, console: &Console) -> Result<Outcome, Failure
             .collect();
         files.extend(station_files(folder, result, &run.inputs, &made_by())?);
         place(given, folder, &run.inputs).publish(&files, &[], None)?;
-        console.notice(&format!("wrote {} files into {}", files.len(), folder.display()));
+        console.notice(&format!(
+            "wrote {} into {}",
+            counted(files.len(), "file"),
+            folder.display()
+        ));
     }
     match given.format {
         Format::Json => console.data(&document(&station_json(result))?)?,

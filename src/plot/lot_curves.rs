@@ -10,6 +10,7 @@ use super::picture::Picture;
 use super::rejection_axis::{cut, required_name};
 use super::series::{horizontal, line};
 use super::style::{BLUE, Dash, GREY, ORANGE, SHADE, Sizes, VERMILION};
+use crate::units::counted;
 use crate::wafer::{LotHeading, LotResult};
 use plotters::prelude::{Color, Polygon};
 
@@ -47,7 +48,11 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Pictur
         Entry { name: &single, colour: GREY, dash: Dash::Solid },
     ];
     legend.extend(limit_entry(required_name.as_ref()));
-    let name = format!("{} of {} dies over frequency", heading.rejection().title(), curves.dies);
+    let name = format!(
+        "{} of {} over frequency",
+        heading.rejection().title(),
+        counted(curves.dies, "die")
+    );
     // Several IFs have one curve a die.
     let note = if heading.if_hz.len() > 1 { "at the worst IF" } else { "" };
     picture(&name, |canvas| {

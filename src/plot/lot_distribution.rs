@@ -10,6 +10,7 @@ use super::picture::Picture;
 use super::rejection_axis::{cut, required_name};
 use super::series::{line, vertical};
 use super::style::{BLUE, Dash, SKY_BLUE, Sizes, VERMILION};
+use crate::units::counted;
 use crate::wafer::{LotHeading, LotResult};
 use plotters::prelude::{Color, Rectangle};
 use std::ops::Range;
@@ -29,9 +30,9 @@ pub fn lot_distribution(
     let required_name = required_name(required);
     let label = format!("Worst {} of a die (dB)", heading.rejection().label());
     let name = format!(
-        "Histogram and cumulative share: worst {} of {} dies",
+        "Histogram and cumulative share: worst {} of {}",
         heading.rejection().label(),
-        values.len()
+        counted(values.len(), "die")
     );
     let shares = 0.0..104.0;
     let align = [y.clone(), shares.clone()];

@@ -9,7 +9,7 @@ use super::lot_caption::lot_head;
 use super::picture::Picture;
 use super::series::{horizontal, line};
 use super::style::{BLUE, Dash, GREY, ORANGE, SKY_BLUE, Sizes};
-use crate::units::db_from_neper;
+use crate::units::{counted, db_from_neper};
 use crate::wafer::{
     LotHeading, LotResult, Position, RadialPoint, Spatial, radial_trend, ring_medians,
 };
@@ -70,10 +70,10 @@ pub fn lot_radial(heading: &LotHeading<'_>, result: &LotResult) -> Result<Pictur
         },
     ];
     let of = only.map_or_else(
-        || format!("{} wafers", result.wafers.len()),
+        || counted(result.wafers.len(), "wafer"),
         |wafer| format!("Lot {}, wafer {}", wafer.lot, wafer.wafer),
     );
-    let name = format!("{of}: {} dies from the centre to the edge", fitted.len());
+    let name = format!("{of}: {} from the centre to the edge", counted(fitted.len(), "die"));
     let align = panels.each_ref().map(RadialPanel::range);
     picture(&name, |canvas| {
         let body = lot_head(canvas, &name, heading, result, "")?;

@@ -11,6 +11,7 @@ use super::picture::Picture;
 use super::rejection_axis::{cut, required_name};
 use super::series::{line, vertical};
 use super::style::{BLACK, BLUE, Dash, SHADE, Sizes, VERMILION};
+use crate::units::counted;
 use crate::wafer::{LotHeading, LotResult, Yield, YieldStep, yield_steps};
 use plotters::prelude::{Circle, Color, EmptyElement, Polygon};
 
@@ -47,8 +48,8 @@ pub fn lot_yield(heading: &LotHeading<'_>, result: &LotResult) -> Result<Picture
     ];
     legend.extend(limit_entry(required_name.as_ref()));
     let name = format!(
-        "Yield of {} dies against a limit on {} alone",
-        sorted.len(),
+        "Yield of {} against a limit on {} alone",
+        counted(sorted.len(), "die"),
         heading.rejection().label()
     );
     picture(&name, |canvas| {

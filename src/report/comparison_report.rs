@@ -4,7 +4,7 @@ use super::csv_table::{CsvTable, optional};
 use super::text_table::{fixed, lines, table};
 use crate::diagnostic::printable;
 use crate::network::Comparison;
-use crate::units::ShownFrequency;
+use crate::units::{ShownFrequency, counted};
 use serde::Serialize;
 use std::fmt::Write as _;
 
@@ -80,11 +80,12 @@ const ENTRIES_SHOWN: usize = 12;
 pub fn comparison_text(report: &ComparisonReport) -> String {
     let ComparisonReport { first, second, band_hz: [low, high], points, .. } = report;
     let mut text = format!(
-        "{}\nminus {}\n{} to {}, {points} points\n\n",
+        "{}\nminus {}\n{} to {}, {}\n\n",
         printable(second),
         printable(first),
         ShownFrequency(*low),
-        ShownFrequency(*high)
+        ShownFrequency(*high),
+        counted(*points, "point")
     );
     let mut entries: Vec<_> = report.entries.iter().collect();
     entries.sort_by(|one, other| other.max_vector_difference.total_cmp(&one.max_vector_difference));

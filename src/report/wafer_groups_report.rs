@@ -1,7 +1,7 @@
 //! Counts, yield and statistics of dies, of a lot and of a wafer: text and JSON.
 
 use super::text_table::{abbreviated, capitalised, filled, fixed, lines, table};
-use crate::units::{ShownFrequency, db_from_neper};
+use crate::units::{ShownFrequency, counted, db_from_neper};
 use crate::wafer::{
     ChannelStatistics, Counts, GroupResult, LotHeading, LotResult, Quantiles, Yield,
 };
@@ -110,7 +110,7 @@ pub(super) fn counts_text(heading: &LotHeading<'_>, counts: &Counts) -> String {
     if counts.edge_excluded > 0 {
         parts.push(format!("{} in the edge exclusion", counts.edge_excluded));
     }
-    let mut sentence = format!("{} rows: {}", counts.rows, parts.join(", "));
+    let mut sentence = format!("{}: {}", counted(counts.rows, "row"), parts.join(", "));
     if counts.superseded > 0 {
         sentence.push_str(&format!(", {} superseded ({})", counts.superseded, heading.retests()));
     }
@@ -229,7 +229,7 @@ pub(super) fn groups_text(heading: &LotHeading<'_>, result: &LotResult) -> Strin
             "{} several measurements; yield if another counted: {}.",
             match result.retests.len() {
                 1 => "1 die has".to_owned(),
-                count => format!("{count} dies have"),
+                count => format!("{} have", counted(count, "die")),
             },
             others.join(", ")
         )));
