@@ -59,7 +59,7 @@ fn main() {
             "rejection map",
             Box::new(|| plot::receiver_rejection_map(&caption, receiver, result, None)),
         ),
-        ("imbalance", Box::new(|| plot::receiver_imbalance(&caption, receiver, result))),
+        ("imbalance", Box::new(|| plot::receiver_imbalance(&caption, receiver, result, None))),
         ("phasors", Box::new(|| plot::receiver_phasors(&caption, receiver, result))),
         ("contours", Box::new(|| plot::receiver_contours(&caption, receiver, result))),
         ("drive", Box::new(|| plot::receiver_drive(&caption, receiver, result))),

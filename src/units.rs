@@ -420,6 +420,19 @@ pub fn shown_frequencies(list_hz: &[f64]) -> String {
     }
 }
 
+/// Four significant digits, rounded down, so that what is shown as allowed is allowed.
+pub(crate) fn rounded_down(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return value.to_string();
+    }
+    // So small a value has no power of ten that scales it, and would be a row of zeros.
+    if value.abs() < 1e-9 {
+        return format!("{value:e}");
+    }
+    let scale = 10_f64.powf(3.0 - value.abs().log10().floor());
+    format!("{}", (value * scale).floor() / scale)
+}
+
 /// A count with its noun, `1 die` or `3 dies`.
 ///
 /// # Examples

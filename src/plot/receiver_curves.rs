@@ -67,7 +67,7 @@ pub fn receiver_rejection(
 }
 
 /// Amplitude imbalance above quadrature error in the wanted sideband over LO, a line per IF, with
-/// their limits.
+/// their limits and the bands that pass and fail.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
@@ -75,6 +75,7 @@ pub fn receiver_imbalance(
     caption: &Caption<'_>,
     receiver: &Receiver,
     result: &DownconverterResult,
+    assessment: Option<&Assessment>,
 ) -> Result<Picture, PlotError> {
     let limits = receiver.limits();
     let ifs = IfLines::of(receiver, MOST_IFS);
@@ -92,6 +93,9 @@ pub fn receiver_imbalance(
         limit: limits.on(Quantity::QuadratureError),
         value: |point| point.balance.wanted().phase_deg,
     };
+    let x = frequency_range(receiver.plan().lo_hz());
+    let bands =
+        VerdictBands::new(&result.compliance, assessment, ends_ghz(receiver.plan().lo_hz()), &x);
     let ranges = [amplitude.range(&ifs, result), phase.range(&ifs, result)];
     let name = format!("Imbalance and quadrature error, wanted sideband{}", ifs.note());
     picture(&name, |canvas| {
@@ -99,7 +103,7 @@ pub fn receiver_imbalance(
         for ((panel, part), y) in
             body.split_evenly((2, 1)).iter().zip([amplitude, phase]).zip(&ranges)
         {
-            part.draw(panel, (receiver, &ifs), result, y, &ranges)?;
+            part.draw(panel, (receiver, &ifs), (result, &bands), y, &ranges)?;
         }
         Ok(())
     })
@@ -191,7 +195,7 @@ impl Signed<'_> {
         &self,
         panel: &Canvas<'_>,
         (receiver, ifs): (&Receiver, &IfLines),
-        result: &DownconverterResult,
+        (result, bands): (&DownconverterResult, &VerdictBands),
         y: &Range<f64>,
         align: &[Range<f64>],
     ) -> Result<(), PlotError> {
@@ -209,7 +213,9 @@ impl Signed<'_> {
         let mut legend = lines.legend();
         let limit_name = self.limit.map(|limit| format!("limit ±{limit} {}", self.unit));
         legend.extend(limit_entry(limit_name.as_ref()));
-        let (_, mut chart) = chart(panel, &axes, &legend, Sizes::LARGE)?;
+        legend.extend(bands.legend());
+        let (canvas, mut chart) = chart(panel, &axes, &legend, Sizes::LARGE)?;
+        bands.draw(&canvas, &mut chart, &x, y)?;
         horizontal(&mut chart, &x, 0.0, GREY, Dash::Solid, Sizes { line: 1, ..Sizes::LARGE })?;
         lines.draw(&mut chart, Sizes::LARGE)?;
         self.limits().try_for_each(|limit| {

@@ -10,7 +10,7 @@ use super::error::PlotError;
 use super::frequency_axis::{FREQUENCY_LABEL, ghz};
 use super::legend::{Entry, limit_entry};
 use super::picture::Picture;
-use super::rejection_axis::{CUT_NOTE, HIGHEST_REJECTION_DB, cut, is_beyond, required_name};
+use super::rejection_axis::{CUT_NOTE, cut, is_beyond, required_name};
 use super::series::{horizontal, line, vertical};
 use super::style::{BLACK, BLUE, Dash, GREY, Sizes, VERMILION};
 use super::track::{Track, draw_tracks};
@@ -21,15 +21,20 @@ use crate::splitter::{SplitterPoint, SplitterResult, contour_family};
 use crate::units::ShownFrequency;
 use std::ops::Range;
 
-/// Amplitude imbalance above phase error, over frequency, with their limits.
+/// Amplitude imbalance above phase error, over frequency, with their limits and the bands that pass and
+/// fail.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
-pub fn imbalance(caption: &Caption<'_>, result: &SplitterResult) -> Result<Picture, PlotError> {
+pub fn imbalance(
+    caption: &Caption<'_>,
+    result: &SplitterResult,
+    assessment: Option<&Assessment>,
+) -> Result<Picture, PlotError> {
     let name = "Amplitude imbalance and phase error";
     picture(name, |canvas| {
         let halves = caption.head(canvas, name)?.split_evenly((2, 1));
-        balance_panels(&[&halves[0], &halves[1]], result, Sizes::LARGE)
+        balance_panels(&[&halves[0], &halves[1]], result, assessment, Sizes::LARGE)
     })
 }
 
@@ -94,7 +99,7 @@ pub fn overview(
         let sizes = Sizes::SMALL;
         let title = result.roles.kind.rejection().title();
         rejection_panel(&panels[0], result, assessment, (&title, sizes))?;
-        balance_panels(&[&panels[1], &panels[4]], result, sizes)?;
+        balance_panels(&[&panels[1], &panels[4]], result, assessment, sizes)?;
         loss_panels(&[&panels[2], &panels[5]], result, sizes)?;
         contour_panel(&panels[3], result, ("Curves of constant rejection (dB)", sizes))
     })
@@ -110,6 +115,7 @@ fn frequencies(result: &SplitterResult) -> Range<f64> {
 fn balance_panels(
     panels: &[&Canvas<'_>; 2],
     result: &SplitterResult,
+    assessment: Option<&Assessment>,
     sizes: Sizes,
 ) -> Result<(), PlotError> {
     let [a, b] = result.roles.outputs;
@@ -129,8 +135,9 @@ fn balance_panels(
         value: |p| p.phase_error_deg,
     };
     let align = [amplitude.range(result), phase.range(result)];
+    let bands = verdict_bands(result, assessment);
     for ((part, panel), y) in [&amplitude, &phase].into_iter().zip(panels).zip(&align) {
-        part.draw(panel, result, (y, &align), sizes)?;
+        part.draw(panel, result, &bands, (y, &align), sizes)?;
     }
     Ok(())
 }
@@ -157,6 +164,7 @@ impl Signed {
         &self,
         panel: &Canvas<'_>,
         result: &SplitterResult,
+        bands: &VerdictBands,
         (y, align): (&Range<f64>, &[Range<f64>]),
         sizes: Sizes,
     ) -> Result<(), PlotError> {
@@ -171,8 +179,10 @@ impl Signed {
             ..Axes::default()
         };
         let limit_name = self.limit.map(|limit| format!("limit ±{limit} {}", self.unit));
-        let legend: Vec<Entry<'_>> = limit_entry(limit_name.as_ref()).into_iter().collect();
-        let (_, mut chart) = chart(panel, &axes, &legend, sizes)?;
+        let mut legend: Vec<Entry<'_>> = limit_entry(limit_name.as_ref()).into_iter().collect();
+        legend.extend(bands.legend());
+        let (canvas, mut chart) = chart(panel, &axes, &legend, sizes)?;
+        bands.draw(&canvas, &mut chart, &x, y)?;
         horizontal(&mut chart, &x, 0.0, GREY, Dash::Solid, Sizes { line: 1, ..sizes })?;
         let points = result.points.iter().map(|p| (ghz(p.frequency_hz), (self.value)(p)));
         line(&mut chart, points, BLUE, Dash::Solid, sizes)?;
@@ -204,9 +214,7 @@ fn rejection_panel(
         ..Axes::default()
     };
     let required_name = required_name(required);
-    let (low_hz, high_hz) = result.summary.band_hz;
-    let ends = (ghz(low_hz), ghz(high_hz));
-    let bands = VerdictBands::new(&result.compliance, assessment, ends, &x);
+    let bands = verdict_bands(result, assessment);
     let mut legend: Vec<Entry<'_>> = limit_entry(required_name.as_ref()).into_iter().collect();
     legend.extend(bands.legend());
     let (canvas, mut chart) = chart(panel, &axes, &legend, sizes)?;
@@ -219,6 +227,13 @@ fn rejection_panel(
     }
 }
 
+/// The bands of a splitter with their verdicts.
+fn verdict_bands(result: &SplitterResult, assessment: Option<&Assessment>) -> VerdictBands {
+    let (low_hz, high_hz) = result.summary.band_hz;
+    let ends = (ghz(low_hz), ghz(high_hz));
+    VerdictBands::new(&result.compliance, assessment, ends, &frequencies(result))
+}
+
 /// Losses, and isolation with return losses, one above the other.
 fn loss_panels(
     panels: &[&Canvas<'_>; 2],
@@ -228,12 +243,11 @@ fn loss_panels(
     let [a, b] = result.roles.outputs;
     let input = result.roles.input;
     let trace = |name: String, value: &dyn Fn(&SplitterPoint) -> f64| -> (String, ErrorTrace) {
-        let place = |p: &SplitterPoint| (ghz(p.frequency_hz), value(p).min(HIGHEST_REJECTION_DB));
+        let place = |p: &SplitterPoint| (ghz(p.frequency_hz), value(p));
         (name, result.points.iter().map(place).collect())
     };
     let losses = Decibels {
         title: "Insertion loss and excess loss",
-        y_label: "Loss (dB)",
         traces: vec![
             trace(format!("port {input} to {a}"), &|p| p.loss_a_db),
             trace(format!("port {input} to {b}"), &|p| p.loss_b_db),
@@ -253,12 +267,8 @@ fn loss_panels(
     isolation.extend((0..ports).filter(is_known).take(4).map(|port| {
         trace(format!("return loss {}", port + 1), &|p| p.return_loss_db[port].unwrap_or(f64::NAN))
     }));
-    let isolation = Decibels {
-        title: "Isolation and return losses",
-        y_label: "Loss (dB)",
-        traces: isolation,
-        ideal: None,
-    };
+    let isolation =
+        Decibels { title: "Isolation and return losses", traces: isolation, ideal: None };
     let align = [losses.range(), isolation.range()];
     losses.draw(panels[0], result, &align, sizes)?;
     isolation.draw(panels[1], result, &align, sizes)
@@ -273,16 +283,18 @@ type ErrorTrace = Vec<(f64, f64)>;
 /// Several losses over frequency.
 struct Decibels {
     title: &'static str,
-    y_label: &'static str,
     traces: Vec<(String, ErrorTrace)>,
     /// A value for comparison, and its name.
     ideal: Option<(f64, &'static str)>,
 }
 
 impl Decibels {
+    fn values(&self) -> impl Iterator<Item = f64> {
+        self.traces.iter().flat_map(|(_, trace)| trace.iter().map(|at| at.1))
+    }
+
     fn range(&self) -> Range<f64> {
-        let values = self.traces.iter().flat_map(|(_, trace)| trace.iter().map(|at| at.1));
-        range_of(values.chain(self.ideal.map(|ideal| ideal.0)), 0.5)
+        range_of(self.values().map(cut).chain(self.ideal.map(|ideal| ideal.0)), 0.5)
     }
 
     fn draw(
@@ -293,12 +305,17 @@ impl Decibels {
         sizes: Sizes,
     ) -> Result<(), PlotError> {
         let (x, y) = (frequencies(result), self.range());
-        let (names, traces): (Vec<String>, Vec<ErrorTrace>) = self.traces.iter().cloned().unzip();
+        let drawn = |(name, trace): &(String, ErrorTrace)| -> (String, ErrorTrace) {
+            (name.clone(), trace.iter().map(|&(x, loss_db)| (x, cut(loss_db))).collect())
+        };
+        let (names, traces): (Vec<String>, Vec<ErrorTrace>) = self.traces.iter().map(drawn).unzip();
+        let is_cut = self.values().any(|loss_db| !loss_db.is_nan() && is_beyond(loss_db));
+        let y_label = format!("Loss (dB{})", if is_cut { CUT_NOTE } else { "" });
         let lines = DistinctLines::of(&names, &traces, &y);
         let axes = Axes {
             title: self.title,
             x_label: FREQUENCY_LABEL,
-            y_label: self.y_label,
+            y_label: &y_label,
             x: x.clone(),
             y,
             align,

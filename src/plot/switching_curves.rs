@@ -1,7 +1,7 @@
 //! Pictures of switched mixers: conversion loss and noise figure over LO and over LO power, LO leakage
 //! over LO, and the conductances over a period.
 
-use super::axis::range_of;
+use super::axis::{Ticks, range_of};
 use super::canvas::{Canvas, picture};
 use super::caption::Caption;
 use super::chart::{Axes, chart};
@@ -9,12 +9,13 @@ use super::distinct_lines::DistinctLines;
 use super::error::PlotError;
 use super::frequency_axis::{LO_LABEL, frequency_range, ghz};
 use super::if_lines::{IfLines, MOST_IFS};
-use super::legend::limit_entry;
+use super::legend::{Entry, limit_entry};
 use super::picture::Picture;
-use super::series::horizontal;
-use super::style::{Dash, Sizes, VERMILION};
+use super::series::{horizontal, vertical};
+use super::style::{BLACK, Dash, Sizes, VERMILION};
 use crate::downconverter::{DrivePoint, Receiver, SwitchedPoint, SwitchingResult};
 use crate::requirement::{Limit, Quantity};
+use crate::units::ShownFrequency;
 use std::ops::Range;
 
 /// Lines with their names, and the labels around them.
@@ -23,10 +24,13 @@ struct Panel<'t> {
     x_label: &'t str,
     y_label: &'t str,
     x: Range<f64>,
+    x_ticks: Ticks<'t>,
     names: Vec<String>,
     lines: Vec<Vec<(f64, f64)>>,
     /// The maximum that is allowed.
     limit: Option<Limit>,
+    /// The present place on the axis, and its name.
+    present: Option<(f64, String)>,
 }
 
 impl Panel<'_> {
@@ -38,6 +42,7 @@ impl Panel<'_> {
             y_label: self.y_label,
             x: self.x.clone(),
             y: y.clone(),
+            x_ticks: self.x_ticks,
             align,
             ..Axes::default()
         };
@@ -48,10 +53,18 @@ impl Panel<'_> {
             .limit
             .map(|limit| format!("at most {} {}", limit.value(), limit.quantity().unit()));
         legend.extend(limit_entry(limit_name.as_ref()));
+        legend.extend(self.present.as_ref().map(|(_, name)| Entry {
+            name,
+            colour: BLACK,
+            dash: Dash::Dotted,
+        }));
         let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
         if let Some(limit) = self.limit {
             let (at, dash) = (limit.value(), Dash::Dashed);
             horizontal(&mut chart, &self.x, at, VERMILION, dash, Sizes::LARGE)?;
+        }
+        if let Some((at, _)) = &self.present {
+            vertical(&mut chart, *at, &y, BLACK, Dash::Dotted, Sizes::LARGE)?;
         }
         lines.draw(&mut chart, Sizes::LARGE)
     }
@@ -77,9 +90,11 @@ pub fn switching_over_lo(
         x_label: LO_LABEL,
         y_label,
         x: frequency_range(receiver.plan().lo_hz()),
+        x_ticks: Ticks::Round,
         names: ifs.names.clone(),
         lines: lines_over_lo(receiver, switching, &ifs, value),
         limit: limit_on(receiver, quantity),
+        present: None,
     };
     let loss = panel(
         "Conversion loss, I and Q together",
@@ -114,50 +129,68 @@ pub fn switching_leakage(
         x_label: LO_LABEL,
         y_label: "LO at the RF port (dBm)",
         x: frequency_range(receiver.plan().lo_hz()),
+        x_ticks: Ticks::Round,
         names: vec!["LO at the RF port".to_owned()],
         lines: vec![lo.map(|(hz, own)| (ghz(*hz), level(own.lo_at_rf_port_dbm))).collect()],
         limit: limit_on(receiver, Quantity::LoAtRfPort),
+        present: None,
     };
     stacked(caption, "LO power that leaves the RF port", &[panel])
 }
 
 /// Conversion loss and noise figure above image rejection, over LO power at the centre LO and the first
-/// IF.
+/// IF, with the given power marked.
 ///
 /// # Errors
 /// [`PlotError`] if drawing fails.
 pub fn switching_over_drive(
     caption: &Caption<'_>,
+    receiver: &Receiver,
     switching: &SwitchingResult,
 ) -> Result<Picture, PlotError> {
     let sweep = &switching.drive_sweep;
     let line = |value: fn(&DrivePoint) -> Option<f64>| -> Vec<(f64, f64)> {
         sweep.iter().map(|own| (own.lo_power_dbm, value(own).unwrap_or(f64::NAN))).collect()
     };
+    let plan = receiver.plan();
+    let present = plan.settings().lo_power_dbm.map(|dbm| (dbm, format!("given {dbm} dBm")));
     let x = range_of(sweep.iter().map(|own| own.lo_power_dbm), 1.0);
     let levels = Panel {
         title: "Conversion loss and noise figure over LO power",
         x_label: "LO power (dBm)",
         y_label: "Loss, noise figure (dB)",
         x: x.clone(),
+        x_ticks: Ticks::Round,
         names: vec!["conversion loss".to_owned(), "noise figure".to_owned()],
         lines: vec![
             line(|own| own.point.conversion_loss.both_db),
             line(|own| own.point.noise_figure_db),
         ],
         limit: None,
+        present: present.clone(),
     };
     let rejection = Panel {
         title: "Image rejection over LO power",
         x_label: "LO power (dBm)",
         y_label: "Image rejection (dB)",
         x,
+        x_ticks: Ticks::Round,
         names: vec!["image rejection".to_owned()],
         lines: vec![line(|own| Some(own.image_rejection_db).filter(|db| db.is_finite()))],
         limit: None,
+        present,
     };
-    stacked(caption, "Switched mixers over LO power, centre LO and first IF", &[levels, rejection])
+    let centre = &plan.points()[plan.centre_point()];
+    let name = format!(
+        "Switched mixers over LO power, at LO {} and IF {}",
+        ShownFrequency(centre.lo_hz),
+        ShownFrequency(centre.if_hz)
+    );
+    stacked(caption, &name, &[levels, rejection])
 }
+
+/// Eighths of a period, where the phases of four elements meet.
+const EIGHTHS_DEG: [f64; 9] = [0.0, 45.0, 90.0, 135.0, 180.0, 225.0, 270.0, 315.0, 360.0];
 
 /// The conductances of all elements over a period of the LO, at the centre LO.
 ///
@@ -174,11 +207,16 @@ pub fn conductance_waveforms(
         x_label: "LO phase (deg)",
         y_label: "Conductance (mS)",
         x: 0.0..360.0,
+        x_ticks: Ticks::At(&EIGHTHS_DEG),
         names: receiver.mixers().iter().map(|mixer| mixer.name.clone()).collect(),
         lines: switching.waveforms.iter().map(line).collect(),
         limit: None,
+        present: None,
     };
-    stacked(caption, "Conductances of the mixers over a period, centre LO", &[panel])
+    let centre = &receiver.plan().points()[receiver.plan().centre_point()];
+    let name =
+        format!("Conductances of the mixers over a period, at LO {}", ShownFrequency(centre.lo_hz));
+    stacked(caption, &name, &[panel])
 }
 
 fn limit_on(receiver: &Receiver, quantity: Quantity) -> Option<Limit> {

@@ -11,6 +11,7 @@ use super::picture::Picture;
 use super::series::line;
 use super::style::{BLACK, BLUE, Dash, Sizes, VERMILION};
 use crate::splitter::ToleranceResult;
+use crate::units::rounded_down;
 use plotters::prelude::{Circle, Color, EmptyElement};
 
 /// Curves of constant rejection with the required one among them, and the errors that were given with
@@ -58,7 +59,11 @@ fn is_asked(result: &ToleranceResult) -> bool {
 }
 
 fn marks(result: &ToleranceResult) -> Vec<Mark> {
-    let mark = |at: (f64, f64)| Mark { at, text: format!("{:.3} dB, {:.3} deg", at.0, at.1) };
+    // What is shown as allowed is allowed: rounded down, as in the tables.
+    let mark = |at: (f64, f64)| Mark {
+        at,
+        text: format!("{} dB, {} deg", rounded_down(at.0), rounded_down(at.1)),
+    };
     if is_asked(result) {
         let phases = result
             .allowed_phase_error

@@ -30,9 +30,7 @@ type Draw = fn(
 const PICTURES: [(&str, Draw); 7] = [
     ("image-rejection", plot::receiver_rejection),
     ("image-rejection-map", plot::receiver_rejection_map),
-    ("imbalance", |caption, receiver, result, _| {
-        plot::receiver_imbalance(caption, receiver, result)
-    }),
+    ("imbalance", plot::receiver_imbalance),
     ("phasors", |caption, receiver, result, _| plot::receiver_phasors(caption, receiver, result)),
     ("contours", |caption, receiver, result, _| plot::receiver_contours(caption, receiver, result)),
     ("drive", |caption, receiver, result, _| plot::receiver_drive(caption, receiver, result)),
@@ -44,7 +42,7 @@ type DrawSwitching = fn(&Caption<'_>, &Receiver, &SwitchingResult) -> Result<Pic
 /// Pictures of a receiver with switched mixers.
 const SWITCHING_PICTURES: [(&str, DrawSwitching); 4] = [
     ("switching", plot::switching_over_lo),
-    ("switching-drive", |caption, _, switching| plot::switching_over_drive(caption, switching)),
+    ("switching-drive", plot::switching_over_drive),
     ("leakage", plot::switching_leakage),
     ("conductances", plot::conductance_waveforms),
 ];

@@ -70,20 +70,17 @@ fn sweep_text(sweep: &LoadReflectionSweep) -> String {
         SweptPorts::Isolated => "Isolated ports",
     };
     let worst = rejection(sweep.worst_db);
-    let reflection = format!(
-        "of magnitude {} ({})",
-        fixed(sweep.reflection, 3),
-        match sweep.origin {
-            ReflectionOrigin::Given => "given",
-            ReflectionOrigin::Loads => "that of the loads",
-            ReflectionOrigin::Assumed => "assumed: the loads match",
-        }
-    );
+    let origin = match sweep.origin {
+        ReflectionOrigin::Given => " (given)",
+        ReflectionOrigin::Assumed => " (assumed: the loads match)",
+        ReflectionOrigin::Loads => "",
+    };
+    let reflection = format!("|{}|{origin}", fixed(sweep.reflection, 3));
     if sweep.best_db - sweep.worst_db < SMALLEST_SPREAD_DB {
-        return format!("{what}, reflection {reflection}: worst {worst} dB at every angle.");
+        return format!("{what} {reflection}: worst {worst} dB at every angle.");
     }
     format!(
-        "{what}, reflection {reflection} at any angle: worst {worst} dB at {} deg, best {} dB.",
+        "{what} {reflection} at any angle: worst {worst} dB at {} deg, best {} dB.",
         fixed(sweep.worst_angle_deg, 0),
         rejection(sweep.best_db),
     )

@@ -39,7 +39,7 @@ pub fn splitter_files(
     let name = &assessed.file_name();
     let caption = move || Caption { subject: "", file: name, date: assessed.date.as_deref() };
     let mut pictures = vec![
-        PictureToDraw::new("imbalance", move || plot::imbalance(&caption(), result)),
+        PictureToDraw::new("imbalance", move || plot::imbalance(&caption(), result, assessment)),
         PictureToDraw::new(&rejection, move || plot::rejection(&caption(), result, assessment)),
         PictureToDraw::new("contours", move || plot::contours(&caption(), result)),
         PictureToDraw::new("losses", move || plot::losses(&caption(), result)),

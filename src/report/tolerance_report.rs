@@ -3,6 +3,7 @@
 use super::csv_table::{CsvTable, optional};
 use super::text_table::{lines, table};
 use crate::splitter::ToleranceResult;
+use crate::units::rounded_down;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 
@@ -63,19 +64,6 @@ pub fn tolerance_text(result: &ToleranceResult) -> String {
     text.push_str(&tables.join("\n\n"));
     text.push('\n');
     text
-}
-
-/// Four significant digits, rounded down, so that what is shown as allowed is allowed.
-fn rounded_down(value: f64) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return value.to_string();
-    }
-    // So small a value has no power of ten that scales it, and would be a row of zeros.
-    if value.abs() < 1e-9 {
-        return format!("{value:e}");
-    }
-    let scale = 10_f64.powf(3.0 - value.abs().log10().floor());
-    format!("{}", (value * scale).floor() / scale)
 }
 
 /// The two tables of `tolerance`, one after the other in one list.
