@@ -622,12 +622,25 @@ impl Compliance {
 ///
 /// `frequencies_hz` ascends. `passes` takes the index of a point; `crossing_hz` takes the indices
 /// of a passing point and of a failing neighbour, and returns the frequency of the crossing between
-/// them.
+/// them. An interpolated end is rounded towards the passing point, to at most a hundredth of the
+/// step: more digits would be false precision.
 pub(crate) fn bands_that_pass_hz(
     frequencies_hz: &[f64],
     passes: impl Fn(usize) -> bool,
     crossing_hz: impl Fn(usize, usize) -> f64,
 ) -> Vec<(f64, f64)> {
+    let crossing_hz = |inside: usize, outside: usize| {
+        let (good_hz, bad_hz) = (frequencies_hz[inside], frequencies_hz[outside]);
+        let unit_hz = 10_f64.powf(((bad_hz - good_hz).abs() / 100.0).log10().floor());
+        let steps = crossing_hz(inside, outside) / unit_hz;
+        // A crossing at a multiple of the unit stays, in spite of rounding.
+        let end_hz = if bad_hz > good_hz {
+            ((steps + 1e-6).floor() * unit_hz).max(good_hz)
+        } else {
+            ((steps - 1e-6).ceil() * unit_hz).min(good_hz)
+        };
+        if end_hz.is_finite() { end_hz } else { good_hz }
+    };
     let mut bands = Vec::new();
     let mut start_hz: Option<f64> = None;
     for (at, &frequency_hz) in frequencies_hz.iter().enumerate() {
@@ -768,6 +781,13 @@ mod tests {
         };
         assert_eq!(bands([false, true, true, false, true]), [(1.5, 3.5), (4.5, 5.0)]);
         assert_eq!(bands([true; 5]), [(1.0, 5.0)]);
+        let third = |one: usize, other: usize| hz[one] + (hz[other] - hz[one]) / 3.0;
+        let passing = [false, true, true, false, true];
+        let found = bands_that_pass_hz(&hz, |at| passing[at], third);
+        assert!(
+            (found[0].0 - 1.67).abs() < 1e-12 && (found[0].1 - 3.33).abs() < 1e-12,
+            "{found:?}"
+        );
         assert!(bands([false; 5]).is_empty());
     }
 }
