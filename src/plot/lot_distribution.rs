@@ -50,7 +50,12 @@ pub fn lot_distribution(
             ..Axes::default()
         };
         let title = format!("Histogram, {} dB a bar", bars.shown_width());
-        let (_, mut upper) = chart(&halves[0], &axes(&title, "Dies", &y), &legend, Sizes::LARGE)?;
+        let mut counts = axes(&title, "Dies", &y);
+        if y.end < 5.0 {
+            // So few dies are counted in whole numbers.
+            counts.y_ticks = Ticks::At(&[0.0, 1.0, 2.0, 3.0, 4.0]);
+        }
+        let (_, mut upper) = chart(&halves[0], &counts, &legend, Sizes::LARGE)?;
         let boxes = bars.filled().map(|(low, count)| {
             Rectangle::new([(low, 0.0), (low + 0.94 * bars.width, count)], SKY_BLUE.filled())
         });

@@ -95,13 +95,17 @@ impl Traces {
         let between = first.iter().zip(&second).map(|(one, other)| (other - one).norm());
         let (low, high) = (comparison.band_hz.0 / 1e9, comparison.band_hz.1 / 1e9);
         Self {
-            title: format!(
-                "S{},{}: differ by up to {} at {}",
-                entry.row,
-                entry.column,
-                shown(entry.vector.worst),
-                ShownFrequency(entry.vector.worst_at_hz)
-            ),
+            title: if entry.vector.worst == 0.0 {
+                format!("S{},{}: equal", entry.row, entry.column)
+            } else {
+                format!(
+                    "S{},{}: differ by up to {} at {}",
+                    entry.row,
+                    entry.column,
+                    shown(entry.vector.worst),
+                    ShownFrequency(entry.vector.worst_at_hz)
+                )
+            },
             x: if low < high { low..high } else { low - 0.5..high + 0.5 },
             magnitudes_db: [magnitude(&first), magnitude(&second)],
             phases_deg: [phase(&first), phase(&second)],
@@ -116,13 +120,12 @@ impl Traces {
         };
         let magnitudes = range_of(values(&self.magnitudes_db), 0.1);
         let phases = range_of(values(&self.phases_deg), 1.0);
-        let differences = range_of(
-            values(std::slice::from_ref(&self.difference))
-                .into_iter()
-                .chain(self.allowed)
-                .chain([0.0]),
-            1e-9,
-        );
+        let difference = values(std::slice::from_ref(&self.difference)).into_iter();
+        let differences = match range_of(difference.chain(self.allowed).chain([0.0]), 1e-9) {
+            // A magnitude has no negative values: equal networks have zero at the foot.
+            even if even.end < 1e-9 => 0.0..1e-3,
+            range => range,
+        };
         let align = [magnitudes.clone(), phases.clone(), differences.clone()];
         let axes = |title, y_label, y: &Range<f64>| Axes {
             title,
