@@ -1,6 +1,6 @@
 //! How many dies have which rejection.
 
-use super::axis::{range_of, round_step};
+use super::axis::{Ticks, range_of, round_step};
 use super::canvas::{count, picture};
 use super::chart::{Axes, chart};
 use super::error::PlotError;
