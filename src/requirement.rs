@@ -222,6 +222,25 @@ impl Quantity {
         letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect()
     }
 
+    /// What a limit is on: `|phase error|` where the sign does not count, otherwise the label.
+    #[must_use]
+    pub fn limited(self) -> String {
+        self.as_limited(self.label().to_owned())
+    }
+
+    /// The same as a title: `|Phase error|`.
+    #[must_use]
+    pub fn limited_title(self) -> String {
+        self.as_limited(self.title())
+    }
+
+    fn as_limited(self, name: String) -> String {
+        match self.direction() {
+            Direction::MagnitudeAtMost => format!("|{name}|"),
+            Direction::AtLeast | Direction::AtMost => name,
+        }
+    }
+
     /// Whether it is the rejection of an image or of a common mode.
     #[must_use]
     pub fn is_rejection(self) -> bool {
@@ -346,11 +365,11 @@ impl Limit {
 }
 
 impl fmt::Display for Limit {
-    /// `image rejection at least 30 dB`.
+    /// `image rejection at least 30 dB`, `|phase error| at most 3 deg`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let quantity = self.quantity;
         let words = quantity.direction().words();
-        write!(f, "{} {words} {} {}", quantity.label(), self.value, quantity.unit())
+        write!(f, "{} {words} {} {}", quantity.limited(), self.value, quantity.unit())
     }
 }
 
@@ -402,7 +421,7 @@ impl Limits {
     ///     limit(Quantity::PhaseError, 31.0)?,
     /// ];
     /// let limits: Limits = exchanged.into_iter().collect();
-    /// assert!(limits.remarks()[0].starts_with("phase error at most 31 deg never decides"));
+    /// assert!(limits.remarks()[0].starts_with("|phase error| at most 31 deg never decides"));
     /// # Ok::<(), fourphase::requirement::LimitError>(())
     /// ```
     #[must_use]

@@ -154,7 +154,7 @@ fn requirement(held: &RequirementResult, word: &str, probability: &str) -> Strin
     };
     format!(
         "{word} {}{} {} {} {unit}: {worst}{place}{probability}",
-        quantity.label(),
+        quantity.limited(),
         sideband(quantity).map_or_else(String::new, |own| format!(" ({own} sideband)")),
         quantity.direction().sign(),
         held.limit.value(),

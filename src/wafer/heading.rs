@@ -90,12 +90,12 @@ impl LotHeading<'_> {
         })
     }
 
-    /// `image rejection >= 28 dB, phase error <= 3 deg`; empty without limits.
+    /// `image rejection >= 28 dB, |phase error| <= 3 deg`; empty without limits.
     #[must_use]
     pub fn limits(&self, result: &LotResult) -> String {
         let text = |limit: Limit| {
             let quantity = limit.quantity();
-            let (label, sign) = (quantity.label(), quantity.direction().sign());
+            let (label, sign) = (quantity.limited(), quantity.direction().sign());
             format!("{label} {sign} {} {}", limit.value(), quantity.unit())
         };
         result.limits.iter().map(text).collect::<Vec<_>>().join(", ")
