@@ -1,7 +1,7 @@
 //! Yield against a limit, yield of what-ifs, and the curve over frequency: text and JSON.
 
 use super::text_table::{lines, table};
-use super::wafer_groups_report::{decibels, quantiles_json, yield_json, yield_text};
+use super::wafer_groups_report::{decibels, percent, quantiles_json, yield_json, yield_text};
 use crate::diagnostic::printable;
 use crate::wafer::{
     CURVE_STEP_DB, GroupResult, LotHeading, LotResult, WhatIfResult, yield_against_limit,
@@ -15,6 +15,7 @@ pub(super) fn what_ifs_json(heading: &LotHeading<'_>, result: &LotResult) -> Vec
             "name": answer.what_if.name(),
             "label": heading.what_if(&answer.what_if),
             "yield_by_rejection_alone": answer.passing.as_ref().map(yield_json),
+            "yield_by_all_limits": answer.passing_all.as_ref().map(yield_json),
             format!("worst_{}", heading.rejection().name()):
                 answer.rejection.as_ref().map(quantiles_json),
         })
@@ -26,11 +27,19 @@ pub(super) fn what_if_text(heading: &LotHeading<'_>, result: &LotResult) -> Stri
     if result.what_ifs.is_empty() {
         return String::new();
     }
-    let mut rows = table(&["what if (rejection alone)", "yield (95 %)", "median", "min dB"]);
+    let mut rows = table(&[
+        "what if",
+        "yield by\nall limits",
+        "by rejection\nalone (95 %)",
+        "median\ndB",
+        "min\ndB",
+    ]);
     for answer in &result.what_ifs {
         let decibel = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), decibels);
+        let all = answer.passing_all.as_ref().and_then(|own| own.share);
         rows.add_row(vec![
             printable(&heading.what_if(&answer.what_if)).into_owned(),
+            all.map_or_else(|| "-".to_owned(), percent),
             answer.passing.as_ref().map_or_else(|| "-".to_owned(), yield_text),
             decibel(answer.rejection.map(|quantiles| quantiles.median)),
             decibel(answer.rejection.map(|quantiles| quantiles.least)),

@@ -110,27 +110,38 @@ impl DieFigures {
     pub(crate) fn of(points: &[DiePoint], min_lo_power_dbm: Option<f64>) -> Option<Self> {
         let worst =
             points.iter().min_by(|one, other| one.rejection_db.total_cmp(&other.rejection_db))?;
-        // Of equal magnitudes the first is used, independent of sign.
-        let largest = |part: &dyn Fn(&DiePoint) -> f64| {
-            points
-                .iter()
-                .map(part)
-                .fold(0.0_f64, |found, value| if value.abs() > found.abs() { value } else { found })
-        };
         #[expect(clippy::cast_precision_loss, reason = "far fewer than 2^53 points")]
         let count = points.len() as f64;
-        Some(Self {
+        let figures = Self {
             worst_rejection_db: worst.rejection_db,
             worst_at_hz: worst.frequency_hz,
             worst_at_if_hz: worst.if_hz,
-            worst_phase_error_deg: largest(&|point| point.wanted_error.im.to_degrees()),
-            worst_amplitude_imbalance_db: largest(&|point| db_from_neper(point.wanted_error.re)),
+            worst_phase_error_deg: 0.0,
+            worst_amplitude_imbalance_db: 0.0,
             mean_error: points.iter().map(|point| point.channel_error).sum::<Complex64>() / count,
             min_lo_power_dbm,
             switched: None,
             nominal_deg: None,
             conformity: None,
-        })
+        };
+        let errors: Vec<Complex64> = points.iter().map(|point| point.wanted_error).collect();
+        Some(figures.with_errors(&errors))
+    }
+
+    /// The same with the worst imbalance and phase error of other channel errors, nepers and radians.
+    pub(super) fn with_errors(self, errors: &[Complex64]) -> Self {
+        // Of equal magnitudes the first is used, independent of sign.
+        let largest = |values: &mut dyn Iterator<Item = f64>| {
+            values
+                .fold(0.0_f64, |found, value| if value.abs() > found.abs() { value } else { found })
+        };
+        Self {
+            worst_phase_error_deg: largest(&mut errors.iter().map(|error| error.im.to_degrees())),
+            worst_amplitude_imbalance_db: largest(
+                &mut errors.iter().map(|error| db_from_neper(error.re)),
+            ),
+            ..self
+        }
     }
 
     /// The worst value of a quantity with its sign, in its unit. A die's LO power that is not known

@@ -423,10 +423,18 @@ mod tests {
         fn corrected_db(&self, point: &DiePoint, own: DieCorrection) -> f64 {
             rejection_db(point.channel_error - Complex64::new(own.amplitude_db, own.phase_deg))
         }
+
+        fn corrected_error(&self, point: &DiePoint, own: DieCorrection) -> Option<Complex64> {
+            Some(point.wanted_error - Complex64::new(own.amplitude_db, own.phase_deg))
+        }
     }
 
     fn answer(settings: &LotSettings, records: &[DieRecord]) -> LotResult {
-        let mut collector = LotCollector::new(settings, limits(), records.len());
+        answer_with(settings, limits(), records)
+    }
+
+    fn answer_with(settings: &LotSettings, limits: Limits, records: &[DieRecord]) -> LotResult {
+        let mut collector = LotCollector::new(settings, limits, records.len());
         records.iter().for_each(|record| collector.add(record));
         let mut points = collector.finish();
         for (row, record) in records.iter().enumerate() {
@@ -472,6 +480,28 @@ mod tests {
         let untrimmed = rejection_db(turning[0]);
         assert!((least(&result, &WhatIf::CorrectionPerWafer) - untrimmed).abs() < 1e-9);
         assert!(least(&result, &WhatIf::CorrectionPerWaferAndFrequency) > 250.0);
+    }
+
+    /// A correction of the wafer's mean moves the error of one die beyond a limit that it met.
+    #[test]
+    fn corrected_dies_are_judged_by_all_limits() {
+        let errors = [0.0, 0.0, 0.0, 0.2].map(|radians| Complex64::new(0.0, radians));
+        let records: Vec<DieRecord> =
+            (0..).zip(errors).map(|(die, error)| record("A", die, &[error, error])).collect();
+        let tight = [(Quantity::ImageRejection, 20.0), (Quantity::PhaseError, 2.0)];
+        let limits =
+            Limits::from_iter(tight.map(|(quantity, value)| Limit::new(quantity, value).unwrap()));
+        let result = answer_with(&settings(RetestPolicy::Last), limits, &records);
+        let found = |asked: &WhatIf| {
+            let answer = result.what_ifs.iter().find(|answer| answer.what_if == *asked).unwrap();
+            let share = |share: &Option<Yield>| share.as_ref().map(|share| share.passed);
+            (share(&answer.passing), share(&answer.passing_all))
+        };
+        assert_eq!(found(&WhatIf::AsMeasured), (Some(3), Some(3)));
+        // The mean of all is 0.05 rad, 2.9 degrees: every rejection passes, no phase error does.
+        assert_eq!(found(&WhatIf::CorrectionPerWafer), (Some(4), Some(0)));
+        assert_eq!(found(&WhatIf::CorrectionPerDie).1, Some(3));
+        assert_eq!(found(&WhatIf::CorrectionPerDieAndFrequency).1, Some(3));
     }
 
     #[test]

@@ -2,13 +2,15 @@
 //! third pass for corrections of wafers.
 
 use super::curves::CurveCollector;
-use super::die::{DieOutcome, DiePoint, DieWhatIfs};
+use super::die::{DieFigures, DieOutcome, DiePoint, DieWhatIfs};
 use super::die_curves::DieCurveCollector;
 use super::die_record::DieRecord;
+use super::group::missed;
 use super::lot_result::LotResult;
 use super::settings::{DieSubject, LotSettings, WhatIfSettings};
 use super::shared_correction::{CorrectionModel, DieCorrection, LotCorrections, WaferCorrections};
 use super::what_if::{WhatIf, WhatIfResult};
+use crate::requirement::Limits;
 use num_complex::Complex64;
 use std::collections::BTreeMap;
 
@@ -58,11 +60,67 @@ impl WaferMeans {
     }
 }
 
-/// The minimum rejections of dies with the correction of their wafer, dB.
+/// Dies with a correction.
 #[derive(Debug, Default)]
-struct SharedCorrections {
-    per_wafer_db: Vec<f64>,
-    per_wafer_and_frequency_db: Vec<f64>,
+struct CorrectedDies {
+    /// Their minimum rejections, dB.
+    rejections_db: Vec<f64>,
+    /// How many of them meet all limits.
+    meeting_all: usize,
+}
+
+impl CorrectedDies {
+    fn add(&mut self, figures: DieFigures, limits: &Limits) {
+        self.rejections_db.push(figures.worst_rejection_db);
+        self.meeting_all += usize::from(missed(&figures, limits).is_empty());
+    }
+}
+
+/// Dies with the corrections of the further questions.
+#[derive(Debug, Default)]
+struct Corrected {
+    per_wafer: CorrectedDies,
+    per_wafer_and_frequency: CorrectedDies,
+    per_die: CorrectedDies,
+    per_die_and_frequency: CorrectedDies,
+}
+
+/// A counted die and what corrections do to it.
+struct MeasuredPoints<'p, M> {
+    points: &'p [DiePoint],
+    measured: &'p DieFigures,
+    model: &'p M,
+}
+
+impl<M: CorrectionModel> MeasuredPoints<'_, M> {
+    /// The figures with a correction of each point, or none; what no correction changes is as measured.
+    fn corrected(&self, corrections: &[Option<DieCorrection>]) -> DieFigures {
+        let pairs = || self.points.iter().zip(corrections);
+        let rejections_db = pairs().map(|(point, correction)| match *correction {
+            Some(correction) => self.model.corrected_db(point, correction),
+            None => point.rejection_db,
+        });
+        let worst_rejection_db = rejections_db.fold(f64::INFINITY, f64::min);
+        let errors: Option<Vec<Complex64>> = pairs()
+            .map(|(point, correction)| match *correction {
+                Some(correction) => self.model.corrected_error(point, correction),
+                None => Some(point.wanted_error),
+            })
+            .collect();
+        let figures = DieFigures { worst_rejection_db, ..*self.measured };
+        errors.map_or(figures, |errors| figures.with_errors(&errors))
+    }
+}
+
+/// For each point the best correction of all points with its frequency.
+fn best_by_frequency(
+    points: &[DiePoint],
+    model: &impl CorrectionModel,
+) -> Vec<Option<DieCorrection>> {
+    let same_frequency =
+        |one: &DiePoint, other: &DiePoint| one.frequency_hz.total_cmp(&other.frequency_hz).is_eq();
+    let runs = points.chunk_by(same_frequency);
+    runs.flat_map(|run| vec![Some(model.best(run)); run.len()]).collect()
 }
 
 /// Collects points of the rows that count.
@@ -78,7 +136,7 @@ pub(crate) struct PointCollector {
     curves: CurveCollector,
     die_curves: DieCurveCollector,
     means: Vec<WaferMeans>,
-    shared: SharedCorrections,
+    corrected: Corrected,
     corrections: Option<LotCorrections>,
 }
 
@@ -102,7 +160,7 @@ impl PointCollector {
             curves: CurveCollector::new(result.all.counts.tested()),
             die_curves: DieCurveCollector::new(result.rows.len()),
             means: vec![WaferMeans::default(); result.wafers.len()],
-            shared: SharedCorrections::default(),
+            corrected: Corrected::default(),
             corrections: None,
             result,
         }
@@ -150,30 +208,39 @@ impl PointCollector {
         model: &impl CorrectionModel,
     ) {
         let Some(points) = self.counted(row, record) else { return };
+        let Some(measured) = self.result.rows[row].counted_figures() else { return };
+        let Some(known) = &self.what_ifs[row] else { return };
         let wafer = self.wafer_of[row];
         let corrections = self.corrections.get_or_insert_with(|| LotCorrections {
             acts_on: model.acts_on(),
             wafers: self.means.iter().map(|means| means.corrections(model)).collect(),
             dies: vec![None; self.result.rows.len()],
         });
-        corrections.dies[row] = Some(model.best(points));
+        let best = model.best(points);
+        corrections.dies[row] = Some(best);
         let own = &corrections.wafers[wafer];
         // Where all dies of a wafer, or all with one frequency, are outliers, no die is corrected.
-        let worst_db = |correction: &dyn Fn(&DiePoint) -> Option<DieCorrection>| {
-            let corrected = |point: &DiePoint| match correction(point) {
-                Some(correction) => model.corrected_db(point, correction),
-                None => point.rejection_db,
-            };
-            points.iter().map(corrected).fold(f64::INFINITY, f64::min)
-        };
         let at = |point: &DiePoint| {
             let place = own
                 .by_frequency
                 .binary_search_by(|(frequency_hz, _)| frequency_hz.total_cmp(&point.frequency_hz));
             place.ok().map(|place| own.by_frequency[place].1)
         };
-        self.shared.per_wafer_db.push(worst_db(&|_| own.all));
-        self.shared.per_wafer_and_frequency_db.push(worst_db(&at));
+        let limits = &self.result.limits;
+        let die = MeasuredPoints { points, measured, model };
+        let all = |correction| vec![correction; points.len()];
+        self.corrected.per_wafer.add(die.corrected(&all(own.all)), limits);
+        let by_frequency: Vec<_> = points.iter().map(at).collect();
+        self.corrected.per_wafer_and_frequency.add(die.corrected(&by_frequency), limits);
+        let of_die = die.corrected(&all(Some(best)));
+        let of_die = DieFigures { worst_rejection_db: known.corrected_db, ..of_die };
+        self.corrected.per_die.add(of_die, limits);
+        if self.subject == DieSubject::Receiver {
+            let of_die = die.corrected(&best_by_frequency(points, model));
+            let worst_rejection_db = known.corrected_per_frequency_db;
+            let of_die = DieFigures { worst_rejection_db, ..of_die };
+            self.corrected.per_die_and_frequency.add(of_die, limits);
+        }
     }
 
     /// The complete result. `assembled_db` are the minimum rejections of receivers assembled from
@@ -184,37 +251,37 @@ impl PointCollector {
             let counted = rows.filter(|(row, _)| row.counts());
             counted.filter_map(|(_, what_ifs)| Some(rejection_db(what_ifs.as_ref()?))).collect()
         };
-        let mut asked: Vec<(WhatIf, Vec<f64>)> = Vec::new();
+        let limits = &self.result.limits;
+        let mut what_ifs = Vec::new();
+        let mut add = |what_if, rejections_db, meeting_all| {
+            what_ifs.push(WhatIfResult::of(what_if, rejections_db, meeting_all, limits));
+        };
+        if self.asked.correction || !self.asked.ideal.is_empty() || assembled_db.is_some() {
+            let all = &self.result.all;
+            let passing = usize::try_from(all.counts.pass).ok();
+            add(WhatIf::AsMeasured, all.rejections_db.clone(), passing);
+        }
         if self.asked.correction {
-            asked.push((WhatIf::CorrectionPerWafer, self.shared.per_wafer_db));
-            asked.push((
-                WhatIf::CorrectionPerWaferAndFrequency,
-                self.shared.per_wafer_and_frequency_db,
-            ));
-            asked.push((WhatIf::CorrectionPerDie, counted(&|die| die.corrected_db)));
+            let own = self.corrected;
+            let mut questions = vec![
+                (WhatIf::CorrectionPerWafer, own.per_wafer),
+                (WhatIf::CorrectionPerWaferAndFrequency, own.per_wafer_and_frequency),
+                (WhatIf::CorrectionPerDie, own.per_die),
+            ];
             if self.subject == DieSubject::Receiver {
-                asked.push((
-                    WhatIf::CorrectionPerDieAndFrequency,
-                    counted(&|die| die.corrected_per_frequency_db),
-                ));
+                questions.push((WhatIf::CorrectionPerDieAndFrequency, own.per_die_and_frequency));
+            }
+            for (what_if, dies) in questions {
+                add(what_if, dies.rejections_db, Some(dies.meeting_all));
             }
         }
         for (at, block) in self.asked.ideal.iter().enumerate() {
             let rejections_db = counted(&|die| die.ideal_db[at]);
-            asked.push((WhatIf::Ideal { block: block.clone() }, rejections_db));
+            add(WhatIf::Ideal { block: block.clone() }, rejections_db, None);
         }
         if let Some(rejections_db) = assembled_db {
-            let count = self.asked.assemble;
-            asked.push((WhatIf::Assembled { count }, rejections_db));
+            add(WhatIf::Assembled { count: self.asked.assemble }, rejections_db, None);
         }
-        if !asked.is_empty() {
-            asked.insert(0, (WhatIf::AsMeasured, self.result.all.rejections_db.clone()));
-        }
-        let limits = &self.result.limits;
-        let what_ifs = asked
-            .into_iter()
-            .map(|(what_if, rejections_db)| WhatIfResult::of(what_if, rejections_db, limits))
-            .collect();
         LotResult {
             what_ifs,
             curves: self.curves.finish(),

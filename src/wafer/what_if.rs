@@ -47,25 +47,35 @@ impl WhatIf {
     }
 }
 
-/// The answer to a further question: rejections only, judged by the limit on the rejection.
+/// The answer to a further question.
 #[derive(Clone, Debug, PartialEq)]
 pub struct WhatIfResult {
     /// The question.
     pub what_if: WhatIf,
-    /// The yield; `None` without a limit on the rejection.
+    /// The yield by the rejection alone; `None` without a limit on it.
     pub passing: Option<Yield>,
+    /// The yield by all limits; `None` without a limit, and for ideal blocks and assembled receivers, of
+    /// which only the rejection is known.
+    pub passing_all: Option<Yield>,
     /// Quantiles of the worst rejection of each die, dB.
     pub rejection: Option<Quantiles>,
 }
 
 impl WhatIfResult {
-    /// The answer from the worst rejection of each die, in any order.
-    pub(super) fn of(what_if: WhatIf, mut rejections_db: Vec<f64>, limits: &Limits) -> Self {
+    /// The answer from the worst rejection of each die, in any order, and from how many of them meet all
+    /// limits, if that is known.
+    pub(super) fn of(
+        what_if: WhatIf,
+        mut rejections_db: Vec<f64>,
+        meeting_all: Option<usize>,
+        limits: &Limits,
+    ) -> Self {
         rejections_db.sort_by(f64::total_cmp);
-        let passing = limits.rejection().map(|limit| {
-            let passed = rejections_db.iter().filter(|db| limit.is_kept_by(**db)).count();
-            Yield::new(passed as u64, (rejections_db.len() - passed) as u64)
-        });
-        Self { what_if, passing, rejection: Quantiles::of(&rejections_db) }
+        let of = |passed: usize| Yield::new(passed as u64, (rejections_db.len() - passed) as u64);
+        let passing = limits
+            .rejection()
+            .map(|limit| of(rejections_db.iter().filter(|db| limit.is_kept_by(**db)).count()));
+        let passing_all = meeting_all.filter(|_| !limits.is_empty()).map(of);
+        Self { what_if, passing, passing_all, rejection: Quantiles::of(&rejections_db) }
     }
 }

@@ -225,5 +225,28 @@ fn corrections_of_dies_typed_back_give_what_was_promised() {
             assert!((got - want).abs() < 0.02, "{acts_on} {name}: {got} {want}");
         }
         assert_eq!(summary["corrections"]["dies"].as_array().unwrap().len(), 1);
+        // A limit beside the imbalance that the typed correction leaves decides the yield by all limits.
+        let line = csv.lines().find(|line| line.starts_with("L,W,0,0,")).unwrap();
+        let cells: Vec<&str> = line.split(',').collect();
+        let numbers = [6, 7].map(|at: usize| cells[at].parse::<f64>().unwrap());
+        let (_, result) = solve_in(&sandbox, &receiver(numbers[0], numbers[1]));
+        let left = worst(&result).map(f64::abs);
+        sandbox.write("receiver.toml", receiver(0.3, -1.5));
+        for (amplitude, phase, passing) in [(1.02, 1.02, 1), (0.98, 1.02, 0), (1.02, 0.98, 0)] {
+            let limits = format!(
+                "amplitude_imbalance_db = {}\nquadrature_error_deg = {}\n[what_if]",
+                amplitude * left[1],
+                phase * left[2]
+            );
+            let recipe = sandbox.read("recipe.toml").replace("[what_if]", &limits);
+            sandbox.write("limited.toml", recipe);
+            sandbox.run("wafer limited.toml --out limited --overwrite");
+            let summary: serde_json::Value =
+                serde_json::from_str(&sandbox.read("limited/summary.json")).unwrap();
+            let all = summary["what_if"].as_array().unwrap();
+            let own = all.iter().find(|answer| answer["name"] == "trim_per_die").unwrap();
+            assert_eq!(own["yield_by_all_limits"]["passed"], passing, "{acts_on} {amplitude}");
+            assert_eq!(own["yield_by_rejection_alone"]["passed"], 1, "{acts_on}");
+        }
     }
 }
