@@ -178,7 +178,7 @@ fn own_cells<'r>(row: &'r DieRow, result: &LotResult) -> [DieCell<'r>; 27] {
         figure(&|figures| db_from_neper(figures.mean_error.re) + 0.0),
         figure(&|figures| figures.mean_error.im.to_degrees() + 0.0),
         Integer(i64::try_from(row.touchdown).unwrap_or(i64::MAX)),
-        Truth(row.counts()),
+        Truth(row.not_counted().is_none()),
         Truth(row.is_excluded),
         Truth(row.is_outlier),
         Number(row.position.map(|position| position.x_mm)),

@@ -39,9 +39,47 @@ pub struct DieRow {
     pub position: Option<Position>,
 }
 
+/// The reason why yield and statistics do not include a row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NotCounted {
+    /// Another measurement of the die counts.
+    Superseded,
+    /// The die is in the edge exclusion.
+    EdgeExclusion,
+    /// A file of the die is missing.
+    FileMissing,
+    /// A file of the die cannot be used.
+    Error,
+}
+
+impl NotCounted {
+    /// The reason in words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Superseded => "superseded by another measurement",
+            Self::EdgeExclusion => "edge exclusion",
+            Self::FileMissing => "file missing",
+            Self::Error => "error",
+        }
+    }
+}
+
 impl DieRow {
-    /// Whether yield and statistics include it: the measurement counts and is outside the edge
-    /// exclusion.
+    /// Why yield and statistics do not include it; `None` if they do.
+    #[must_use]
+    pub fn not_counted(&self) -> Option<NotCounted> {
+        match (self.stands, self.is_excluded, self.status) {
+            (false, _, _) => Some(NotCounted::Superseded),
+            (true, true, _) => Some(NotCounted::EdgeExclusion),
+            (true, false, DieStatus::Incomplete) => Some(NotCounted::FileMissing),
+            (true, false, DieStatus::Error) => Some(NotCounted::Error),
+            (true, false, DieStatus::Pass | DieStatus::Fail) => None,
+        }
+    }
+
+    /// Whether yield and statistics include its figures, if it has any: the measurement counts and is
+    /// outside the edge exclusion.
     #[must_use]
     pub fn counts(&self) -> bool {
         self.stands && !self.is_excluded

@@ -55,7 +55,9 @@ pub(crate) use die_record::{DieRecord, RecordDepth};
 pub use direction::Direction;
 pub use error::SettingsError;
 pub use geometry::{Position, WaferGeometry};
-pub use group::{Counts, Decided, DieRow, GroupResult, LimitCount, Quantiles, WorstPlace};
+pub use group::{
+    Counts, Decided, DieRow, GroupResult, LimitCount, NotCounted, Quantiles, WorstPlace,
+};
 pub use heading::LotHeading;
 pub(crate) use in_order::run_in_order;
 pub use journal::JournalError;

@@ -77,6 +77,36 @@ fn dies_are_counted_and_retests_listed() {
     assert_eq!(last["touchdown_note"], "cleaned the probe");
     assert_eq!((last["measurement"].as_str(), last["counted"].as_str()), ("2", "true"));
     assert_eq!(rows[12]["counted"], "false");
+    // What could not be measured is part of no yield.
+    for row in rows.iter().filter(|row| ["error", "incomplete"].contains(&&*row["status"])) {
+        assert_eq!(row["counted"], "false", "{row:?}");
+    }
+    assert_eq!(rows.iter().filter(|row| row["counted"] == "true").count(), 59);
+}
+
+/// A correction of each die brings every rejection above its limit; imbalance and phase error of the
+/// couplers themselves stay as they are.
+#[test]
+fn changes_are_judged_by_all_limits() {
+    let sandbox = demo_wafer();
+    let summary = summary(&sandbox, "out");
+    let answer = |name: &str, judged: &str| {
+        let all = summary["what_if"].as_array().unwrap();
+        let own = all.iter().find(|answer| answer["name"] == name).unwrap();
+        own[judged]["passed"].as_u64().unwrap() as usize
+    };
+    let rows = rows(&sandbox, "out");
+    let counted: Vec<&Row> = rows.iter().filter(|row| row["counted"] == "true").collect();
+    let holds = |row: &&&Row| {
+        cell(row, "worst_amplitude_imbalance_db").abs() <= 0.6
+            && cell(row, "worst_phase_error_deg").abs() <= 2.5
+    };
+    let holding = counted.iter().filter(holds).count();
+    assert_eq!(answer("trim_per_die", "yield_by_rejection_alone"), counted.len());
+    assert_eq!(answer("trim_per_die", "yield_by_all_limits"), holding);
+    assert!(holding < counted.len());
+    let passing = counted.iter().filter(|row| row["status"] == "pass").count();
+    assert_eq!(answer("as_measured", "yield_by_all_limits"), passing);
 }
 
 /// The least-squares fit of level, x, y and squared radius (in radii of the wafer) to the mean
