@@ -99,22 +99,34 @@ pub(super) fn begin_data(canvas: &Canvas<'_>) -> Result<(), PlotError> {
     mark(canvas, DATA, number.unwrap_or(0))
 }
 
-/// A curve of the present chart follows; `false` where the legend does not name it.
+/// A curve of the present chart follows; `false` where the legend does not name it. Without a legend a
+/// curve over the axis has the name of the upright axis.
 pub(super) fn begin_series(
     canvas: &Canvas<'_>,
     key: LineKey,
     data: impl FnOnce(&str) -> SeriesData,
 ) -> Result<bool, PlotError> {
     let number = with(|notes| {
-        let (_, name) = notes.legend.iter().find(|(own, _)| *own == key)?;
-        let series = &mut notes.charts.last_mut()?.series;
-        series.push(data(name));
-        Some(series.len() - 1)
+        let named = notes.legend.iter().find(|(own, _)| *own == key);
+        let has_legend = !notes.legend.is_empty();
+        let chart = notes.charts.last_mut()?;
+        let made = match named {
+            Some((_, name)) => data(name),
+            None if has_legend => return None,
+            None => Some(data(chart.y_label.split(" (").next()?)).filter(is_over_axis)?,
+        };
+        chart.series.push(made);
+        Some(chart.series.len() - 1)
     });
     match number.flatten() {
         Some(number) => mark(canvas, SERIES, number).map(|()| true),
         None => Ok(false),
     }
+}
+
+/// Whether a curve is no line across its chart and does not turn back.
+fn is_over_axis(series: &SeriesData) -> bool {
+    !series.is_across && series.points.windows(2).all(|two| two[0].0 < two[1].0)
 }
 
 /// The curve is complete.

@@ -9,7 +9,7 @@ use super::lot_caption::lot_head;
 use super::picture::Picture;
 use super::rejection_axis::{cut, required_name};
 use super::series::{horizontal, line};
-use super::style::{BLUE, Dash, GREY, ORANGE, SHADE, Sizes, VERMILION};
+use super::style::{BLACK, BLUE, Dash, GREY, ORANGE, SHADE, Sizes, VERMILION};
 use crate::units::counted;
 use crate::wafer::{LotHeading, LotResult};
 use plotters::prelude::{Color, Polygon};
@@ -22,7 +22,10 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Pictur
     let curves = &result.curves;
     let ghz: Vec<f64> = curves.frequencies_hz.iter().map(|hz| hz / 1e9).collect();
     let required = result.limits.on_rejection_db();
-    let values = curves.some.iter().flatten().copied().map(cut).chain(required);
+    let worst = worst_curve(result);
+    let worst_values = worst.iter().flat_map(|(_, points)| points.iter().map(|point| point.1));
+    let values = curves.some.iter().flatten().copied().chain(worst_values).map(cut);
+    let values = values.chain(required);
     let (x, y) = (range_of(ghz.iter().copied(), 0.01), range_of(values, 5.0));
     // The band from the first frequency to the last is what is of interest.
     let x = match (ghz.first(), ghz.last()) {
@@ -40,13 +43,18 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Pictur
         y: y.clone(),
         ..Axes::default()
     };
-    let single = format!("{} of {} dies", curves.some.len(), curves.dies);
+    let single = format!("{} of {}", curves.some.len(), counted(curves.dies, "die"));
     let required_name = required_name(required);
     let mut legend = vec![
         Entry { name: "median", colour: BLUE, dash: Dash::Solid },
         Entry { name: "5 to 95 % of dies", colour: ORANGE, dash: Dash::Area },
         Entry { name: &single, colour: GREY, dash: Dash::Solid },
     ];
+    legend.extend(worst.as_ref().map(|(name, _)| Entry {
+        name,
+        colour: BLACK,
+        dash: Dash::Dotted,
+    }));
     legend.extend(limit_entry(required_name.as_ref()));
     let name = format!(
         "{} of {} over frequency",
@@ -72,9 +80,30 @@ pub fn lot_curves(heading: &LotHeading<'_>, result: &LotResult) -> Result<Pictur
         }
         let median = ghz.iter().copied().zip(curves.bands.iter().map(|band| cut(band.median_db)));
         line(&mut chart, median, BLUE, Dash::Solid, Sizes { line: 4, ..Sizes::LARGE })?;
+        if let Some((_, points)) = &worst {
+            let points = points.iter().map(|&(ghz, db)| (ghz, cut(db)));
+            line(&mut chart, points, BLACK, Dash::Dotted, Sizes { line: 4, ..Sizes::LARGE })?;
+        }
         if let Some(required) = required {
             horizontal(&mut chart, &x, required, VERMILION, Dash::Dashed, Sizes::LARGE)?;
         }
         Ok(())
     })
+}
+
+/// The name of the counted die with the minimum rejection, and its curve: GHz and dB. `None` where the
+/// curves of single dies are not kept.
+fn worst_curve(result: &LotResult) -> Option<(String, Vec<(f64, f64)>)> {
+    let counted = result.rows.iter().enumerate();
+    let counted = counted.filter_map(|(at, row)| Some((at, row, row.counted_figures()?)));
+    let (at, row, _) = counted
+        .min_by(|one, other| one.2.worst_rejection_db.total_cmp(&other.2.worst_rejection_db))?;
+    let frequencies_hz = result.die_curves.frequencies_hz();
+    let points = result.die_curves.of_row(at);
+    let points: Vec<(f64, f64)> = points
+        .filter_map(|point| Some((frequencies_hz.get(point.place)? / 1e9, point.rejection_db)))
+        .collect();
+    let key = &row.key;
+    let name = format!("worst die: {} {} ({}, {})", key.lot, key.wafer, key.die_x, key.die_y);
+    (points.len() > 1).then_some((name, points))
 }

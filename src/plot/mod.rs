@@ -72,5 +72,6 @@ pub use switching_curves::{
     conductance_waveforms, switching_leakage, switching_over_drive, switching_over_lo,
 };
 pub use tolerance_chart::tolerance;
+pub(crate) use wafer_map::limit_code;
 pub use wafer_map::wafer_map;
 pub use wafer_scales::WaferScales;

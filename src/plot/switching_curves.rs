@@ -5,11 +5,12 @@ use super::axis::{Ticks, range_of};
 use super::canvas::{Canvas, picture};
 use super::caption::Caption;
 use super::chart::{Axes, chart};
+use super::chart_notes::note_legend;
 use super::distinct_lines::DistinctLines;
 use super::error::PlotError;
 use super::frequency_axis::{LO_LABEL, frequency_range, ghz};
 use super::if_lines::{IfLines, MOST_IFS};
-use super::legend::{Entry, limit_entry};
+use super::legend::{Entry, keys, limit_entry};
 use super::picture::Picture;
 use super::series::{horizontal, vertical};
 use super::style::{BLACK, Dash, Sizes, VERMILION};
@@ -47,18 +48,20 @@ impl Panel<'_> {
             ..Axes::default()
         };
         let lines = DistinctLines::of(&self.names, &self.lines, &y);
-        // A single line needs no legend: the axis names it.
-        let mut legend = if self.lines.len() > 1 { lines.legend() } else { Vec::new() };
         let limit_name = self
             .limit
             .map(|limit| format!("at most {} {}", limit.value(), limit.quantity().unit()));
-        legend.extend(limit_entry(limit_name.as_ref()));
-        legend.extend(self.present.as_ref().map(|(_, name)| Entry {
+        let names = lines.legend().into_iter().chain(limit_entry(limit_name.as_ref()));
+        let present = self.present.as_ref().map(|(_, name)| Entry {
             name,
             colour: BLACK,
             dash: Dash::Dotted,
-        }));
-        let (_, mut chart) = chart(canvas, &axes, &legend, Sizes::LARGE)?;
+        });
+        let names: Vec<Entry<'_>> = names.chain(present).collect();
+        // A single line needs no legend: the axis names it.
+        let legend = if self.lines.len() > 1 { &names } else { &names[lines.names.len()..] };
+        let (_, mut chart) = chart(canvas, &axes, legend, Sizes::LARGE)?;
+        note_legend(keys(&names));
         if let Some(limit) = self.limit {
             let (at, dash) = (limit.value(), Dash::Dashed);
             horizontal(&mut chart, &self.x, at, VERMILION, dash, Sizes::LARGE)?;

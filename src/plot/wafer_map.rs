@@ -50,7 +50,8 @@ pub fn wafer_map(
     let tested = match counts.yield_of_tested().share {
         Some(share) => {
             let (pass, tested) = (counts.pass, counts.tested());
-            format!("yield {:.1} %, {pass} of {tested} dies pass", 100.0 * share)
+            let dies = if tested == 1 { "die passes" } else { "dies pass" };
+            format!("yield {:.1} %, {pass} of {tested} {dies}", 100.0 * share)
         }
         None => "no die tested".to_owned(),
     };
@@ -150,7 +151,7 @@ impl Sheet<'_> {
         for limit in self.result.limits.iter() {
             let misses = |row: &DieRow| row.missed(&self.result.limits).contains(&limit);
             let quantity = limit.quantity();
-            let name = format!("{}: {}", code(quantity), quantity.label());
+            let name = format!("{}: {}", limit_code(quantity), quantity.label());
             add(present(&misses), name, BLACK, Dash::Word);
         }
         let excluded = |row: &DieRow| row.is_excluded;
@@ -226,7 +227,7 @@ impl Sheet<'_> {
     ) -> Result<(), PlotError> {
         let (width, height) = (high.0 - low.0, high.1 - low.1);
         let missed = row.missed(&self.result.limits);
-        let codes: String = missed.iter().map(|limit| code(limit.quantity())).collect();
+        let codes: String = missed.iter().map(|limit| limit_code(limit.quantity())).collect();
         let undecided = if is_undecided(row) { "?" } else { "" };
         let mut lines = vec![format!("{value:.1}{}{undecided}", self.beyond(row))];
         if !codes.is_empty() {
@@ -448,8 +449,8 @@ struct DieTicks {
     upright_name: &'static str,
 }
 
-/// A letter for a limit that a die misses.
-fn code(quantity: Quantity) -> &'static str {
+/// A letter for a limit that a die misses, on the maps of pictures and pages.
+pub(crate) fn limit_code(quantity: Quantity) -> &'static str {
     match quantity {
         Quantity::ImageRejection | Quantity::CommonModeRejection => "R",
         Quantity::AmplitudeImbalance => "A",
