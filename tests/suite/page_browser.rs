@@ -317,6 +317,104 @@ fn a_die_shows_its_curves_its_requirements_and_its_place() {
     assert_eq!(browser.complaints(), Vec::<String>::new());
 }
 
+/// A name of a failing die, and the worst curve, are links to the die; the address is the view.
+#[test]
+fn names_of_dies_are_links_to_their_detail() {
+    let Some(mut browser) = Browser::start() else { return };
+    let sandbox = demo_wafer();
+    let page = sandbox.path("out/report.html");
+    browser.resize(1400, 1000);
+    let heading = "document.getElementById('die-heading')?.textContent ?? ''";
+    for place in ["#failing tbody tr:nth-child(2)", "#not-counted", "#requirements", "p[data-die]"]
+    {
+        browser.open(&page, "");
+        let link = format!("document.querySelector('{place} a, {place}[data-die] a')");
+        let name = browser.text(&format!("{link}.closest('[data-die]').dataset.die"));
+        let address = browser.text(&format!("{link}.getAttribute('href')"));
+        browser.value(&format!("{link}.scrollIntoView({{ block: 'center' }})"));
+        browser.click(&link);
+        browser.wait_for(&format!("{heading} !== ''"));
+        let parts: Vec<&str> = name.split('/').collect();
+        let shown = browser.text(heading);
+        let expected = format!("Die {} {} ({}, {})", parts[0], parts[1], parts[2], parts[3]);
+        assert!(shown.starts_with(&expected), "{place}: {shown} {name}");
+        assert_eq!(browser.text("location.hash"), address);
+        assert!(
+            browser.number("document.querySelector('#lot .die').getBoundingClientRect().top")
+                < 1000.0
+        );
+        browser.open(&page, &address);
+        assert_eq!(browser.text(heading), shown);
+    }
+    assert_eq!(browser.complaints(), Vec::<String>::new());
+}
+
+/// The map marks what the map of the pictures marks, with axes.
+#[test]
+fn a_map_has_one_mark_for_one_meaning() {
+    let Some(mut browser) = Browser::start() else { return };
+    let sandbox = demo_wafer();
+    browser.resize(1400, 1000);
+    browser.open(&sandbox.path("out/report.html"), "");
+    let mut count = |what: &str| {
+        browser.value(&format!("document.querySelectorAll('#lot .map {what}').length"))
+    };
+    assert_eq!(count("path.crossed"), 2);
+    assert_eq!(count("rect.gone"), 2);
+    assert_eq!(count("[fill=\"url(#hatch-light)\"], #lot .map [fill=\"url(#hatch-dark)\"]"), 8);
+    assert_eq!(count("[fill=\"url(#hatch-wide)\"]"), 2);
+    assert_eq!(count("rect.outlier"), 1);
+    // Nine columns and rows of dies, and the names of both axes.
+    assert_eq!(count(".axis text"), 20);
+    let codes = browser.value("[...document.querySelectorAll('#lot .map .code')].map((one) => one.textContent).sort().join(' ')");
+    assert_eq!(codes, json!("P P PR PR PR R R R R R"));
+    let legend = browser.text("document.querySelector('#lot .scale').textContent");
+    for words in ["fails", "R: image rejection", "P: |phase error|", "not measured", "outlier"] {
+        assert!(legend.contains(words), "{words}: {legend}");
+    }
+    assert!(browser.number("document.querySelector('#lot .map svg').clientWidth") >= 700.0);
+}
+
+/// A table that is wider than the window says so; one that fits does not.
+#[test]
+fn what_is_cut_at_the_side_says_so() {
+    let Some(mut browser) = Browser::start() else { return };
+    let sandbox = demo_wafer();
+    let page = sandbox.path("out/report.html");
+    let state = "(() => {
+        const all = [...document.querySelectorAll('.scroll, .plot')].filter((one) => one.clientWidth > 0);
+        const cut = all.filter((one) => one.scrollWidth > one.clientWidth + 1);
+        const told = all.filter((one) => !one.cue.hidden);
+        return [cut.length, told.length, cut.every((one) => told.includes(one))];
+    })()";
+    for (width, expected) in [(375, true), (1600, false)] {
+        browser.resize(width, 900);
+        browser.open(&page, "");
+        std::thread::sleep(std::time::Duration::from_millis(200));
+        let found = browser.value(state);
+        assert_eq!(found[0], found[1], "{width}: {found}");
+        assert_eq!(found[2], json!(true));
+        assert_eq!(found[0].as_f64().unwrap() > 5.0, expected, "{width}: {found}");
+    }
+}
+
+/// What is folded on the screen is open on paper, also without scripts.
+#[test]
+fn nothing_is_folded_on_paper() {
+    let Some(mut browser) = Browser::start() else { return };
+    let sandbox = demo_wafer();
+    let page = sandbox.path("out/report.html");
+    let height = "document.querySelector('details:not([open]) table, details:not([open]) pre').getBoundingClientRect().height";
+    for is_disabled in [false, true] {
+        browser.call("Emulation.setScriptExecutionDisabled", json!({ "value": is_disabled }));
+        browser.open(&page, "");
+        assert!(browser.number("document.querySelectorAll('details:not([open])').length") > 2.0);
+        browser.call("Emulation.setEmulatedMedia", json!({ "media": "print" }));
+        assert!(browser.number(height) > 100.0, "{is_disabled}");
+        browser.call("Emulation.setEmulatedMedia", json!({ "media": "" }));
+    }
+}
+
 #[test]
 fn a_map_is_clicked_stepped_through_and_filtered() {
     let Some(mut browser) = Browser::start() else { return };

@@ -75,7 +75,68 @@ fn every_report_has_a_page() {
     station.add("data-demo/station");
     station.succeeds("station station.toml --out out");
     let page = station.read("out/report.html");
-    assert!(page.contains("3 of 3 files done") && page.contains("0.02"));
+    assert!(page.contains("3 of 3 files done. 2 of 2 checks pass.") && page.contains("0.02"));
+    assert_eq!(page.matches("3 of 3 files done").count(), 1);
+}
+
+/// The cells of the rows of a table of a page, without markup.
+fn table_rows(page: &str, id: &str) -> Vec<Vec<String>> {
+    let start = format!("<table id=\"{id}\"");
+    let table = page.split(&start).nth(1).unwrap_or_else(|| panic!("no table {id}"));
+    let body = table.split("<tbody>").nth(1).unwrap().split("</tbody>").next().unwrap();
+    let cells = |row: &str| {
+        let inside =
+            |cell: &str| cell.split_once('>').unwrap().1.split("</td>").next().unwrap().to_owned();
+        row.split("<td").skip(1).map(inside).collect()
+    };
+    body.split("<tr>").skip(1).map(cells).collect()
+}
+
+#[test]
+fn the_page_of_a_lot_says_what_fails_what_counts_and_what_would_help() {
+    let sandbox = Sandbox::new();
+    sandbox.add("data-demo");
+    let recipe = sandbox.path("wafer/recipe.toml");
+    let run = sandbox.run(&format!("wafer \"{}\" --out out", recipe.display()));
+    assert_eq!(run.status, 1, "{}", run.stderr);
+    let page = sandbox.read("out/report.html");
+    let summary: serde_json::Value =
+        serde_json::from_str(&sandbox.read("out/summary.json")).unwrap();
+    // Every change with its yield by all limits and by the rejection alone.
+    let changes = table_rows(&page, "what-if");
+    for (row, answer) in changes.iter().zip(summary["what_if"].as_array().unwrap()) {
+        for (column, judged) in [(1, "yield_by_all_limits"), (3, "yield_by_rejection_alone")] {
+            let share = 100.0 * number(answer, &format!("/{judged}/share"));
+            assert_eq!(row[column], format!("{share:.1}"), "{row:?}");
+        }
+    }
+    assert_eq!(changes.len(), 4);
+    // Why rows are not counted, and which of them fail.
+    let dies = table_rows(&page, "table-dies");
+    let counted = |words: &str| dies.iter().filter(|row| row[3] == words).count();
+    assert_eq!(counted("yes"), 59);
+    assert_eq!(counted("no: edge exclusion"), 4);
+    assert_eq!(counted("no: superseded by another measurement"), 1);
+    assert_eq!((counted("no: error"), counted("no: file missing")), (1, 1));
+    let failing = dies.iter().filter(|row| row[1] == "fail" && row[3] != "yes").count();
+    let named = table_rows(&page, "not-counted");
+    assert_eq!(named.len(), failing);
+    assert!(named.iter().any(|row| row[2] == "edge exclusion" && row[1].contains("rejection")));
+    let retests = table_rows(&page, "retests");
+    assert_eq!(retests.len(), 1);
+    assert_eq!(retests[0][1..], ["fail, pass", "measurement 2"]);
+    // Limits on magnitudes say so.
+    assert_eq!(table_rows(&page, "requirements")[2][0], "|Phase error| &#60;= 2.5 deg");
+    // The curve of the worst die is drawn and named.
+    assert!(page.contains("worst die: K1 W01 (-1, 0)"));
+    // Each title is there once, as the heading of its picture.
+    for title in elements(&page, "-title\">", "</h3>") {
+        assert_eq!(page.matches(&format!(">{title}</h3>")).count(), 1);
+        assert_eq!(page.matches(&format!("\n{title}</text>")).count(), 0, "{title}");
+    }
+    for words in ["1 dies", "1 rows", "1 files", "1 wafers"] {
+        assert!(!page.split("<script").next().unwrap().contains(&format!(" {words}")), "{words}");
+    }
 }
 
 /// What a page shows under a pointer is noted while a picture is drawn: the groups of the drawing and the

@@ -4,12 +4,13 @@ use super::super::files_error::FilesError;
 use super::super::publish::ReportFile;
 use super::page_picture::{NamedPicture, PagePicture};
 use super::page_table::PageTable;
-use super::page_value::{Document, frequency, number};
+use super::page_value::{Document, counted, frequency, number};
 use super::report_page::{Finding, ReportPage, listed_tables, shown_inputs};
 use super::requirement_rows::{PageVerdict, REQUIREMENT_COLUMNS};
 use crate::batch::InputFile;
 use crate::units::shown_band;
 use serde_json::Value;
+use std::cmp::Ordering::Equal;
 
 /// The page of a comparison, from its document, its other files and its pictures.
 pub(in super::super) fn comparison_page(
@@ -38,24 +39,52 @@ pub(in super::super) fn comparison_page(
         &[low, high] => shown_band((low, high)),
         _ => String::new(),
     };
-    let points = document.at("/points");
+    let points = document.at("/points").as_u64().and_then(|points| usize::try_from(points).ok());
+    let points = points.unwrap_or(0);
     let page = ReportPage {
         subject: "Comparison of two networks",
         title: format!("{} minus {}", document.text("/second"), document.text("/first")),
-        about: vec![format!("{band}, {points} points.")],
+        about: vec![format!("{band}, {}.", counted(points, "point"))],
         verdict: verdict(document, &sentence),
         requirements: requirements(document, worst),
-        findings: vec![Finding {
-            heading: "Where they differ",
-            sentences: vec![sentence.clone()],
-            table: None,
-        }],
+        findings: vec![differing(document)],
         pictures: pictures.iter().map(|picture| PagePicture::of(picture, &sentence)).collect(),
         tables: listed_tables(&[("entries.csv", "Every entry")], files)?,
         inputs: shown_inputs(inputs),
         ..ReportPage::of_files(document, files, command)
     };
     Ok(page.html()?.into_bytes())
+}
+
+/// Entries of the table of those that differ most.
+const LISTED: usize = 6;
+
+/// The entries that differ most, by their vector differences.
+fn differing(document: Document<'_>) -> Finding {
+    let difference = |entry: &Document<'_>| entry.number("/max_vector_difference");
+    let mut entries: Vec<Document<'_>> =
+        document.list("/entries").filter(|entry| difference(entry).is_some()).collect();
+    entries.sort_by(|one, other| difference(other).partial_cmp(&difference(one)).unwrap_or(Equal));
+    let limit = document.number("/require_vector");
+    let mut sentences = Vec::new();
+    if let Some(limit) = limit {
+        let beyond = entries.iter().filter(|entry| difference(entry) > Some(limit)).count();
+        sentences.push(format!(
+            "Entries that exceed the allowed vector difference of {limit}: {beyond} of {}.",
+            entries.len()
+        ));
+    }
+    let columns = [("Entry", false), ("Maximum vector difference", true), ("At", false)];
+    let mut table = PageTable::of("differing", "Entries with the largest differences", &columns);
+    for entry in entries.iter().take(LISTED) {
+        table.rows.push(vec![
+            name(*entry),
+            difference(entry).map_or_else(String::new, |value| number(value, "")),
+            entry.number("/max_vector_difference_at_hz").map_or_else(String::new, frequency),
+        ]);
+    }
+    let table = (!table.rows.is_empty()).then_some(table);
+    Finding { heading: "Where they differ", sentences, table, ..Finding::default() }
 }
 
 fn name(entry: Document<'_>) -> String {

@@ -2,15 +2,16 @@
 
 use super::page_value::script_json;
 use crate::diagnostic::printable;
-use crate::requirement::{Direction, Limits, Quantity};
-use crate::wafer::{DieRow, DieStatus, LotHeading, LotResult, WaferGeometry};
+use crate::plot::limit_code;
+use crate::requirement::{Direction, Limit, Limits, Quantity};
+use crate::wafer::{DieRow, DieStatus, Direction as Side, LotHeading, LotResult, WaferGeometry};
 use serde_json::{Value, json};
 use std::collections::HashMap;
 
 /// Rows that a page lets one choose from; `dies.csv` has them all.
 pub(super) const MOST_DIES: usize = 20_000;
 
-/// The quantities of a die, the rejection first.
+/// The quantities of a die, the rejection first, and all that are limited.
 pub(super) fn quantities(heading: &LotHeading<'_>, result: &LotResult) -> Vec<Quantity> {
     let has_power =
         |row: &DieRow| row.figures.as_ref().is_some_and(|own| own.min_lo_power_dbm.is_some());
@@ -23,7 +24,17 @@ pub(super) fn quantities(heading: &LotHeading<'_>, result: &LotResult) -> Vec<Qu
     if result.rows().iter().any(has_power) {
         all.push(Quantity::LoPower);
     }
+    let limited = result.limits().iter().map(Limit::quantity);
+    let further: Vec<Quantity> = limited.filter(|quantity| !all.contains(quantity)).collect();
+    all.extend(further);
     all
+}
+
+/// What identifies a row among all, for the scripts and in addresses; `page_lot.js` makes the same.
+pub(super) fn die_key(row: &DieRow) -> String {
+    let key = &row.key;
+    let (lot, wafer) = (printable(&key.lot), printable(&key.wafer));
+    format!("{lot}/{wafer}/{}/{}/{}", key.die_x, key.die_y, row.touchdown)
 }
 
 /// The dies with their figures, files and curves, as JSON for a script element. It is written row by row:
@@ -44,8 +55,19 @@ pub(super) fn lot_data(heading: &LotHeading<'_>, result: &LotResult) -> String {
         "worstIf": heading.if_hz.len() > 1,
         "quantities": quantities.iter().map(|one| quantity(*one, result.limits())).collect::<Vec<_>>(),
         "wafers": wafers.iter().map(names).collect::<Vec<_>>(),
-        "dieSize": result.map().map(|map| [map.die_pitch_mm().0, map.die_pitch_mm().1]),
+        "dieSize": result.map().map(|map| [map.die_size_mm().0, map.die_size_mm().1]),
         "radius": result.map().map(WaferGeometry::radius_mm),
+        "countedRadius": result
+            .map()
+            .filter(|map| map.edge_exclusion_mm() > 0.0)
+            .map(WaferGeometry::counted_radius_mm),
+        "notch": result.map().map(|map| {
+            let at = map.notch_position();
+            [at.x_mm, at.y_mm]
+        }),
+        "isXUpright": result
+            .map()
+            .is_some_and(|map| matches!(map.x_axis(), Side::Up | Side::Down)),
         "files": shown(heading.file_columns),
         "carried": shown(heading.carried_columns),
         "frequencies": result.die_curves().frequencies_hz().iter().map(ghz).collect::<Vec<_>>(),
@@ -86,6 +108,8 @@ fn quantity(quantity: Quantity, limits: &Limits) -> Value {
     json!({
         "name": quantity.name(),
         "label": quantity.title(),
+        "limited": quantity.limited(),
+        "code": limit_code(quantity),
         "unit": quantity.unit(),
         "limit": limits.on(quantity),
         "sign": quantity.direction().sign(),
@@ -107,7 +131,7 @@ fn die(row: &DieRow, wafer: usize, quantities: &[Quantity], limits: &Limits) -> 
         DieStatus::Incomplete => 2,
         DieStatus::Error => 3,
     };
-    let flags = u8::from(row.counts())
+    let flags = u8::from(row.not_counted().is_none())
         + 2 * u8::from(row.is_excluded)
         + 4 * u8::from(row.is_outlier)
         + 8 * u8::from(!row.stands);

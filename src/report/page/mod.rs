@@ -8,18 +8,21 @@
 //! |---|---|
 //! | `report_page` | the parts of a page, and the template that escapes them |
 //! | `page_table` | tables, also from CSV |
-//! | `page_picture` | pictures with their values and descriptions |
+//! | `page_picture`, `picture_captions` | pictures with their values, captions and descriptions |
 //! | `page_value` | numbers and names as the page shows them, and what a document holds |
 //! | `requirement_rows` | verdicts and requirements |
 //! | `receiver_page`, `splitter_page`, `lot_page`, `station_page`, `comparison_page` | a subject each |
+//! | `lot_findings` | which dies fail and why, what would raise the yield |
 //! | `lot_data` | the dies for the scripts |
 
 mod comparison_page;
 mod lot_data;
+mod lot_findings;
 mod lot_page;
 mod page_picture;
 mod page_table;
 mod page_value;
+mod picture_captions;
 mod receiver_page;
 mod report_page;
 mod requirement_rows;

@@ -4,15 +4,17 @@
   const { make } = page;
   const lot = page.data("die-data");
   const STATUS = ["pass", "fail", "incomplete", "error"];
-  const COLOURS = ["#3b1d60", "#31508c", "#1f7a8c", "#3fa37a", "#9ccb57", "#f3e55b"];
+  const COLOURS = ["#081d58", "#253494", "#225ea8", "#1d91c0", "#41b6c4", "#7fcdbb", "#c7e9b4", "#edf8b1"];
+  const DARK = 3; // colours before this one are dark
   const MOST_MAPS = 12;
   const MOST_OPTIONS = 3000;
+  const diesText = (count) => (count === 1 ? "1 die" : `${count} dies`);
   const dies = lot.dies.map((row, at) => {
     const [wafer, x, y, status, flags, line, measurement, place, values, worstAt, worstIf, missed, files, carried, message, warnings, decision] = row;
     const [lotName, waferName] = lot.wafers[wafer];
     return { at, wafer, lotName, waferName, x, y, status, line, measurement, place, values, worstAt, worstIf, missed, files, carried, message, warnings, decision,
-      counts: Boolean(flags & 1), isExcluded: Boolean(flags & 2), isOutlier: Boolean(flags & 4), isSuperseded: Boolean(flags & 8),
-      name: `${lotName} ${waferName} (${x}, ${y})${flags & 8 ? `, measurement ${measurement}` : ""}`, key: `${lotName}/${waferName}/${x}/${y}/${measurement}` };
+      counts: Boolean(flags & 1), isUndecided: decision?.[0] === "undecided", isExcluded: Boolean(flags & 2), isOutlier: Boolean(flags & 4), isSuperseded: Boolean(flags & 8),
+      name: `${lotName} ${waferName} (${x}, ${y})${flags & 8 || measurement > 1 ? `, measurement ${measurement}` : ""}`, key: `${lotName}/${waferName}/${x}/${y}/${measurement}` };
   });
   const byKey = new Map(dies.map((die) => [die.key, die]));
   const root = document.getElementById("lot");
@@ -83,20 +85,42 @@
   };
   const colourOf = (value, [low, high]) => COLOURS[Math.min(Math.max(Math.floor((value - low) / (high - low) * COLOURS.length), 0), COLOURS.length - 1)];
 
-  const drawScale = (at, range) => {
-    const { unit } = lot.quantities[at];
+  // Strokes that mark a failing die, on dark colours, on light ones, and wider ones in the edge exclusion.
+  const hatches = () => {
+    const pattern = (name, size) => make("pattern", { id: name, width: size, height: size, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, make("path", { class: name, d: `M0,0V${size}` }));
+    return make("svg", { width: 0, height: 0, "aria-hidden": "true", class: "unseen" }, make("defs", {}, pattern("hatch-light", 5), pattern("hatch-dark", 5), pattern("hatch-wide", 9)));
+  };
+  root.prepend(hatches());
+  const hatchOf = (die, colour) => (die.isExcluded ? "hatch-wide" : COLOURS.indexOf(colour) < DARK ? "hatch-light" : "hatch-dark");
+
+  const drawScale = (at, range, list) => {
+    const { unit, limited, limit, sign } = lot.quantities[at];
     const width = (range[1] - range[0]) / COLOURS.length;
     const parts = COLOURS.map((colour, number) => {
       const box = make("i", { "aria-hidden": "true" });
       box.style.backgroundColor = colour;
       const [low, high] = [range[0] + number * width, range[0] + (number + 1) * width].map((value) => value.toFixed(2));
       const text = number === 0 ? `below ${high}` : number === COLOURS.length - 1 ? `${low} and above` : `${low} to ${high}`;
-      return make("span", {}, box, ` ${text} ${unit}`);
+      return make("span", {}, box, `${text} ${unit}`);
     });
-    scale.replaceChildren(...parts, make("span", {}, "crossed: fails a limit"), make("span", {}, "dashed: not measured"), make("span", {}, "pale: not counted"));
+    if (limit !== null) parts.push(make("span", {}, `required: ${limited} ${sign} ${limit} ${unit}`));
+    const shapes = (...own) => make("svg", { viewBox: "0 0 24 15", "aria-hidden": "true" }, make("rect", { x: 0.5, y: 0.5, width: 23, height: 14, fill: "#fff", stroke: "#6b7584" }), ...own);
+    const area = (fill, more = {}) => make("rect", { x: 0.5, y: 0.5, width: 23, height: 14, fill, ...more });
+    const drawn = list.filter((die) => !die.isSuperseded);
+    const mark = (isThere, words, ...own) => { if (drawn.some(isThere)) parts.push(make("span", {}, own.length > 0 ? shapes(...own) : "", words)); };
+    mark((die) => die.status === 1 && !die.isExcluded, "fails", area("url(#hatch-dark)"));
+    lot.quantities.forEach((one, number) => mark((die) => die.missed.includes(number), `${one.code}: ${one.limited}`));
+    if (lot.countedRadius !== null) parts.push(make("span", {}, shapes(make("path", { class: "ring", d: "M0,7.5H24" })), "limit of the edge exclusion"));
+    mark((die) => die.isExcluded, "in it, not counted", area("#1d91c0", { opacity: ".4" }));
+    mark((die) => die.status === 1 && die.isExcluded, "fails, in the edge exclusion", area("url(#hatch-wide)"));
+    mark((die) => die.values.length === 0, "not measured", make("path", { class: "crossed", d: "M.5,.5L23.5,14.5M.5,14.5L23.5,.5" }));
+    mark((die) => die.isOutlier, "outlier", area("none", { class: "outlier" }));
+    mark((die) => die.isUndecided, "?: undecided");
+    scale.replaceChildren(...parts);
   };
 
-  // Places in a map, in millimetres or in dies, upright axis upwards.
+  // Places in a map, in millimetres or in dies, upright axis upwards, with room for the axes.
+  const [AXIS_LEFT, AXIS_BELOW, MAP] = [36, 34, 400];
   const placesOf = (members) => {
     const [width, height] = lot.dieSize ?? [1, 1];
     const at = (die) => die.place ?? [die.x * width, die.y * height];
@@ -105,48 +129,92 @@
     const reach = lot.radius ?? 0;
     const [left, right] = [Math.min(-reach, Math.min(...xs) - width), Math.max(reach, Math.max(...xs) + width)];
     const [low, high] = [Math.min(-reach, Math.min(...ys) - height), Math.max(reach, Math.max(...ys) + height)];
-    const unit = 400 / Math.max(right - left, high - low);
-    return { unit, width: (right - left) * unit, height: (high - low) * unit, centre: [-left * unit, high * unit],
-      box: (die) => [(at(die)[0] - width / 2 - left) * unit, (high - at(die)[1] - height / 2) * unit, width * unit, height * unit] };
+    const unit = MAP / Math.max(right - left, high - low);
+    const [x0, y0] = [AXIS_LEFT + 2, 2];
+    const point = ([x, y]) => [x0 + (x - left) * unit, y0 + (high - y) * unit];
+    return { unit, point, right: x0 + (right - left) * unit, bottom: y0 + (high - low) * unit,
+      box: (die) => { const [x, y] = point(at(die)); return [x - width * unit / 2, y - height * unit / 2, width * unit, height * unit]; } };
+  };
+  const text = (x, y, words, size, more = {}) => make("text", { x: x.toFixed(1), y: y.toFixed(1), "text-anchor": "middle", "font-size": size, fill: "#1c2430", ...more }, words);
+  // The numbers of the columns and rows of dies along the map, as many as have room.
+  const axesOf = (members, places) => {
+    const group = make("g", { class: "axis" });
+    const numbers = (own, coordinate) => [...new Map(members.map((die) => { const box = places.box(die); return [die[own], box[coordinate] + box[coordinate + 2] / 2]; }))].sort(([one], [other]) => one - other);
+    const [across, upright] = lot.isXUpright ? ["y", "x"] : ["x", "y"];
+    const thin = (list, room) => {
+      const pitch = list.length > 1 ? Math.abs(list[list.length - 1][1] - list[0][1]) / (list[list.length - 1][0] - list[0][0] || 1) : room;
+      const step = [1, 2, 5, 10, 20, 50].find((one) => one * pitch >= room) ?? 100;
+      return list.filter(([number]) => number % step === 0);
+    };
+    const named = (own) => (own === "x" ? "Die column x" : "Die row y");
+    for (const [number, x] of thin(numbers(across, 0), 20)) group.append(text(x, places.bottom + 13, String(number), 11));
+    for (const [number, y] of thin(numbers(upright, 1), 14)) group.append(text(AXIS_LEFT - 8, y + 4, String(number), 11));
+    const middle = (places.bottom + 2) / 2;
+    group.append(text((AXIS_LEFT + places.right) / 2, places.bottom + 28, named(across), 11), text(11, middle, named(upright), 11, { transform: `rotate(270, 11, ${middle.toFixed(1)})` }));
+    return group;
+  };
+  const rimOf = (places) => {
+    if (!lot.radius) return [];
+    const [cx, cy] = places.point([0, 0]);
+    const rim = [make("circle", { class: "edge", cx, cy, r: lot.radius * places.unit })];
+    if (lot.countedRadius !== null) rim.push(make("circle", { class: "ring", cx, cy, r: lot.countedRadius * places.unit }));
+    if (lot.notch) {
+      // Larger than it is, to be seen.
+      const [x, y] = places.point(lot.notch);
+      const [inX, inY] = [(cx - x) * 0.045, (cy - y) * 0.045];
+      rim.push(make("path", { class: "edge", d: `M${x - inY},${y + inX}L${x + inX},${y + inY}L${x + inY},${y - inX}` }));
+    }
+    return rim;
+  };
+  // The value in a die and the limits that it misses, where there is room.
+  const wordsOf = (die, quantity, colour, [x, y, width, height]) => {
+    const value = die.values[quantity];
+    const size = Math.min(width / 3.4, height / 2.9, 11);
+    const codes = die.missed.map((at) => lot.quantities[at].code).join("") + (die.isUndecided ? "?" : "");
+    if (size < 5.5) return [];
+    const ink = COLOURS.indexOf(colour) < DARK && !die.isExcluded ? "#fff" : "#000";
+    const lines = [[value === null || value === undefined ? "" : value.toFixed(Math.abs(value) < 10 ? 2 : 1), "value"], [codes, "code"]].filter(([words]) => words);
+    const [cx, cy] = [x + width / 2, y + height / 2];
+    const made = lines.map(([words, kind], at) => text(cx, cy + size * (0.36 + 1.1 * (at - (lines.length - 1) / 2)), words, size.toFixed(1), { fill: ink, class: kind }));
+    if (die.status !== 1) return made;
+    const back = make("rect", { class: "back", x: cx - size * 1.45, y: cy - size * 0.62 * lines.length, width: size * 2.9, height: size * 1.24 * lines.length, fill: die.isExcluded ? "#fff" : colour });
+    return [back, ...made];
   };
   let drawnMaps = [];
   const drawMap = (wafer, quantity, range) => {
     const members = dies.filter((die) => die.wafer === wafer && !die.isSuperseded);
     const places = placesOf(members);
     const [lotName, waferName] = lot.wafers[wafer];
-    const svg = make("svg", { viewBox: `0 0 ${places.width.toFixed(1)} ${places.height.toFixed(1)}`, "aria-hidden": "true" });
-    if (lot.radius) svg.append(make("circle", { class: "edge", cx: places.centre[0], cy: places.centre[1], r: lot.radius * places.unit }));
+    const svg = make("svg", { viewBox: `0 0 ${(places.right + 2).toFixed(1)} ${(places.bottom + AXIS_BELOW).toFixed(1)}`, "aria-hidden": "true" });
     const rects = new Map();
-    let crosses = "";
+    const marks = make("g", {});
+    const frames = make("g", {});
     for (const die of members) {
-      const [x, y, width, height] = places.box(die).map((value) => Number(value.toFixed(2)));
+      const box = places.box(die).map((value) => Number(value.toFixed(2)));
+      const [x, y, width, height] = box;
       const value = die.values[quantity];
       const rect = make("rect", { x, y, width, height });
+      const colour = value === null || value === undefined ? COLOURS[COLOURS.length - 1] : colourOf(value, range);
       if (die.values.length === 0) rect.setAttribute("class", "gone");
-      else rect.setAttribute("fill", value === null ? COLOURS[COLOURS.length - 1] : colourOf(value, range));
+      else rect.setAttribute("fill", colour);
       if (!fits(die)) rect.setAttribute("opacity", ".08");
-      else if (!die.counts && die.values.length > 0) rect.setAttribute("opacity", ".45");
+      else if (die.isExcluded && die.values.length > 0) rect.setAttribute("opacity", ".4");
       rects.set(rect, die);
       svg.append(rect);
-      if (die.status === 1 && fits(die)) crosses += `M${x},${y}l${width},${height}m0,${-height}l${-width},${height}`;
-    }
-    // A cross is seen on light and dark: black on white.
-    if (crosses) {
-      const [, , width] = places.box(members[0]);
-      for (const [kind, wide] of [["miss-under", 3.6], ["miss", 1.6]]) {
-        const path = make("path", { d: crosses, class: kind });
-        path.style.strokeWidth = String(Math.min(wide, wide * width * 0.09 + 0.1));
-        svg.append(path);
-      }
+      if (!fits(die)) continue;
+      if (die.values.length === 0) marks.append(make("path", { class: "crossed", d: `M${x},${y}l${width},${height}m0,${-height}l${-width},${height}` }));
+      if (die.status === 1) marks.append(make("rect", { x, y, width, height, fill: `url(#${hatchOf(die, colour)})` }));
+      if (die.values.length > 0) marks.append(...wordsOf(die, quantity, colour, box));
+      if (die.isOutlier) frames.append(make("rect", { class: "outlier", x, y, width, height }));
     }
     const frame = make("g", {});
-    svg.append(frame);
+    svg.append(marks, frames, ...rimOf(places), axesOf(members, places), frame);
     svg.addEventListener("click", (event) => choose(rects.get(event.target)));
-    const tested = members.filter((die) => die.counts && die.status < 2);
+    const tested = members.filter((die) => die.counts);
     const failing = tested.filter((die) => die.status === 1).length;
-    const heading = make("h3", {}, `Wafer ${lotName} ${waferName}`);
-    const figure = make("figure", { class: "map", tabindex: "0", role: "group", "aria-label": `Map of wafer ${lotName} ${waferName}: ${failing} of ${tested.length} dies fail. Arrow keys move to the die beside.` },
-      heading, svg, make("figcaption", {}, `${tested.length - failing} of ${tested.length} dies pass, ${failing} fail.`));
+    const result = `${failing} of ${diesText(tested.length)} ${failing === 1 && tested.length === 1 ? "fails" : "fail"}.`;
+    const figure = make("figure", { class: "map", tabindex: "0", role: "group", "aria-label": `Map of wafer ${lotName} ${waferName}: ${result} Arrow keys move to the die beside.` },
+      make("h3", {}, `Wafer ${lotName} ${waferName}`), svg, make("figcaption", {}, `${lot.quantities[quantity].label} of each die (${lot.quantities[quantity].unit}). ${result}`));
     figure.addEventListener("keydown", (event) => {
       const towards = { ArrowRight: [1, 0], ArrowLeft: [-1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
       if (!towards || event.ctrlKey || event.altKey || event.metaKey) return;
@@ -198,14 +266,14 @@
     const most = Math.max(...counts);
     const [left, right, top, bottom] = [60, 780, 20, 250];
     const x = (value) => left + (value - low) / (high - low) * (right - left);
-    const described = `Histogram of ${quantity.label.toLowerCase()} of ${known.length} counted dies from ${unitValue(low, quantity.unit)} to ${unitValue(high, quantity.unit)}; this die has ${unitValue(own, quantity.unit)}.`;
+    const described = `Histogram of ${quantity.label.toLowerCase()} of ${known.length} counted dies, from ${unitValue(low, quantity.unit)} to ${unitValue(high, quantity.unit)}; this die has ${unitValue(own, quantity.unit)}.`;
     const svg = make("svg", { viewBox: "0 0 800 310", role: "img", "aria-label": described });
     counts.forEach((count, bin) => {
       const width = (right - left) / bins;
       svg.append(make("rect", { x: left + bin * width + 1, y: bottom - count / most * (bottom - top), width: width - 2, height: count / most * (bottom - top), fill: bin === binOf(own) ? "#1c2430" : "#8fa3b8" }));
     });
-    const text = (px, py, words, anchor = "middle") => make("text", { x: px, y: py, "text-anchor": anchor, "font-size": 20, fill: "#1c2430" }, words);
-    svg.append(make("line", { x1: left, x2: right, y1: bottom, y2: bottom, stroke: "#1c2430", "stroke-width": 1.5 }), text(left, bottom + 24, page.shown(low), "start"), text(right, bottom + 24, page.shown(high), "end"), text((left + right) / 2, bottom + 50, `${quantity.label} (${quantity.unit})`), text(left - 8, top + 12, String(most), "end"));
+    const label = (px, py, words, anchor = "middle") => text(px, py, words, 20, { "text-anchor": anchor });
+    svg.append(make("line", { x1: left, x2: right, y1: bottom, y2: bottom, stroke: "#1c2430", "stroke-width": 1.5 }), label(left, bottom + 24, page.shown(low), "start"), label(right, bottom + 24, page.shown(high), "end"), label((left + right) / 2, bottom + 50, `${quantity.label} (${quantity.unit})`), label(left - 8, top + 12, String(most), "end"));
     const limits = quantity.limit === null ? [] : quantity.isMinimum ? [quantity.limit] : [quantity.limit, -quantity.limit];
     for (const limit of limits) {
       if (limit > low && limit < high) svg.append(make("line", { x1: x(limit), x2: x(limit), y1: top - 10, y2: bottom, stroke: "#D55E00", "stroke-width": 3, "stroke-dasharray": "10 6" }));
@@ -266,7 +334,7 @@
     if (!die) return;
     panel.setAttribute("role", "region");
     panel.setAttribute("aria-labelledby", "die-heading");
-    const notes = [die.isExcluded ? "in the edge exclusion" : "", die.isSuperseded ? "superseded by another measurement" : "", die.isOutlier ? "an outlier of its wafer" : ""].filter(Boolean);
+    const notes = [die.isExcluded ? "in the edge exclusion, not counted" : "", die.isSuperseded ? "superseded by another measurement, not counted" : "", die.isOutlier ? "an outlier of its wafer" : ""].filter(Boolean);
     const verdict = `${STATUS[die.status].toUpperCase()}${notes.length ? `; ${notes.join(", ")}` : ""}.`;
     panel.append(make("h3", { id: "die-heading" }, `Die ${die.name}`), make("p", {}, make("strong", {}, verdict), die.message && die.values.length === 0 ? ` ${die.message}` : ""));
     if (die.decision) panel.append(make("p", {}, `Within the uncertainty of its files: ${die.decision[0]}, probability of conformity ${page.shown(100 * die.decision[1])} %.`));
@@ -276,11 +344,11 @@
         const required = one.limit === null ? "no limit" : `${one.sign} ${one.limit} ${one.unit}`;
         const decision = one.limit === null ? "" : misses(die, at) ? "FAIL" : "PASS";
         const place = at === 0 ? `${page.shown(die.worstAt)} GHz${die.worstIf === null ? "" : `, IF ${page.shown(die.worstIf)} GHz`}` : "";
-        return [one.label, required, unitValue(die.values[at], one.unit), place, decision, rankOf(die, at)];
+        return [one.limit === null ? one.label : one.limited.replace(/[a-z]/i, (letter) => letter.toUpperCase()), required, unitValue(die.values[at], one.unit), place, decision, rankOf(die, at)];
       });
-      const first = die.missed.length > 0 ? ` Missed by the largest share of its size: ${lot.quantities[die.missed[0]].label.toLowerCase()}.` : "";
+      const first = die.missed.length > 0 ? `Limit missed by the largest share of the limit: ${lot.quantities[die.missed[0]].limited}.` : "";
       panel.append(table("Requirements on this die", ["Quantity", "Required", "Worst", "At", "Decision", "Order, 1 is the worst"], rows));
-      if (first) panel.append(make("p", {}, first.trim()));
+      if (first) panel.append(make("p", {}, first));
     }
     const charts = die.values.length > 0 ? curvesOf(die) : null;
     const bars = die.values.length > 0 ? histogram(die, quantity) : null;
@@ -292,6 +360,7 @@
     if (bars) panel.append(bars);
     const given = [["line of the list", String(die.line)], ...lot.files.map((name, at) => [name, die.files[at]]), ...lot.carried.map((name, at) => [name, die.carried[at]])].filter(([, value]) => value);
     panel.append(table("Files and further columns of the list", ["Column", "Value"], given));
+    for (const scrolls of panel.querySelectorAll(".scroll, .plot")) page.watch(scrolls);
   };
 
   let before = null;
@@ -306,12 +375,13 @@
       before = now;
       const list = shownDies();
       const count = (status) => list.filter((die) => die.counts && die.status === status).length;
-      status.textContent = `${list.length} of ${dies.length} rows: ${count(0)} counted dies pass, ${count(1)} fail.`;
+      status.textContent = `${list.length} of ${dies.length === 1 ? "1 row" : `${dies.length} rows`}: ${count(0)} counted pass, ${count(1)} counted fail.`;
       const range = rangeOf(quantity);
-      drawScale(quantity, range);
+      drawScale(quantity, range, list);
       const wafers = [...new Set(list.map((die) => die.wafer))];
       drawnMaps = wafers.slice(0, MOST_MAPS).map((wafer) => drawMap(wafer, quantity, range));
       maps.replaceChildren(...drawnMaps.map((map) => map.figure));
+      maps.classList.toggle("is-one", drawnMaps.length === 1);
       if (wafers.length > MOST_MAPS) status.textContent += ` Maps of the first ${MOST_MAPS} of ${wafers.length} wafers; choose a lot or a wafer for others.`;
       const options = list.slice(0, MOST_OPTIONS).map((die) => make("option", { value: die.key }, `${die.name}: ${STATUS[die.status]}`));
       choice.replaceChildren(make("option", { value: "" }, list.length > MOST_OPTIONS ? `first ${MOST_OPTIONS} of ${list.length} rows` : "none chosen"), ...options);
@@ -322,6 +392,26 @@
     drawnMaps.forEach((map) => map.mark(die));
     showDie(die, quantity);
   };
+  // Names of dies become links to the detail of the die; the address of such a link is the view itself.
+  const linked = (die, ...content) => {
+    const link = make("a", { href: `#${new URLSearchParams({ die: die.key })}` }, ...content);
+    link.addEventListener("click", (event) => {
+      if (event.ctrlKey || event.metaKey || event.shiftKey || event.button !== 0) return;
+      event.preventDefault();
+      choose(die);
+      panel.focus({ preventScroll: true });
+      panel.scrollIntoView({ block: "start" });
+    });
+    return link;
+  };
+  for (const place of document.querySelectorAll("[data-die]")) {
+    const die = byKey.get(place.dataset.die);
+    if (!die) continue;
+    if (place.localName === "td") place.replaceChildren(linked(die, ...place.childNodes));
+    else place.append(make("span", { class: "linked" }, " ", linked(die, `Show ${die.name}`)));
+  }
   page.listen(follow);
   follow();
+  // A link from elsewhere leads to the die at once.
+  if (shown && page.get("die") && !panel.hidden) panel.scrollIntoView({ block: "start" });
 })();

@@ -1,6 +1,7 @@
 //! Pictures of a page: the vectors of the report's pictures, with values and a description.
 
-use super::page_value::number;
+use super::page_value::{counted, number};
+use super::picture_captions::caption;
 use crate::plot::{ChartData, Picture, SeriesData};
 use serde_json::{Value, json};
 use std::collections::HashMap;
@@ -16,8 +17,14 @@ pub(super) struct PagePicture {
     /// Distinguishes it in the page.
     pub(super) id: String,
     pub(super) title: String,
-    /// What it shows, in words and figures.
+    /// What its marks are, and the result.
+    pub(super) caption: String,
+    /// The same with the ranges of its curves, for those who do not see it.
     pub(super) described: String,
+    /// The die of the result, as [`die_key`](super::lot_data::die_key) has it; empty if none.
+    pub(super) die: String,
+    /// The upper end of its view box.
+    pub(super) top: u32,
     /// The content of its `svg` element.
     pub(super) shapes: String,
     charts: Vec<ChartData>,
@@ -29,26 +36,54 @@ const MOST_VALUES: usize = 1000;
 const MOST_CHARTS: usize = 3;
 /// Curves of a chart that are described one by one.
 const MOST_DESCRIBED: usize = 6;
+/// The height of the line with the name, which the page has as a heading.
+const NAME_HEIGHT: u32 = 460;
+/// The height of a picture.
+const HEIGHT: u32 = 10_000;
 
 impl PagePicture {
     /// A picture; `result` states what came of it.
     pub(super) fn of(named: &NamedPicture, result: &str) -> Self {
         let picture = &named.picture;
-        let mut described = result.to_owned();
-        for chart in picture.charts().iter().take(MOST_CHARTS) {
-            described.push_str(&description(chart));
+        let parts = [caption(&named.name), result.trim()];
+        let parts: Vec<&str> = parts.into_iter().filter(|part| !part.is_empty()).collect();
+        let caption = parts.join(" ");
+        let charts = picture.charts().iter().take(MOST_CHARTS);
+        let mut described = format!("{caption}{}", charts.map(description).collect::<String>());
+        if !described.contains(|letter: char| letter.is_ascii_digit()) {
+            described.push_str(" The values are in the tables of this report.");
         }
-        if described.is_empty() {
-            described.push_str("The values are in the tables of this page.");
-        }
+        let shapes = shapes(picture.svg());
+        let (top, shapes) = match without_name(&shapes, picture.name()) {
+            Some(rest) => (NAME_HEIGHT, rest),
+            None => (0, shapes),
+        };
         Self {
             id: format!("picture-{}", named.name),
             title: picture.name().to_owned(),
+            caption,
             described: described.trim().to_owned(),
-            shapes: shapes(picture.svg()),
+            die: String::new(),
+            top,
+            shapes,
             charts: picture.charts().to_vec(),
         }
     }
+
+    /// Its height without what is above the view box.
+    pub(super) fn height(&self) -> u32 {
+        HEIGHT - self.top
+    }
+}
+
+/// A picture without its name, if its first words are the name.
+fn without_name(shapes: &str, name: &str) -> Option<String> {
+    let (before, rest) = shapes.split_once("<text ")?;
+    let (words, after) = rest.split_once("</text>")?;
+    let (_, words) = words.split_once('>')?;
+    let plain = words.trim().replace("&lt;", "<").replace("&gt;", ">").replace("&quot;", "\"");
+    let plain = plain.replace("&apos;", "'").replace("&#39;", "'").replace("&amp;", "&");
+    (before.is_empty() && plain == name).then(|| after.to_owned())
 }
 
 /// What stands between the root element of a picture and its end, without its title.
@@ -102,30 +137,33 @@ fn is_direction(letter: char) -> bool {
     matches!(letter, '\u{61C}' | '\u{200E}' | '\u{200F}' | '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}')
 }
 
-/// The curves of a chart in words: from which value to which, and where.
+/// The curves of a chart in words: from which value to which, and where. Curves that turn back along
+/// their axis, as in a plane, have no such range.
 fn description(chart: &ChartData) -> String {
-    let curves: Vec<&SeriesData> = chart.series.iter().filter(|one| !one.is_across).collect();
+    let ascends = |series: &&SeriesData| series.points.windows(2).all(|two| two[0].0 < two[1].0);
+    let curves: Vec<&SeriesData> =
+        chart.series.iter().filter(|one| !one.is_across).filter(ascends).collect();
     let told = curves.iter().take(MOST_DESCRIBED).filter_map(|series| {
         let known = || series.points.iter().filter(|(_, y)| y.is_finite());
         let low = known().min_by(|one, other| one.1.total_cmp(&other.1))?;
         let high = known().max_by(|one, other| one.1.total_cmp(&other.1))?;
-        let shown = |value: f64| number(value, "dB");
-        Some(format!(
-            " {}: minimum {} at {}, maximum {} at {}.",
-            series.name,
-            shown(low.1),
-            number(low.0, "GHz"),
-            shown(high.1),
-            number(high.0, "GHz")
-        ))
+        let ends = [low.1, low.0, high.1, high.0].map(rounded);
+        let [low, low_at, high, high_at] = &ends;
+        Some(format!(" {}: {low} (at {low_at}) to {high} (at {high_at}).", series.name))
     });
     let told: String = told.collect();
-    if told.is_empty() {
-        return told;
+    if told.is_empty() || chart.y_label.is_empty() {
+        return String::new();
     }
     let more = curves.len().saturating_sub(MOST_DESCRIBED);
-    let more = if more > 0 { format!(" And {more} more curves.") } else { String::new() };
-    format!(" {} over {}.{told}{more}", chart.y_label, chart.x_label)
+    let more = if more > 0 { format!(" {} more.", counted(more, "curve")) } else { String::new() };
+    format!(" {} against {}.{told}{more}", chart.y_label, chart.x_label)
+}
+
+/// Four significant digits, which is what a sentence about a curve needs.
+fn rounded(value: f64) -> String {
+    let nearest: f64 = format!("{value:.3e}").parse().unwrap_or(value);
+    number(nearest, "")
 }
 
 /// The values of all pictures for the scripts. Abscissas that curves have in common stand once.
@@ -220,6 +258,39 @@ mod tests {
         assert!(kept.contains(&(1234.0, 3.0)) && kept.contains(&(4000.0, 90.0)));
         assert!(kept.contains(&points[0]) && kept.contains(&points[4999]));
         assert!(kept.windows(2).all(|pair| pair[0].0 < pair[1].0));
+    }
+
+    #[test]
+    fn the_name_of_a_picture_is_taken_out_of_it() {
+        let shapes = "<text x=\"1\">\na &lt; b</text><text>c</text>";
+        assert_eq!(without_name(shapes, "a < b").as_deref(), Some("<text>c</text>"));
+        assert_eq!(without_name(shapes, "a"), None);
+        assert_eq!(without_name("<g/><text>a</text>", "a"), None);
+    }
+
+    #[test]
+    fn curves_are_described_with_the_digits_of_a_sentence() {
+        let series = |points: &[(f64, f64)]| SeriesData {
+            name: "curve".to_owned(),
+            points: points.to_vec(),
+            is_across: false,
+            colour: String::new(),
+            width: 1,
+            dashes: None,
+        };
+        let mut chart = ChartData {
+            title: String::new(),
+            x_label: "LO (GHz)".to_owned(),
+            y_label: "Loss (dB)".to_owned(),
+            x: 0.0..1.0,
+            y: 0.0..1.0,
+            frame: [0; 4],
+            series: vec![series(&[(27.0, 3.123_456), (28.5, 9.0), (29.0, 5.0)])],
+        };
+        let told = " Loss (dB) against LO (GHz). curve: 3.123 (at 27) to 9 (at 28.5).";
+        assert_eq!(description(&chart), told);
+        chart.series = vec![series(&[(27.0, 3.0), (26.0, 9.0)])];
+        assert_eq!(description(&chart), "");
     }
 
     #[test]

@@ -40,7 +40,22 @@ const page = (() => {
   const data = (id) => JSON.parse(document.getElementById(id).textContent);
   // Six digits are more than any instrument gives.
   const shown = (value) => (value === null || value === undefined ? "unbounded" : String(Number(value.toPrecision(6))));
-  const shapes = new Set(["svg", "g", "line", "circle", "path", "polyline", "rect", "text", "title", "desc", "clipPath"]);
+  const shapes = new Set(["svg", "g", "line", "circle", "path", "polyline", "rect", "text", "title", "desc", "clipPath", "defs", "pattern"]);
+  // What does not fit is announced above it; on paper nothing stays folded.
+  const announce = new ResizeObserver((entries) => {
+    for (const { target } of entries) target.cue.hidden = target.scrollWidth <= target.clientWidth + 1;
+  });
+  const watch = (scrolls) => {
+    scrolls.cue = make("p", { class: "cue", hidden: "" }, "Scroll sideways for the rest");
+    scrolls.before(scrolls.cue);
+    announce.observe(scrolls);
+  };
+  let folded = [];
+  addEventListener("beforeprint", () => {
+    folded = [...document.querySelectorAll("details:not([open])")];
+    for (const details of folded) details.open = true;
+  });
+  addEventListener("afterprint", () => { for (const details of folded) details.open = false; });
   for (const hidden of document.querySelectorAll(".scripted")) hidden.hidden = false;
-  return { get, set, listen: (act) => listeners.push(act), make, button, data, shown, shapes };
+  return { get, set, listen: (act) => listeners.push(act), make, button, data, shown, shapes, watch };
 })();

@@ -1,6 +1,6 @@
 //! Tables of a page.
 
-use super::page_value::{heading, number};
+use super::page_value::{counted, heading, number};
 use crate::diagnostic::printable;
 use std::collections::BTreeSet;
 
@@ -13,6 +13,10 @@ pub(super) struct PageTable {
     pub(super) note: String,
     pub(super) columns: Vec<PageColumn>,
     pub(super) rows: Vec<Vec<String>>,
+    /// The column that names dies.
+    pub(super) die_column: usize,
+    /// The die of each row, as [`die_key`](super::lot_data::die_key) has it; empty if rows are no dies.
+    pub(super) dies: Vec<String>,
 }
 
 pub(super) struct PageColumn {
@@ -36,7 +40,19 @@ impl PageTable {
             note: String::new(),
             columns,
             rows: Vec::new(),
+            die_column: 0,
+            dies: Vec::new(),
         }
+    }
+
+    /// Its number of rows, in words.
+    pub(super) fn size(&self) -> String {
+        counted(self.rows.len(), "row")
+    }
+
+    /// The die that a cell names; `None` if it names none.
+    pub(super) fn die_of(&self, row: &usize, column: &usize) -> Option<&str> {
+        self.dies.get(*row).filter(|_| *column == self.die_column).map(String::as_str)
     }
 
     /// Whether scripts offer to filter it.
@@ -78,7 +94,8 @@ impl PageTable {
             String::new()
         };
         let id = format!("table-{}", file.trim_end_matches(".csv").replace('_', "-"));
-        Ok(Self { id, caption: caption.to_owned(), note, columns: columns.collect(), rows })
+        let (caption, columns) = (caption.to_owned(), columns.collect());
+        Ok(Self { id, caption, note, columns, rows, die_column: 0, dies: Vec::new() })
     }
 }
 

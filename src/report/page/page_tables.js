@@ -63,4 +63,5 @@
   };
   page.listen(follow);
   follow();
+  for (const scrolls of document.querySelectorAll(".scroll, .plot")) page.watch(scrolls);
 })();

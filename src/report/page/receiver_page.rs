@@ -157,7 +157,7 @@ fn limiting(document: Document<'_>) -> Finding {
         ]);
     }
     let table = (!table.rows.is_empty()).then_some(table);
-    Finding { heading: "What limits", sentences, table }
+    Finding { heading: "What limits", sentences, table, ..Finding::default() }
 }
 
 /// What a correction of I and Q gains.
@@ -209,6 +209,7 @@ fn correcting(document: Document<'_>) -> Option<Finding> {
         heading: "What an I/Q correction gains",
         sentences: vec![sentence],
         table: Some(table),
+        ..Finding::default()
     })
 }
 
@@ -263,7 +264,7 @@ fn deciding(document: Document<'_>) -> Option<Finding> {
         ]);
     }
     let table = (!table.rows.is_empty()).then_some(table);
-    Some(Finding { heading: "What would allow a decision", sentences, table })
+    Some(Finding { heading: "What would allow a decision", sentences, table, ..Finding::default() })
 }
 
 /// What came of it, for the pictures that show the result itself.

@@ -47,9 +47,12 @@ pub(super) struct ReportPage {
 }
 
 /// A part of what limits, or of what would help.
+#[derive(Default)]
 pub(super) struct Finding {
     pub(super) heading: &'static str,
     pub(super) sentences: Vec<String>,
+    /// The die of the last sentence, as [`die_key`](super::lot_data::die_key) has it; empty if none.
+    pub(super) die: String,
     pub(super) table: Option<PageTable>,
 }
 
@@ -119,9 +122,16 @@ pub(super) fn listed_tables(
     read.filter(with_rows).collect()
 }
 
-/// Input files and their digests, without control characters.
+/// Input files and their digests, each once, without control characters.
 pub(super) fn shown_inputs(inputs: &[InputFile]) -> Vec<(String, String)> {
-    inputs.iter().map(|input| (printable(&input.file).into_owned(), input.sha256.clone())).collect()
+    let mut shown: Vec<(String, String)> = Vec::new();
+    for input in inputs {
+        let one = (printable(&input.file).into_owned(), input.sha256.clone());
+        if !shown.contains(&one) {
+            shown.push(one);
+        }
+    }
+    shown
 }
 
 /// What the page may do: use its own style and scripts, and nothing else.
@@ -153,6 +163,8 @@ mod tests {
             note: text(),
             columns: vec![column],
             rows: vec![vec![text()]],
+            die_column: 0,
+            dies: vec![text()],
         };
         let page = ReportPage {
             title: text(),

@@ -43,7 +43,11 @@ pub(super) fn verdict(document: Document<'_>) -> PageVerdict {
     let word = decision(Document(document.at("/verdict")));
     let passing =
         document.list("/verdict/requirements").filter(|held| decision(*held) == "PASS").count();
-    let mut sentence = format!("{passing} of {requirements} requirements pass.");
+    let mut sentence = match (requirements, passing) {
+        (1, 1) => "The requirement passes.".to_owned(),
+        (1, _) => "The requirement does not pass.".to_owned(),
+        _ => format!("{passing} of {requirements} requirements pass."),
+    };
     if let Some(share) = document.number("/uncertainty/probability") {
         sentence.push_str(&format!(
             " Probability that all of them hold, with the stated uncertainties: {}.",
@@ -97,7 +101,7 @@ fn required(held: Document<'_>, quantity: Quantity) -> String {
     };
     format!(
         "{}{sideband} {} {limit} {}",
-        quantity.title(),
+        quantity.limited_title(),
         quantity.direction().sign(),
         quantity.unit()
     )

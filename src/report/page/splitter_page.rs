@@ -137,5 +137,5 @@ fn limits(document: Document<'_>, worst: PageTable) -> Finding {
             bands => format!("It passes from {}.", bands.join(" and ")),
         });
     }
-    Finding { heading: "What limits", sentences, table: Some(worst) }
+    Finding { heading: "What limits", sentences, table: Some(worst), ..Finding::default() }
 }

@@ -3,7 +3,7 @@
 use super::super::files_error::FilesError;
 use super::super::publish::ReportFile;
 use super::page_table::PageTable;
-use super::page_value::{Document, frequency, number};
+use super::page_value::{Document, counted, frequency, number};
 use super::report_page::{Finding, ReportPage, listed_tables, shown_inputs};
 use super::requirement_rows::{PageVerdict, REQUIREMENT_COLUMNS};
 use crate::batch::{InputFile, StationVerdict};
@@ -30,7 +30,17 @@ pub(in super::super) fn station_page(
         StationVerdict::Pass if has_limit => "PASS",
         StationVerdict::Pass => "NO REQUIREMENT",
     };
-    let sentence = format!("{} of {listed} files done.", listed - failed.len());
+    let done = format!("{} of {} done.", listed - failed.len(), counted(listed, "file"));
+    let checks = checks(document);
+    let decided_checks =
+        checks.iter().flat_map(|table| &table.rows).filter(|row| row[1] != NO_LIMIT);
+    let decided_checks: Vec<_> = decided_checks.collect();
+    let passing = decided_checks.iter().filter(|row| row[1] == "PASS").count();
+    let sentence = match decided_checks.len() {
+        0 => format!("{done} No limit is set for a check."),
+        1 => format!("{done} The check {}.", if passing == 1 { "passes" } else { "fails" }),
+        all => format!("{done} {passing} of {all} checks pass."),
+    };
     let mut findings = Vec::new();
     if !failed.is_empty() {
         let sentences = failed
@@ -44,16 +54,15 @@ pub(in super::super) fn station_page(
         findings.push(Finding {
             heading: "Files that could not be processed",
             sentences,
-            table: None,
+            ..Finding::default()
         });
     }
     findings.extend(conditions(document));
     let page = ReportPage {
         subject: "Probe station: fixtures removed from many files",
         title: title.to_owned(),
-        about: vec![sentence.clone()],
         verdict: PageVerdict { word: word.to_owned(), sentence },
-        requirements: checks(document),
+        requirements: checks,
         findings,
         tables: listed_tables(&[("station.csv", "Every file")], files)?,
         inputs: shown_inputs(inputs),
@@ -62,11 +71,14 @@ pub(in super::super) fn station_page(
     Ok(page.html()?.into_bytes())
 }
 
+/// The decision on a check without a limit.
+const NO_LIMIT: &str = "no limit";
+
 fn word(held: Document<'_>) -> &'static str {
     match held.at("/pass").as_bool() {
         Some(true) => "PASS",
         Some(false) => "FAIL",
-        None => "no limit",
+        None => NO_LIMIT,
     }
 }
 
@@ -126,5 +138,5 @@ fn conditions(document: Document<'_>) -> Option<Finding> {
         worst.0.number("/condition_at_hz").map_or_else(String::new, frequency),
         worst.0.text("/file"),
     );
-    Some(Finding { heading: "What limits", sentences: vec![sentence], table: None })
+    Some(Finding { heading: "What limits", sentences: vec![sentence], ..Finding::default() })
 }
