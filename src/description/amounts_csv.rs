@@ -126,6 +126,16 @@ impl Amount {
         }
     }
 
+    fn reaches(&self, hz: f64) -> bool {
+        match self {
+            Self::Constant(_) => true,
+            Self::Column { table, .. } => {
+                let (first_hz, last_hz) = (table.at_hz[0], table.at_hz[table.at_hz.len() - 1]);
+                first_hz <= hz && hz <= last_hz
+            }
+        }
+    }
+
     fn at(&self, hz: f64) -> Result<f64, DescriptionError> {
         match self {
             Self::Constant(value) => Ok(*value),
@@ -143,6 +153,11 @@ pub(super) struct StatedAmounts {
 }
 
 impl StatedAmounts {
+    /// Whether there is a value at a frequency.
+    pub(super) fn reaches(&self, hz: f64) -> bool {
+        [&self.magnitude_db, &self.magnitude, &self.phase_deg].iter().all(|own| own.reaches(hz))
+    }
+
     /// Reads the amounts of a kind of parameter (`transmission`, `reflection` or `port`) from the
     /// keys of an entry and the columns of a table. An amount in both is an error.
     pub(super) fn read(

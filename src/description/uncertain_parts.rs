@@ -285,22 +285,47 @@ impl DescribedSource {
         let on_grids = OnGrids::try_of_each(|grid| {
             let mut made = None;
             for place in places {
-                let Some(own) = receiver.network_on(*place, grid) else { continue };
-                made = Some(if let SourceKind::Repeats(repeats) = &self.kind {
-                    let (mean, source) = self.of_repeats(own, repeats)?;
-                    let fitted = receiver.set_network_on(*place, grid, mean);
+                let used = receiver.used_network(*place, grid);
+                let Some(used) = used.map_err(|error| self.misfit(&error))? else { continue };
+                let marks = used.shared_with(|hz| self.reaches(hz));
+                let own = used.at_marks(used.network(), &marks);
+                let own = own.map_err(|error| self.misfit(&error))?;
+                let source = if let SourceKind::Repeats(repeats) = &self.kind {
+                    let (mean, source) = self.of_repeats(&own, repeats)?;
+                    let mean = used.with_marked(&marks, &mean);
+                    let mean = mean.map_err(|error| self.misfit(&error))?;
+                    let fitted = receiver.set_used_network(*place, grid, &mean);
                     fitted.map_err(|error| self.misfit(&error))?;
                     source
                 } else if let SourceKind::Parameters(parameters) = &self.kind {
                     let closed_form = closed_forms.iter().find(|own| own.place == Some(*place));
-                    self.of_parameters(parameters, closed_form, own)?
+                    self.of_parameters(parameters, closed_form, &own)?
                 } else {
-                    self.at(own)?
-                });
+                    self.at(&own)?
+                };
+                made = Some(source.spread(&marks).map_err(|error| self.misfit(&error))?);
             }
             Ok(made)
         })?;
         PartSource::new(self.name.clone(), on_grids).map_err(|error| self.misfit(&error))
+    }
+
+    /// Whether there is an uncertainty at a frequency.
+    fn reaches(&self, frequency_hz: f64) -> bool {
+        match &self.kind {
+            SourceKind::Constant { .. } | SourceKind::Parameters(_) => true,
+            SourceKind::Entries { transmission, reflection, .. } => {
+                [transmission, reflection].iter().all(|own| own.reaches(frequency_hz))
+            }
+            SourceKind::Passes { pass, .. } => pass.reaches(frequency_hz),
+            SourceKind::Repeats(repeats) => repeats
+                .iter()
+                .all(|own| (own.grid().first_hz()..=own.grid().last_hz()).contains(&frequency_hz)),
+            SourceKind::Covariances(covariances) => {
+                let (first_hz, last_hz) = covariances.band_hz();
+                (first_hz..=last_hz).contains(&frequency_hz)
+            }
+        }
     }
 
     fn of_parameters(

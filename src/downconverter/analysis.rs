@@ -7,6 +7,7 @@ use super::drive::{LoPoint, lo_points, mixer_conductances, set_rf_voltages};
 use super::error::Result;
 use super::frequency_plan::FrequencyPlan;
 use super::iq_balance::{Element, IqOutputs, PlanPoint, ReceiverBalance};
+use super::joined_path::JoinedPath;
 use super::lo_chain_analysis::lo_chain_result;
 use super::lo_chain_result::LoChainResult;
 use super::mixer_agreement::agreement_warnings;
@@ -15,7 +16,7 @@ use super::placed_splitters::check_port_orders;
 use super::receiver::Receiver;
 use super::receiver_compliance::compliance;
 use super::reflection_sweep::{LoadReflectionSweep, load_reflection_sweeps};
-use super::signal_path::LoRf;
+use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::{Evaluation, Solved, Voltages, elements_at};
 use super::switched_result::{SwitchingResult, switching_result};
 use super::switched_warnings::switching_warnings;
@@ -135,8 +136,8 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         Some((one, solved)) => budget(one, solved, &solved.points(one)?, 0, &mut warnings)?,
         None => budget(receiver, &solved, &points, worst, &mut warnings)?,
     };
-    for path in solved.paths.iter() {
-        warnings.extend(check_port_orders(receiver, &path.path)?);
+    for path in ReceiverPath::BOTH {
+        warnings.extend(check_port_orders(receiver, &JoinedPath::new(receiver, path)?)?);
     }
     let required_db = receiver.limits().on(Quantity::ImageRejection);
     let allocation = match (&budget, required_db) {
@@ -209,8 +210,7 @@ fn switched_at_worst(
     if receiver.switching().is_none() {
         return Ok(None);
     }
-    let one = receiver.at(worst, solved.chosen)?;
-    let one = one.for_comparisons();
+    let one = receiver.clone().for_comparisons().at(worst, solved.chosen)?;
     let solved = Solved::new(&one)?;
     Ok(Some((one, solved)))
 }

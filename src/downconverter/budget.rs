@@ -239,7 +239,7 @@ fn budget_of(
         ideal: Evaluation::ideal(receiver, solved.chosen),
     };
     let one = receiver.at(worst, solved.chosen)?;
-    let one_solved = LoRf::try_of_each(|path| SolvedPath::new(&one, path))?;
+    let one_solved = SolvedPath::both(&one)?;
     let at_worst = plan.at(&one, &one_solved)?;
     let base = at_worst.balance(at_worst.ideal_voltages()?, &at_worst.ideal)?.channel_error;
     if !base.is_finite() {
@@ -372,7 +372,11 @@ impl Comparison<'_> {
         let Contributor::Pair(name) = contributor else { return None };
         let is_own = |group: &&Group| group.is_pair && group.name == *name;
         let group = self.receiver.groups().iter().find(is_own)?;
-        let networks = |&part: &usize| &self.receiver.parts()[part].networks;
+        let switching = self.receiver.switching();
+        let networks = |&part: &usize| {
+            let at_sidebands = switching.map(|own| &own.parts[part]);
+            (&self.receiver.parts()[part].networks, at_sidebands)
+        };
         let (first, others) = group.parts.split_first()?;
         let law = |part: &usize| self.receiver.stage(*part);
         let is_equal = |part: &usize| networks(part) == networks(first) && law(part) == law(first);
@@ -498,7 +502,11 @@ fn load_groups(receiver: &Receiver) -> Vec<(Contributor, Subset)> {
         let own = serves(load.at);
         let is_alike = |group: &&mut Vec<usize>| {
             let first = &receiver.loads()[group[0]];
-            own != [false; 2] && serves(first.at) == own && first.networks == load.networks
+            let sources = receiver.switching().map(|own| &own.loads);
+            own != [false; 2]
+                && serves(first.at) == own
+                && first.networks == load.networks
+                && sources.is_none_or(|all| all[group[0]] == all[at])
         };
         match groups.iter_mut().find(is_alike) {
             Some(group) => group.push(at),

@@ -5,13 +5,13 @@ use super::correction_weight::CorrectionPoint;
 use super::error::{ReceiverError, Result};
 use super::ideal_part::{ideals, roles};
 use super::iq_balance::PlanPoint;
-use super::joined_path::JoinedPath;
 use super::placed_splitters::{PlacedSplitter, splitters_of};
 use super::receiver::{GroupIndex, NetworkPlace, Place, Receiver, check_shape};
 use super::receiver_setup::SWITCHING_QUANTITIES;
 use super::signal_path::{LoRf, ReceiverPath};
-use super::solution::Voltages;
+use super::solution::{Voltages, used_path};
 use super::switched_result::SwitchedLevels;
+use super::switching_setup::SidebandSource;
 use super::variation::{MinLoPower, Variation};
 use crate::network::{Network, ParameterKind, convert, onto_grid};
 use num_complex::Complex64;
@@ -85,7 +85,7 @@ impl DieReceiver {
     pub fn solve(&self, networks: &[Network]) -> Result<SolvedDie> {
         self.check_count(networks)?;
         let varied = self.variation.solve(|changing, path| {
-            self.on_path(self.changing[changing], &networks[changing], path).map(Cow::Owned)
+            self.used(self.changing[changing], &networks[changing], path).map(Cow::Owned)
         })?;
         let has_levels =
             SWITCHING_QUANTITIES.iter().any(|own| self.receiver().limits().on(*own).is_some());
@@ -154,12 +154,16 @@ impl DieReceiver {
         for (&place, network) in self.changing.iter().zip(networks) {
             for path in ReceiverPath::BOTH {
                 if self.receiver().network_at(place, path).is_some() {
-                    receiver.set_network_at(place, path, self.on_path(place, network, path)?)?;
+                    let there = self.on_path(place, network, path)?;
+                    let is_at_sidebands =
+                        path == ReceiverPath::Rf && receiver.switching().is_some();
+                    let there = if is_at_sidebands { network.clone() } else { there };
+                    receiver.set_network_at(place, path, there)?;
                 }
             }
         }
         let voltages = LoRf::try_of_each(|path| {
-            let path = JoinedPath::new(&receiver, path)?;
+            let path = used_path(&receiver, path)?;
             // The warnings are the same for every die and are given for the receiver itself.
             let roles = roles(&receiver, &path, &mut Vec::new());
             let mut blocks = path.blocks.clone();
@@ -206,7 +210,18 @@ impl DieReceiver {
         if expected == found { Ok(()) } else { Err(ReceiverError::DieNetworks { expected, found }) }
     }
 
-    /// A die's network at the frequencies of a path.
+    /// A die's network at the frequencies at which the receiver uses a path.
+    fn used(&self, place: NetworkPlace, network: &Network, path: ReceiverPath) -> Result<Network> {
+        let there = self.on_path(place, network, path)?;
+        let sidebands = self.receiver().switching().zip(self.variation.sideband_grid());
+        let Some((switching, grid)) = sidebands.filter(|_| path == ReceiverPath::Rf) else {
+            return Ok(there);
+        };
+        let source = SidebandSource::Samples(Box::new(network.clone()));
+        Ok(source.onto(grid, network.ports(), switching.outside)?.network)
+    }
+
+    /// A die's network at the frequencies of a path in the plan.
     fn on_path(
         &self,
         place: NetworkPlace,

@@ -7,7 +7,7 @@
 //! The signal enters a part at the port that it reaches with the least loss and leaves it at the
 //! ports that lead to mixers; where LO and RF share a part, the port of the other input is neither.
 //! The ideal of a part is matched to the receiver's reference impedances, with the part's own mean
-//! loss and phase and perfectly balanced outputs; the ideal of parts in a pair has the mean of all
+//! loss and phase at every frequency and perfectly balanced outputs; the ideal of parts in a pair has the mean of all
 //! of them. A four-port keeps the structure that conducts reflections from its outputs to the
 //! isolated port: S(b, in) = e^{jφ} S(a, in), S(a, iso) = -e^{-jφ} S(a, in), S(b, iso) = S(a, in).
 
@@ -91,7 +91,7 @@ fn role(
 ) -> PartRole {
     let given = &receiver.parts()[own.part];
     let block = &path.blocks[own.block];
-    let middle = block.matrix(block.grid().len() / 2);
+    let middle = block.matrix(path.middle());
     let phase_deg = |first: Port, port: Port| {
         (middle.at(port, entry) / middle.at(first, entry)).arg().to_degrees()
     };
@@ -162,22 +162,34 @@ pub(super) fn ideals(
         if !role.has_ideal {
             return Ok(block.clone());
         }
-        ideal(block, role, &members, is_beside_the_path(receiver, own.part))
+        let is_beside = is_beside_the_path(receiver, own.part);
+        let is_known = |point| {
+            let hz = block.grid().as_hz()[point];
+            let mut here = group.parts.iter().filter(|part| path.part(**part).is_some());
+            here.all(|&part| receiver.reaches(part, path.path(), hz))
+        };
+        ideal(block, role, &members, is_beside, is_known)
     };
     path.parts.iter().zip(roles).map(ideal_of).collect()
 }
 
-/// The ideal of a block with the mean transfer of the `members` of its group.
+/// The ideal of a block with the mean transfer of the `members` of its group. A block stays as it is
+/// where its data or those of its group do not reach.
 fn ideal(
     block: &Network,
     role: &PartRole,
     members: &[(&Network, &PartRole)],
     is_beside: bool,
+    is_known: impl Fn(usize) -> bool,
 ) -> Result<Network> {
     let ports = block.ports();
     let mut entries = vec![Complex64::ZERO; block.grid().len() * ports * ports];
     let input = role.input.index();
     for (point, matrix) in entries.chunks_exact_mut(ports * ports).enumerate() {
+        if !is_known(point) {
+            matrix.copy_from_slice(block.matrix(point).as_slice());
+            continue;
+        }
         if role.outputs.is_empty() {
             // A termination absorbs; the ideal of a part beside the signal path is its absence.
             if is_beside {

@@ -27,17 +27,31 @@ pub(super) struct PathPart {
     pub(super) block: usize,
 }
 
+/// The networks of a path.
+pub(super) struct PathNetworks {
+    /// Those of the parts on the path, in the receiver's order.
+    pub(super) parts: Vec<Network>,
+    /// Those of all loads of the receiver; `None` for a load on the other path.
+    pub(super) loads: Vec<Option<Network>>,
+    /// The frequencies by which their points are known.
+    pub(super) grid: FrequencyGrid,
+    /// The point that represents the plan, where parts have the roles that their data tell.
+    pub(super) middle: usize,
+}
+
 /// The parts on a path, and the open ports of their joined network.
 #[derive(Clone, Debug)]
 pub(super) struct JoinedPath {
     path: ReceiverPath,
+    grid: FrequencyGrid,
+    middle: usize,
     /// The parts with their own block, in the receiver's order.
     pub(super) parts: Vec<PathPart>,
     /// Scattering networks in the reference impedances of their nodes in the receiver.
     pub(super) blocks: Vec<Network>,
-    wiring: Wiring,
+    pub(super) wiring: Wiring,
     /// The receiver's index of each join of the wiring.
-    joins: Vec<usize>,
+    pub(super) joins: Vec<usize>,
     open_ports: Vec<Terminal>,
     /// The open port of the input.
     source: usize,
@@ -45,6 +59,8 @@ pub(super) struct JoinedPath {
     mixers: Vec<usize>,
     /// The open port of each load; `None` for a load on the other path.
     loads: Vec<Option<usize>>,
+    /// For each load its network.
+    load_networks: Vec<Option<Network>>,
     /// The stages on the path, in the order of the signal.
     stages: Vec<PathStage>,
 }
@@ -66,11 +82,11 @@ pub(super) type Terminations = Vec<Load>;
 
 /// A list of open ports, each once.
 #[derive(Default)]
-struct OpenPorts(Vec<Terminal>);
+pub(super) struct OpenPorts(pub(super) Vec<Terminal>);
 
 impl OpenPorts {
     /// The index of a port in the list, to which it is added if it is new.
-    fn place(&mut self, port: Terminal) -> usize {
+    pub(super) fn place(&mut self, port: Terminal) -> usize {
         let known = self.0.iter().position(|own| *own == port);
         known.unwrap_or_else(|| {
             self.0.push(port);
@@ -80,19 +96,24 @@ impl OpenPorts {
 }
 
 impl JoinedPath {
+    /// The path at the frequencies of the plan.
     pub(super) fn new(receiver: &Receiver, path: ReceiverPath) -> Result<Self> {
-        let networks: Vec<Network> =
-            receiver.parts_on(path).map(|(_, network)| network.clone()).collect();
-        Self::with_networks(receiver, path, &networks, receiver.path_grids.get(path))
+        let grid = receiver.path_grids.get(path).clone();
+        let loads = receiver.loads().iter();
+        let networks = PathNetworks {
+            parts: receiver.parts_on(path).map(|(_, network)| network.clone()).collect(),
+            loads: loads.map(|load| load.networks.get(path).clone()).collect(),
+            middle: grid.len() / 2,
+            grid,
+        };
+        Self::with_networks(receiver, path, networks)
     }
 
-    /// The path with other networks of its parts, in the receiver's order, whose points are known by
-    /// the frequencies of a grid.
+    /// The path with other networks of its parts and loads.
     pub(super) fn with_networks(
         receiver: &Receiver,
         path: ReceiverPath,
-        networks: &[Network],
-        grid: &FrequencyGrid,
+        PathNetworks { parts: networks, loads: load_networks, grid, middle }: PathNetworks,
     ) -> Result<Self> {
         let mut block_of: Vec<Option<usize>> = vec![None; receiver.parts().len()];
         let mut parts = Vec::new();
@@ -144,93 +165,36 @@ impl JoinedPath {
             joins: joins.iter().map(node).collect(),
             outside: open.0.iter().filter_map(local).collect(),
         };
-        // The receiver's reference impedances are used: those of a file must not determine what is
-        // ideal.
-        let blocks = networks
-            .iter()
-            .zip(&parts)
-            .map(|(network, own)| {
-                let scattering = convert(network, ParameterKind::Scattering)?;
-                let reference_ohm = |port| {
-                    let terminal = Terminal { block: own.part, port: Port::from_index(port) };
-                    Complex64::from(receiver.reference_ohm(terminal))
-                };
-                let references = (0..network.ports()).map(reference_ohm).collect();
-                let own = change_reference(&scattering, references, WaveDefinition::Kurokawa)?;
-                relabelled(own, grid)
-            })
-            .collect::<Result<_, NetworkError>>()?;
-        let open_ports = open.0;
-        Ok(Self { path, parts, blocks, wiring, joins, open_ports, source, mixers, loads, stages })
-    }
-
-    /// The path with all parts but the `changing` ones joined into one block, for many receivers
-    /// that differ in those only.
-    pub(super) fn gathered(&self, receiver: &Receiver, changing: &[usize]) -> Result<Self> {
-        let (changing, fixed): (Vec<PathPart>, Vec<PathPart>) =
-            self.parts.iter().partition(|own| changing.contains(&own.part));
-        if fixed.len() < 2 {
-            return Ok(self.clone());
-        }
-        // The new index of every block: among the fixed ones, or after the gathered block.
-        let mut is_fixed = vec![true; self.blocks.len()];
-        let mut place = vec![0; self.blocks.len()];
-        for (at, own) in fixed.iter().enumerate() {
-            place[own.block] = at;
-        }
-        for (at, own) in changing.iter().enumerate() {
-            (is_fixed[own.block], place[own.block]) = (false, 1 + at);
-        }
-        let moved = |end: &Terminal| Terminal { block: place[end.block], port: end.port };
-        let (inner, outer): (Vec<usize>, Vec<usize>) = (0..self.joins.len())
-            .partition(|&at| self.wiring.joins[at].iter().all(|end| is_fixed[end.block]));
-
-        // Ports of the gathered block: those joined to a changing part, and open ports.
-        let mut ports = OpenPorts::default();
-        let meeting = outer.iter().flat_map(|&at| &self.wiring.joins[at]);
-        for end in meeting.chain(&self.wiring.outside).filter(|end| is_fixed[end.block]) {
-            ports.place(*end);
-        }
-        let wiring = Wiring {
-            joins: inner
-                .iter()
-                .map(|&at| self.wiring.joins[at].iter().map(moved).collect())
-                .collect(),
-            outside: ports.0.iter().map(moved).collect(),
-        };
-        let networks: Vec<Network> =
-            fixed.iter().map(|own| self.blocks[own.block].clone()).collect();
-        let numbers = |joins: &[usize]| joins.iter().map(|&at| self.joins[at]).collect::<Vec<_>>();
-        let gathered = join(&networks, &wiring)
-            .map_err(|error| self.named(receiver, &numbers(&inner), error))?;
-
-        let mut outside = |end: &Terminal| {
-            if is_fixed[end.block] {
-                Terminal { block: 0, port: Port::from_index(ports.place(*end)) }
-            } else {
-                moved(end)
-            }
-        };
-        let wiring = Wiring {
-            joins: outer
-                .iter()
-                .map(|&at| self.wiring.joins[at].iter().map(&mut outside).collect())
-                .collect(),
-            outside: self.wiring.outside.iter().map(&mut outside).collect(),
-        };
-        let own_blocks = changing.iter().map(|own| self.blocks[own.block].clone());
-        let parts = changing.iter().map(|own| PathPart { block: place[own.block], ..*own });
+        let blocks = own_blocks(receiver, &networks, &parts, &grid)?;
         Ok(Self {
-            parts: parts.collect(),
-            blocks: std::iter::once(gathered).chain(own_blocks).collect(),
+            path,
+            grid,
+            middle,
+            parts,
+            blocks,
             wiring,
-            joins: numbers(&outer),
-            ..self.clone()
+            joins,
+            open_ports: open.0,
+            source,
+            mixers,
+            loads,
+            load_networks,
+            stages,
         })
     }
 
     pub(super) fn path(&self) -> ReceiverPath {
         self.path
+    }
+
+    /// The frequencies by which the points of the path are known.
+    pub(super) fn grid(&self) -> &FrequencyGrid {
+        &self.grid
+    }
+
+    /// The point that represents the plan.
+    pub(super) fn middle(&self) -> usize {
+        self.middle
     }
 
     /// The part with this index, if it has its own block on this path.
@@ -251,12 +215,11 @@ impl JoinedPath {
                 *termination = Load::Impedance(input.source_ohm);
             }
         }
-        for (load, end) in receiver.loads().iter().zip(&self.loads) {
-            if let (Some(end), Some(network)) = (end, load.networks.get(self.path)) {
-                let grid = receiver.path_grids.get(self.path);
+        for (network, end) in self.load_networks.iter().zip(&self.loads) {
+            if let (Some(end), Some(network)) = (end, network) {
                 // In the reference of its port, so that this is done once; a load without a
                 // reflection is refused where it is used.
-                let own = relabelled(network.clone(), grid)?;
+                let own = relabelled(network.clone(), &self.grid)?;
                 let references = vec![receiver.reference_ohm(self.open_ports[*end]).into()];
                 let known = convert(&own, ParameterKind::Scattering).and_then(|scattering| {
                     change_reference(&scattering, references, WaveDefinition::Kurokawa)
@@ -498,7 +461,12 @@ impl JoinedPath {
 
     /// An error of joining with the join as written. `numbers` holds the receiver's number of each join
     /// of the wiring.
-    fn named(&self, receiver: &Receiver, numbers: &[usize], error: NetworkError) -> ReceiverError {
+    pub(super) fn named(
+        &self,
+        receiver: &Receiver,
+        numbers: &[usize],
+        error: NetworkError,
+    ) -> ReceiverError {
         let NetworkError::SingularLoop { join, frequency_hz } = error else { return error.into() };
         let join = &receiver.joins()[numbers[join]];
         // The points of the LO path are known by the LO at the mixers.
@@ -604,6 +572,27 @@ impl JoinedPath {
         let mut mixers = receiver.mixers().iter();
         mixers.any(|mixer| paths.iter().any(|&path| node.contains(mixer.ports.get(path))))
     }
+}
+
+/// The networks of parts as S in the receiver's reference impedances: those of a file must not determine
+/// what is ideal.
+fn own_blocks(
+    receiver: &Receiver,
+    networks: &[Network],
+    parts: &[PathPart],
+    grid: &FrequencyGrid,
+) -> Result<Vec<Network>, NetworkError> {
+    let own = |(network, own): (&Network, &PathPart)| {
+        let scattering = convert(network, ParameterKind::Scattering)?;
+        let reference_ohm = |port| {
+            let terminal = Terminal { block: own.part, port: Port::from_index(port) };
+            Complex64::from(receiver.reference_ohm(terminal))
+        };
+        let references = (0..network.ports()).map(reference_ohm).collect();
+        let own = change_reference(&scattering, references, WaveDefinition::Kurokawa)?;
+        relabelled(own, grid)
+    };
+    networks.iter().zip(parts).map(own).collect()
 }
 
 /// A port with a load in parallel: its reflection inside, its transmission, its reflection outside.

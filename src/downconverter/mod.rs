@@ -12,13 +12,14 @@
 //! | `lo_if_plan` | the frequencies at which a receiver is solved |
 //! | `receiver_setup`, `receiver`, `receiver_lo`, `receiver_places` | what makes a receiver; the checked receiver, its LO, its places |
 //! | `if_output` | IF paths, and the combination of I and Q |
-//! | `joined_path` | a path joined and terminated: voltages at the mixers |
+//! | `joined_path`, `gathered_path` | a path joined and terminated: voltages at the mixers; with parts that change |
 //! | `iq_balance` | I and Q from those voltages, and the rejection |
 //! | `solution` | the same over a whole plan |
 //! | `switching/` | mixers as switches: conversion, noise, LO leakage |
 //! | `switching_setup`, `switched_nodes` | a receiver's switches: settings, nodes, data at any frequency |
-//! | `sideband_store`, `switched_outputs` | what stands around them at every sideband; I and Q |
+//! | `sideband_store`, `sideband_path`, `switched_outputs` | their sidebands, the RF path on them; I and Q |
 //! | `sideband_convergence` | how many sidebands they need |
+//! | `used_network` | the network of a part at all frequencies at which it acts |
 //! | `switched_mechanisms` | I and Q without what acts through several parts |
 //! | `switched_figures`, `switched_result`, `switched_warnings` | conversion loss and noise figure; their results over a plan, and what to check |
 //! | `drive` | LO and RF at each mixer: phase, magnitude, power |
@@ -55,6 +56,7 @@ mod drive;
 mod driven_path;
 mod error;
 mod frequency_plan;
+mod gathered_path;
 mod ideal_part;
 mod if_output;
 mod iq_balance;
@@ -82,6 +84,7 @@ mod receiver_places;
 mod receiver_setup;
 mod reflection_sweep;
 mod sideband_convergence;
+mod sideband_path;
 mod sideband_store;
 mod signal_path;
 mod signal_trace;
@@ -97,6 +100,7 @@ mod switched_result;
 mod switched_warnings;
 mod switching;
 mod switching_setup;
+mod used_network;
 mod variation;
 
 pub use allocation::{Allocation, Allowance, ReturnLosses, WorstReturnLoss};
@@ -164,5 +168,6 @@ pub use switching_setup::{
     ElementSetup, IfLoad, IfLoadToGround, MOST_SIDEBANDS, OutsideData, SidebandSource,
     SwitchingSetup,
 };
+pub(crate) use used_network::UsedNetwork;
 pub use variation::MinLoPower;
 pub(crate) use variation::{Variation, Varied};

@@ -13,7 +13,7 @@ use super::receiver_setup::{
     ReceiverSetup, ReferenceImpedances, ReflectionSweepSettings, SWITCHING_QUANTITIES, entry_ports,
     node_of, whole_path,
 };
-use super::sideband_store::SidebandStore;
+use super::sideband_store::{SidebandCount, SidebandStore};
 use super::signal_path::{LoRf, ReceiverPath};
 use super::switched_nodes::switched_mixer;
 use super::switching::SwitchedMixer;
@@ -68,10 +68,12 @@ pub struct Receiver {
     switched: Option<Switched>,
 }
 
-/// The switched mixers of a receiver, and what stands around them once it is known.
+/// The switched mixers of a receiver, and their sidebands once they are known.
 #[derive(Clone, Debug)]
 struct Switched {
     mixer: SwitchedMixer,
+    /// That of the whole plan, in a receiver at one of its points.
+    count: Option<SidebandCount>,
     store: OnceLock<Arc<SidebandStore>>,
 }
 
@@ -111,7 +113,7 @@ impl Receiver {
         let switched = match &setup.switching {
             Some(_) => {
                 let mixer = switched_mixer(&setup, has_lo_power)?;
-                Some(Switched { mixer, store: OnceLock::new() })
+                Some(Switched { mixer, count: None, store: OnceLock::new() })
             }
             None => None,
         };
@@ -129,16 +131,34 @@ impl Receiver {
         self.switched.as_ref().map(|own| &own.mixer)
     }
 
-    /// What stands around the switched mixers, if it was found already.
-    pub(super) fn sideband_store(&self) -> Option<&Arc<SidebandStore>> {
-        self.switched.as_ref()?.store.get()
+    /// The sidebands of the switched mixers, if they were found already.
+    pub(super) fn sideband_store(&self) -> Option<&SidebandStore> {
+        Some(self.switched.as_ref()?.store.get()?)
     }
 
-    /// Keeps what stands around the switched mixers.
-    pub(super) fn keep_sideband_store(&self, store: Arc<SidebandStore>) {
+    /// The same, where they are found already.
+    pub(super) fn known_sidebands(&self) -> Result<&SidebandStore> {
+        let missing = || ReceiverError::NoSuch { what: "switched element".to_owned() };
+        self.sideband_store().ok_or_else(missing)
+    }
+
+    /// How many sidebands there are, where that was found for a plan to which this one belongs.
+    pub(super) fn sideband_count(&self) -> Option<SidebandCount> {
+        self.switched.as_ref()?.count
+    }
+
+    /// Keeps the sidebands of the switched mixers.
+    pub(super) fn keep_sideband_store(&self, store: SidebandStore) {
         if let Some(own) = &self.switched {
             // One that another thread has kept already is the same.
-            let _ = own.store.set(store);
+            let _ = own.store.set(Arc::new(store));
+        }
+    }
+
+    /// Keeps the number of sidebands alone, for another plan or other data.
+    pub(super) fn keep_sideband_count(&mut self) {
+        if let Some(own) = &mut self.switched {
+            own.count = own.store.take().map(|store| store.count).or(own.count);
         }
     }
 
@@ -296,6 +316,7 @@ impl Receiver {
     /// The receiver at one point of its plan alone, with one way to combine I and Q.
     pub(super) fn at(&self, point: usize, choice: usize) -> Result<Self, NetworkError> {
         let mut one = self.clone();
+        one.keep_sideband_count();
         let setup = &mut one.setup;
         setup.plan = self.plan().at(point)?;
         let LoIfPoint { lo, intermediate, .. } = self.plan().points()[point];

@@ -2,9 +2,13 @@
 
 use super::error::{ReceiverError, Result};
 use super::if_output::{check_if_parts, check_output};
-use super::receiver::{NetworkPlace, Place, Receiver, block_name, check_network, load_name};
+use super::receiver::{
+    NetworkPlace, Place, Receiver, block_name, check_network, check_shape, load_name,
+};
+use super::sideband_path::make_store;
 use super::signal_path::{ReceiverGrid, ReceiverPath};
-use crate::network::{FrequencyGrid, Network};
+use super::switching_setup::SidebandSource;
+use crate::network::{FrequencyGrid, Network, NetworkError};
 
 impl Receiver {
     /// The place of the block of a name.
@@ -107,7 +111,8 @@ impl Receiver {
         networks.get(path).as_ref()
     }
 
-    /// Puts another network in a place.
+    /// Puts another network in a place. On the RF path of switched mixers it may have any frequencies that
+    /// reach those of the plan; the sidebands that it does not reach are as the receiver's `outside` says.
     ///
     /// # Errors
     /// [`ReceiverError::NoSuch`] where the receiver has no network in this place on this path;
@@ -125,7 +130,11 @@ impl Receiver {
         if matches!(place.0, Place::Part(part) if self.stage(part).is_some()) {
             return Err(ReceiverError::StageData { what });
         }
-        check_network(&network, &what, own.ports(), path, &self.grid_at(place, path)?)?;
+        let ports = own.ports();
+        if self.switching().is_some() && path == ReceiverPath::Rf {
+            return self.set_source(place, &what, ports, network);
+        }
+        check_network(&network, &what, ports, path, &self.grid_at(place, path)?)?;
         *match place.0 {
             Place::Part(part) => self.setup.parts[part].networks.get_mut(path),
             Place::Load(load) => self.setup.loads[load].networks.get_mut(path),
@@ -133,6 +142,55 @@ impl Receiver {
             Place::IfPart(_) => return Ok(()),
         } = Some(network);
         Ok(())
+    }
+
+    /// Puts data in a place on the RF path of switched mixers.
+    fn set_source(
+        &mut self,
+        place: NetworkPlace,
+        what: &str,
+        ports: usize,
+        network: Network,
+    ) -> Result<()> {
+        check_shape(&network, what, ports)?;
+        let (grid, data) = (self.plan().grid(ReceiverPath::Rf).clone(), network.grid().clone());
+        let setup = &mut self.setup;
+        let Some(switching) = &mut setup.switching else { return Ok(()) };
+        let source = SidebandSource::Samples(Box::new(network));
+        let made = source.onto(&grid, ports, switching.outside)?;
+        if let Some((_, hz)) = made.is_outside.iter().zip(grid.as_hz()).find(|(is_out, _)| **is_out)
+        {
+            let source = NetworkError::OutsideData {
+                frequency_hz: *hz,
+                first_hz: data.first_hz(),
+                last_hz: data.last_hz(),
+            };
+            return Err(ReceiverError::InNetwork { what: what.to_owned(), source });
+        }
+        let (networks, own_source) = match place.0 {
+            Place::Part(part) => (&mut setup.parts[part].networks, &mut switching.parts[part]),
+            Place::Load(load) => (&mut setup.loads[load].networks, &mut switching.loads[load]),
+            // It has no network on a path, which is refused before.
+            Place::IfPart(_) => return Ok(()),
+        };
+        (networks.rf, *own_source) = (Some(made.network), source);
+        if let Some(count) = self.sideband_store().map(|store| store.count) {
+            let store = make_store(self, count, self.plan().points())?;
+            self.keep_sideband_count();
+            self.keep_sideband_store(store);
+        }
+        Ok(())
+    }
+
+    /// Whether the data of a part reach a frequency, at which its ports end as `outside` says otherwise. All
+    /// data reach the frequencies of the plan.
+    pub(super) fn reaches(&self, part: usize, path: ReceiverPath, frequency_hz: f64) -> bool {
+        match self.switching() {
+            Some(switching) if path == ReceiverPath::Rf && self.stage(part).is_none() => {
+                switching.parts[part].covers(frequency_hz)
+            }
+            _ => true,
+        }
     }
 
     /// What messages call a place; an error for a place of another receiver.

@@ -11,13 +11,13 @@ use super::error::Result;
 use super::iq_balance::rejection_db;
 use super::lo_if_plan::LoIfPoint;
 use super::receiver::Receiver;
-use super::sideband_store::SidebandStore;
+use super::sideband_path::{make_store, sideband_path};
+use super::sideband_store::{SidebandCount, SidebandStore};
 use super::switched_figures::{conversion_loss, noise_figure_db};
-use super::switched_outputs::{SwitchedPlan, SwitchedVoltages, make_store};
+use super::switched_outputs::{SwitchedPlan, SwitchedVoltages};
 use crate::units::db_from_neper;
 use num_complex::Complex64;
 use rayon::prelude::*;
-use std::sync::Arc;
 
 /// Results have converged when more sidebands would move them by less than this, dB.
 const CONVERGED_DB: f64 = 1e-3;
@@ -47,26 +47,26 @@ struct Figures {
     levels_db: [Option<f64>; 4],
 }
 
-/// What stands around the switched mixers, with as many sidebands as the results need; the first call
-/// for a receiver finds it.
-pub(super) fn sideband_store(
-    receiver: &Receiver,
-    voltages: SwitchedVoltages<'_>,
-) -> Result<Arc<SidebandStore>> {
-    if let Some(store) = receiver.sideband_store() {
-        return Ok(Arc::clone(store));
+/// Finds how many sidebands the switched mixers of a receiver need, and keeps them with it; nothing where
+/// they are known already, and for multipliers. `lo` holds the LO voltages at the mixers.
+pub(super) fn find_sidebands(receiver: &Receiver, lo: &[Complex64]) -> Result<()> {
+    if receiver.switching().is_none() || receiver.sideband_store().is_some() {
+        return Ok(());
     }
-    let store = Arc::new(found_store(receiver, voltages)?);
-    receiver.keep_sideband_store(Arc::clone(&store));
-    Ok(store)
+    let count = match receiver.sideband_count() {
+        Some(count) => count,
+        None => found_count(receiver, lo)?,
+    };
+    receiver.keep_sideband_store(make_store(receiver, count, receiver.plan().points())?);
+    Ok(())
 }
 
-fn found_store(receiver: &Receiver, voltages: SwitchedVoltages<'_>) -> Result<SidebandStore> {
-    let all = receiver.plan().points();
+fn found_count(receiver: &Receiver, lo: &[Complex64]) -> Result<SidebandCount> {
     if let Some(sidebands) = receiver.switching().and_then(|own| own.sidebands) {
-        let mut store = make_store(receiver, sidebands, all)?;
-        store.compared = sidebands.min(most_compared(receiver));
-        return Ok(store);
+        return Ok(SidebandCount {
+            compared: sidebands.min(most_compared(receiver)),
+            ..given(sidebands)
+        });
     }
     let first = FIRST_SIDEBANDS.max(harmonic(receiver).next_power_of_two());
     let most = LAST_SIDEBANDS.max(4 * first);
@@ -75,13 +75,36 @@ fn found_store(receiver: &Receiver, voltages: SwitchedVoltages<'_>) -> Result<Si
         .map(|quarters| quarters * first / 4)
         .filter(|sidebands| *sidebands <= most)
         .collect();
-    let search = Search::new(receiver, voltages, [tried[0], tried[1]])?;
-    let found = search.found(&tried)?;
-    let mut store = make_store(receiver, found.sidebands, all)?;
-    store.compared = found.compared;
-    store.left_db = Some(found.left_db);
-    store.converged = Some(found.left_db < CONVERGED_DB);
-    Ok(store)
+    let search = Search::new(receiver, lo, [tried[0], tried[1]])?;
+    let Found { sidebands, compared, left_db } = search.found(&tried)?;
+    let converged = Some(left_db < CONVERGED_DB);
+    Ok(SidebandCount { sidebands, compared, converged, left_db: Some(left_db) })
+}
+
+/// A number of sidebands that is not found by convergence.
+fn given(sidebands: usize) -> SidebandCount {
+    SidebandCount { sidebands, compared: sidebands, converged: None, left_db: None }
+}
+
+/// The sidebands of some points with the RF network on them.
+struct Trial {
+    store: SidebandStore,
+    rf: Vec<Complex64>,
+}
+
+impl Trial {
+    fn new(receiver: &Receiver, sidebands: usize, points: &[LoIfPoint]) -> Result<Self> {
+        let store = make_store(receiver, given(sidebands), points)?;
+        let path = sideband_path(receiver, &store)?;
+        let reduced = path.reduce(receiver, &path.blocks)?;
+        let rf = path.voltages(receiver, &reduced, &path.terminations(receiver)?)?;
+        Ok(Self { store, rf })
+    }
+
+    fn plan<'a>(&'a self, receiver: &'a Receiver, lo: &'a [Complex64]) -> Result<SwitchedPlan<'a>> {
+        let voltages = SwitchedVoltages { lo, rf: &self.rf };
+        SwitchedPlan::new(receiver, &self.store, voltages, false)
+    }
 }
 
 /// How many sidebands are needed.
@@ -94,7 +117,7 @@ struct Found {
 /// The points that are solved again, with their figures for the second number of sidebands.
 struct Search<'a> {
     receiver: &'a Receiver,
-    voltages: SwitchedVoltages<'a>,
+    lo: &'a [Complex64],
     choice: usize,
     samples: Vec<LoIfPoint>,
     figures: Vec<Figures>,
@@ -105,27 +128,27 @@ struct Search<'a> {
 impl<'a> Search<'a> {
     fn new(
         receiver: &'a Receiver,
-        voltages: SwitchedVoltages<'a>,
+        lo: &'a [Complex64],
         [first, second]: [usize; 2],
     ) -> Result<Self> {
         let all = receiver.plan().points();
-        let few = make_store(receiver, first, all)?;
-        let choice = favourable_choice(receiver, &few, voltages)?;
-        let before = figures(receiver, &few, voltages, choice, all)?;
-        let more = make_store(receiver, second, all)?;
-        let now = figures(receiver, &more, voltages, choice, all)?;
+        let few = Trial::new(receiver, first, all)?;
+        let choice = favourable_choice(receiver, few.plan(receiver, lo)?)?;
+        let before = figures(receiver, &few, lo, choice, all)?;
+        let more = Trial::new(receiver, second, all)?;
+        let now = figures(receiver, &more, lo, choice, all)?;
         let mut moves: Vec<(f64, usize)> =
             before.iter().zip(&now).map(|(one, other)| one.moved_db(other)).zip(0..).collect();
         moves.sort_by(|one, other| other.0.total_cmp(&one.0));
         let plan = receiver.plan();
-        let strongest = plan.points_of_lo(strongest_lo(receiver, &few, voltages)?);
+        let strongest = plan.points_of_lo(strongest_lo(receiver, few.plan(receiver, lo)?));
         let mut samples: Vec<usize> = moves.iter().take(MOST_MOVED).map(|(_, at)| *at).collect();
         samples.extend([strongest.start, strongest.end.saturating_sub(1), plan.centre_point()]);
         samples.sort_unstable();
         samples.dedup();
         Ok(Self {
             receiver,
-            voltages,
+            lo,
             choice,
             samples: samples.iter().map(|at| all[*at]).collect(),
             figures: samples.iter().map(|at| now[*at]).collect(),
@@ -135,7 +158,7 @@ impl<'a> Search<'a> {
 
     /// The first of the tried numbers that suffices, or the last.
     fn found(self, tried: &[usize]) -> Result<Found> {
-        let Self { receiver, voltages, choice, samples, mut figures, mut moved_db } = self;
+        let Self { receiver, lo, choice, samples, mut figures, mut moved_db } = self;
         let mut compared = None;
         let mut left_db = remainder_db(moved_db, None);
         let mut at = 1;
@@ -147,8 +170,8 @@ impl<'a> Search<'a> {
                 break;
             }
             at += 1;
-            let store = make_store(receiver, tried[at], &samples)?;
-            let now = self::figures(receiver, &store, voltages, choice, &samples)?;
+            let more = Trial::new(receiver, tried[at], &samples)?;
+            let now = self::figures(receiver, &more, lo, choice, &samples)?;
             let moves = figures.iter().zip(&now).map(|(one, other)| one.moved_db(other));
             let next_db = moves.fold(0.0, f64::max);
             left_db = remainder_db(next_db, Some(moved_db));
@@ -202,28 +225,18 @@ impl Figures {
 }
 
 /// The LO at which a mixer has the highest LO voltage.
-fn strongest_lo(
-    receiver: &Receiver,
-    store: &SidebandStore,
-    voltages: SwitchedVoltages<'_>,
-) -> Result<usize> {
-    let mut solved = SwitchedPlan::new(receiver, store, voltages, false)?;
+fn strongest_lo(receiver: &Receiver, mut solved: SwitchedPlan<'_>) -> usize {
     let mut peak_v = |lo: usize| {
         solved.set_lo(lo);
         solved.peaks_v().iter().map(|peak| peak.norm()).fold(0.0, f64::max)
     };
     let peaks_v: Vec<f64> = (0..receiver.plan().lo_hz().len()).map(&mut peak_v).collect();
     let higher = |best: usize, lo: usize| if peaks_v[lo] > peaks_v[best] { lo } else { best };
-    Ok((0..peaks_v.len()).reduce(higher).unwrap_or(0))
+    (0..peaks_v.len()).reduce(higher).unwrap_or(0)
 }
 
 /// The combination with the better rejection at the centre of the plan.
-fn favourable_choice(
-    receiver: &Receiver,
-    store: &SidebandStore,
-    voltages: SwitchedVoltages<'_>,
-) -> Result<usize> {
-    let mut solved = SwitchedPlan::new(receiver, store, voltages, false)?;
+fn favourable_choice(receiver: &Receiver, mut solved: SwitchedPlan<'_>) -> Result<usize> {
     let centre = &receiver.plan().points()[receiver.plan().centre_point()];
     solved.solve(centre)?;
     let outputs = solved.outputs();
@@ -240,14 +253,14 @@ fn favourable_choice(
 /// The figures at some points of the plan.
 fn figures(
     receiver: &Receiver,
-    store: &SidebandStore,
-    voltages: SwitchedVoltages<'_>,
+    trial: &Trial,
+    lo: &[Complex64],
     choice: usize,
     points: &[LoIfPoint],
 ) -> Result<Vec<Figures>> {
     let plan = receiver.plan();
     let (wanted, correction) = (plan.wanted(), receiver.output().correction);
-    let solved = SwitchedPlan::new(receiver, store, voltages, false)?;
+    let solved = trial.plan(receiver, lo)?;
     let at_point = |solved: &mut SwitchedPlan<'_>, point: &LoIfPoint| {
         solved.solve(point)?;
         let combination = receiver.output().choices[choice].transfers[point.intermediate];
@@ -255,7 +268,7 @@ fn figures(
         let outputs = correction.applied(&solved.outputs(), &combination, turns);
         let z = |sideband| combination.apply(outputs.of_sideband(sideband));
         let (kept, image) = (z(wanted), z(wanted.opposite()));
-        let loss = conversion_loss(receiver, store, solved, point.if_hz);
+        let loss = conversion_loss(receiver, &trial.store, solved, point.if_hz);
         let figure_db = noise_figure_db(receiver, solved, &combination, &correction);
         Ok(Figures {
             image: image / kept,

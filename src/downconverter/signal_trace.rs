@@ -37,7 +37,7 @@ pub(super) struct SignalTrace {
 }
 
 impl SignalTrace {
-    /// The input ports, with the networks of a path at the middle of its grid.
+    /// The input ports, with the networks of a path at the middle of the plan.
     pub(super) fn new(receiver: &Receiver, path: &JoinedPath) -> Self {
         let mut entries: Vec<Option<PartEntry>> = vec![None; receiver.parts().len()];
         let mut reached_db = vec![0.0; entries.len()];
@@ -133,6 +133,6 @@ impl Loss {
 
 fn transmission_loss_db(path: &JoinedPath, own: &PathPart, from: Terminal, to: Terminal) -> f64 {
     let block = &path.blocks[own.block];
-    let transmission = block.matrix(block.grid().len() / 2).at(to.port, from.port).norm();
+    let transmission = block.matrix(path.middle()).at(to.port, from.port).norm();
     -20.0 * transmission.max(1e-20).log10()
 }

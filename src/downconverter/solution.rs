@@ -12,7 +12,8 @@ use super::lo_if_plan::LoIfPoint;
 use super::mixer_agreement::opposing_mixers;
 use super::q_correction::QCorrection;
 use super::receiver::Receiver;
-use super::sideband_convergence::sideband_store;
+use super::sideband_convergence::find_sidebands;
+use super::sideband_path::sideband_path;
 use super::signal_path::{LoRf, ReceiverPath};
 use super::switched_outputs::{SwitchedPlan, switched_outputs};
 use super::switched_result::{SolvedPoint, solved_points};
@@ -21,7 +22,7 @@ use crate::units::db_from_power;
 use num_complex::Complex64;
 
 /// Volts at the mixers per square root of a watt, frequency after frequency, of both paths; with
-/// switched mixers S of the RF network in place of RF voltages.
+/// switched mixers S of the RF network at every sideband in place of RF voltages.
 pub(super) type Voltages<'v> = LoRf<&'v [Complex64]>;
 
 impl<'v> Voltages<'v> {
@@ -41,8 +42,16 @@ pub(super) struct SolvedPath {
 }
 
 impl SolvedPath {
+    /// The LO path, then the RF path. The LO path tells how many sidebands switched mixers need.
+    pub(super) fn both(receiver: &Receiver) -> Result<LoRf<Self>> {
+        let lo = Self::new(receiver, ReceiverPath::Lo)?;
+        find_sidebands(receiver, &lo.voltages)?;
+        Ok(LoRf { lo, rf: Self::new(receiver, ReceiverPath::Rf)? })
+    }
+
+    /// A path; the RF path of switched mixers at all sidebands, which must be known.
     pub(super) fn new(receiver: &Receiver, signal_path: ReceiverPath) -> Result<Self> {
-        let path = JoinedPath::new(receiver, signal_path)?;
+        let path = used_path(receiver, signal_path)?;
         let reduced = path.reduce(receiver, &path.blocks)?;
         let terminations = path.terminations(receiver)?;
         let voltages = path.voltages(receiver, &reduced, &terminations)?;
@@ -53,6 +62,15 @@ impl SolvedPath {
 impl AsRef<[Complex64]> for SolvedPath {
     fn as_ref(&self) -> &[Complex64] {
         &self.voltages
+    }
+}
+
+/// A path at all frequencies at which the receiver uses it: the RF path of switched mixers at all sidebands,
+/// which must be known.
+pub(super) fn used_path(receiver: &Receiver, path: ReceiverPath) -> Result<JoinedPath> {
+    match receiver.switching() {
+        Some(_) if path == ReceiverPath::Rf => sideband_path(receiver, receiver.known_sidebands()?),
+        _ => JoinedPath::new(receiver, path),
     }
 }
 
@@ -67,7 +85,7 @@ pub(super) struct Solved {
 
 impl Solved {
     pub(super) fn new(receiver: &Receiver) -> Result<Self> {
-        let paths = LoRf::try_of_each(|path| SolvedPath::new(receiver, path))?;
+        let paths = SolvedPath::both(receiver)?;
         let outputs = iq_outputs(receiver, Voltages::of(&paths), true)?;
         Self::with_outputs(receiver, paths, outputs, Vec::new())
     }
@@ -77,7 +95,7 @@ impl Solved {
         if receiver.switching().is_none() {
             return Self::new(receiver);
         }
-        let paths = LoRf::try_of_each(|path| SolvedPath::new(receiver, path))?;
+        let paths = SolvedPath::both(receiver)?;
         let switched = solved_points(receiver, Voltages::of(&paths))?;
         let outputs = switched.iter().map(|point| point.outputs).collect();
         Self::with_outputs(receiver, paths, outputs, switched)
@@ -241,8 +259,8 @@ pub(super) fn iq_outputs(
     has_real_gains: bool,
 ) -> Result<Vec<IqOutputs>> {
     if receiver.switching().is_some() {
-        let store = sideband_store(receiver, voltages)?;
-        return switched_outputs(receiver, &store, voltages, has_real_gains);
+        let store = receiver.known_sidebands()?;
+        return switched_outputs(receiver, store, voltages, has_real_gains);
     }
     let mut outputs = Vec::with_capacity(receiver.plan().points().len());
     of_multipliers(receiver, voltages, has_real_gains, |_, own| outputs.push(own));
@@ -278,8 +296,8 @@ pub(super) fn outputs_at(
 ) -> Result<IqOutputs> {
     let mut found = IqOutputs::default();
     if receiver.switching().is_some() {
-        let store = sideband_store(receiver, voltages)?;
-        let mut solved = SwitchedPlan::new(receiver, &store, voltages, false)?;
+        let store = receiver.known_sidebands()?;
+        let mut solved = SwitchedPlan::new(receiver, store, voltages, false)?;
         solved.solve(&receiver.plan().points()[at])?;
         return Ok(solved.outputs());
     }

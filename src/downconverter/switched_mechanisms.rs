@@ -8,7 +8,6 @@
 use super::error::Result;
 use super::iq_balance::{Channel, IqOutputs};
 use super::receiver::Receiver;
-use super::sideband_convergence::sideband_store;
 use super::switched_outputs::{SwitchedPlan, SwitchedVoltages};
 use super::switching::{
     ConversionSolver, Switch, SwitchSettings, SwitchedMixer, SwitchedMixerSettings,
@@ -44,9 +43,9 @@ pub(super) fn with_equal_amplitudes(
         let amplitude = volts.norm();
         *volts = if amplitude > 0.0 { *volts * (mean / amplitude) } else { mean.into() };
     }
-    let store = sideband_store(receiver, voltages)?;
+    let store = receiver.known_sidebands()?;
     let equal = SwitchedVoltages { lo: &lo, rf: voltages.rf };
-    let mut solved = SwitchedPlan::new(receiver, &store, equal, false)?;
+    let mut solved = SwitchedPlan::new(receiver, store, equal, false)?;
     solved.solve(point)?;
     Ok(Some(solved.outputs()))
 }
@@ -60,8 +59,8 @@ pub(super) fn without_coupling(
 ) -> Result<Option<IqOutputs>> {
     let Some(mixer) = receiver.switched_mixer() else { return Ok(None) };
     let point = &receiver.plan().points()[at];
-    let store = sideband_store(receiver, voltages)?;
-    let mut solved = SwitchedPlan::new(receiver, &store, voltages, false)?;
+    let store = receiver.known_sidebands()?;
+    let mut solved = SwitchedPlan::new(receiver, store, voltages, false)?;
     solved.set_lo(point.lo);
     let peaks_v = solved.peaks_v().to_vec();
     let mut outputs = IqOutputs::default();

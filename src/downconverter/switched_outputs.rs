@@ -1,30 +1,25 @@
 //! I and Q of a receiver with switched mixers, at every point of its plan.
 //!
-//! In:  LO voltages at the mixers, S of the RF network at the sidebands of the plan, and what stands
-//!      around the mixers at all other sidebands.
+//! In:  LO voltages at the mixers, and S of the RF network at all sidebands of the plan.
 //! Out: I and Q for one watt available in either sideband, as of multipliers.
 
 use super::error::{ReceiverError, Result};
 use super::frequency_plan::Sideband;
 use super::iq_balance::{Channel, Combination, IqOutputs, IqPair};
-use super::joined_path::JoinedPath;
 use super::lo_if_plan::LoIfPoint;
-use super::lo_side::stage_network;
 use super::q_correction::QCorrection;
 use super::receiver::Receiver;
 use super::sideband_store::SidebandStore;
-use super::signal_path::{LoRf, ReceiverPath};
+use super::signal_path::LoRf;
 use super::switching::{
     BeyondSidebands, ConversionSolver, SidebandData, Switch, SwitchedMixer, SwitchedMixerSettings,
 };
-use super::switching_setup::{SidebandSource, SwitchingSetup};
-use crate::network::{FrequencyGrid, Load, WaveDefinition, change_reference};
 use crate::units::power_from_db;
 use num_complex::Complex64;
 use rayon::prelude::*;
 use std::f64::consts::SQRT_2;
 
-/// LO voltages and RF networks at the plan's frequencies.
+/// LO voltages at the plan's frequencies, and S of the RF network at those of all sidebands.
 pub(super) type SwitchedVoltages<'v> = LoRf<&'v [Complex64]>;
 
 /// Solves the points of a plan one after the other.
@@ -80,48 +75,18 @@ impl<'a> SwitchedPlan<'a> {
     /// Solves a point for conversion and noise.
     pub(super) fn solve(&mut self, point: &LoIfPoint) -> Result<()> {
         self.set_lo(point.lo);
-        let plan = self.receiver.plan();
         let (lo_hz, if_hz) = (point.lo_hz, point.if_hz);
-        let entries = self.store.ports * self.store.ports;
-        let harmonic = i64::from(plan.settings().lo_harmonic);
-        let of_plan = |sideband| {
-            let point = point.rf_point(sideband);
-            &self.voltages.rf[point * entries..(point + 1) * entries]
-        };
-        let (upper, lower) = (of_plan(Sideband::Upper), of_plan(Sideband::Lower));
         #[expect(clippy::cast_precision_loss, reason = "sidebands are few")]
         let frequency_hz = |k: isize| if_hz + k as f64 * lo_hz;
-        let rf = |k: isize| match k as i64 {
-            order if order == harmonic => upper,
-            order if order == -harmonic => lower,
-            _ => self.store.rf_at(frequency_hz(k)),
-        };
+        let (store, rf) = (self.store, self.voltages.rf);
         let data = SidebandData {
             lo_hz,
             if_hz,
-            sidebands: self.store.sidebands,
-            rf: &rf,
-            if_load: &|k| self.store.if_load_at(frequency_hz(k)),
+            sidebands: store.count.sidebands,
+            rf: &|k| store.rf_at(rf, frequency_hz(k)),
+            if_load: &|k| store.if_load_at(frequency_hz(k)),
         };
         self.solver.solve(&data, &self.peaks_v, BeyondSidebands::Resistance)
-    }
-
-    /// S of the RF network at an LO and its harmonic, moved by as much as in the mean of both sidebands
-    /// of the first IF: parts that vary are known at the plan's RF alone.
-    fn rf_at_lo(&self, lo: usize) -> Vec<Complex64> {
-        let plan = self.receiver.plan();
-        let centre_hz = plan.lo_hz()[lo] * f64::from(plan.settings().lo_harmonic);
-        let mut own = self.store.rf_at(centre_hz).to_vec();
-        let Some(point) = plan.points().get(plan.points_of_lo(lo).start) else { return own };
-        for (sideband, sign) in [(Sideband::Upper, 1.0), (Sideband::Lower, -1.0)] {
-            let (at, entries) = (point.rf_point(sideband), own.len());
-            let varied = &self.voltages.rf[at * entries..(at + 1) * entries];
-            let usual = self.store.rf_at(centre_hz + sign * point.if_hz);
-            for ((own, varied), usual) in own.iter_mut().zip(varied).zip(usual) {
-                *own += 0.5 * (varied - usual);
-            }
-        }
-        own
     }
 
     /// Solves for the leakage at an LO.
@@ -130,18 +95,13 @@ impl<'a> SwitchedPlan<'a> {
         let lo_hz = self.receiver.plan().lo_hz()[lo];
         #[expect(clippy::cast_precision_loss, reason = "sidebands are few")]
         let frequency_hz = |k: isize| k as f64 * lo_hz;
-        let at_lo = self.rf_at_lo(lo);
-        let harmonic = i64::from(self.receiver.plan().settings().lo_harmonic);
-        let rf = |k: isize| match k as i64 {
-            order if order.abs() == harmonic => &at_lo,
-            _ => self.store.rf_at(frequency_hz(k)),
-        };
+        let (store, rf) = (self.store, self.voltages.rf);
         let data = SidebandData {
             lo_hz,
             if_hz: 0.0,
-            sidebands: self.store.sidebands,
-            rf: &rf,
-            if_load: &|k| self.store.if_load_at(frequency_hz(k)),
+            sidebands: store.count.sidebands,
+            rf: &|k| store.rf_at(rf, frequency_hz(k)),
+            if_load: &|k| store.if_load_at(frequency_hz(k)),
         };
         self.solver.leakage(&data, &self.peaks_v, BeyondSidebands::Resistance)
     }
@@ -268,96 +228,4 @@ fn with_equal_elements(mixer: &SwitchedMixer) -> Result<SwitchedMixer> {
         elements: settings.elements.iter().map(equal).collect(),
         ..settings.clone()
     })
-}
-
-/// What stands around the mixers at every sideband of some points, with so many sidebands.
-pub(super) fn make_store(
-    receiver: &Receiver,
-    sidebands: usize,
-    points: &[LoIfPoint],
-) -> Result<SidebandStore> {
-    let missing = || ReceiverError::NoSuch { what: "switched element".to_owned() };
-    let switching = receiver.switching().ok_or_else(missing)?;
-    let grid = FrequencyGrid::from_hz(sideband_frequencies_hz(points, sidebands))?;
-    let mut is_outside = vec![false; grid.len()];
-    let mut note = |outside: &[bool]| {
-        is_outside.iter_mut().zip(outside).for_each(|(all, own)| *all |= own);
-    };
-    let mut networks = Vec::new();
-    for (part, own) in receiver.parts_on(ReceiverPath::Rf) {
-        if let Some(stage) = receiver.stage(part) {
-            networks.push(stage_network(&grid, [stage.input_ohm, stage.output_ohm])?);
-            continue;
-        }
-        let made = switching.parts[part].onto(&grid, own.ports(), switching.outside)?;
-        note(&made.is_outside);
-        networks.push(made.network);
-    }
-    let path = JoinedPath::with_networks(receiver, ReceiverPath::Rf, &networks, &grid)?;
-    let reduced = path.reduce(receiver, &path.blocks)?;
-    let mut terminations = path.terminations(receiver)?;
-    for (load, source) in switching.loads.iter().enumerate() {
-        let Some(end) = path.load_port(load) else { continue };
-        let made = source.onto(&grid, 1, switching.outside)?;
-        note(&made.is_outside);
-        let reference = vec![reduced.references_ohm(0)[end]];
-        let there = change_reference(&made.network, reference, WaveDefinition::Kurokawa)?;
-        terminations[end] = Load::OnePort(there);
-    }
-    let rf = path.node_scattering(receiver, &reduced, &terminations)?;
-    let mixer = receiver.switched_mixer().ok_or_else(missing)?;
-    let if_load = switching.if_load.reflections(&grid, switching.outside)?;
-    note(&if_load_outside(switching, &grid));
-    Ok(SidebandStore {
-        sidebands,
-        compared: sidebands,
-        converged: None,
-        left_db: None,
-        outside_hz: runs_hz(grid.as_hz(), &is_outside),
-        frequency_hz: grid.as_hz().to_vec(),
-        rf,
-        ports: mixer.rf_nodes() + 1,
-        if_load,
-    })
-}
-
-fn if_load_outside(switching: &SwitchingSetup, grid: &FrequencyGrid) -> Vec<bool> {
-    match &switching.if_load.to_ground {
-        super::switching_setup::IfLoadToGround::OnePort(network) => {
-            let source = SidebandSource::Samples(network.clone());
-            grid.as_hz().iter().map(|&hz| !source.covers(hz)).collect()
-        }
-        super::switching_setup::IfLoadToGround::Elements { .. } => vec![false; grid.len()],
-    }
-}
-
-/// The frequencies of all sidebands of conversion and leakage, each once, ascending.
-fn sideband_frequencies_hz(points: &[LoIfPoint], sidebands: usize) -> Vec<f64> {
-    let mut all_hz = Vec::with_capacity(3 * points.len() * (sidebands + 1));
-    for LoIfPoint { lo_hz, if_hz, .. } in points {
-        let mut order = 0.0;
-        for _ in 0..=sidebands {
-            let tone_hz = order * lo_hz;
-            all_hz.extend([tone_hz, tone_hz + if_hz, (if_hz - tone_hz).abs()]);
-            order += 1.0;
-        }
-    }
-    all_hz.sort_unstable_by(f64::total_cmp);
-    all_hz.dedup();
-    all_hz
-}
-
-/// Runs of frequencies with the mark set, by their ends.
-fn runs_hz(frequency_hz: &[f64], marks: &[bool]) -> Vec<(f64, f64)> {
-    let mut runs: Vec<(f64, f64)> = Vec::new();
-    let mut is_open = false;
-    for (&hz, &mark) in frequency_hz.iter().zip(marks) {
-        match runs.last_mut() {
-            Some(run) if mark && is_open => run.1 = hz,
-            _ if mark => runs.push((hz, hz)),
-            _ => {}
-        }
-        is_open = mark;
-    }
-    runs
 }

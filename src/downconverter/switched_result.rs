@@ -5,7 +5,6 @@ use super::error::{ReceiverError, Result};
 use super::frequency_plan::Sideband;
 use super::iq_balance::{Channel, Combination, IqOutputs, rejection_db};
 use super::receiver::Receiver;
-use super::sideband_convergence::sideband_store;
 use super::sideband_store::SidebandStore;
 use super::switched_figures::{ConversionLoss, conversion_loss, noise_figure_db};
 use super::switched_outputs::{SwitchedPlan, SwitchedVoltages, of_each_lo};
@@ -108,15 +107,15 @@ pub(super) fn solved_points(
     receiver: &Receiver,
     voltages: SwitchedVoltages<'_>,
 ) -> Result<Vec<SolvedPoint>> {
-    let store = sideband_store(receiver, voltages)?;
+    let store = receiver.known_sidebands()?;
     let plan = receiver.plan();
-    let solved = SwitchedPlan::new(receiver, &store, voltages, false)?;
+    let solved = SwitchedPlan::new(receiver, store, voltages, false)?;
     let of_lo = of_each_lo(receiver, &solved, |solved, lo| {
         let points = plan.points()[plan.points_of_lo(lo)].iter();
         points
             .map(|own| {
                 solved.solve(own)?;
-                solved_point(receiver, &store, solved, own.intermediate)
+                solved_point(receiver, store, solved, own.intermediate)
             })
             .collect::<Result<Vec<_>>>()
     })?;
@@ -173,15 +172,15 @@ pub(super) fn outputs_with_levels(
     voltages: SwitchedVoltages<'_>,
     transfers: &[Combination],
 ) -> Result<(Vec<IqOutputs>, SwitchedLevels)> {
-    let store = sideband_store(receiver, voltages)?;
+    let store = receiver.known_sidebands()?;
     let (plan, correction) = (receiver.plan(), receiver.output().correction);
-    let solved = SwitchedPlan::new(receiver, &store, voltages, false)?;
+    let solved = SwitchedPlan::new(receiver, store, voltages, false)?;
     let of_lo = of_each_lo(receiver, &solved, |solved, lo| {
         let mut points = Vec::new();
         for point in &plan.points()[plan.points_of_lo(lo)] {
             solved.solve(point)?;
             let outputs = solved.outputs();
-            let loss = conversion_loss(receiver, &store, solved, point.if_hz);
+            let loss = conversion_loss(receiver, store, solved, point.if_hz);
             let combination = &transfers[point.intermediate];
             let figure_db = noise_figure_db(receiver, solved, combination, &correction);
             points.push((outputs, (loss.both_db, figure_db)));
@@ -208,17 +207,17 @@ pub(super) fn switching_result(
     if receiver.switching().is_none() {
         return Ok(None);
     }
-    let store = sideband_store(receiver, voltages)?;
-    let solved = SwitchedPlan::new(receiver, &store, voltages, false)?;
+    let store = receiver.known_sidebands()?;
+    let solved = SwitchedPlan::new(receiver, store, voltages, false)?;
     let lo = of_each_lo(receiver, &solved, at_lo)?;
     let fewer = store.for_comparisons();
     let compared = SwitchedPlan::new(receiver, &fewer, voltages, false)?;
     let drive_sweep = drive_sweep(receiver, &fewer, &compared, choice)?;
     let nodes = solved.solver.mixer().if_nodes().iter();
     Ok(Some(SwitchingResult {
-        sidebands: store.sidebands,
-        converged: store.converged,
-        left_db: store.left_db,
+        sidebands: store.count.sidebands,
+        converged: store.count.converged,
+        left_db: store.count.left_db,
         outside_hz: store.outside_hz.clone(),
         if_nodes: nodes.map(|node| (node.channel, node.is_subtracted)).collect(),
         points: points.iter().map(|point| point.chosen(choice)).collect(),

@@ -13,7 +13,7 @@ use super::solution::{
     Evaluation, Solved, SolvedPath, Voltages, check_channels, iq_outputs, outputs_at, points_of,
 };
 use super::switched_result::{SwitchedLevels, outputs_with_levels};
-use crate::network::{Load, Network, WaveDefinition, change_reference};
+use crate::network::{FrequencyGrid, Load, Network, WaveDefinition, change_reference};
 use crate::requirement::{Location, Quantity, UndefinedFigure};
 use num_complex::Complex64;
 use std::borrow::Cow;
@@ -119,8 +119,14 @@ impl Variation {
         Ok(self.receiver.at(point, self.chosen)?)
     }
 
+    /// The frequencies of the sidebands, at which the RF path of switched mixers is solved; `None` for
+    /// multipliers.
+    pub(crate) fn sideband_grid(&self) -> Option<&FrequencyGrid> {
+        self.receiver.sideband_store().map(|store| &store.grid)
+    }
+
     /// Solves with the networks that `network` returns for a changing place, by its index, at the
-    /// frequencies of a path.
+    /// frequencies of a path: of the RF path of switched mixers at those of all sidebands.
     pub(crate) fn solve<'n>(
         &self,
         network: impl Fn(usize, ReceiverPath) -> Result<Cow<'n, Network>>,
@@ -311,14 +317,13 @@ impl ChangingPath {
             let network = network(slot.changing)?;
             match slot.at {
                 SlotPlace::Termination(end) => {
-                    let grid = receiver.path_grids.get(self.path.path());
-                    terminations[end] = Load::OnePort(relabelled(network.into_owned(), grid)?);
+                    let network = relabelled(network.into_owned(), self.path.grid())?;
+                    terminations[end] = Load::OnePort(network);
                 }
                 SlotPlace::Block(block) => {
                     let references = self.path.blocks[block].references_ohm(0).to_vec();
                     let own = change_reference(&network, references, WaveDefinition::Kurokawa)?;
-                    blocks.to_mut()[block] =
-                        relabelled(own, receiver.path_grids.get(self.path.path()))?;
+                    blocks.to_mut()[block] = relabelled(own, self.path.grid())?;
                 }
             }
         }

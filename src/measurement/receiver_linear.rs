@@ -11,7 +11,6 @@ use crate::downconverter::{
     Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, ReceiverGrid, ReceiverPath,
     ReceiverPlan, Varied, budget_rows,
 };
-use crate::network::onto_grid;
 use num_complex::Complex64;
 use rayon::iter::{IntoParallelRefIterator as _, ParallelIterator as _};
 
@@ -247,12 +246,9 @@ impl UncertainReceiver<'_> {
                 let mut varied = one.clone();
                 let networks = self.moved(component, size)?;
                 for &grid in together {
-                    for (place, part) in self.places.iter().filter(|(_, at)| moved.contains(at)) {
-                        let network = networks[*part].get(grid).as_ref();
-                        if let (Some(network), Some(own)) = (network, one.network_on(*place, grid))
-                        {
-                            let there = onto_grid(network, own.grid())?.network;
-                            varied.set_network_on(*place, grid, there)?;
+                    for &(place, part) in self.places.iter().filter(|(_, at)| moved.contains(at)) {
+                        if let Some(network) = networks[part].get(grid) {
+                            self.put(&mut varied, (place, part), grid, network)?;
                         }
                     }
                 }

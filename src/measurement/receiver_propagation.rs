@@ -5,9 +5,10 @@ use super::deviating_network::deviating;
 use super::error::MeasurementError;
 use super::uncertainty_source::{Deviates, Errors, Source};
 use crate::downconverter::{
-    NetworkPlace, OnGrids, Receiver, ReceiverError, ReceiverGrid, Variation, Varied,
+    NetworkPlace, OnGrids, Receiver, ReceiverError, ReceiverGrid, ReceiverPath, UsedNetwork,
+    Variation, Varied,
 };
-use crate::network::{Network, ParameterKind, convert};
+use crate::network::{Network, onto_grid};
 use rand_chacha::ChaCha8Rng;
 use std::borrow::Cow;
 
@@ -119,7 +120,7 @@ pub(super) struct UncertainReceiver<'a> {
     /// The places whose networks change, each with the part in it.
     pub(super) places: Vec<(NetworkPlace, usize)>,
     /// Each part's own scattering network where it is used.
-    nominal: Vec<OnGrids<Option<Network>>>,
+    nominal: Vec<OnGrids<Option<UsedNetwork>>>,
 }
 
 impl<'a> UncertainReceiver<'a> {
@@ -133,13 +134,13 @@ impl<'a> UncertainReceiver<'a> {
             let mut own = OnGrids::default();
             for grid in ReceiverGrid::ALL {
                 let mut places = part.places.iter();
-                let network = places.find_map(|&place| receiver.network_on(place, grid));
-                if let Some(network) = network {
+                let used = places.find_map(|&place| receiver.used_network(place, grid).transpose());
+                if let Some(used) = used.transpose()? {
                     let sources = part.sources.iter();
                     for source in sources.filter_map(|one| one.on_grids.get(grid).as_ref()) {
-                        source.check_network(network)?;
+                        source.check_network(used.network())?;
                     }
-                    *own.get_mut(grid) = Some(convert(network, ParameterKind::Scattering)?);
+                    *own.get_mut(grid) = Some(used);
                 }
             }
             nominal.push(own);
@@ -156,7 +157,7 @@ impl<'a> UncertainReceiver<'a> {
         let varied = self.variation.solve(|place, path| {
             let (part, grid) = (self.places[place].1, ReceiverGrid::Path(path));
             let network = networks[part].get(grid).as_ref();
-            let network = network.or(self.nominal[part].get(grid).as_ref());
+            let network = network.or(self.nominal(part, grid));
             let missing = || ReceiverError::NoNetwork { what: self.parts[part].name.clone(), path };
             network.map(Cow::Borrowed).ok_or_else(missing)
         })?;
@@ -164,6 +165,31 @@ impl<'a> UncertainReceiver<'a> {
             Some((place, networks[part].get(ReceiverGrid::If).as_ref()?))
         });
         Ok(self.variation.with_if_networks(varied, &at_if.collect::<Vec<_>>()))
+    }
+
+    /// A part's own network where it is used.
+    fn nominal(&self, part: usize, grid: ReceiverGrid) -> Option<&Network> {
+        self.nominal[part].get(grid).as_ref().map(UsedNetwork::network)
+    }
+
+    /// Puts a network of a part with errors in a place of another receiver of the same kind.
+    pub(super) fn put(
+        &self,
+        receiver: &mut Receiver,
+        (place, part): (NetworkPlace, usize),
+        grid: ReceiverGrid,
+        network: &Network,
+    ) -> Result<(), ReceiverError> {
+        let used = (self.nominal[part].get(grid).as_ref(), receiver.network_on(place, grid));
+        let (Some(nominal), Some(there)) = used else { return Ok(()) };
+        let is_at_sidebands =
+            receiver.switching().is_some() && grid == ReceiverGrid::Path(ReceiverPath::Rf);
+        if is_at_sidebands {
+            let moved = nominal.with_marked(&vec![true; network.grid().len()], network)?;
+            return receiver.set_used_network(place, grid, &moved);
+        }
+        let there = onto_grid(network, there.grid())?.network;
+        receiver.set_network_on(place, grid, there)
     }
 
     /// The nominal network of every part.
@@ -178,7 +204,7 @@ impl<'a> UncertainReceiver<'a> {
         grid: ReceiverGrid,
         errors: &Errors,
     ) -> Result<Option<Network>, ReceiverError> {
-        let Some(own) = self.nominal[part].get(grid) else { return Ok(None) };
+        let Some(own) = self.nominal(part, grid) else { return Ok(None) };
         Ok(Some(deviating(own, errors)?))
     }
 
@@ -188,17 +214,16 @@ impl<'a> UncertainReceiver<'a> {
         let mut networks = Vec::with_capacity(self.parts.len());
         let mut drawn = Vec::new();
         for (at, part) in self.parts.iter().enumerate() {
-            let nominal = &self.nominal[at];
             for grid in ReceiverGrid::ALL {
                 // A part that is not on a grid has no entries there.
-                let entries = nominal.get(grid).as_ref().map_or(0, |own| own.entries().len());
+                let entries = self.nominal(at, grid).map_or(0, |own| own.entries().len());
                 errors.get_mut(grid).clear(entries);
             }
             for part_source in &part.sources {
                 let mut common: Option<Deviates> = None;
                 for grid in ReceiverGrid::ALL {
                     let (Some(source), Some(own)) =
-                        (part_source.on_grids.get(grid), nominal.get(grid))
+                        (part_source.on_grids.get(grid), self.nominal(at, grid))
                     else {
                         continue;
                     };
@@ -332,10 +357,9 @@ impl<'a> UncertainReceiver<'a> {
             Some(number) => self.sharing(number).collect(),
         };
         for (part, source) in moved {
-            let nominal = &self.nominal[part];
             networks[part] = OnGrids::try_of_each(|grid| {
-                let (Some(source), Some(own)) = (source.on_grids.get(grid), nominal.get(grid))
-                else {
+                let own = self.nominal(part, grid);
+                let (Some(source), Some(own)) = (source.on_grids.get(grid), own) else {
                     return Ok::<_, ReceiverError>(None);
                 };
                 let mut errors = Errors::default();

@@ -351,6 +351,41 @@ impl Source {
         Ok(Self::new(network, Kind::Changes { changes }, acting))
     }
 
+    /// The source at more frequencies: those for which `is_own` holds are its own, and there is no error
+    /// at the others.
+    ///
+    /// # Errors
+    /// [`MeasurementError::AmountCount`] unless `is_own` holds for as many frequencies as it has.
+    pub(crate) fn spread(self, is_own: &[bool]) -> Result<Self, MeasurementError> {
+        let (points, found) = (self.points, is_own.iter().filter(|is_own| **is_own).count());
+        if points != found {
+            return Err(MeasurementError::AmountCount { points, found });
+        }
+        let size = self.ports * self.ports;
+        let of_entries = |lists: Vec<Vec<Complex64>>| {
+            lists.into_iter().map(|own| spread(own, is_own, size, &Complex64::ZERO)).collect()
+        };
+        let kind = match self.kind {
+            Kind::Entries { amounts, over_frequency } => {
+                let list = |own| spread(own, is_own, 1, &EntryAmount::default());
+                let EntryAmounts { transmission, reflection, symmetry } = amounts;
+                let (transmission, reflection) = (list(transmission), list(reflection));
+                let amounts = EntryAmounts { transmission, reflection, symmetry };
+                Kind::Entries { amounts, over_frequency }
+            }
+            Kind::Passes { amounts, over_frequency } => Kind::Passes {
+                amounts: spread(amounts, is_own, 1, &PassAmount::default()),
+                over_frequency,
+            },
+            Kind::Repeats { deviations } => Kind::Repeats { deviations: of_entries(deviations) },
+            Kind::Changes { changes } => Kind::Changes { changes: of_entries(changes) },
+            Kind::Covariances { factors } => Kind::Covariances {
+                factors: spread(factors, is_own, 1, &DMatrix::zeros(size, size)),
+            },
+        };
+        Ok(Self { points: is_own.len(), kind, ..self })
+    }
+
     fn new(network: &Network, kind: Kind, acting: Vec<bool>) -> Self {
         Self { ports: network.ports(), points: network.grid().len(), kind, acting }
     }
@@ -549,6 +584,20 @@ impl Source {
             }
         }
     }
+}
+
+/// A list of `each` values for each frequency at which `is_own` holds, with `none` at the others.
+fn spread<T: Clone>(own: Vec<T>, is_own: &[bool], each: usize, none: &T) -> Vec<T> {
+    let mut own = own.into_iter();
+    let mut all = Vec::with_capacity(is_own.len() * each);
+    for is_own in is_own {
+        if *is_own {
+            all.extend(own.by_ref().take(each));
+        } else {
+            all.extend(std::iter::repeat_n(none.clone(), each));
+        }
+    }
+    all
 }
 
 fn check_count(network: &Network, found: usize) -> Result<(), MeasurementError> {

@@ -77,6 +77,7 @@ mod switching_command;
 mod switching_physics;
 mod switching_uncertainty;
 mod switching_values;
+mod switching_variation;
 mod tones_command;
 mod touchstone_corpus;
 mod touchstone_hostile;

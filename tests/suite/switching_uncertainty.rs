@@ -45,8 +45,7 @@ fn figures(report: &Value) -> [f64; 5] {
 
 /// The standard uncertainties of one source of a file, against the receiver solved anew with each entry
 /// of the file off by a hundredth of the standard uncertainty.
-fn compare(file: &str, ports: usize, expected: &str) {
-    let sandbox = sandbox();
+fn compare(sandbox: &Sandbox, file: &str, ports: usize, expected: &str) {
     sandbox.write(
         "u.toml",
         format!(
@@ -93,12 +92,53 @@ fn compare(file: &str, ports: usize, expected: &str) {
 
 #[test]
 fn uncertainties_are_those_of_an_lo_file_that_is_off() {
-    compare("coupler.s4p", 4, "hybrid");
+    compare(&sandbox(), "coupler.s4p", 4, "hybrid");
 }
 
 #[test]
 fn uncertainties_are_those_of_an_rf_file_that_is_off() {
-    compare("divider.s3p", 3, "divider");
+    compare(&sandbox(), "divider.s3p", 3, "divider");
+}
+
+/// A divider of which data reach all sidebands counts at all of them: the data of `divider.s3p` end at
+/// 34 GHz.
+#[test]
+fn uncertainties_are_those_of_an_rf_file_that_is_off_at_every_sideband() {
+    let sandbox = sandbox();
+    sandbox.succeeds(
+        "component wilkinson center_ghz=29 loss_db=0.3 --grid 1GHz..250GHz:250 --output wide.s3p",
+    );
+    sandbox.write(
+        "switches.toml",
+        sandbox.read("switches.toml").replace("\"divider.s3p\"", "\"wide.s3p\""),
+    );
+    compare(&sandbox, "wide.s3p", 3, "divider");
+}
+
+/// Repeated measurements count at every sideband that they reach, as a receiver with their mean.
+#[test]
+fn the_mean_of_repeats_is_taken_at_every_sideband() {
+    let sandbox = sandbox();
+    sandbox.succeeds(
+        "component wilkinson center_ghz=29 loss_db=0.3 --grid 1GHz..250GHz:250 --output wide.s3p",
+    );
+    let text = sandbox.read("switches.toml");
+    sandbox.write("switches.toml", text.replace("\"divider.s3p\"", "\"wide.s3p\""));
+    sandbox.write("mean.toml", text.replace("\"divider.s3p\"", "\"mean.s3p\""));
+    for (name, size) in [("one.s3p", 0.02), ("two.s3p", 0.04), ("mean.s3p", 0.03)] {
+        sandbox.write_changed("wide.s3p", name, |row, column, entry| {
+            entry + Complex64::new(size, -size) * f64::from(u8::from(row == column))
+        });
+    }
+    sandbox.write(
+        "u.toml",
+        "trials = 1000\n[[source]]\nfiles = [\"wide.s3p\"]\nrepeats = [\"one.s3p\", \"two.s3p\"]\n",
+    );
+    let known = figures(&sandbox.json("downconverter switches.toml --uncertainty u.toml"));
+    let want = figures(&sandbox.json("downconverter mean.toml"));
+    for (known, want) in known.iter().zip(&want) {
+        assert!((known - want).abs() < 1e-9, "{known} {want}");
+    }
 }
 
 /// At the point of worst rejection the distribution is of trials of the receiver itself; it is that of
