@@ -93,7 +93,7 @@ fn changes_are_judged_by_all_limits() {
     let answer = |name: &str, judged: &str| {
         let all = summary["what_if"].as_array().unwrap();
         let own = all.iter().find(|answer| answer["name"] == name).unwrap();
-        own[judged]["passed"].as_u64().unwrap() as usize
+        usize::try_from(own[judged]["passed"].as_u64().unwrap()).unwrap()
     };
     let rows = rows(&sandbox, "out");
     let counted: Vec<&Row> = rows.iter().filter(|row| row["counted"] == "true").collect();
