@@ -49,14 +49,6 @@ impl<'a> DieCorrections<'a> {
         }
     }
 
-    /// The complex weight on Q of a setting.
-    fn weight(&self, setting: DieCorrection) -> Complex64 {
-        let DieCorrection { amplitude_db, phase_deg } = setting;
-        let turned_deg =
-            self.receiver.map_or(phase_deg, |own| own.correction_weight_deg(phase_deg));
-        Complex64::from_polar(amplitude_from_db(amplitude_db), turned_deg.to_radians())
-    }
-
     /// A complex weight on Q in the image sideband, as a setting.
     fn setting(&self, weight: Complex64) -> DieCorrection {
         let amplitude_db = db_from_amplitude(weight.norm());
@@ -86,13 +78,17 @@ impl CorrectionModel for DieCorrections<'_> {
     }
 
     fn corrected_db(&self, point: &DiePoint, correction: DieCorrection) -> f64 {
-        self.uncorrected(point).rejection_db(self.weight(correction))
+        let DieCorrection { amplitude_db, phase_deg } = correction;
+        let turned_deg =
+            self.receiver.map_or(phase_deg, |own| own.correction_weight_deg(phase_deg));
+        let gain = amplitude_from_db(amplitude_db);
+        let weight = Complex64::from_polar(gain, turned_deg.to_radians());
+        self.uncorrected(point).rejection_db(weight)
     }
 
     fn corrected_error(&self, point: &DiePoint, correction: DieCorrection) -> Option<Complex64> {
         // The limits of a splitter are on the splitter itself.
-        self.receiver?;
-        let CorrectionPoint { wanted_i, wanted_q, .. } = self.uncorrected(point);
-        Some((self.weight(correction) * wanted_q / wanted_i).ln())
+        let DieCorrection { amplitude_db, phase_deg } = correction;
+        Some(self.receiver?.wanted_error_at((amplitude_db, phase_deg), point.wanted_error))
     }
 }

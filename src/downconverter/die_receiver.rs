@@ -112,6 +112,19 @@ impl DieReceiver {
             .for_domain(correction.acts_on())
     }
 
+    /// A channel error of the wanted sideband with another setting of the receiver's correction: gain of
+    /// Q, dB, and phase, degrees.
+    pub(crate) fn wanted_error_at(
+        &self,
+        setting: (f64, f64),
+        wanted_error: Complex64,
+    ) -> Complex64 {
+        let correction = &self.receiver().output().correction;
+        let (wanted, turns) = (self.receiver().plan().wanted(), self.lo_turns());
+        let uncorrected = correction.undone(wanted_error, 1.0, wanted, turns);
+        correction.wanted_error_at(setting, uncorrected, wanted, turns)
+    }
+
     /// A channel error of the image sideband without the receiver's correction.
     pub(crate) fn uncorrected_image_error(&self, channel_error: Complex64) -> Complex64 {
         let image = self.receiver().plan().wanted().opposite();

@@ -136,6 +136,20 @@ impl QCorrection {
         IqOutputs { upper: into(Sideband::Upper), lower: into(Sideband::Lower) }
     }
 
+    /// The channel error of the wanted sideband, nepers and radians, with this correction at another
+    /// setting, from the error without a correction.
+    pub(super) fn wanted_error_at(
+        &self,
+        (amplitude_db, phase_deg): (f64, f64),
+        uncorrected: Complex64,
+        wanted: Sideband,
+        lo_turns: i32,
+    ) -> Complex64 {
+        let set = Self { acts_on: self.acts_on, amplitude_db, phase_deg };
+        let Factors { q, from_i } = set.factors(wanted, lo_turns);
+        (q * uncorrected.exp() + from_i).ln()
+    }
+
     /// The channel error of a sideband without the correction, from the one with it: nepers and
     /// radians. `ideal` is Q over I without errors: 1 in the wanted, -1 in the image sideband.
     pub(super) fn undone(

@@ -1,10 +1,10 @@
 //! Yield against a limit, yield of what-ifs, and the curve over frequency: text and JSON.
 
 use super::text_table::{lines, table};
-use super::wafer_groups_report::{decibels, percent, quantiles_json, yield_json, yield_text};
+use super::wafer_groups_report::{decibels, percent, quantiles_json, yield_json};
 use crate::diagnostic::printable;
 use crate::wafer::{
-    CURVE_STEP_DB, GroupResult, LotHeading, LotResult, WhatIfResult, yield_against_limit,
+    CURVE_STEP_DB, GroupResult, LotHeading, LotResult, WhatIfResult, Yield, yield_against_limit,
 };
 use serde_json::{Value, json};
 
@@ -27,20 +27,17 @@ pub(super) fn what_if_text(heading: &LotHeading<'_>, result: &LotResult) -> Stri
     if result.what_ifs.is_empty() {
         return String::new();
     }
-    let mut rows = table(&[
-        "what if",
-        "yield by\nall limits",
-        "by rejection\nalone (95 %)",
-        "median\ndB",
-        "min\ndB",
-    ]);
+    let mut rows =
+        table(&["what if", "yield by\nall limits", "by rejection\nalone", "median\ndB", "min\ndB"]);
     for answer in &result.what_ifs {
         let decibel = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), decibels);
-        let all = answer.passing_all.as_ref().and_then(|own| own.share);
+        let share = |own: &Option<Yield>| {
+            own.as_ref().and_then(|own| own.share).map_or_else(|| "-".to_owned(), percent)
+        };
         rows.add_row(vec![
             printable(&heading.what_if(&answer.what_if)).into_owned(),
-            all.map_or_else(|| "-".to_owned(), percent),
-            answer.passing.as_ref().map_or_else(|| "-".to_owned(), yield_text),
+            share(&answer.passing_all),
+            share(&answer.passing),
             decibel(answer.rejection.map(|quantiles| quantiles.median)),
             decibel(answer.rejection.map(|quantiles| quantiles.least)),
         ]);

@@ -42,7 +42,7 @@ pub(crate) trait CorrectionModel {
     fn best(&self, points: &[DiePoint]) -> DieCorrection;
     /// The rejection of a point with a correction, dB.
     fn corrected_db(&self, point: &DiePoint, correction: DieCorrection) -> f64;
-    /// The channel error of the wanted sideband with a correction, up to the sign of its phase; `None` if
-    /// imbalance and phase error are limited ahead of the correction.
+    /// The channel error of the wanted sideband with a correction; `None` if imbalance and phase error are
+    /// limited ahead of the correction.
     fn corrected_error(&self, point: &DiePoint, correction: DieCorrection) -> Option<Complex64>;
 }

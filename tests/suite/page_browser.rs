@@ -324,7 +324,7 @@ fn names_of_dies_are_links_to_their_detail() {
     let sandbox = demo_wafer();
     let page = sandbox.path("out/report.html");
     browser.resize(1400, 1000);
-    let heading = "document.getElementById('die-heading')?.textContent ?? ''";
+    let heading = "(document.getElementById('die-heading')?.textContent ?? '')";
     for place in ["#failing tbody tr:nth-child(2)", "#not-counted", "#requirements", "p[data-die]"]
     {
         browser.open(&page, "");

@@ -1,6 +1,6 @@
 //! `report.html` as a file: what it holds, what it may do, how large it is.
 
-use crate::harness::{Sandbox, number};
+use crate::harness::{Sandbox, number, project};
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
 use fourphase::plot;
@@ -76,7 +76,37 @@ fn every_report_has_a_page() {
     station.succeeds("station station.toml --out out");
     let page = station.read("out/report.html");
     assert!(page.contains("3 of 3 files done. 2 of 2 checks pass.") && page.contains("0.02"));
-    assert_eq!(page.matches("3 of 3 files done").count(), 1);
+    let head = page.split("id=\"origin\"").next().unwrap();
+    assert_eq!(head.matches("3 of 3 files done").count(), 1);
+}
+
+/// The names of the curves of each chart of a picture of a page.
+fn curves(page: &str, picture: &str) -> Vec<Vec<String>> {
+    let data = elements(page, "id=\"picture-data\">", "</script>")[0];
+    let data: serde_json::Value = serde_json::from_str(data).unwrap();
+    let pictures = data["pictures"].as_array().unwrap();
+    let found = pictures.iter().find(|one| one["id"] == picture).unwrap();
+    let names = |chart: &serde_json::Value| {
+        let series = chart["series"].as_array().unwrap().iter();
+        series.map(|one| one["name"].as_str().unwrap().to_owned()).collect()
+    };
+    found["charts"].as_array().unwrap().iter().map(names).collect()
+}
+
+/// A curve that needs no legend is read out too, by the name of its axis, and none has the name of a
+/// curve of another chart.
+#[test]
+fn single_curves_are_named_by_their_axis() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.succeeds("splitter coupler.s4p --out coupler");
+    let page = sandbox.read("coupler/report.html");
+    assert_eq!(curves(&page, "picture-imbalance"), [["Imbalance"], ["Phase error"]]);
+    sandbox.succeeds("downconverter receiver-switches.toml --out switches");
+    let page = sandbox.read("switches/report.html");
+    assert_eq!(curves(&page, "picture-leakage"), [["LO at the RF port"]]);
+    let drive = curves(&page, "picture-switching-drive");
+    assert_eq!(drive[0], ["conversion loss", "noise figure"]);
+    assert_eq!(drive[1], ["image rejection"]);
 }
 
 /// The cells of the rows of a table of a page, without markup.
@@ -95,8 +125,7 @@ fn table_rows(page: &str, id: &str) -> Vec<Vec<String>> {
 #[test]
 fn the_page_of_a_lot_says_what_fails_what_counts_and_what_would_help() {
     let sandbox = Sandbox::new();
-    sandbox.add("data-demo");
-    let recipe = sandbox.path("wafer/recipe.toml");
+    let recipe = project("data-demo/wafer/recipe.toml");
     let run = sandbox.run(&format!("wafer \"{}\" --out out", recipe.display()));
     assert_eq!(run.status, 1, "{}", run.stderr);
     let page = sandbox.read("out/report.html");

@@ -4,11 +4,11 @@ use super::super::files_error::FilesError;
 use super::super::publish::ReportFile;
 use super::page_picture::{NamedPicture, PagePicture};
 use super::page_table::PageTable;
-use super::page_value::{Document, counted, frequency, number};
+use super::page_value::{Document, frequency, number};
 use super::report_page::{Finding, ReportPage, listed_tables, shown_inputs};
 use super::requirement_rows::{PageVerdict, REQUIREMENT_COLUMNS};
 use crate::batch::InputFile;
-use crate::units::shown_band;
+use crate::units::{counted, shown_band};
 use serde_json::Value;
 use std::cmp::Ordering::Equal;
 

@@ -3,10 +3,11 @@
 use super::super::wafer_groups_report::percent;
 use super::lot_data::{die_key, quantities};
 use super::page_table::PageTable;
-use super::page_value::{counted, frequency, number};
+use super::page_value::{frequency, number};
 use super::report_page::Finding;
 use crate::diagnostic::printable;
 use crate::requirement::{Limit, Limits};
+use crate::units::counted;
 use crate::wafer::{
     DieFigures, DieRow, DieStatus, LimitCount, LotHeading, LotResult, NotCounted, Quantiles,
     Retest, Spatial, WhatIf, WhatIfResult, Yield,
@@ -263,7 +264,10 @@ fn gains(heading: &LotHeading<'_>, result: &LotResult) -> Option<String> {
             percent(before)
         )
     } else {
-        format!("No change of the table raises the yield by all limits, {}.", percent(before))
+        format!(
+            "No change of which the yield by all limits is known raises it above {}.",
+            percent(before)
+        )
     })
 }
 

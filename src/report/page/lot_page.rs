@@ -7,12 +7,13 @@ use super::lot_data::{MOST_DIES, die_key, lot_data, quantities};
 use super::lot_findings::{at, die_name, findings, missed, required, worst_rejection};
 use super::page_picture::{NamedPicture, PagePicture};
 use super::page_table::PageTable;
-use super::page_value::{Document, counted, number};
+use super::page_value::{Document, number};
 use super::report_page::{ReportPage, listed_tables};
 use super::requirement_rows::PageVerdict;
 use crate::batch::LotJob;
 use crate::diagnostic::printable;
 use crate::requirement::{Limits, Quantity};
+use crate::units::counted;
 use crate::wafer::{DieRow, DieStatus, LotHeading, LotResult};
 use serde_json::Value;
 

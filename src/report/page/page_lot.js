@@ -375,7 +375,7 @@
       before = now;
       const list = shownDies();
       const count = (status) => list.filter((die) => die.counts && die.status === status).length;
-      status.textContent = `${list.length} of ${dies.length === 1 ? "1 row" : `${dies.length} rows`}: ${count(0)} counted pass, ${count(1)} counted fail.`;
+      status.textContent = `${list.length} of ${dies.length === 1 ? "1 row" : `${dies.length} rows`}: of those that count, ${count(0)} pass and ${count(1)} fail.`;
       const range = rangeOf(quantity);
       drawScale(quantity, range, list);
       const wafers = [...new Set(list.map((die) => die.wafer))];

@@ -1,8 +1,9 @@
 //! Pictures of a page: the vectors of the report's pictures, with values and a description.
 
-use super::page_value::{counted, number};
+use super::page_value::number;
 use super::picture_captions::caption;
 use crate::plot::{ChartData, Picture, SeriesData};
+use crate::units::counted;
 use serde_json::{Value, json};
 use std::collections::HashMap;
 

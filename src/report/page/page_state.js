@@ -43,12 +43,15 @@ const page = (() => {
   const shapes = new Set(["svg", "g", "line", "circle", "path", "polyline", "rect", "text", "title", "desc", "clipPath", "defs", "pattern"]);
   // What does not fit is announced above it; on paper nothing stays folded.
   const announce = new ResizeObserver((entries) => {
-    for (const { target } of entries) target.cue.hidden = target.scrollWidth <= target.clientWidth + 1;
+    for (const { target } of entries) {
+      const scrolls = target.closest(".scroll, .plot");
+      scrolls.cue.hidden = scrolls.scrollWidth <= scrolls.clientWidth + 1;
+    }
   });
   const watch = (scrolls) => {
     scrolls.cue = make("p", { class: "cue", hidden: "" }, "Scroll sideways for the rest");
     scrolls.before(scrolls.cue);
-    announce.observe(scrolls);
+    for (const part of [scrolls, scrolls.firstElementChild]) announce.observe(part);
   };
   let folded = [];
   addEventListener("beforeprint", () => {

@@ -1,7 +1,8 @@
 //! Tables of a page.
 
-use super::page_value::{counted, heading, number};
+use super::page_value::{heading, number};
 use crate::diagnostic::printable;
+use crate::units::counted;
 use std::collections::BTreeSet;
 
 /// A table of a page; its cells are texts.

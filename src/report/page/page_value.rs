@@ -74,11 +74,6 @@ pub(super) fn of_quantity(value: Option<f64>, quantity: Quantity) -> String {
     }
 }
 
-/// A count with its noun, in the plural where it is one: `1 die`, `2 dies`.
-pub(super) fn counted(count: usize, noun: &str) -> String {
-    format!("{count} {noun}{}", if count == 1 { "" } else { "s" })
-}
-
 /// A frequency with its unit.
 pub(super) fn frequency(hz: f64) -> String {
     ShownFrequency(hz).to_string()
@@ -198,11 +193,6 @@ mod tests {
         assert_eq!(heading("worst_at_lo_hz"), ("Worst at LO".to_owned(), "GHz", 1e-9));
         assert_eq!(heading("phase_deg"), ("Phase".to_owned(), "deg", 1.0));
         assert_eq!(heading("lot"), ("Lot".to_owned(), "", 1.0));
-    }
-
-    #[test]
-    fn counts_agree_with_their_nouns() {
-        assert_eq!([0, 1, 2].map(|count| counted(count, "row")), ["0 rows", "1 row", "2 rows"]);
     }
 
     #[test]

@@ -3,10 +3,11 @@
 use super::super::files_error::FilesError;
 use super::super::publish::ReportFile;
 use super::page_table::PageTable;
-use super::page_value::{Document, counted, frequency, number};
+use super::page_value::{Document, frequency, number};
 use super::report_page::{Finding, ReportPage, listed_tables, shown_inputs};
 use super::requirement_rows::{PageVerdict, REQUIREMENT_COLUMNS};
 use crate::batch::{InputFile, StationVerdict};
+use crate::units::counted;
 use serde_json::Value;
 
 /// The page of a probe station's files, from its document and its other files.
