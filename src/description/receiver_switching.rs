@@ -230,10 +230,12 @@ impl SwitchingEntries<'_> {
         let off = key(|entry| entry.off_ohm.as_ref());
         let off_ohm = number("off_ohm", off, Allowed::AboveZero)?;
         if let (Some(given), Some(off_ohm)) = (off, off_ohm)
-            && off_ohm < on_ohm
+            && off_ohm <= on_ohm
         {
-            let what =
-                format!("off_ohm must be at least on_ohm, which is {on_ohm}, found {off_ohm}");
+            let what = format!(
+                "off_ohm must be above on_ohm, which is {on_ohm}, found {off_ohm}; are they \
+                 exchanged, or is one of them not in ohm?"
+            );
             return Err(source.complaint(given, what));
         }
         let farads = |name: &str, given: Option<&Spanned<f64>>| {

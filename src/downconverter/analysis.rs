@@ -1,7 +1,7 @@
 //! The complete analysis of a receiver.
 
 use super::allocation::{Allocation, allocation};
-use super::budget::{Budget, BudgetRow, budget};
+use super::budget::{Budget, BudgetReceiver, BudgetRow, budget};
 use super::correction_plan::{CorrectionPlan, correction_plan};
 use super::drive::{LoPoint, lo_points, mixer_conductances, set_rf_voltages};
 use super::error::Result;
@@ -23,6 +23,7 @@ use super::switched_warnings::switching_warnings;
 use crate::quantile::median;
 use crate::requirement::{Compliance, Quantity};
 use crate::units::ShownFrequency;
+use rayon::prelude::*;
 
 /// Worst values, median and sense of rotation over a plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -79,6 +80,8 @@ pub struct DownconverterResult {
 
 /// Rejections below this are 0 within rounding.
 const MIN_REJECTION_DB: f64 = 1e-6;
+/// Rejections above this are rounding.
+const ROUNDING_DB: f64 = 200.0;
 /// Rejections are reported to a tenth of a decibel; a smaller improvement is no reason to improve a
 /// part.
 const MIN_GAIN_DB: f64 = 0.1;
@@ -102,7 +105,7 @@ impl DownconverterResult {
     fn is_worth_fixing(&self, row: &BudgetRow) -> bool {
         let present_db = self.summary.worst.balance.image_rejection_db;
         let gains = |if_ideal_db: Option<f64>| {
-            if_ideal_db.is_some_and(|if_ideal_db| if_ideal_db - present_db >= MIN_GAIN_DB)
+            if_ideal_db.is_some_and(|db| db.min(ROUNDING_DB) - present_db >= MIN_GAIN_DB)
         };
         gains(row.if_ideal_db) && gains(row.plan_if_ideal_db)
     }
@@ -131,11 +134,9 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     let (plan, output) = (receiver.plan(), receiver.output());
     let points = solved.points(receiver)?;
     let worst = index_of_worst(&points, |balance| -balance.image_rejection_db);
-    let at_worst = switched_at_worst(receiver, &solved, worst)?;
-    let budget = match &at_worst {
-        Some((one, solved)) => budget(one, solved, &solved.points(one)?, 0, &mut warnings)?,
-        None => budget(receiver, &solved, &points, worst, &mut warnings)?,
-    };
+    let compared = switched_points(receiver, &solved, &points, worst)?;
+    let own = BudgetReceiver { receiver, solved: &solved };
+    let budget = compared_budget(&own, &points, worst, &compared, &mut warnings)?;
     for path in ReceiverPath::BOTH {
         warnings.extend(check_port_orders(receiver, &JoinedPath::new(receiver, path)?)?);
     }
@@ -171,7 +172,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     Ok(DownconverterResult {
         combination: output.choices[solved.chosen].name.clone(),
         is_chosen: output.choices.len() > 1,
-        load_reflection_sweeps: match &at_worst {
+        load_reflection_sweeps: match compared.first() {
             Some((one, solved)) => load_reflection_sweeps(one, solved, &Evaluation::real(one, 0))?,
             None => load_reflection_sweeps(receiver, &solved, &evaluation)?,
         },
@@ -200,19 +201,59 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     })
 }
 
-/// The receiver at the point of the worst rejection alone, solved, for switched mixers: each case of them
-/// is a solution over all sidebands, so that parts are compared there only; `None` for multipliers.
-fn switched_at_worst(
+/// The budget over the plan of multipliers, or over the points at which switched mixers are compared.
+fn compared_budget(
+    own: &BudgetReceiver<'_>,
+    points: &[PlanPoint],
+    worst: usize,
+    compared: &[(Receiver, Solved)],
+    warnings: &mut Vec<String>,
+) -> Result<Option<Budget>> {
+    let compared = compared.iter().map(|(receiver, solved)| BudgetReceiver { receiver, solved });
+    match compared.collect::<Vec<_>>().split_first() {
+        Some((one, others)) => budget(one, &one.solved.points(one.receiver)?, 0, others, warnings),
+        None => budget(own, points, worst, &[], warnings),
+    }
+}
+
+/// A plan of switched mixers with so many points is compared as a whole.
+const MOST_COMPARED: usize = 4;
+
+/// The receiver at some points of its plan alone, each solved, for switched mixers: each case of them is a
+/// solution over all sidebands, so that parts are compared there only. The first is that of the worst
+/// rejection; then come the worst of the first, the centre and the last LO, or all others of a small plan.
+/// None for multipliers.
+fn switched_points(
     receiver: &Receiver,
     solved: &Solved,
+    points: &[PlanPoint],
     worst: usize,
-) -> Result<Option<(Receiver, Solved)>> {
+) -> Result<Vec<(Receiver, Solved)>> {
     if receiver.switching().is_none() {
-        return Ok(None);
+        return Ok(Vec::new());
     }
-    let one = receiver.clone().for_comparisons().at(worst, solved.chosen)?;
-    let solved = Solved::new(&one)?;
-    Ok(Some((one, solved)))
+    let plan = receiver.plan();
+    let worst_of = |lo: usize| {
+        let own = plan.points_of_lo(lo);
+        own.start + index_of_worst(&points[own], |balance| -balance.image_rejection_db)
+    };
+    let others: Vec<usize> = match points.len() <= MOST_COMPARED {
+        true => (0..points.len()).collect(),
+        false => [0, plan.centre(), plan.lo_hz().len() - 1].map(worst_of).to_vec(),
+    };
+    let mut compared = vec![worst];
+    for at in others {
+        if !compared.contains(&at) {
+            compared.push(at);
+        }
+    }
+    let receiver = receiver.clone().for_comparisons();
+    let one = |at: &usize| {
+        let one = receiver.at(*at, solved.chosen)?;
+        let solved = Solved::new(&one)?;
+        Ok((one, solved))
+    };
+    compared.par_iter().map(one).collect()
 }
 
 /// Warnings of mixers that work against each other at the centre of the plan.

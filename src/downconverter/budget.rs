@@ -9,13 +9,14 @@
 use super::compared_path::{ComparedPath, Subset};
 use super::error::Result;
 use super::ideal_part::{PartRole, roles};
-use super::iq_balance::{PlanPoint, ReceiverBalance};
+use super::iq_balance::{IqOutputs, PlanPoint, ReceiverBalance};
 use super::joined_path::PathPart;
 use super::receiver::{Group, Receiver};
 use super::receiver_setup::PartKind;
 use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::{
-    Evaluation, Solved, SolvedPath, Voltages, iq_outputs, power_ratios, rejection_of_ratio_db,
+    Evaluation, Solved, SolvedPath, Voltages, iq_outputs, outputs_at, power_ratios,
+    rejection_of_ratio_db,
 };
 use super::switched_mechanisms::{with_equal_amplitudes, without_coupling};
 use super::switching::SwitchedMixer;
@@ -94,8 +95,8 @@ pub struct BudgetRow {
     pub alone_db: f64,
     /// The rejection at this point if it were ideal, dB; `None` where this is not defined.
     pub if_ideal_db: Option<f64>,
-    /// The worst rejection over the whole plan if it were ideal, dB; `None` where this is not
-    /// defined.
+    /// The worst rejection if it were ideal, dB: over the whole plan, or over the points of
+    /// [`Budget::compared`]; `None` where this is not defined.
     pub plan_if_ideal_db: Option<f64>,
     /// For a pair, whether its blocks have the same data, so that their contribution is their
     /// common mismatch.
@@ -141,6 +142,9 @@ pub struct Budget {
     /// What acts through several parts at once, of switched mixers: its error is the total minus that
     /// without it, so that it is part of rows of the parts. Empty for multipliers.
     pub mechanisms: Vec<BudgetRow>,
+    /// LO and IF of the points over which parts are compared, Hz: with switched mixers some points of the
+    /// plan. `None` for the whole plan.
+    pub compared: Option<Vec<(f64, f64)>>,
     /// The interaction per pair of contributors, in descending order.
     pub interactions: Vec<Interaction>,
     /// The role of every block.
@@ -179,6 +183,8 @@ struct Comparison<'a> {
 /// ideal receiver. The receiver at that point alone is solved much faster than over the plan.
 struct BudgetCases<'a> {
     plan: Comparison<'a>,
+    /// Further points, each by itself.
+    others: Vec<Comparison<'a>>,
     at_worst: Comparison<'a>,
     /// The channel error with everything ideal.
     base: Complex64,
@@ -186,26 +192,47 @@ struct BudgetCases<'a> {
     worst: usize,
 }
 
-/// Voltages, with the settings of their evaluation.
-type Case<'c> = (Voltages<'c>, Evaluation<'c>);
+/// A solved receiver, and the combination of I and Q that was chosen for it.
+pub(super) struct BudgetReceiver<'a> {
+    pub(super) receiver: &'a Receiver,
+    pub(super) solved: &'a Solved,
+}
+
+/// The settings with something ideal.
+type IfIdeal = for<'c> fn(&Comparison<'c>) -> Evaluation<'c>;
+
+/// I and Q at a point without something that acts through several parts.
+type Without = fn(&Receiver, Voltages<'_>, usize) -> Result<Option<IqOutputs>>;
+
+/// The wanted over the image power at every point of a comparison with something ideal.
+type Ratios<'c> = dyn Fn(&Comparison<'_>) -> Result<Vec<f64>> + 'c;
 
 /// The budget; `None` if the receiver with ideal parts has no balance for comparison. `points` are
-/// those of the plan, `worst` is the index of the one with the worst rejection.
+/// those of the plan, `worst` is the index of the one with the worst rejection. `others` are the same
+/// receiver at other points, where `own` is not at all of the plan.
 pub(super) fn budget(
-    receiver: &Receiver,
-    solved: &Solved,
+    own: &BudgetReceiver<'_>,
     points: &[PlanPoint],
     worst: usize,
+    others: &[BudgetReceiver<'_>],
     warnings: &mut Vec<String>,
 ) -> Result<Option<Budget>> {
-    budget_of(receiver, solved, points, worst, BudgetParts::All, warnings)
+    let made = budget_of(own, points, worst, (BudgetParts::All, others), warnings)?;
+    Ok(made.map(|budget| {
+        let compared = std::iter::once(own).chain(others).flat_map(|own| {
+            own.receiver.plan().points().iter().map(|point| (point.lo_hz, point.if_hz))
+        });
+        let is_whole = own.receiver.switching().is_none();
+        Budget { compared: (!is_whole).then(|| compared.collect()), ..budget }
+    }))
 }
 
 /// The rows of the budget of a receiver at one point, and nothing else; `None` as for the budget.
 pub(crate) fn budget_rows(receiver: &Receiver) -> Result<Option<Vec<BudgetRow>>> {
     let solved = Solved::new(receiver)?;
     let points = solved.points(receiver)?;
-    let made = budget_of(receiver, &solved, &points, 0, BudgetParts::Rows, &mut Vec::new())?;
+    let own = BudgetReceiver { receiver, solved: &solved };
+    let made = budget_of(&own, &points, 0, (BudgetParts::Rows, &[]), &mut Vec::new())?;
     Ok(made.map(|budget| budget.rows))
 }
 
@@ -219,11 +246,10 @@ enum BudgetParts {
 }
 
 fn budget_of(
-    receiver: &Receiver,
-    solved: &Solved,
+    BudgetReceiver { receiver, solved }: &BudgetReceiver<'_>,
     points: &[PlanPoint],
     worst: usize,
-    parts: BudgetParts,
+    (parts, others): (BudgetParts, &[BudgetReceiver<'_>]),
     warnings: &mut Vec<String>,
 ) -> Result<Option<Budget>> {
     let total = points[worst].balance.channel_error;
@@ -248,7 +274,9 @@ fn budget_of(
         );
         return Ok(None);
     }
-    let compared = BudgetCases { plan, at_worst, base, worst };
+    let others = others.iter().map(|own| plan.at(own.receiver, &own.solved.paths));
+    let others = others.collect::<Result<Vec<_>>>()?;
+    let compared = BudgetCases { plan, others, at_worst, base, worst };
     let subsets = compared.plan.subsets();
     let row = |(own, subset): &(Contributor, Subset)| compared.subset_row(own.clone(), subset);
     let mut rows = subsets.par_iter().map(row).collect::<Result<Vec<_>>>()?;
@@ -276,6 +304,7 @@ fn budget_of(
         rows,
         loads: Vec::new(),
         mechanisms: Vec::new(),
+        compared: None,
         interactions: Vec::new(),
         taken: compared.plan.taken(),
     };
@@ -283,7 +312,7 @@ fn budget_of(
         let loads: Vec<_> = load_groups(receiver).into_iter().chain(sources(receiver)).collect();
         budget.loads = loads.par_iter().map(row).collect::<Result<Vec<_>>>()?;
         budget.loads.sort_by(|one, other| order(other).total_cmp(&order(one)));
-        budget.mechanisms = mechanisms(&compared.at_worst, total)?;
+        budget.mechanisms = compared.mechanisms()?;
         budget.interactions = interactions(&compared, &subsets, interaction)?;
     }
     Ok(Some(budget))
@@ -292,30 +321,6 @@ fn budget_of(
 /// Rows that cannot be ideal come after all others.
 fn order(row: &BudgetRow) -> f64 {
     row.if_ideal_db.unwrap_or(f64::NEG_INFINITY)
-}
-
-/// What acts through several parts of a receiver with switched mixers, at a point: each row compares
-/// the receiver with the same without it.
-fn mechanisms(at_worst: &Comparison<'_>, total: Complex64) -> Result<Vec<BudgetRow>> {
-    let (receiver, voltages) = (at_worst.receiver, at_worst.real_voltages());
-    let mut rows = Vec::new();
-    for (contributor, outputs) in [
-        (Contributor::LoAmplitudes, with_equal_amplitudes(receiver, voltages, 0)?),
-        (Contributor::IqCoupling, without_coupling(receiver, voltages, 0)?),
-    ] {
-        let Some(outputs) = outputs else { continue };
-        let without = at_worst.real.balance(receiver, 0, &outputs);
-        let row = BudgetRow {
-            if_ideal_db: Some(without.image_rejection_db),
-            plan_if_ideal_db: Some(without.image_rejection_db),
-            ..remainder_row(contributor, wrapped(total - without.channel_error))
-        };
-        if row.is_known() {
-            rows.push(row);
-        }
-    }
-    rows.sort_by(|one, other| order(other).total_cmp(&order(one)));
-    Ok(rows)
 }
 
 impl Comparison<'_> {
@@ -418,45 +423,90 @@ impl BudgetCases<'_> {
         own.balance(Voltages::of(&alone), &own.ideal)
     }
 
-    /// A row from the balance with the contributor alone real, and the case with it alone ideal.
+    /// A row from the balance with the contributor alone real, and the ratios with it alone ideal.
     fn row(
         &self,
         contributor: Contributor,
         alone: ReceiverBalance,
-        all_but: Option<Case<'_>>,
+        all_but: Option<&Ratios<'_>>,
     ) -> Result<BudgetRow> {
-        let ratios: Option<Vec<f64>> = match all_but {
-            Some((voltages, evaluation)) => {
-                Some(power_ratios(self.plan.receiver, voltages, &evaluation)?)
-            }
-            None => None,
-        };
-        let least = |ratios: &Vec<f64>| ratios.iter().copied().fold(f64::INFINITY, f64::min);
-        let at_worst = ratios.as_ref().map(|ratios| ratios[self.worst]);
-        Ok(BudgetRow {
+        let mut row = BudgetRow {
             has_equal_members: self.plan.has_equal_members(&contributor),
-            contributor,
-            error: wrapped(alone.channel_error - self.base),
-            alone_db: alone.image_rejection_db,
-            if_ideal_db: at_worst.map(rejection_of_ratio_db),
-            plan_if_ideal_db: ratios.as_ref().map(least).map(rejection_of_ratio_db),
-        })
+            ..remainder_row(contributor, wrapped(alone.channel_error - self.base))
+        };
+        row.alone_db = alone.image_rejection_db;
+        if let Some(all_but) = all_but {
+            (row.if_ideal_db, row.plan_if_ideal_db) = self.if_ideal_db(all_but)?;
+        }
+        Ok(row)
+    }
+
+    /// The rejection at the worst point, and the worst at all points that are compared.
+    fn if_ideal_db(&self, ratios: &Ratios<'_>) -> Result<(Option<f64>, Option<f64>)> {
+        let own = ratios(&self.plan)?;
+        let others = self.others.iter().map(ratios).collect::<Result<Vec<_>>>()?;
+        // A minimum ignores what is not a number; this one must not.
+        let smaller = |one: f64, other: f64| {
+            if one.is_nan() || other.is_nan() { f64::NAN } else { one.min(other) }
+        };
+        let least = own.iter().chain(others.iter().flatten()).copied().reduce(smaller);
+        let at_worst = own.get(self.worst).copied();
+        Ok((at_worst.map(rejection_of_ratio_db), least.map(rejection_of_ratio_db)))
     }
 
     fn subset_row(&self, contributor: Contributor, subset: &Subset) -> Result<BudgetRow> {
-        let plan = &self.plan;
-        let all_but = LoRf::try_of_each(|path| plan.paths.get(path).all_but(subset))?;
-        self.row(contributor, self.alone(subset)?, Some((Voltages::of(&all_but), plan.real)))
+        let all_but = |own: &Comparison<'_>| {
+            let all_but = LoRf::try_of_each(|path| own.paths.get(path).all_but(subset))?;
+            power_ratios(own.receiver, Voltages::of(&all_but), &own.real)
+        };
+        self.row(contributor, self.alone(subset)?, Some(&all_but))
+    }
+
+    /// What acts through several parts of a receiver with switched mixers: each row compares the receiver
+    /// with the same without it.
+    fn mechanisms(&self) -> Result<Vec<BudgetRow>> {
+        let own = &self.at_worst;
+        let total = own.balance(own.real_voltages(), &own.real)?.channel_error;
+        let mut rows = Vec::new();
+        let all: [(Contributor, Without); 2] = [
+            (Contributor::LoAmplitudes, with_equal_amplitudes),
+            (Contributor::IqCoupling, without_coupling),
+        ];
+        for (contributor, without) in all {
+            let Some(outputs) = without(own.receiver, own.real_voltages(), 0)? else { continue };
+            let error = own.real.balance(own.receiver, 0, &outputs).channel_error;
+            let ratios = |own: &Comparison<'_>| {
+                let outputs = match without(own.receiver, own.real_voltages(), 0)? {
+                    Some(outputs) => outputs,
+                    None => outputs_at(own.receiver, own.real_voltages(), 0)?,
+                };
+                Ok(vec![own.real.power_ratio(own.receiver, 0, &outputs)])
+            };
+            let (if_ideal_db, plan_if_ideal_db) = self.if_ideal_db(&ratios)?;
+            let row = remainder_row(contributor, wrapped(total - error));
+            let row = BudgetRow { if_ideal_db, plan_if_ideal_db, ..row };
+            if row.is_known() {
+                rows.push(row);
+            }
+        }
+        rows.sort_by(|one, other| order(other).total_cmp(&order(one)));
+        Ok(rows)
     }
 
     /// Rows of the mixers' gains, the IF parts and the correction.
     fn other_rows(&self) -> Result<Vec<BudgetRow>> {
-        let (plan, own) = (&self.plan, &self.at_worst);
-        let (receiver, real, ideal) = (plan.receiver, plan.real, plan.ideal);
-        let row = |contributor, alone: Evaluation<'_>, all_but: Option<Evaluation<'_>>| {
-            let all_but = all_but.map(|evaluation| (plan.real_voltages(), evaluation));
-            self.row(contributor, own.balance(own.ideal_voltages()?, &alone)?, all_but)
+        let own = &self.at_worst;
+        let (receiver, real) = (self.plan.receiver, self.plan.real);
+        let row = |contributor, alone: Evaluation<'_>, all_but: Option<IfIdeal>| {
+            let alone = own.balance(own.ideal_voltages()?, &alone)?;
+            let Some(all_but) = all_but else { return self.row(contributor, alone, None) };
+            let ratios = |own: &Comparison<'_>| {
+                power_ratios(own.receiver, own.real_voltages(), &all_but(own))
+            };
+            self.row(contributor, alone, Some(&ratios))
         };
+        let equal_gains: IfIdeal = |own| Evaluation { has_real_gains: false, ..own.real };
+        let ideal_if: IfIdeal = |own| Evaluation { transfers: own.ideal.transfers, ..own.real };
         let mut rows = Vec::new();
         let elements = receiver.switched_mixer().map_or(&[][..], SwitchedMixer::elements);
         let has_unequal_elements = elements.iter().any(|own| {
@@ -467,18 +517,15 @@ impl BudgetCases<'_> {
         });
         if has_unequal_elements {
             let alone = Evaluation { has_real_gains: true, ..own.ideal };
-            let all_but = Evaluation { has_real_gains: false, ..real };
-            rows.push(row(Contributor::Switches, alone, Some(all_but))?);
+            rows.push(row(Contributor::Switches, alone, Some(equal_gains))?);
         }
         if receiver.mixers().iter().any(|mixer| mixer.gain != Complex64::ONE) {
             let alone = Evaluation { has_real_gains: true, ..own.ideal };
-            let all_but = Evaluation { has_real_gains: false, ..real };
-            rows.push(row(Contributor::MixerGains, alone, Some(all_but))?);
+            rows.push(row(Contributor::MixerGains, alone, Some(equal_gains))?);
         }
         if receiver.output().has_if_parts() {
             let alone = Evaluation { transfers: own.real.transfers, ..own.ideal };
-            let all_but = Evaluation { transfers: ideal.transfers, ..real };
-            rows.push(row(Contributor::IfParts, alone, Some(all_but))?);
+            rows.push(row(Contributor::IfParts, alone, Some(ideal_if))?);
         }
         if !real.correction.is_none() {
             let alone = Evaluation { correction: own.real.correction, ..own.ideal };

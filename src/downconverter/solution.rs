@@ -195,7 +195,12 @@ impl<'a> Evaluation<'a> {
     }
 
     /// Wanted over image power at a point of the plan.
-    fn power_ratio(&self, receiver: &Receiver, point: usize, outputs: &IqOutputs) -> f64 {
+    pub(super) fn power_ratio(
+        &self,
+        receiver: &Receiver,
+        point: usize,
+        outputs: &IqOutputs,
+    ) -> f64 {
         let [wanted, image] = self.combined_pair(receiver, point, outputs);
         power_ratio(wanted, image)
     }
@@ -467,8 +472,11 @@ pub(super) fn check_channels(receiver: &Receiver, outputs: &[IqOutputs]) -> Resu
         .flat_map(|outputs| [outputs.upper, outputs.lower])
         .flat_map(|pair| [pair.i.norm(), pair.q.norm()])
         .fold(0.0, f64::max);
-    // Fourteen digits below the strongest output is rounding.
-    let is_silent = |value: Complex64| value.norm() <= 1e-14 * largest || !value.is_finite();
+    // Fourteen digits below the strongest output is rounding, and so are volts for one watt of a switched
+    // mixer that loses some 200 dB.
+    let is_switched = receiver.switching().is_some();
+    let least = if is_switched { 1e-10_f64 } else { 0.0 }.max(1e-14 * largest);
+    let is_silent = |value: Complex64| value.norm() <= least || !value.is_finite();
     for (point, outputs) in outputs.iter().enumerate() {
         let has_silence = |output: fn(&IqPair) -> Complex64| {
             is_silent(output(&outputs.upper)) || is_silent(output(&outputs.lower))
@@ -481,8 +489,15 @@ pub(super) fn check_channels(receiver: &Receiver, outputs: &[IqOutputs]) -> Resu
             continue;
         };
         let LoIfPoint { lo_hz, if_hz, .. } = receiver.plan().points()[point];
-        let because = "its mixers cancel, are at a short, or get no LO or no RF".to_owned();
-        let channel = silent.name();
+        let because = match is_switched {
+            true => {
+                "its switches cancel, are never or always on (compare their LO voltage with \
+                 threshold_v), have no harmonic of order lo_harmonic, get no RF, or their IF ports \
+                 have no path to ground"
+            }
+            false => "its mixers cancel, are at a short, or get no LO or no RF",
+        };
+        let (channel, because) = (silent.name(), because.to_owned());
         return Err(ReceiverError::SilentChannel { channel, lo_hz, if_hz, because });
     }
     Ok(())

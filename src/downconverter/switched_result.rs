@@ -41,6 +41,8 @@ pub struct SwitchedLo {
     pub offset_q_v: Option<f64>,
     /// The part of a period for which each element is on: above its threshold.
     pub on_part: Vec<f64>,
+    /// The peak of each element's LO voltage, V.
+    pub lo_peak_v: Vec<f64>,
 }
 
 /// Switched mixers over a plan.
@@ -247,6 +249,7 @@ fn at_lo(solved: &mut SwitchedPlan<'_>, lo: usize) -> Result<SwitchedLo> {
         offset_i_v: leakage.offset_i_v,
         offset_q_v: leakage.offset_q_v,
         on_part: elements.map(|(own, peak)| own.switch.on_part(*peak)).collect(),
+        lo_peak_v: solved.peaks_v().iter().map(|peak| peak.norm()).collect(),
     })
 }
 

@@ -7,7 +7,7 @@ use crate::downconverter::{
     Allocation, Allowance, Budget, BudgetRow, Contributor, DownconverterResult, Interaction,
     PartKind, PartTaken, ReceiverPath, Sideband,
 };
-use crate::units::{db_from_neper, shown_signed};
+use crate::units::{ShownFrequency, db_from_neper, shown_signed};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 
@@ -31,6 +31,12 @@ pub(super) fn load_rows_json(result: &DownconverterResult) -> Vec<Value> {
 /// What acts through several parts of a receiver with switched mixers.
 pub(super) fn mechanisms_json(result: &DownconverterResult) -> Vec<Value> {
     result.budget.iter().flat_map(|budget| &budget.mechanisms).map(row_json).collect()
+}
+
+/// LO and IF of the points over which parts are compared, where those are not the whole plan.
+pub(super) fn compared_json(result: &DownconverterResult) -> Option<Vec<Value>> {
+    let compared = result.budget.as_ref()?.compared.as_ref()?;
+    Some(compared.iter().map(|(lo_hz, if_hz)| json!({ "lo_hz": lo_hz, "if_hz": if_hz })).collect())
 }
 
 /// The interaction pair by pair.
@@ -212,16 +218,28 @@ pub(super) fn budget_text(result: &DownconverterResult, image: Sideband) -> Stri
     if result.switching.is_some() {
         text.push_str(&filled(&mechanisms_text(budget)));
     }
-    text.push_str(&filled(
+    let plan = match &budget.compared {
+        Some(compared) => format!("worst of {}", points_text(compared)),
+        None => "worst of the plan".to_owned(),
+    };
+    text.push_str(&filled(&format!(
         "I/Q channel error: Q over I against its ideal, as dB and degrees. Alone, if ideal: rejection \
-         with this error by itself, and with this part ideal (plan: worst of the plan). Interaction: \
+         with this error by itself, and with this part ideal (plan: {plan}). Interaction: \
          reflections between parts. Allowance: error that keeps the required rejection.",
-    ));
+    )));
     text.push_str(&filled(&fix_first_text(result, budget)));
     if let Some(sentence) = interaction_text(budget) {
         text.push_str(&filled(&sentence));
     }
     text
+}
+
+/// LOs and IFs, as in `LO 27 GHz, IF 1 GHz; LO 31 GHz, IF 0.5 GHz`.
+fn points_text(points: &[(f64, f64)]) -> String {
+    let point = |(lo_hz, if_hz): &(f64, f64)| {
+        format!("LO {}, IF {}", ShownFrequency(*lo_hz), ShownFrequency(*if_hz))
+    };
+    points.iter().map(point).collect::<Vec<_>>().join("; ")
 }
 
 /// The loads and sources with the rejection at the worst point if each alone is ideal.
@@ -250,7 +268,9 @@ fn mechanisms_text(budget: &Budget) -> String {
         [] => String::new(),
         shown => format!(" Through several parts, if ideal alone: {}.", shown.join("; ")),
     };
-    format!("With switched mixers parts are compared at this point alone, plan included.{without}")
+    format!(
+        "With switched mixers parts are compared at this point, and for the plan at few points.{without}"
+    )
 }
 
 fn fix_first_text(result: &DownconverterResult, budget: &Budget) -> String {

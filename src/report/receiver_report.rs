@@ -2,8 +2,8 @@
 
 use super::plan_report::{PlanReport, cut_words};
 use super::receiver_budget_report::{
-    allocation_json, blocks_json, budget_json, budget_text, interactions_json, load_rows_json,
-    mechanisms_json,
+    allocation_json, blocks_json, budget_json, budget_text, compared_json, interactions_json,
+    load_rows_json, mechanisms_json,
 };
 use super::receiver_correction_report::{correction_json, correction_text};
 use super::receiver_lo_chain_report::{lo_chain_json, lo_chain_text};
@@ -48,6 +48,7 @@ pub struct ReceiverReport {
     budget: Vec<Value>,
     budget_loads: Vec<Value>,
     budget_mechanisms: Vec<Value>,
+    budget_compared: Option<Vec<Value>>,
     budget_interactions: Vec<Value>,
     blocks: Vec<Value>,
     correction: Value,
@@ -98,6 +99,7 @@ impl ReceiverReport {
             budget: budget_json(result),
             budget_loads: load_rows_json(result),
             budget_mechanisms: mechanisms_json(result),
+            budget_compared: compared_json(result),
             budget_interactions: interactions_json(result),
             blocks: blocks_json(result),
             correction: correction_json(result),

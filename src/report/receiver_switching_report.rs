@@ -179,7 +179,7 @@ pub(super) fn switching_text(receiver: &Receiver, switching: &SwitchingResult) -
             let _ =
                 write!(found, "; NOT CONVERGED, more would move the results by {left_db:.1e} dB");
         }
-        _ => found.push_str(", as given"),
+        _ => found.push_str(", as given: whether more would move the results is not judged"),
     }
     if !switching.outside_hz.is_empty() {
         let ends = receiver.switching().map_or("", |own| own.outside.name());

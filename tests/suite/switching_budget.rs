@@ -1,12 +1,14 @@
 //! The budget of receivers with switched mixers: what its rows promise, against the receiver of check
 //! values 15 solved with the ideal values typed in.
 
-use crate::check_values::topic;
+use crate::check_values::{cases, matrix, topic};
 use crate::harness::{Sandbox, number};
 use crate::switching_cases::{SwitchingCase, peak_of, switch_of, whole};
 use fourphase::downconverter::{BeyondSidebands, Channel, Sideband};
+use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 use serde_json::Value;
+use std::f64::consts::TAU;
 
 const SIDEBANDS: [Sideband; 2] = [Sideband::Upper, Sideband::Lower];
 
@@ -114,6 +116,79 @@ fn equal_amplitudes_keep_the_promise_of_their_row() {
         }
         volts(&ideal)
     });
+}
+
+/// Hard switches in a network of resistances have no memory: at every instant the voltages are those of
+/// resistances, and the phasor at the IF is a mean over a period of constants times e^(±j w t). Peak LO
+/// voltages are given; those of the case itself where `None`.
+fn rejection_in_time_db(case: &Value, peak_v: Option<f64>) -> f64 {
+    let inputs = &case["inputs"];
+    let s = matrix(&inputs["rf_network"]["points"][0]["s"]);
+    let s = DMatrix::from_fn(3, 3, |row, column| s[3 * row + column].re);
+    let (one, reference_ohm) = (DMatrix::<f64>::identity(3, 3), 50.0);
+    let siemens = (&one + &s).try_inverse().unwrap() * (&one - &s) / reference_ohm;
+    let (source_ohm, load_ohm) = (50.0, inputs["if_load"]["ohm"].as_f64().unwrap());
+    let elements = inputs["elements"].as_array().unwrap();
+    // For each element the angle of its LO, and the half angle for which it is on.
+    let on: Vec<(f64, f64)> = elements
+        .iter()
+        .map(|own| {
+            let peak_v = peak_v.unwrap_or_else(|| own["lo_peak_v"].as_f64().unwrap());
+            let half = (own["switch"]["threshold_v"].as_f64().unwrap() / peak_v).acos();
+            (own["lo_phase_deg"].as_f64().unwrap().to_radians(), half)
+        })
+        .collect();
+    let mut ends: Vec<f64> = on
+        .iter()
+        .flat_map(|(phase, half)| [half - phase, -half - phase])
+        .map(|angle| angle.rem_euclid(TAU))
+        .chain([0.0, TAU])
+        .collect();
+    ends.sort_by(f64::total_cmp);
+    // Volts at the IF nodes of I and Q, above the LO; below it they are the conjugates.
+    let mut volts = [Complex64::new(0.0, 0.0); 2];
+    for interval in ends.windows(2) {
+        let middle = 0.5 * (interval[0] + interval[1]);
+        let element_ohm = |at: usize| {
+            let (phase, half) = on[at];
+            let is_on = (middle + phase).cos() > half.cos();
+            let key = if is_on { "on_ohm" } else { "off_ohm" };
+            elements[at]["switch"][key].as_f64().unwrap()
+        };
+        let mut system = siemens.clone();
+        system[(0, 0)] += 1.0 / source_ohm;
+        for at in 0..2 {
+            system[(1 + at, 1 + at)] += 1.0 / (element_ohm(at) + load_ohm);
+        }
+        let emf_v = 2.0 * source_ohm.sqrt();
+        let nodes = system.lu().solve(&DVector::from_vec(vec![emf_v / source_ohm, 0.0, 0.0]));
+        let nodes = nodes.unwrap();
+        let [from, to] = [interval[0], interval[1]].map(|angle| Complex64::from_polar(1.0, angle));
+        let mean = (to - from) / Complex64::new(0.0, TAU);
+        for (at, volts) in volts.iter_mut().enumerate() {
+            *volts += mean * nodes[1 + at] * load_ohm / (element_ohm(at) + load_ohm);
+        }
+    }
+    let z = |[i, q]: [Complex64; 2]| (i + Complex64::I * q).norm_sqr();
+    10.0 * (z(volts) / z(volts.map(|own| own.conj()))).log10()
+}
+
+/// The row of a receiver whose solution in time is exact, as is that of the receiver itself.
+#[test]
+fn equal_amplitudes_of_a_resistive_receiver_are_those_in_time() {
+    let topic = topic("15_switching.json");
+    let case = cases(&topic, "iq-star")[0];
+    let report = report(&topic, case);
+    let own_db = number(&report["points"][0], "/image_rejection_db");
+    let want_db = rejection_in_time_db(case, None);
+    assert!((own_db - want_db).abs() < TOLERANCE_DB, "{own_db} {want_db}");
+    let elements = case["inputs"]["elements"].as_array().unwrap();
+    let peak_v = mean(elements.iter().map(|own| own["lo_peak_v"].as_f64().unwrap()));
+    let ideal_db = rejection_in_time_db(case, Some(peak_v));
+    let promised_db = promised_db(&report["budget_mechanisms"], "unequal LO amplitudes").unwrap();
+    assert!((promised_db - ideal_db).abs() < TOLERANCE_DB, "{promised_db} {ideal_db}");
+    // A hundred tolerances: an effect that is missing would be seen.
+    assert!((promised_db - own_db).abs() > 100.0 * TOLERANCE_DB, "{promised_db} {own_db}");
 }
 
 /// Each channel with the other one's elements as resistances of their mean conductances.

@@ -158,7 +158,8 @@ fn wrong_switches_are_refused_at_their_line() {
     for (from, to, says) in [
         (", lo_power_dbm = 13.0", "", "receiver.toml:5:21"),
         ("on_ohm = 9.0, ", "", "mixer 'i' needs on_ohm in its switch or in that of [mixing]"),
-        ("off_ohm = 4000.0", "off_ohm = 4.0", "off_ohm must be at least on_ohm, which is 9"),
+        ("off_ohm = 4000.0", "off_ohm = 4.0", "off_ohm must be above on_ohm, which is 9, found 4"),
+        ("off_ohm = 4000.0", "off_ohm = 9.0", "are they exchanged"),
         ("slope_v = 0.1", "slope_v = 1e-9", "slope_v must be 0, a hard switch, or at least 1e-6"),
         ("ohm = 100.0, ff = 200.0", "", "the IF nodes float"),
         ("ff = 200.0", "differential_ohm = 90.0", "needs mixers of both polarities"),
@@ -202,7 +203,43 @@ fn switches_that_do_not_switch_are_warned_of() {
     );
     let run = sandbox.run("downconverter receiver.toml");
     let warnings = unfolded(&run.stderr);
-    assert!(warnings.contains("mixer 'i' is never on at LO 28 GHz"), "{warnings}");
+    assert!(warnings.contains("mixers 'i', 'q' are never on at LO 28 GHz"), "{warnings}");
+    assert!(warnings.contains("V, does not cross the threshold, 1.5 V"), "{warnings}");
+    for (from, to, says) in [
+        ("slope_v = 0.1", "slope_v = 100", "mixer 'i' hardly switches: its slope_v, 100 V"),
+        ("mixing = {", "mixing = { temperature_k = 25,", "25 is -248 degrees Celsius"),
+    ] {
+        sandbox.write("receiver.toml", replaced(RECEIVER, &[(from, to)]));
+        let warnings = unfolded(&sandbox.run("downconverter receiver.toml").stderr);
+        assert!(warnings.contains(says), "{says}: {warnings}");
+    }
+}
+
+/// Hard switches that never switch give nothing, and so do balanced pairs whose IF ports are joined by
+/// their load alone: what is left is rounding.
+#[test]
+fn switches_that_give_nothing_are_refused() {
+    let sandbox = Sandbox::new();
+    let hard = ("off_ff = 12.0, slope_v = 0.1", "threshold_v = 9.0");
+    sandbox.write("receiver.toml", replaced(RECEIVER, &[hard]));
+    let error = unfolded(&sandbox.refused("downconverter receiver.toml"));
+    assert!(error.contains("are never or always on"), "{error}");
+    let demo = Sandbox::with_demo();
+    let text = demo.read("receiver-switches.toml");
+    let floating = replaced(
+        &text,
+        &[
+            ("off_ff = 15.0, threshold_v = 0.1, slope_v = 0.15", "threshold_v = 0.0"),
+            ("lo_to_rf_ff = 4.0\nlo_to_if_ff = 4.0", ""),
+            ("ohm = 100.0\nff = 150.0", "differential_ohm = 200.0"),
+            ("balun.s3p", "ideal.s3p"),
+            ("balun_q.s3p", "ideal.s3p"),
+        ],
+    );
+    demo.succeeds("component balun --grid 24GHz..34GHz:21 --output ideal.s3p");
+    demo.write("floating.toml", floating);
+    let error = unfolded(&demo.refused("downconverter floating.toml"));
+    assert!(error.contains("their IF ports have no path to ground"), "{error}");
 }
 
 /// Two limits in which switches are multipliers. Both have so high a resistance that they load nothing.

@@ -4,7 +4,7 @@
 use crate::harness::{Sandbox, replaced};
 use fourphase::description::read_receiver;
 use fourphase::downconverter::{
-    Contributor, DieReceiver, DownconverterResult, PlanPoint, Receiver, ReceiverPath,
+    Budget, BudgetRow, DieReceiver, DownconverterResult, PlanPoint, Receiver, ReceiverPath,
     SwitchedLevels, analyse_receiver,
 };
 use fourphase::network::Network;
@@ -38,10 +38,14 @@ fn sandbox() -> Sandbox {
 
 /// The description with a file of the divider and a rule for what it does not reach.
 fn describe(sandbox: &Sandbox, file: &str, outside: &str) -> Receiver {
+    describe_at(sandbox, file, outside, "28.0, 30.0")
+}
+
+fn describe_at(sandbox: &Sandbox, file: &str, outside: &str, lo_ghz: &str) -> Receiver {
     let text = replaced(
         &sandbox.read("receiver-switches.toml"),
         &[
-            ("lo_ghz = { from = 27.0, to = 31.0, points = 41 }", "lo_ghz = [28.0, 30.0]"),
+            ("lo_ghz = { from = 27.0, to = 31.0, points = 41 }", &format!("lo_ghz = [{lo_ghz}]")),
             ("if_ghz = [0.5, 1.0, 1.5]", "if_ghz = [0.5, 1.0]"),
             ("[mixing]", &format!("[mixing]\nsidebands = 3\noutside = \"{outside}\"")),
             ("combine = \"auto\"", "combine = \"i-jq\""),
@@ -125,8 +129,7 @@ fn data_of_a_die_act_at_every_sideband() {
         let lines = dies.receiver().group_index("rf lines").unwrap();
         let ideal = rejections_db(&dies.points_if_ideal(&die, lines).unwrap());
         let budget = described.budget.unwrap();
-        let is_lines = |contributor: &Contributor| contributor.to_string() == "rf lines";
-        let row = budget.rows.iter().find(|row| is_lines(&row.contributor)).unwrap();
+        let row = row(&budget, "rf lines");
         let worst = described.summary.worst;
         let at = described.points.iter().position(|own| is_at(own, &worst)).unwrap();
         assert_near(file, &[ideal[at]], &[row.if_ideal_db.unwrap()]);
@@ -174,11 +177,8 @@ fn a_network_that_does_not_reach_the_plan_is_refused() {
     assert!(refused.to_string().contains("divider"), "{refused}");
 }
 
-/// The ideal of a part has the part's mean loss and phase at every frequency of its data: the budget
-/// against a description with such a file.
-#[test]
-fn an_ideal_divider_is_ideal_at_every_sideband() {
-    let sandbox = sandbox();
+/// The file of an ideal divider: with the mean loss and phase of the changed one at every frequency.
+fn write_ideal(sandbox: &Sandbox) {
     let file = sandbox.touchstone("changed.s3p");
     let ideal = with_entries(&file.network, |_, matrix| {
         let mean = matrix[3] * (matrix[6] / matrix[3]).sqrt();
@@ -187,15 +187,67 @@ fn an_ideal_divider_is_ideal_at_every_sideband() {
             matrix[at] = mean;
         }
     });
-    write(&sandbox, "ideal.s3p", &file, ideal);
+    write(sandbox, "ideal.s3p", &file, ideal);
+}
+
+fn row<'b>(budget: &'b Budget, name: &str) -> &'b BudgetRow {
+    budget.rows.iter().find(|row| row.contributor.to_string() == name).unwrap()
+}
+
+/// The ideal of a part has the part's mean loss and phase at every frequency of its data: the budget
+/// against a description with such a file.
+#[test]
+fn an_ideal_divider_is_ideal_at_every_sideband() {
+    let sandbox = sandbox();
+    write_ideal(&sandbox);
     let described = analyse_receiver(&describe(&sandbox, "ideal.s3p", "reference")).unwrap();
     let own = analyse_receiver(&describe(&sandbox, "changed.s3p", "reference")).unwrap();
     let worst = own.summary.worst;
     let same = described.points.iter().find(|point| is_at(point, &worst)).unwrap();
     let budget = own.budget.unwrap();
-    let is_divider = |contributor: &Contributor| contributor.to_string() == "divider";
-    let row = budget.rows.iter().find(|row| is_divider(&row.contributor)).unwrap();
+    let row = row(&budget, "divider");
     // All sidebands are frequencies of the file.
     assert_near("divider", &[row.if_ideal_db.unwrap()], &[same.balance.image_rejection_db]);
     assert!((same.balance.image_rejection_db - worst.balance.image_rejection_db).abs() > 0.05);
+}
+
+/// What an ideal divider makes of the plan: of a small plan everywhere, of a larger one at the point of worst
+/// rejection and at the worst IF of the first, the centre and the last LO.
+#[test]
+fn ideal_parts_are_compared_at_a_few_points_of_the_plan() {
+    let sandbox = sandbox();
+    write_ideal(&sandbox);
+    for (lo_ghz, most) in [("28.0, 30.0", 4), ("27.0, 28.0, 29.0, 30.0, 31.0", 4)] {
+        let analyse = |file: &str| {
+            let receiver = describe_at(&sandbox, file, "reference", lo_ghz);
+            analyse_receiver(&receiver).unwrap()
+        };
+        let (own, ideal) = (analyse("changed.s3p"), analyse("ideal.s3p"));
+        let budget = own.budget.as_ref().unwrap();
+        let compared = budget.compared.as_ref().unwrap();
+        assert!(compared.len() <= most, "{compared:?}");
+        let is_compared = |point: &PlanPoint| {
+            let is_it = |own: &&(f64, f64)| {
+                own.0.total_cmp(&point.lo_hz).is_eq() && own.1.total_cmp(&point.if_hz).is_eq()
+            };
+            compared.iter().find(is_it).is_some()
+        };
+        assert!(is_compared(&own.summary.worst));
+        let worst_of_lo = |lo_hz: f64| {
+            let own = own.points.iter().filter(|point| point.lo_hz.total_cmp(&lo_hz).is_eq());
+            let db = |point: &PlanPoint| point.balance.image_rejection_db;
+            *own.min_by(|one, other| db(one).total_cmp(&db(other))).unwrap()
+        };
+        let lo_hz: Vec<f64> = own.lo.iter().map(|own| own.lo_hz).collect();
+        for lo_hz in [lo_hz[0], lo_hz[lo_hz.len() / 2], lo_hz[lo_hz.len() - 1]] {
+            assert!(is_compared(&worst_of_lo(lo_hz)), "{lo_hz}");
+        }
+        let there = ideal.points.iter().filter(|point| is_compared(point));
+        let least_db = rejections_db(&there.copied().collect::<Vec<_>>());
+        let least_db = least_db.into_iter().fold(f64::INFINITY, f64::min);
+        assert_near(lo_ghz, &[row(budget, "divider").plan_if_ideal_db.unwrap()], &[least_db]);
+        // What acts through several parts is compared there too.
+        let at_worst = |own: &BudgetRow| own.plan_if_ideal_db.unwrap() <= own.if_ideal_db.unwrap();
+        assert!(!budget.mechanisms.is_empty() && budget.mechanisms.iter().all(at_worst));
+    }
 }
