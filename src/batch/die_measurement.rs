@@ -208,10 +208,15 @@ impl DieMeasurement {
                 let warnings =
                     receiver.check_port_orders(networks).map_err(|error| error.to_string())?;
                 let solved = receiver.solve(networks).map_err(|error| error.to_string())?;
+                let mut points: Vec<DiePoint> = solved.points.iter().map(die_point).collect();
+                let losses = solved.switched.iter().flat_map(|levels| &levels.losses);
+                for (point, loss) in points.iter_mut().zip(losses) {
+                    point.losses_db = loss.i_db.zip(loss.q_db).map(<[f64; 2]>::from);
+                }
                 Ok(MeasuredPoints {
-                    points: solved.points.iter().map(die_point).collect(),
+                    points,
                     min_lo_power_dbm: solved.min_lo_power.map(|drive| drive.power_dbm),
-                    switched: solved.switched.as_ref().map(switched_die),
+                    switched: solved.switched.as_ref().map(|levels| switched_die(&levels.worst)),
                     nominal_deg: None,
                     warnings,
                 })

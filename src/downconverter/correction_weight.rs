@@ -6,7 +6,7 @@
 
 use super::iq_balance::{NOTHING_WANTED_DB, power_ratio, rejection_db};
 use super::q_correction::CorrectionDomain;
-use crate::units::{amplitude_from_db, db_from_power, power_from_db};
+use crate::units::{amplitude_from_db, db_from_amplitude, db_from_power, power_from_db};
 use num_complex::Complex64;
 
 /// A disk in the plane of complex weights.
@@ -66,7 +66,7 @@ impl CorrectionPoint {
     }
 
     /// The same as a ratio of powers, for comparisons.
-    fn power_ratio(&self, weight: Complex64) -> f64 {
+    pub(super) fn power_ratio(&self, weight: Complex64) -> f64 {
         let (wanted, image) =
             (self.wanted_i + weight * self.wanted_q, self.image_i + weight * self.image_q);
         let ratio = power_ratio(wanted, image);
@@ -196,6 +196,16 @@ fn minimax_of_few(points: &[CorrectionPoint]) -> Option<Complex64> {
     // No receiver needs more than 400 dB.
     let (mut low_db, mut high_db) = (held.0, 400.0_f64.max(held.0));
     let mut disks = Vec::with_capacity(points.len());
+    let pairs = (1..points.len()).flat_map(|at| (0..at).map(move |other| (at, other)));
+    let touching_db =
+        pairs.filter_map(|(at, other)| touching_level_db(&points[at], &points[other], low_db));
+    high_db = touching_db.fold(high_db, f64::min).max(low_db);
+    // Usually two points determine the level, and their disks touch in one point.
+    if high_db - 1e-11 > low_db
+        && let Some(weight) = common_point(points, high_db - 1e-11, &mut disks)
+    {
+        return Some(weight);
+    }
     for _ in 0..100 {
         let middle_db = 0.5 * (low_db + high_db);
         match common_point(points, middle_db, &mut disks) {
@@ -210,6 +220,45 @@ fn minimax_of_few(points: &[CorrectionPoint]) -> Option<Complex64> {
         }
     }
     Some(held.1)
+}
+
+/// The level at which the disks of two points touch, by the method of false position, with the Illinois
+/// rule (Dowell and Jarratt 1971), in 10^(-level/20): radii are nearly proportional to it. `None` where the
+/// disks do not overlap at `low_db`, or coincide.
+fn touching_level_db(one: &CorrectionPoint, other: &CorrectionPoint, low_db: f64) -> Option<f64> {
+    let overlap = |amplitude: f64| {
+        let (first, second) = (
+            one.disk_of_ratio(amplitude * amplitude)?,
+            other.disk_of_ratio(amplitude * amplitude)?,
+        );
+        Some(first.radius + second.radius - (first.centre - second.centre).norm())
+    };
+    // Disks of no radius are as far apart as the weights that cancel.
+    let apart = (one.cancelling_weight() - other.cancelling_weight()).norm();
+    let (mut inside, mut outside) = (amplitude_from_db(-low_db), 0.0);
+    let (mut overlapping, mut missing) = (overlap(inside)?, -apart);
+    if !(overlapping > 0.0 && missing < 0.0) {
+        return None;
+    }
+    let mut last_was_inside = None;
+    for _ in 0..60 {
+        let next = (inside * missing - outside * overlapping) / (missing - overlapping);
+        let found = overlap(next)?;
+        let is_inside = found >= 0.0;
+        let is_repeated = last_was_inside == Some(is_inside);
+        if is_inside {
+            (inside, overlapping) = (next, found);
+            missing *= if is_repeated { 0.5 } else { 1.0 };
+        } else {
+            (outside, missing) = (next, found);
+            overlapping *= if is_repeated { 0.5 } else { 1.0 };
+        }
+        last_was_inside = Some(is_inside);
+        if inside - outside < 1e-13 * inside || found == 0.0 {
+            break;
+        }
+    }
+    Some(-db_from_amplitude(outside.max(f64::MIN_POSITIVE)).min(400.0))
 }
 
 /// A weight that reaches a level at every point, if there is one. `disks` is room for its work.

@@ -7,12 +7,10 @@ use super::ideal_part::{ideals, roles};
 use super::iq_balance::PlanPoint;
 use super::placed_splitters::{PlacedSplitter, splitters_of};
 use super::receiver::{GroupIndex, NetworkPlace, Place, Receiver, check_shape};
-use super::receiver_setup::SWITCHING_QUANTITIES;
 use super::signal_path::{LoRf, ReceiverPath};
 use super::solution::{Voltages, used_path};
-use super::switched_result::SwitchedLevels;
 use super::switching_setup::SidebandSource;
-use super::variation::{MinLoPower, Variation};
+use super::variation::{MinLoPower, PlanLevels, Variation};
 use crate::network::{Network, ParameterKind, convert, onto_grid};
 use num_complex::Complex64;
 use std::borrow::Cow;
@@ -33,8 +31,8 @@ pub struct SolvedDie {
     pub points: Vec<PlanPoint>,
     /// The minimum LO power, where the receiver limits it.
     pub min_lo_power: Option<MinLoPower>,
-    /// The worst levels of switched mixers, where the receiver limits one of them.
-    pub switched: Option<SwitchedLevels>,
+    /// The levels of switched mixers; `None` for multipliers.
+    pub switched: Option<PlanLevels>,
 }
 
 impl DieReceiver {
@@ -87,12 +85,7 @@ impl DieReceiver {
         let varied = self.variation.solve(|changing, path| {
             self.used(self.changing[changing], &networks[changing], path).map(Cow::Owned)
         })?;
-        let has_levels =
-            SWITCHING_QUANTITIES.iter().any(|own| self.receiver().limits().on(*own).is_some());
-        let (points, switched) = match has_levels {
-            true => self.variation.points_and_levels_of_each(|_| &varied)?,
-            false => (self.variation.points(&varied)?, None),
-        };
+        let (points, switched) = self.variation.points_and_levels_of_each(|_| &varied)?;
         Ok(SolvedDie { points, min_lo_power: self.variation.min_lo_power(&varied)?, switched })
     }
 

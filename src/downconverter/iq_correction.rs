@@ -2,7 +2,7 @@
 
 use super::correction_weight::{CorrectionPoint, Disk, minimax_weight, worst_rejection_db};
 use super::error::{ReceiverError, Result};
-use crate::units::{amplitude_from_db, db_from_amplitude, wrap_deg};
+use crate::units::{amplitude_from_db, db_from_amplitude, power_from_db, wrap_deg};
 use num_complex::Complex64;
 
 /// The steps of a quantised correction of Q, both above 0; 0.1 dB and 0.5 degrees by default.
@@ -78,19 +78,19 @@ impl IqCorrection {
     /// The best quantised correction, given the best continuous one.
     pub(super) fn quantised(&self, points: &[CorrectionPoint], steps: CorrectionSteps) -> Self {
         let (step_db, step_deg) = (steps.amplitude_db(), steps.phase_deg());
-        let at = |gain: f64, phase: f64| {
+        let made = |gain: f64, phase: f64| {
             let (amplitude_db, phase_deg) = (gain * step_db, phase * step_deg);
-            let made = Self { amplitude_db, phase_deg, worst_db: 0.0 };
-            Self { worst_db: worst_rejection_db(points, made.weight()), ..made }
+            Self { amplitude_db, phase_deg, worst_db: 0.0 }
         };
-        let better =
-            |best: Self, other: Self| if other.worst_db > best.worst_db { other } else { best };
         let gain = (self.amplitude_db / step_db).round();
         let phase = (self.phase_deg / step_deg).round();
-        let mut best = at(0.0, 0.0);
+        let mut search = WorstPoints { points, critical: 0 };
+        let mut best = made(0.0, 0.0);
+        best.worst_db = worst_rejection_db(points, best.weight());
+        let mut best = search.better(best, made(gain, phase));
         for along in [-1.0, 0.0, 1.0] {
             for across in [-1.0, 0.0, 1.0] {
-                best = better(best, at(gain + along, phase + across));
+                best = search.better(best, made(gain + along, phase + across));
             }
         }
         let Some(range) = common_range(points, best.worst_db, self.phase_deg) else {
@@ -104,7 +104,7 @@ impl IqCorrection {
         while gain <= gains.high {
             let mut phase = phases.low;
             while phase <= phases.high {
-                best = better(best, at(gain, phase));
+                best = search.better(best, made(gain, phase));
                 phase += 1.0;
             }
             gain += 1.0;
@@ -123,6 +123,31 @@ impl IqCorrection {
     /// The complex weight on Q.
     pub fn weight(&self) -> Complex64 {
         Complex64::from_polar(amplitude_from_db(self.amplitude_db), self.phase_deg.to_radians())
+    }
+}
+
+/// Points of which the one that decided last is tried first: most candidates fail there.
+struct WorstPoints<'p> {
+    points: &'p [CorrectionPoint],
+    critical: usize,
+}
+
+impl WorstPoints<'_> {
+    /// The better of two corrections, of which the worst rejection of the first is known.
+    fn better(&mut self, best: IqCorrection, other: IqCorrection) -> IqCorrection {
+        let weight = other.weight();
+        // Equal ones are compared below, exactly.
+        let floor = power_from_db(best.worst_db) * (1.0 - 1e-12);
+        let is_worse = |point: &CorrectionPoint| point.power_ratio(weight) < floor;
+        if self.points.get(self.critical).is_some_and(is_worse) {
+            return best;
+        }
+        if let Some(at) = self.points.iter().position(is_worse) {
+            self.critical = at;
+            return best;
+        }
+        let other = IqCorrection { worst_db: worst_rejection_db(self.points, weight), ..other };
+        if other.worst_db > best.worst_db { other } else { best }
     }
 }
 

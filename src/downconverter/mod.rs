@@ -169,5 +169,5 @@ pub use switching_setup::{
     SwitchingSetup,
 };
 pub(crate) use used_network::UsedNetwork;
-pub use variation::MinLoPower;
+pub use variation::{MinLoPower, PlanLevels};
 pub(crate) use variation::{Variation, Varied};

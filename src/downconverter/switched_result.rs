@@ -168,12 +168,21 @@ impl SwitchedLevels {
     }
 }
 
-/// I and Q at every point, with the worst levels; `transfers` are the factors of I and Q at each IF.
+/// I and Q at every point of a plan, with the levels of switched mixers.
+pub(super) struct OutputsAndLevels {
+    pub(super) outputs: Vec<IqOutputs>,
+    /// The conversion loss at each point.
+    pub(super) losses: Vec<ConversionLoss>,
+    /// The worst levels over the plan.
+    pub(super) worst: SwitchedLevels,
+}
+
+/// I and Q at every point, with the levels; `transfers` are the factors of I and Q at each IF.
 pub(super) fn outputs_with_levels(
     receiver: &Receiver,
     voltages: SwitchedVoltages<'_>,
     transfers: &[Combination],
-) -> Result<(Vec<IqOutputs>, SwitchedLevels)> {
+) -> Result<OutputsAndLevels> {
     let store = receiver.known_sidebands()?;
     let (plan, correction) = (receiver.plan(), receiver.output().correction);
     let solved = SwitchedPlan::new(receiver, store, voltages, false)?;
@@ -185,17 +194,18 @@ pub(super) fn outputs_with_levels(
             let loss = conversion_loss(receiver, store, solved, point.if_hz);
             let combination = &transfers[point.intermediate];
             let figure_db = noise_figure_db(receiver, solved, combination, &correction);
-            points.push((outputs, (loss.both_db, figure_db)));
+            points.push((outputs, loss, figure_db));
         }
         let leakage = solved.leakage(lo)?;
         Ok((points, db_from_power(1e3 * leakage.rf_port_w)))
     })?;
     let points = of_lo.iter().flat_map(|(points, _)| points);
-    let levels = SwitchedLevels::of_each(
-        points.clone().map(|(_, levels)| *levels),
+    let worst = SwitchedLevels::of_each(
+        points.clone().map(|(_, loss, figure_db)| (loss.both_db, *figure_db)),
         of_lo.iter().map(|(_, leakage_dbm)| *leakage_dbm),
     );
-    Ok((points.map(|(outputs, _)| *outputs).collect(), levels))
+    let losses = points.clone().map(|(_, loss, _)| *loss).collect();
+    Ok(OutputsAndLevels { outputs: points.map(|own| own.0).collect(), losses, worst })
 }
 
 /// Everything about the switched mixers over the plan; `None` for multipliers. `points` are those of

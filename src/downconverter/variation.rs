@@ -12,7 +12,8 @@ use super::signal_path::{LoRf, ReceiverGrid, ReceiverPath};
 use super::solution::{
     Evaluation, Solved, SolvedPath, Voltages, check_channels, iq_outputs, outputs_at, points_of,
 };
-use super::switched_result::{SwitchedLevels, outputs_with_levels};
+use super::switched_figures::ConversionLoss;
+use super::switched_result::{OutputsAndLevels, SwitchedLevels, outputs_with_levels};
 use crate::network::{FrequencyGrid, Load, Network, WaveDefinition, change_reference};
 use crate::requirement::{Location, Quantity, UndefinedFigure};
 use num_complex::Complex64;
@@ -84,6 +85,15 @@ pub struct MinLoPower {
     pub power_dbm: f64,
     /// LO at the mixers, Hz.
     pub lo_hz: f64,
+}
+
+/// The levels of switched mixers over a plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlanLevels {
+    /// The conversion loss at each point.
+    pub losses: Vec<ConversionLoss>,
+    /// The worst levels.
+    pub worst: SwitchedLevels,
 }
 
 impl Variation {
@@ -199,12 +209,12 @@ impl Variation {
         Self { receiver: self.receiver.for_comparisons(), ..self }
     }
 
-    /// Rejection and errors over the plan, as [`points_of_each`](Self::points_of_each), with the worst
+    /// Rejection and errors over the plan, as [`points_of_each`](Self::points_of_each), with the
     /// levels of switched mixers; `None` for multipliers.
     pub(crate) fn points_and_levels_of_each<'v>(
         &self,
         of: impl Fn(ReceiverGrid) -> &'v Varied,
-    ) -> Result<(Vec<PlanPoint>, Option<SwitchedLevels>)> {
+    ) -> Result<(Vec<PlanPoint>, Option<PlanLevels>)> {
         if self.receiver.switching().is_none() {
             return Ok((self.points_of_each(of)?, None));
         }
@@ -212,10 +222,12 @@ impl Variation {
         let voltages = Voltages { lo: on(ReceiverPath::Lo), rf: on(ReceiverPath::Rf) };
         let real = Evaluation::real(&self.receiver, self.chosen);
         let transfers = of(ReceiverGrid::If).transfers.as_deref().unwrap_or(real.transfers);
-        let (outputs, levels) = outputs_with_levels(&self.receiver, voltages, transfers)?;
+        let OutputsAndLevels { outputs, losses, worst } =
+            outputs_with_levels(&self.receiver, voltages, transfers)?;
         check_channels(&self.receiver, &outputs)?;
         let evaluation = Evaluation { transfers, ..real };
-        Ok((points_of(&self.receiver, &outputs, &evaluation)?, Some(levels)))
+        let points = points_of(&self.receiver, &outputs, &evaluation)?;
+        Ok((points, Some(PlanLevels { losses, worst })))
     }
 
     /// Rejection and errors at one point of the plan.

@@ -8,8 +8,8 @@ use super::error_covariance::{PlanCovariance, half_difference};
 use super::plan_noise::{PlanNoise, SharedBy};
 use super::receiver_propagation::{Component, UncertainReceiver};
 use crate::downconverter::{
-    Budget, BudgetRow, Contributor, PlanPoint, Receiver, ReceiverError, ReceiverGrid, ReceiverPath,
-    ReceiverPlan, Varied, budget_rows,
+    Budget, BudgetRow, Contributor, PlanLevels, PlanPoint, Receiver, ReceiverError, ReceiverGrid,
+    ReceiverPath, ReceiverPlan, Varied, budget_rows,
 };
 use num_complex::Complex64;
 use rayon::iter::{IntoParallelRefIterator as _, ParallelIterator as _};
@@ -134,7 +134,9 @@ impl UncertainReceiver<'_> {
         of: impl Fn(ReceiverGrid) -> &'v Varied,
     ) -> Result<(Vec<PlanPoint>, LevelErrors), ReceiverError> {
         let (points, switched) = self.variation.points_and_levels_of_each(&of)?;
-        let Some(switched) = switched else { return Ok((points, LevelErrors::default())) };
+        let Some(PlanLevels { worst: switched, .. }) = switched else {
+            return Ok((points, LevelErrors::default()));
+        };
         let power = self.variation.min_lo_power(of(ReceiverGrid::Path(ReceiverPath::Lo)))?;
         let levels = LevelErrors {
             lo_power: power.map_or(f64::NEG_INFINITY, |drive| drive.power_dbm),

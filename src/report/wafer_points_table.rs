@@ -131,6 +131,8 @@ fn columns(heading: &LotHeading<'_>, is_receiver: bool) -> Vec<ParquetColumn> {
             required("image_amplitude_imbalance_db", Curve),
             required("image_quadrature_error_deg", Curve),
             required("sideband_gain_db", Curve),
+            optional("conversion_loss_i_db", Curve),
+            optional("conversion_loss_q_db", Curve),
         ]
     } else {
         vec![
@@ -170,20 +172,24 @@ fn curve(value: f64) -> Cell {
     Cell::Curve((value + 0.0) as f32)
 }
 
+fn losses(point: &DiePoint) -> [Cell; 2] {
+    point.losses_db.map_or([Cell::Null, Cell::Null], |losses_db| losses_db.map(curve))
+}
+
 fn splitter_cells(point: &DiePoint) -> [Cell; 6] {
-    let loss =
-        |output: usize| point.losses_db.map_or(Cell::Null, |losses_db| curve(losses_db[output]));
+    let [loss_a, loss_b] = losses(point);
     [
         Cell::Number(point.frequency_hz),
         curve(point.rejection_db),
         curve(db_from_neper(point.wanted_error.re)),
         curve(point.wanted_error.im.to_degrees()),
-        loss(0),
-        loss(1),
+        loss_a,
+        loss_b,
     ]
 }
 
-fn receiver_cells(point: &DiePoint) -> [Cell; 8] {
+fn receiver_cells(point: &DiePoint) -> [Cell; 10] {
+    let [loss_i, loss_q] = losses(point);
     [
         Cell::Number(point.frequency_hz),
         point.if_hz.map_or(Cell::Null, Cell::Number),
@@ -193,5 +199,7 @@ fn receiver_cells(point: &DiePoint) -> [Cell; 8] {
         curve(db_from_neper(point.channel_error.re)),
         curve(point.channel_error.im.to_degrees()),
         curve(point.sideband_gain_db),
+        loss_i,
+        loss_q,
     ]
 }

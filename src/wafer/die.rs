@@ -50,7 +50,8 @@ pub(crate) struct DiePoint {
     /// I/Q channel error of the image sideband, which determines the image. A splitter has one
     /// error only.
     pub(crate) channel_error: Complex64,
-    /// Insertion losses of a splitter to its first and second output, dB; `None` for a receiver.
+    /// Insertion losses of a splitter to its first and second output, conversion losses of I and Q of
+    /// switched mixers, dB; `None` for multipliers.
     pub(crate) losses_db: Option<[f64; 2]>,
 }
 

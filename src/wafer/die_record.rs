@@ -129,34 +129,43 @@ impl DieRecord {
     }
 }
 
-/// The count of single-precision numbers after the frequency of a point: for a receiver, and for a
-/// splitter, whose sidebands are equal and which has losses.
+/// The count of single-precision numbers after the frequency of a point: for a receiver, for one with
+/// losses, and for a splitter, whose sidebands are equal and which has losses.
 const OF_RECEIVER: usize = 7;
+const OF_SWITCHES: usize = 9;
 const OF_SPLITTER: usize = 5;
 
 #[expect(clippy::cast_possible_truncation, reason = "single precision is what is kept")]
 fn points_text(points: &[DiePoint]) -> String {
     let is_receiver = points.iter().any(|point| point.if_hz.is_some());
-    let count = if is_receiver { OF_RECEIVER } else { OF_SPLITTER };
+    let has_losses = points.iter().any(|point| point.losses_db.is_some());
+    let (form, count) = match (is_receiver, has_losses) {
+        (true, false) => ('r', OF_RECEIVER),
+        (true, true) => ('m', OF_SWITCHES),
+        (false, _) => ('s', OF_SPLITTER),
+    };
     let mut bytes = Vec::with_capacity(points.len() * point_bytes(count));
     for point in points {
         // Frequencies keep double precision.
         bytes.extend(point.frequency_hz.to_be_bytes());
         let DiePoint { rejection_db, channel_error, wanted_error, .. } = *point;
-        let mut values = [rejection_db, channel_error.re, channel_error.im, 0.0, 0.0, 0.0, 0.0];
+        let losses_db = point.losses_db.unwrap_or([f64::NAN; 2]);
+        let mut values = [0.0; OF_SWITCHES];
+        values[..3].copy_from_slice(&[rejection_db, channel_error.re, channel_error.im]);
         if is_receiver {
             values[3] = point.if_hz.unwrap_or(f64::NAN);
             values[4] = point.sideband_gain_db;
-            values[5..].copy_from_slice(&[wanted_error.re, wanted_error.im]);
+            values[5..7].copy_from_slice(&[wanted_error.re, wanted_error.im]);
+            values[7..].copy_from_slice(&losses_db);
         } else {
-            values[3..5].copy_from_slice(&point.losses_db.unwrap_or([f64::NAN; 2]));
+            values[3..5].copy_from_slice(&losses_db);
         }
         for value in &values[..count] {
             bytes.extend((*value as f32).to_be_bytes());
         }
     }
     let mut text = String::with_capacity(1 + bytes.len().div_ceil(3) * 4);
-    text.push(if is_receiver { 'r' } else { 's' });
+    text.push(form);
     STANDARD.encode_string(bytes, &mut text);
     text
 }
@@ -169,6 +178,7 @@ const fn point_bytes(count: usize) -> usize {
 fn points_of(text: &str) -> Option<Vec<DiePoint>> {
     let count = match text.as_bytes().first()? {
         b'r' => OF_RECEIVER,
+        b'm' => OF_SWITCHES,
         b's' => OF_SPLITTER,
         _ => return None,
     };
@@ -180,14 +190,15 @@ fn points_of(text: &str) -> Option<Vec<DiePoint>> {
     points
         .map(|bytes| {
             let (frequency, singles) = bytes.split_first_chunk()?;
-            let mut values = [0.0; OF_RECEIVER];
+            let mut values = [f64::NAN; OF_SWITCHES];
             for (value, bytes) in values.iter_mut().zip(singles.chunks_exact(size_of::<f32>())) {
                 *value = f64::from(f32::from_be_bytes(bytes.try_into().ok()?));
             }
             let frequency_hz = f64::from_be_bytes(*frequency);
-            let [rejection_db, re, im, fourth, fifth, wanted_re, wanted_im] = values;
+            let [rejection_db, re, im, fourth, fifth, wanted_re, wanted_im, loss_i, loss_q] =
+                values;
             let channel_error = Complex64::new(re, im);
-            Some(if count == OF_RECEIVER {
+            Some(if count != OF_SPLITTER {
                 DiePoint {
                     frequency_hz,
                     if_hz: (!fourth.is_nan()).then_some(fourth),
@@ -195,7 +206,7 @@ fn points_of(text: &str) -> Option<Vec<DiePoint>> {
                     sideband_gain_db: fifth,
                     wanted_error: Complex64::new(wanted_re, wanted_im),
                     channel_error,
-                    losses_db: None,
+                    losses_db: (!loss_i.is_nan()).then_some([loss_i, loss_q]),
                 }
             } else {
                 DiePoint {
