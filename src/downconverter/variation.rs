@@ -141,13 +141,35 @@ impl Variation {
         &self,
         network: impl Fn(usize, ReceiverPath) -> Result<Cow<'n, Network>>,
     ) -> Result<Varied> {
-        let solved = LoRf::try_of_each(|path| match self.paths.get(path) {
+        let solved = LoRf::try_of_each(|path| self.solve_path(path, &network))?;
+        Ok(Varied { paths: solved, transfers: None })
+    }
+
+    /// The same with only the paths for which `is_changed` holds; the others are as in `own`.
+    pub(crate) fn solve_from<'n>(
+        &self,
+        own: &Varied,
+        is_changed: impl Fn(ReceiverPath) -> bool,
+        network: impl Fn(usize, ReceiverPath) -> Result<Cow<'n, Network>>,
+    ) -> Result<Varied> {
+        let solved = LoRf::try_of_each(|path| match is_changed(path) {
+            true => self.solve_path(path, &network),
+            false => Ok(own.paths.get(path).clone()),
+        })?;
+        Ok(Varied { paths: solved, transfers: None })
+    }
+
+    fn solve_path<'n>(
+        &self,
+        path: ReceiverPath,
+        network: impl Fn(usize, ReceiverPath) -> Result<Cow<'n, Network>>,
+    ) -> Result<PathSolution> {
+        match self.paths.get(path) {
             VariedPath::Fixed(solution) => Ok(solution.clone()),
             VariedPath::Changing(changing) => {
                 changing.solve(&self.receiver, |place| network(place, path))
             }
-        })?;
-        Ok(Varied { paths: solved, transfers: None })
+        }
     }
 
     /// The same with these networks of IF parts.

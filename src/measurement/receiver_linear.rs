@@ -101,7 +101,8 @@ impl UncertainReceiver<'_> {
     pub(super) fn effects(&self) -> Result<Vec<Effect>, ReceiverError> {
         let own = self.solve(&self.unchanged())?;
         let effect = |&component: &Component| {
-            let [plus, minus] = [1.0, -1.0].map(|size| self.solve(&self.moved(component, size)?));
+            let [plus, minus] =
+                [1.0, -1.0].map(|size| self.solve_from(&own, &self.moved(component, size)?));
             let (plus, minus) = (plus?, minus?);
             let change = |grid: Option<ReceiverGrid>| {
                 let solved = |moved: &Varied| {

@@ -154,17 +154,42 @@ impl<'a> UncertainReceiver<'a> {
 
     /// Solves the receiver with these networks.
     pub(super) fn solve(&self, networks: &Networks) -> Result<Varied, ReceiverError> {
-        let varied = self.variation.solve(|place, path| {
-            let (part, grid) = (self.places[place].1, ReceiverGrid::Path(path));
-            let network = networks[part].get(grid).as_ref();
-            let network = network.or(self.nominal(part, grid));
-            let missing = || ReceiverError::NoNetwork { what: self.parts[part].name.clone(), path };
-            network.map(Cow::Borrowed).ok_or_else(missing)
-        })?;
+        let varied = self.variation.solve(|place, path| self.network(networks, place, path))?;
+        Ok(self.with_if_networks(varied, networks))
+    }
+
+    /// The same from a solution `own` with the nominal networks: paths of which no network is given are
+    /// not solved again.
+    pub(super) fn solve_from(
+        &self,
+        own: &Varied,
+        networks: &Networks,
+    ) -> Result<Varied, ReceiverError> {
+        let is_changed =
+            |path| networks.iter().any(|networks| networks.get(ReceiverGrid::Path(path)).is_some());
+        let network = |place, path| self.network(networks, place, path);
+        let varied = self.variation.solve_from(own, is_changed, network)?;
+        Ok(self.with_if_networks(varied, networks))
+    }
+
+    /// The network in a place: the given one, or the part's own.
+    fn network<'n>(
+        &'n self,
+        networks: &'n Networks,
+        place: usize,
+        path: ReceiverPath,
+    ) -> Result<Cow<'n, Network>, ReceiverError> {
+        let (part, grid) = (self.places[place].1, ReceiverGrid::Path(path));
+        let network = networks[part].get(grid).as_ref().or(self.nominal(part, grid));
+        let missing = || ReceiverError::NoNetwork { what: self.parts[part].name.clone(), path };
+        network.map(Cow::Borrowed).ok_or_else(missing)
+    }
+
+    fn with_if_networks(&self, varied: Varied, networks: &Networks) -> Varied {
         let at_if = self.places.iter().filter_map(|&(place, part)| {
             Some((place, networks[part].get(ReceiverGrid::If).as_ref()?))
         });
-        Ok(self.variation.with_if_networks(varied, &at_if.collect::<Vec<_>>()))
+        self.variation.with_if_networks(varied, &at_if.collect::<Vec<_>>())
     }
 
     /// A part's own network where it is used.
