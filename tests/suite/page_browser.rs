@@ -382,7 +382,7 @@ fn what_is_cut_at_the_side_says_so() {
     let sandbox = demo_wafer();
     let page = sandbox.path("out/report.html");
     let state = "(() => {
-        const all = [...document.querySelectorAll('.scroll, .plot')].filter((one) => one.clientWidth > 0);
+        const all = [...document.querySelectorAll('.scroll, .plot')].filter((one) => one.checkVisibility());
         const cut = all.filter((one) => one.scrollWidth > one.clientWidth + 1);
         const told = all.filter((one) => !one.cue.hidden);
         return [cut.length, told.length, cut.every((one) => told.includes(one))];
@@ -390,7 +390,9 @@ fn what_is_cut_at_the_side_says_so() {
     for (width, expected) in [(375, true), (1600, false)] {
         browser.resize(width, 900);
         browser.open(&page, "");
-        std::thread::sleep(std::time::Duration::from_millis(200));
+        browser
+            .value("document.querySelectorAll('details').forEach((one) => { one.open = true; })");
+        std::thread::sleep(std::time::Duration::from_millis(400));
         let found = browser.value(state);
         assert_eq!(found[0], found[1], "{width}: {found}");
         assert_eq!(found[2], json!(true));

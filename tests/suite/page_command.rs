@@ -105,8 +105,10 @@ fn single_curves_are_named_by_their_axis() {
     let page = sandbox.read("switches/report.html");
     assert_eq!(curves(&page, "picture-leakage"), [["LO at the RF port"]]);
     let drive = curves(&page, "picture-switching-drive");
-    assert_eq!(drive[0], ["conversion loss", "noise figure"]);
-    assert_eq!(drive[1], ["image rejection"]);
+    // The LO power of the receiver may be marked before them.
+    assert!(drive[0].join(", ").ends_with("conversion loss, noise figure"), "{drive:?}");
+    assert!(drive[1].join(", ").ends_with("image rejection"), "{drive:?}");
+    assert!(!drive[1].iter().any(|name| name == "conversion loss"), "{drive:?}");
 }
 
 /// The cells of the rows of a table of a page, without markup.

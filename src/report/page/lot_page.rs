@@ -120,6 +120,9 @@ fn requirements(heading: &LotHeading<'_>, result: &LotResult) -> Option<PageTabl
     ];
     let mut table = PageTable::of("requirements", "Requirements", &columns);
     table.die_column = 3;
+    table.note =
+        "First: missed by the largest share of the limit. Alone: no other limit is missed."
+            .to_owned();
     for count in &result.all().limits {
         let limit = count.limit;
         let counted = result.rows().iter().filter_map(|row| Some((row, row.counted_figures()?)));
