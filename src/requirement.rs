@@ -430,7 +430,15 @@ impl Limits {
         const LEAST_DB: f64 = 5.0;
         /// Limits somewhat above what the rejection allows are common.
         const FAR: f64 = 3.0;
-        let Some(rejection) = self.rejection() else { return Vec::new() };
+        let excluding = (self.on(Quantity::LoPower).zip(self.on(Quantity::LoPowerMax)))
+            .filter(|(min_dbm, max_dbm)| min_dbm > max_dbm)
+            .map(|(min_dbm, max_dbm)| {
+                format!(
+                    "no LO power is at least {min_dbm} dBm and at most {max_dbm} dBm: are the limits \
+                     exchanged?"
+                )
+            });
+        let Some(rejection) = self.rejection() else { return excluding.into_iter().collect() };
         let required_db = rejection.value();
         let weak = (required_db > 0.0 && required_db < LEAST_DB)
             .then(|| format!("{rejection} is met by nearly every part: check its unit"));
@@ -452,7 +460,7 @@ impl Limits {
                 )
             })
         });
-        weak.into_iter().chain(redundant).collect()
+        excluding.into_iter().chain(weak).chain(redundant).collect()
     }
 
     /// The value of [`rejection`](Self::rejection), dB.

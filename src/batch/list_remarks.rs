@@ -1,13 +1,12 @@
 //! Checks of a list of dies as a whole: one file for two dies, duplicate rows, names that differ
 //! only in upper and lower case, die numbers in the other order than in the names of the files.
 
-use crate::description::{DescriptionError, has_exchanged_die_numbers};
+use crate::description::{DescriptionError, NamedDie};
 use crate::units::counted;
 use crate::wafer::{DieEntry, DieKey};
 use std::collections::hash_map::{DefaultHasher, Entry};
 use std::collections::{HashMap, HashSet};
 use std::hash::Hasher as _;
-use std::path::PathBuf;
 
 /// Number of cases of each kind that are listed.
 const SHOWN: usize = 3;
@@ -40,44 +39,84 @@ pub(super) struct ListRemarks {
     numbers: NumbersInNames,
 }
 
-/// Rows whose file names have die numbers.
+/// The die numbers of rows, compared with those in the names of their files.
 #[derive(Debug, Default)]
 struct NumbersInNames {
-    agreeing: u64,
-    exchanged: u64,
-    /// The first row with exchanged numbers.
-    first: Option<String>,
+    /// With a mark before a number as its sign.
+    signed: Agreement,
+    /// Without signs.
+    sizes: Agreement,
+}
+
+/// How many rows agree with the names of their files, and how many have the numbers in the other order.
+#[derive(Debug, Default)]
+struct Agreement {
+    agreeing: usize,
+    exchanged: usize,
+    first_exchanged: Option<String>,
+    differing: Cases,
+}
+
+impl Agreement {
+    fn add(&mut self, named: (i64, i64), die: (i64, i64), row: impl Fn() -> String) {
+        if named == die {
+            self.agreeing += 1;
+        } else {
+            if named == (die.1, die.0) {
+                self.exchanged += 1;
+                self.first_exchanged.get_or_insert_with(&row);
+            }
+            self.differing.add(row);
+        }
+    }
+
+    /// Sentences where all rows have the numbers in the other order, or some rows differ while most agree.
+    fn warnings(self) -> Vec<String> {
+        let differing = self.differing.count;
+        if let (Some(first), true) = (&self.first_exchanged, self.agreeing == 0)
+            && self.exchanged == differing
+        {
+            return vec![format!(
+                "the numbers behind x and y in the names of {} are those of the die in the other order, \
+                 as {first}: are the columns die_x and die_y exchanged?",
+                counted(self.exchanged, "file")
+            )];
+        }
+        if self.agreeing <= differing {
+            return Vec::new();
+        }
+        let first = self.differing.first.into_iter().map(|row| {
+            format!("{row}: the name has other die numbers, and those of most rows agree with their names")
+        });
+        let more = differing.saturating_sub(SHOWN);
+        let last =
+            (more > 0).then(|| format!("the list has {more} more rows with other die numbers"));
+        first.chain(last).collect()
+    }
 }
 
 impl NumbersInNames {
     fn add(&mut self, entry: &DieEntry) {
         let DieKey { die_x, die_y, .. } = entry.key;
-        let name = |file: &PathBuf| Some(file.file_stem()?.to_string_lossy().into_owned());
-        let told = entry.files.iter().flatten().find_map(|file| {
-            Some((file, has_exchanged_die_numbers(&name(file)?, (die_x, die_y))?))
-        });
-        match told {
-            Some((_, false)) => self.agreeing += 1,
-            Some((file, true)) => {
-                self.exchanged += 1;
+        let die = (i64::from(die_x), i64::from(die_y));
+        for file in entry.files.iter().flatten() {
+            let Some(stem) = file.file_stem() else { continue };
+            let Some(named) = NamedDie::of(&stem.to_string_lossy()) else { continue };
+            let row = || {
                 let (line, file) = (entry.line, file.display());
-                self.first.get_or_insert_with(|| {
-                    format!("line {line} has {file} at die_x {die_x}, die_y {die_y}")
-                });
-            }
-            None => {}
+                format!("line {line} has {file} at die_x {die_x}, die_y {die_y}")
+            };
+            self.signed.add(named.signed, die, row);
+            self.sizes.add(named.sizes, (die.0.abs(), die.1.abs()), row);
+            return;
         }
     }
 
-    /// A sentence where every name that tells has the numbers in the other order: a single row may be
-    /// a slip of a name.
-    fn warning(self) -> Option<String> {
-        let first = self.first.filter(|_| self.agreeing == 0)?;
-        Some(format!(
-            "the numbers behind x and y in the names of {} are those of the die in the other order, \
-             as {first}: are the columns die_x and die_y exchanged?",
-            counted(self.exchanged, "file")
-        ))
+    /// With the reading that agrees with more rows.
+    fn warnings(self) -> Vec<String> {
+        let is_signed = self.signed.agreeing + self.signed.exchanged
+            >= self.sizes.agreeing.max(self.sizes.exchanged) / 2;
+        if is_signed { self.signed.warnings() } else { self.sizes.warnings() }
     }
 }
 
@@ -131,7 +170,7 @@ impl ListRemarks {
     /// Sentences for the user.
     pub(super) fn warnings(self) -> Vec<String> {
         let told = self.shared.told().chain(self.repeated.told()).chain(self.case_alone.told());
-        self.numbers.warning().into_iter().chain(told).collect()
+        self.numbers.warnings().into_iter().chain(told).collect()
     }
 
     fn add(&mut self, entry: &DieEntry) {
@@ -199,6 +238,7 @@ fn hash_of(value: &impl std::hash::Hash) -> u64 {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use std::path::PathBuf;
 
     fn entry(line: u64, wafer: &str, die_x: i32, file: &str) -> DieEntry {
         DieEntry {

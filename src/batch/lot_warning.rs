@@ -2,10 +2,10 @@
 
 use super::lot_job::LotJob;
 use crate::units::counted;
-use crate::wafer::{CentreDie, LotResult};
+use crate::wafer::{CentreDie, DieStatus, LotResult};
 
 /// A warning about the result of a lot.
-#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum LotWarning {
     /// Dies off the wafer on the recipe's map.
@@ -57,10 +57,23 @@ pub enum LotWarning {
     },
     /// No die could be judged.
     #[error(
-        "no die could be judged: there is no yield and nothing to draw; the list of dies in the report \
-         gives the reason for each row"
+        "no die could be judged: there is no yield and nothing to draw{}; the list of dies in the report \
+         gives the reason for each row", .first.as_ref().map(|(line, reason)| format!("; the first reason, line {line} of the list: {reason}")).unwrap_or_default()
     )]
-    NoneJudged,
+    NoneJudged {
+        /// The line and the reason of the first row that could not be measured, if there is one.
+        first: Option<(u64, String)>,
+    },
+    /// More than half of the rows are in the edge exclusion.
+    #[error(
+        "{excluded} of {rows} rows are in the edge exclusion and are not counted: check edge_exclusion_mm"
+    )]
+    MostlyExcluded {
+        /// The number of these rows.
+        excluded: u64,
+        /// All rows.
+        rows: u64,
+    },
     /// Dies have other frequencies than the first, so that no quantile over dies can be taken.
     #[error(
         "{} with other frequencies than the first, left out of the curves",
@@ -90,9 +103,17 @@ impl LotJob {
             warnings.push(LotWarning::OneBlockAssembled);
         }
         let counts = &result.all.counts;
+        if 2 * counts.edge_excluded > counts.rows {
+            let (excluded, rows) = (counts.edge_excluded, counts.rows);
+            warnings.push(LotWarning::MostlyExcluded { excluded, rows });
+        }
         let (missing, tested) = (counts.incomplete + counts.error, counts.tested());
         if tested == 0 {
-            warnings.push(LotWarning::NoneJudged);
+            let first = result.rows.iter().find_map(|row| {
+                let is_missing = matches!(row.status, DieStatus::Incomplete | DieStatus::Error);
+                is_missing.then(|| (row.line, row.message.clone()))
+            });
+            warnings.push(LotWarning::NoneJudged { first });
         } else if missing > tested {
             warnings.push(LotWarning::FewMeasured { missing, tested });
         }
@@ -108,7 +129,7 @@ fn near_centre(result: &LotResult) -> Option<LotWarning> {
     /// Fewer dies may be samples from one place.
     const MANY: usize = 20;
     /// The share of the radius below which so many dies are unusual (ours).
-    const NEAR: f64 = 0.35;
+    const NEAR: f64 = 0.5;
     let radius_mm = result.map.as_ref()?.radius_mm();
     let at_mm = || result.rows.iter().filter_map(|row| Some(row.position?.radius_mm()));
     let (rows, reach_mm) = (at_mm().count(), at_mm().fold(0.0, f64::max));

@@ -125,5 +125,6 @@ pub fn assess_receiver_with_progress(
         warnings.extend(stated.remarks(receiver.limits(), known.assessment.stability_db));
     }
     warnings.extend(result.warnings.iter().cloned());
+    warnings.extend(tones.iter().flat_map(ToneComparisons::remarks));
     Ok(AssessedReceiver { receiver, result, uncertainty, tones, inputs, dates, warnings })
 }

@@ -403,7 +403,10 @@ impl StationJob<'_> {
     /// A thru after the removals that apply to it as to any file.
     fn thru(&mut self, path: &Path, input: &StationInput) -> Result<ThruResidual, BatchError> {
         let measured = self.read(path)?.network;
-        let network = match self.recipe.removal.for_thru() {
+        let is_itself = |pattern: &NamePattern| {
+            self.recipe.path_of(pattern, input.filling.as_deref()).as_path() == path
+        };
+        let network = match self.recipe.removal.for_thru(is_itself) {
             Some(steps) => {
                 let between = Some(self.recipe.thru_ports);
                 self.removed(&steps, path, &measured, input, between)?.network

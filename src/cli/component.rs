@@ -6,7 +6,7 @@ use super::failure::Failure;
 use super::outcome::Outcome;
 use super::output::Outgoing;
 use crate::component::{
-    Dimension, KINDS, NamedComponent, ParameterValue, far_centre, parse_parameters, substrate,
+    Dimension, KINDS, NamedComponent, ParameterValue, odd_value, parse_parameters, substrate,
 };
 use crate::network::FrequencyGrid;
 use crate::report;
@@ -30,10 +30,11 @@ pub(super) fn run(given: &Component, console: &Console) -> Result<Outcome, Failu
         };
         let grid = FrequencyGrid::from_hz(grid.0.clone())
             .map_err(|error| Failure::Usage(error.to_string()))?;
-        let center = parameters.iter().find(|own| own.name == "center_ghz");
-        if let Some(ParameterValue::Number(ghz)) = center.map(|own| &own.value) {
-            let band_hz = grid.first_hz()..=grid.last_hz();
-            far_centre(&given.kind, *ghz, &band_hz).iter().for_each(|text| console.warning(text));
+        let band_hz = grid.first_hz()..=grid.last_hz();
+        for own in &parameters {
+            let ParameterValue::Number(value) = own.value else { continue };
+            let odd = odd_value(&given.kind, (&own.name, value), &band_hz);
+            odd.iter().for_each(|text| console.warning(text));
         }
         let network = component.network(&grid)?;
         let comment = format!("{} {}", given.kind, given.parameters.join(" "));

@@ -5,7 +5,9 @@ use super::console::Console;
 use super::failure::Failure;
 use super::outcome::Outcome;
 use super::output::{NOISE_LEFT_OUT, Outgoing};
-use crate::measurement::{StandardFault, check_open_and_short, check_reflecting};
+use crate::measurement::{
+    StandardFault, check_open_and_short, check_reflecting, check_transmitting,
+};
 use crate::network::{
     Deembedded, Network, NetworkError, ThruSplit, nearest_passive, onto_grid, remove_fixture,
     remove_fixtures, remove_open_short, remove_thru,
@@ -50,14 +52,15 @@ pub(super) fn run(given: &Deembed, console: &Console) -> Result<Outcome, Failure
         (_, Some(open), Some(short), _) => {
             Ok(without_pads(&measured, [open, short], &given.input, console)?)
         }
-        (.., Some(through)) => remove_thru(
-            &measured,
-            through,
-            match given.split.unwrap_or(Split::Line) {
+        (.., Some(through)) => {
+            let failed = |source: StandardFault| Failure::Usage(format!("--thru: {source}"));
+            check_transmitting(through).map_err(failed)?;
+            let split = match given.split.unwrap_or(Split::Line) {
                 Split::Line => ThruSplit::Line,
                 Split::Pad => ThruSplit::Pad,
-            },
-        ),
+            };
+            remove_thru(&measured, through, split)
+        }
         _ if left.is_some() || right.is_some() => remove_fixtures(&measured, left.as_ref(), right.as_ref()),
         _ => {
             return Err(Failure::Usage(

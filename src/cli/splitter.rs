@@ -32,6 +32,7 @@ pub(super) fn run(given: &Splitter, console: &Console) -> Result<Outcome, Failur
     let bar = Bar::new(console);
     let assessed = assess_splitter_with_progress(&job, &|progress| bar.show(progress))?;
     drop(bar);
+    odd_reference(given).iter().for_each(|text| console.warning(text));
     console.warnings(&assessed.warnings);
     let (result, uncertainty) = (&assessed.result, assessed.uncertainty.as_ref());
     let name = given.file.display().to_string();
@@ -69,6 +70,17 @@ fn named_inputs(given: &Splitter) -> Vec<PathBuf> {
         OhmsOrFile::Ohms(_) => None,
     });
     std::iter::once(given.file.clone()).chain(loads).collect()
+}
+
+/// A sentence for a reference impedance that is far from usual ones, which changes all that is inferred.
+fn odd_reference(given: &Splitter) -> Option<String> {
+    /// Lines from 10 to 200 ohm are made.
+    const USUAL_OHM: std::ops::RangeInclusive<f64> = 10.0..=200.0;
+    let odd = given.reference_ohm.iter().find(|ohm| !USUAL_OHM.contains(&ohm.re))?;
+    Some(format!(
+        "--reference-ohm {}: 50 ohm is usual; another reference changes the roles that are inferred",
+        units::shown_complex(*odd)
+    ))
 }
 
 fn settings(given: &Splitter) -> Result<SplitterSettings, Failure> {

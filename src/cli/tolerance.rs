@@ -6,6 +6,7 @@ use super::failure::Failure;
 use super::outcome::Outcome;
 use crate::plot;
 use crate::report::{self, document, publish};
+use crate::requirement::{Limit, Limits, Quantity};
 use crate::splitter::tolerance;
 
 /// Beyond this a rejection is rounding.
@@ -22,6 +23,9 @@ pub(super) fn run(given: &Tolerance, console: &Console) -> Result<Outcome, Failu
             "--image-rejection-db must be at most {MOST_DB} dB, found {}: beyond it all is rounding",
             given.image_rejection_db
         )));
+    }
+    if let Ok(limit) = Limit::new(Quantity::ImageRejection, given.image_rejection_db) {
+        Limits::from_iter([limit]).remarks().iter().for_each(|text| console.warning(text));
     }
     let result =
         tolerance(given.image_rejection_db, given.amplitude_imbalance_db, given.phase_error_deg);

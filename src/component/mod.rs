@@ -25,6 +25,7 @@
 //! | `parameter_value`, `parameter_rule`, `parameter_limit`, `choice`, `parameter` | parameters by
 //! name: values as given, rules, and the list of a kind |
 //! | `renamed` | former names, for the error that gives the present ones |
+//! | `far_centre`, `odd_value` | values that are likely in another unit |
 //! | `dimensions` | dimensions for a layout |
 //! | `construction`, `search` | reference impedance, checks, networks; roots and minima |
 
@@ -47,6 +48,7 @@ mod lumped;
 pub mod microstrip;
 mod microstrip_line;
 mod named;
+mod odd_value;
 mod parameter;
 mod parameter_limit;
 mod parameter_rule;
@@ -81,6 +83,8 @@ pub use lumped::{
 };
 pub use microstrip_line::{CoupledMicrostrip, MicrostripLine, coupled_microstrip, microstrip_line};
 pub use named::NamedComponent;
+pub use odd_value::odd_value;
+pub(crate) use odd_value::{large_resistance, small_element, small_impedance, small_resistance};
 pub use parameter::Parameter;
 pub use parameter_limit::ParameterLimit;
 pub use parameter_rule::choice;

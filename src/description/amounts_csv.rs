@@ -193,6 +193,16 @@ impl StatedAmounts {
         })
     }
 
+    /// The first amount that no calibrated measurement has, as a sentence: of all rows of a table.
+    pub(super) fn remark(&self) -> Option<String> {
+        let amounts = [&self.magnitude_db, &self.magnitude, &self.phase_deg];
+        let at_hz = amounts.iter().find_map(|own| match own {
+            Amount::Column { table, .. } => Some(table.at_hz.as_slice()),
+            Amount::Constant(_) => None,
+        });
+        at_hz.unwrap_or(&[0.0]).iter().find_map(|&hz| self.entry_at(hz).ok()?.remark())
+    }
+
     pub(super) fn is_zero(&self) -> bool {
         [&self.magnitude_db, &self.magnitude, &self.phase_deg].into_iter().all(Amount::is_zero)
     }

@@ -4,11 +4,10 @@ use super::allowed::Allowed;
 use super::block_entries::{BlockEntry, LoadEntry, ResistorCapacitor};
 use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::NamedFiles;
-use super::receiver_remarks::{large_resistance, small_element, small_resistance};
 use super::source::TomlFile;
 use crate::component::{
-    Arrangement, ComponentError, Elements, GivenParameter, NamedComponent, choice, open_end,
-    shorted_end, termination,
+    Arrangement, ComponentError, Elements, GivenParameter, NamedComponent, choice,
+    large_resistance, open_end, shorted_end, small_element, small_resistance, termination,
 };
 use crate::downconverter::{PartModel, SidebandSource, StagePart, stage_network};
 use crate::network::{FrequencyGrid, Load, Network, ParameterKind, Port, Terminal, onto_grid};

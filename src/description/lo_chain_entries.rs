@@ -4,7 +4,7 @@ use super::allowed::Allowed;
 use super::component_entry::ComponentEntry;
 use super::error::DescriptionError;
 use super::named_files::NamedFiles;
-use super::receiver_remarks::small_level;
+use super::receiver_remarks::odd_level;
 use super::source::{Pair, TomlFile};
 use crate::downconverter::{
     ActiveStage, AmplifierSettings, DriveLimits, LoChainSetup, LoSource, LoStage, LoStageKind,
@@ -121,7 +121,7 @@ impl LoChainEntry {
     /// A power that is likely meant in watts.
     pub(super) fn remark(&self, source: &TomlFile) -> Option<String> {
         let given = &self.input_power_dbm;
-        let text = small_level("input_power_dbm", *given.get_ref())?;
+        let text = odd_level("input_power_dbm", *given.get_ref())?;
         Some(source.remark(given.span(), &text))
     }
 
@@ -303,7 +303,11 @@ fn lines(
             LineEntry::Line(details) => details,
         };
         let check = |key, found, allowed| source.check_number(key, found, allowed, given.span());
-        check("the level in dBc", details.dbc, Allowed::FromTo(-400.0, 100.0))?;
+        check(
+            "the level in dBc, negative below the carrier,",
+            details.dbc,
+            Allowed::FromTo(-400.0, 20.0),
+        )?;
         check("phase_deg", details.phase_deg.unwrap_or(0.0), PHASES)?;
         check("slope", details.slope.unwrap_or(0.0), Allowed::FromTo(-1000.0, 1000.0))?;
         let (dbc, slope) = (details.dbc, details.slope);

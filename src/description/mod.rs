@@ -13,7 +13,8 @@
 //! | `receiver_toml`, `receiver_plan`, `receiver_output` | RECEIVER.toml, its frequency plan, its output |
 //! | `receiver_networks` | the networks of its blocks and loads, on the paths that reach them |
 //! | `receiver_switching` | its switched mixers and their IF loads |
-//! | `receiver_remarks` | values that are likely mistakes, though they can be solved |
+//! | `receiver_remarks`, `receiver_contradictions` | values, and parts of it together, that are likely mistakes |
+//! | `name_numbers` | numbers in the names of files |
 //! | `lo_chain_entries`, `lo_network` | its LO chain: source and stages; pieces of the LO network |
 //! | `require_table`, `kind_names` | limits by quantity, kinds of splitters by name |
 //! | `uncertainty_toml`, `uncertainty_entries` | UNCERTAINTY.toml |
@@ -45,6 +46,7 @@ mod name_numbers;
 mod named_files;
 mod network_toml;
 mod rebuild_set_toml;
+mod receiver_contradictions;
 mod receiver_networks;
 mod receiver_output;
 mod receiver_plan;
@@ -68,7 +70,7 @@ mod uncertainty_toml;
 pub use allowed::Allowed;
 pub use die_list::DieList;
 pub use error::{DescriptionError, DescriptionProblem, PlanMistake};
-pub(crate) use name_numbers::has_exchanged_die_numbers;
+pub(crate) use name_numbers::NamedDie;
 pub use network_toml::{WiredNetwork, read_network};
 pub use rebuild_set_toml::{RebuildSet, read_rebuild_set};
 pub use receiver_toml::{LoadedReceiver, ReceiverFile, read_receiver};

@@ -129,19 +129,27 @@ pub(super) fn die_columns(columns: &[NumberColumn]) -> Option<DieColumns> {
     others.next().is_none().then_some(found)
 }
 
-/// Whether the numbers behind x and y (or column and row) in the name of a die's file are the die's two
-/// numbers in the other order, without regard to signs; `None` where the name does not tell.
-pub(crate) fn has_exchanged_die_numbers(name: &str, die: (i32, i32)) -> Option<bool> {
-    let columns = number_columns(&[NumberedName::of(name)]);
-    let found = die_columns(&columns)?;
-    let size = |column: usize| columns[column].values[0].unsigned_abs();
-    let named = (size(found.die_x?), size(found.die_y?));
-    let (x, y) = (u64::from(die.0.unsigned_abs()), u64::from(die.1.unsigned_abs()));
-    match named {
-        _ if x == y => None,
-        _ if named == (x, y) => Some(false),
-        _ if named == (y, x) => Some(true),
-        _ => None,
+/// A die's two numbers in the name of a file, behind x and y or column and row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct NamedDie {
+    /// Column and row with a mark before a number taken for a minus sign.
+    pub(crate) signed: (i64, i64),
+    /// Column and row without signs: a mark may only separate.
+    pub(crate) sizes: (i64, i64),
+}
+
+impl NamedDie {
+    /// The numbers in a name; `None` where it has none behind such letters.
+    pub(crate) fn of(name: &str) -> Option<Self> {
+        let name = NumberedName::of(name);
+        let columns = number_columns(std::slice::from_ref(&name));
+        let found = die_columns(&columns)?;
+        let sizes = (columns[found.die_x?].values[0], columns[found.die_y?].values[0]);
+        let sign = |column: Option<usize>, size: i64| {
+            let is_marked = column.is_some_and(|at| name.numbers[at].mark.is_some());
+            if is_marked { -size } else { size }
+        };
+        Some(Self { signed: (sign(found.die_x, sizes.0), sign(found.die_y, sizes.1)), sizes })
     }
 }
 
@@ -159,18 +167,16 @@ mod tests {
     }
 
     #[test]
-    fn exchanged_numbers_are_found_where_a_name_tells() {
-        for (name, die, found) in [
-            ("w01_x-2_y4.s4p", (-2, 4), Some(false)),
-            ("w01_x-2_y4.s4p", (4, -2), Some(true)),
-            ("w01_x4_y4.s4p", (4, 4), None),
-            ("R05_C12", (12, 5), Some(false)),
-            ("R05_C12", (5, 12), Some(true)),
-            ("die_3_2", (2, 3), None),
-            ("w01_x1_y2", (7, 8), None),
+    fn numbers_of_one_name_are_found_behind_their_letters() {
+        for (name, signed) in [
+            ("w01_x-2_y4", Some((-2, 4))),
+            ("R05_C12", Some((12, 5))),
+            ("w2_xm3_y1", Some((-3, 1))),
+            ("die_3_2", None),
         ] {
-            assert_eq!(has_exchanged_die_numbers(name, die), found, "{name}");
+            assert_eq!(NamedDie::of(name).map(|own| own.signed), signed, "{name}");
         }
+        assert_eq!(NamedDie::of("w01_x-2_y4").unwrap().sizes, (2, 4));
     }
 
     #[test]

@@ -5,6 +5,7 @@ use super::block_entries::{BlockEntry, LoadEntry};
 use super::blocks::{Blocks, PlacedLoad};
 use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::NamedFiles;
+use super::receiver_remarks::component_remarks;
 use super::source::{TextPlace, TomlFile};
 use crate::network::{
     FrequencyGrid, Network, NetworkError, Port, Terminal, WaveDefinition, Wiring, change_reference,
@@ -151,8 +152,13 @@ pub fn read_network(
         (None, None) => files_grid(&source, &blocks, &loads, &mut files)?,
     };
     let mut networks = Vec::new();
+    let band_hz = grid.first_hz()..=grid.last_hz();
     for block in blocks.iter() {
         let span = block.network_span();
+        if let Some(entry) = &block.entry.component {
+            let remarks = component_remarks(&source, block.name(), entry.get_ref(), &band_hz);
+            files.warnings.extend(remarks);
+        }
         if let Some(file) = block.origin.file().filter(|_| !block.entry.active) {
             files.check_labels(file, &block.title(), span.clone())?;
         }

@@ -1,7 +1,7 @@
 //! `[frequency_plan]` of RECEIVER.toml, and the frequencies needed from a receiver's files.
 
 use super::error::{DescriptionError, DescriptionProblem, PlanMistake};
-use super::receiver_remarks::small_level;
+use super::receiver_remarks::odd_level;
 use super::source::{Pair, TomlFile};
 use crate::downconverter::{
     LoIfPoint, LoIfSettings, LoRf, PlanError, ReceiverError, ReceiverPlan, Sideband,
@@ -219,10 +219,14 @@ impl FrequencyPlanEntry {
                 );
                 Some(source.remark(self.lo_ghz.span(), &text))
             }
+            Sweep::Range(range) if range.points == 2 && range.to > NARROW * range.from => {
+                let text = "nothing between the two LOs is judged: give more points".to_owned();
+                Some(source.remark(self.lo_ghz.span(), &text))
+            }
             _ => None,
         };
         let small_power = self.lo_power_dbm.as_ref().and_then(|given| {
-            let text = small_level("lo_power_dbm", *given.get_ref())?;
+            let text = odd_level("lo_power_dbm", *given.get_ref())?;
             Some(source.remark(given.span(), &text))
         });
         two_lo.into_iter().chain(small_power).collect()
@@ -353,7 +357,8 @@ fn plan_mistake(
         }
         let highest_if_hz = *plan.if_hz().last()?;
         let mega_hz = highest_if_hz * 1e-3;
-        covers(first_hz - mega_hz, last_hz + mega_hz)
+        // An IF of some gigahertz is usual.
+        (highest_if_hz >= 5e9 && covers(first_hz - mega_hz, last_hz + mega_hz))
             .then_some(PlanMistake::IfInMegahertz { if_ghz: highest_if_hz * 1e-9 })
     };
     let of_file = || {

@@ -5,12 +5,9 @@
 
 use super::component_entry::ComponentEntry;
 use super::source::TomlFile;
-use crate::component::far_centre;
-use crate::units::{
-    amplitude_from_db, check_prefix, db_from_amplitude, db_from_power, shown_complex,
-};
+use crate::component::odd_value;
+use crate::units::{amplitude_from_db, db_from_amplitude, db_from_power, shown_complex};
 use num_complex::Complex64;
-use std::f64::consts::PI;
 use std::ops::{Range, RangeInclusive};
 
 /// A gain that a mixer is given, and its place; the gain of a mixer without one has no place.
@@ -60,101 +57,28 @@ pub(super) fn component_remarks(
 ) -> Vec<String> {
     let numbers = entry.numbers();
     let remarks = numbers.filter_map(|(key, value, span)| {
-        let what = match key {
-            "center_ghz" => far_centre(entry.kind()?, value, band_hz)?,
-            "loss_tangent" => large_loss_tangent(value)?,
-            _ if key.ends_with("_deg") => angle_in_radians(key, value)?,
-            _ => small_element(key, value).or_else(|| small_impedance(key, value))?,
-        };
+        let what = odd_value(entry.kind()?, (key, value), band_hz)?;
         Some(source.remark(span, &format!("block '{block}': {what}")))
     });
     remarks.collect()
 }
 
-/// An element that is too small to matter: meant with another prefix.
-pub(super) fn small_element(key: &str, value: f64) -> Option<String> {
-    /// A tenth of a femtofarad or picohenry is below what any chip's stray elements are (ours).
-    const SMALLEST: f64 = 0.1;
-    let (unit, larger) = match key.rsplit('_').next() {
-        Some("ff") => ("fF", "pF"),
-        Some("ph") => ("pH", "nH"),
-        _ => return None,
-    };
-    (value > 0.0 && value < SMALLEST && check_prefix(key, value).is_ok()).then(|| {
-        format!(
-            "{key} = {value} is in {unit}, which is next to nothing; if {value} {larger} is meant, \
-             write {}",
-            value * 1e3
-        )
-    })
-}
-
-/// A loss tangent that is meant in percent or thousandths.
-fn large_loss_tangent(value: f64) -> Option<String> {
-    /// Substrates of this kind of circuit are below 0.03, lossy ones below 0.1 (ours).
-    const LARGEST: f64 = 0.1;
-    (value > LARGEST).then(|| {
-        format!(
-            "loss_tangent = {value} is above that of any substrate; it is a ratio: if {value} % is \
-             meant, write {}",
-            value / 100.0
-        )
-    })
-}
-
-/// An angle that is a simple part of pi to four digits: meant in radians.
-fn angle_in_radians(key: &str, value: f64) -> Option<String> {
-    let parts = [1.0 / 6.0, 0.25, 1.0 / 3.0, 0.5, 2.0 / 3.0, 0.75, 1.0, 1.5, 2.0];
-    let turned = parts.iter().find(|part| (value.abs() - *part * PI).abs() < 5e-4 * value.abs());
-    turned.map(|part| {
-        let degrees = (180.0 * part).copysign(value);
-        format!("{key} = {value} is in degrees; if {value} rad is meant, write {degrees:.0}")
-    })
-}
-
-/// An impedance of a line or a reference that is meant in kilohms.
-pub(super) fn small_impedance(key: &str, ohm: f64) -> Option<String> {
-    // Lines from 5 to 200 ohm are made.
-    const SMALLEST_OHM: f64 = 1.0;
-    let is_line = matches!(
-        key,
-        "impedance_ohm"
-            | "load_ohm"
-            | "even_ohm"
-            | "odd_ohm"
-            | "reference_ohm"
-            | "lo_source_ohm"
-            | "rf_source_ohm"
-    );
-    (is_line && ohm > 0.0 && ohm < SMALLEST_OHM).then(|| small_resistance(key, ohm))
-}
-
-/// A level that is meant in watts.
-pub(super) fn small_level(key: &str, dbm: f64) -> Option<String> {
+/// A level that is meant in watts or milliwatts.
+pub(super) fn odd_level(key: &str, dbm: f64) -> Option<String> {
     /// A source level is a whole number of dBm or some tenths of one, not some hundredths.
     const SMALLEST_DBM: f64 = 0.1;
-    (dbm > 0.0 && dbm < SMALLEST_DBM).then(|| {
+    /// 1 W: more than an LO on a die has.
+    const LARGEST_DBM: f64 = 30.0;
+    if dbm > 0.0 && dbm < SMALLEST_DBM {
+        let meant = db_from_power(dbm * 1e3);
+        return Some(format!(
+            "{key} = {dbm} is in dBm, about 1 mW; if {dbm} W is meant, write {meant:.1}"
+        ));
+    }
+    (dbm > LARGEST_DBM).then(|| {
         format!(
-            "{key} = {dbm} is in dBm, about 1 mW; if {dbm} W is meant, write {:.1}",
-            db_from_power(dbm * 1e3)
+            "{key} = {dbm} is in dBm, above 1 W; if {dbm} mW is meant, write {:.1}",
+            db_from_power(dbm)
         )
     })
-}
-
-/// The sentence for a resistance that is next to an open, for which there is a key.
-pub(super) fn large_resistance(key: &str, ohm: f64) -> Option<String> {
-    /// No port is as high (ours).
-    const LARGEST_OHM: f64 = 1e4;
-    (ohm >= LARGEST_OHM).then(|| {
-        format!(
-            "{key} = {ohm} is in ohm, next to an open; if {ohm} mohm is meant, write {}; an open is \
-             open = true",
-            ohm / 1e3
-        )
-    })
-}
-
-/// The sentence for a resistance that is next to a short.
-pub(super) fn small_resistance(key: &str, ohm: f64) -> String {
-    format!("{key} = {ohm} is in ohm, next to a short; if {ohm} kohm is meant, write {}", ohm * 1e3)
 }

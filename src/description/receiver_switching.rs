@@ -127,6 +127,16 @@ impl SwitchingEntries<'_> {
         let temperature = mixing.temperature_k.as_ref();
         let temperature_k =
             source.optional_number("temperature_k", temperature, Allowed::FromTo(0.0, 1e6))?;
+        if let (Some(given), Some(kelvin)) = (temperature, temperature_k)
+            && (15.0..=60.0).contains(&kelvin)
+        {
+            // Liquid nitrogen has 77 K and liquid helium 4.2 K.
+            let text = format!(
+                "temperature_k = {kelvin} is in kelvin; if {kelvin} deg C is meant, write {}",
+                kelvin + 273.15
+            );
+            files.warnings.push(source.remark(given.span(), &text));
+        }
         Ok(Some(SwitchingSetup {
             elements,
             if_load: self.if_load(&plan.if_hz, files)?,

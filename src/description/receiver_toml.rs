@@ -8,18 +8,19 @@ use super::error::{DescriptionError, DescriptionProblem};
 use super::lo_chain_entries::{LoChainEntry, LoStageEntry};
 use super::lo_network::{LimitedChain, WrittenLo, lo_pieces, multiplication, stage_span};
 use super::named_files::{NamedFiles, same_file};
+use super::receiver_contradictions::contradictions;
 use super::receiver_networks::{Networks, Reached};
 use super::receiver_output::{
     CombineName, CorrectionEntry, IfHybridEntry, IfPathEntry, OutputEntries,
 };
 use super::receiver_plan::{FrequencyPlanEntry, needs};
-use super::receiver_remarks::{GivenGain, gain_remarks, small_impedance};
+use super::receiver_remarks::{GivenGain, gain_remarks};
 use super::receiver_switching::{
     IfLoadEntry, MixerSwitchEntry, MixingEntry, SwitchEntry, SwitchingEntries,
 };
 use super::require_table::RequireTable;
 use super::source::{TextPlace, TomlFile};
-use crate::component::GivenParameter;
+use crate::component::{GivenParameter, small_impedance};
 use crate::downconverter::{
     Channel, Join, LoChainSetup, LoPieces, LoRf, Mixer, NetworkPlace, PowerInput,
     RECEIVER_QUANTITIES, Receiver, ReceiverError, ReceiverPath, ReceiverPlan, ReceiverSetup,
@@ -328,6 +329,7 @@ pub fn read_receiver(
         None => source.error_in_file(error),
     })?;
     files.warnings.extend(receiver.limits().remarks());
+    files.warnings.extend(contradictions(&receiver));
     Ok(LoadedReceiver {
         files: receiver_files(&source, &entries, &receiver),
         closed_forms: closed_forms(&source, &blocks, &loads, &entries.output(), receiver.places())?,

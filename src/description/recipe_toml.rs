@@ -411,7 +411,7 @@ yield_percent = 90
             ),
             (
                 below("[require]\nyield_percent = 120\n"),
-                "yield_percent must be in percent, from 1 to 100 or 0, found 120",
+                "yield_percent must be in percent, above 1 and up to 100, or 0, found 120",
                 "5:17",
             ),
             (SPLITTER.replace("[2, 3]", "[2, 1]"), "duplicate port 1", "3:60"),

@@ -118,9 +118,13 @@ pub(crate) struct RemovalSteps {
 }
 
 impl RemovalSteps {
-    /// The removals that also apply to a thru itself; `None` if there is none.
-    pub(crate) fn for_thru(&self) -> Option<Self> {
-        let applies = |step: &&RemovalStep| !matches!(step, RemovalStep::Thru { .. });
+    /// The removals that also apply to a thru; `None` if there is none. A thru cannot be removed from
+    /// itself, for which the residual would be zero: `is_itself` says which one it is.
+    pub(crate) fn for_thru(&self, is_itself: impl Fn(&NamePattern) -> bool) -> Option<Self> {
+        let applies = |step: &&RemovalStep| match step {
+            RemovalStep::Thru { thru, .. } => !is_itself(thru),
+            _ => true,
+        };
         let mut steps = std::iter::once(&self.first).chain(&self.second).filter(applies).cloned();
         Some(Self { first: steps.next()?, second: steps.next() })
     }
@@ -442,6 +446,10 @@ impl<'a> StationReader<'a> {
             }
         }
         match (&check.before, &check.after, &check.drift_vector) {
+            (Some(before), Some(after), _) if before.get_ref() == after.get_ref() => {
+                let what = "before and after are one file: a drift is between two measurements";
+                Err(self.source.complaint(after, what))
+            }
             (Some(before), Some(after), _) => {
                 Ok(Some([before, after].map(|file| self.source.beside(file.get_ref()))))
             }
@@ -497,8 +505,8 @@ mod tests {
         };
         let lines = RemovalStep::AccessLines(Vec::new());
         let both = RemovalSteps { first: lines, second: Some(thru()) };
-        let kept = both.for_thru().unwrap();
+        let kept = both.for_thru(|_| false).unwrap();
         assert!(matches!(kept.first, RemovalStep::AccessLines(_)) && kept.second.is_none());
-        assert!(RemovalSteps { first: thru(), second: None }.for_thru().is_none());
+        assert!(RemovalSteps { first: thru(), second: None }.for_thru(|_| false).is_none());
     }
 }

@@ -400,6 +400,19 @@ fn read_repeats(
         networks.push(files.network_at(file, repeats.span())?);
     }
     let count = networks.len();
+    for (at, network) in networks.iter().enumerate() {
+        // Noise of a measurement never repeats to the last digit.
+        if let Some(first) =
+            networks[..at].iter().position(|other| other.entries() == network.entries())
+        {
+            let what = format!(
+                "repeats {} and {} hold the same numbers: they must be measurements of their own",
+                first + 1,
+                at + 1
+            );
+            return Err(source.complaint(repeats, what));
+        }
+    }
     if count < 2 {
         let what = format!("repeats must name two or more files of one part, found {count}");
         return Err(source.complaint(repeats, what));
@@ -429,15 +442,24 @@ fn stated(
         magnitude: None,
         phase_deg: port.phase_deg.clone(),
     });
-    let entries = [&given.transmission, &given.reflection, &port];
-    let large = entries.into_iter().flatten().filter_map(|entry| large_amount(source, entry));
-    files.warnings.extend(large.collect::<Vec<_>>());
     let amounts = |kind: &str, entry: Option<&AmountEntry>| {
         StatedAmounts::read(source, kind, entry.unwrap_or(&none), table.as_ref())
     };
     let transmission = amounts("transmission", given.transmission.as_ref())?;
     let reflection = amounts("reflection", given.reflection.as_ref())?;
     let pass = amounts("port", port.as_ref())?;
+    for (kind, entry, read) in [
+        ("transmission", &given.transmission, &transmission),
+        ("reflection", &given.reflection, &reflection),
+        ("port", &port, &pass),
+    ] {
+        let of_key = entry.as_ref().and_then(|entry| large_amount(source, entry));
+        let remark = of_key.or_else(|| {
+            let file = given.table.as_ref().map(|table| format!("{}: ", table.get_ref().display()));
+            Some(format!("{}{kind}: {}", file.unwrap_or_default(), read.remark()?))
+        });
+        files.warnings.extend(remark);
+    }
     let placement = match &given.placement {
         Some(placement) => {
             files.warnings.extend(odd_placement(source, placement));

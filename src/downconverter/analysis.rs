@@ -91,6 +91,10 @@ impl DownconverterResult {
     /// that also improve the worst over the plan; `None` if no improvement is above the resolution
     /// of the report.
     pub fn fix_first(&self) -> Option<&BudgetRow> {
+        // A sideband that is not the stronger one is a contradiction, not an error of a part.
+        if self.summary.reversed_points > 0 {
+            return None;
+        }
         let rows = &self.budget.as_ref()?.rows;
         rows.iter().find(|row| self.is_worth_fixing(row))
     }
@@ -169,6 +173,14 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     warnings.extend(reversed_warning(receiver, &summary, points.len()));
     warnings.extend(lo_power_warning(receiver, &lo));
     let evaluation = Evaluation::real(receiver, solved.chosen);
+    let correction = correction_plan(
+        receiver,
+        &solved.outputs,
+        &evaluation,
+        output.choices[solved.chosen].numeric_turn(),
+        required_db,
+    )?;
+    warnings.extend(correction_warning(&correction));
     Ok(DownconverterResult {
         combination: output.choices[solved.chosen].name.clone(),
         is_chosen: output.choices.len() > 1,
@@ -183,13 +195,7 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
         },
         frequency_plan: plan.frequency_plan(),
         compliance: compliance(receiver, &lo, &points, switching.as_ref(), lo_chain.as_ref())?,
-        correction: correction_plan(
-            receiver,
-            &solved.outputs,
-            &evaluation,
-            output.choices[solved.chosen].numeric_turn(),
-            required_db,
-        )?,
+        correction,
         lo,
         lo_chain,
         points,
@@ -264,6 +270,24 @@ fn disagreement(receiver: &Receiver, solved: &Solved, q_leads_i_deg: f64) -> Vec
         elements_at(receiver, Voltages::of(&solved.paths), true, centre).collect();
     let both = LoRf { lo: &solved.paths.lo.path, rf: &solved.paths.rf.path };
     agreement_warnings(receiver, both, &elements, q_leads_i_deg)
+}
+
+/// A warning where the given correction does harm.
+fn correction_warning(correction: &CorrectionPlan) -> Option<String> {
+    /// Less may be the price for points that are not in this plan (ours).
+    const HARM_DB: f64 = 0.5;
+    (correction.present_db < correction.uncorrected_db - HARM_DB).then(|| {
+        format!(
+            "the given correction ({:+.2} dB, {:+.2} deg) lowers the worst rejection from {:.1} to \
+             {:.1} dB: check its signs and units; the best single one is {:+.2} dB, {:+.2} deg",
+            correction.present.amplitude_db(),
+            correction.present.phase_deg(),
+            correction.uncorrected_db,
+            correction.present_db,
+            correction.single.amplitude_db,
+            correction.single.phase_deg
+        )
+    })
 }
 
 /// A warning where the wanted sideband is not the stronger one.

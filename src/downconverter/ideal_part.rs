@@ -21,6 +21,9 @@ use crate::splitter::SplitterKind;
 use crate::units::wrap_deg;
 use num_complex::Complex64;
 
+/// Half way to the next quarter turn: a splitter this far off is another kind.
+const FAR_FROM_NOMINAL_DEG: f64 = 45.0;
+
 /// The role of a part on one path.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct PartRole {
@@ -130,6 +133,15 @@ fn role(
                     _ => SplitterKind::Antiphase,
                 },
             };
+            if let Some(nominal_deg) = given.nominal_deg
+                && wrap_deg(measured_deg - nominal_deg).abs() > FAR_FROM_NOMINAL_DEG
+            {
+                warnings.push(format!(
+                    "block '{}': the outputs differ by {measured_deg:.0} deg, far from the nominal \
+                     {nominal_deg} deg: check nominal_deg and the order of the outputs",
+                    given.name
+                ));
+            }
             // Inferred from the data if the description does not give it.
             let nominal_deg = given.nominal_deg.unwrap_or(kind.nominal_deg(measured_deg));
             let outputs = vec![output(*first, 0.0), output(*second, nominal_deg)];

@@ -289,7 +289,7 @@ impl ChainAnalysis<'_> {
             outputs: &self.solved.outputs,
             carrier: carrier.saturating_mul(receiver.pieces.at_mixers().into()),
             rf_band_hz: own,
-            judged_hz: receiver.setup.spurious_band_hz.unwrap_or(own),
+            judged_hz: receiver.spurious_band_hz().unwrap_or(own),
         }
     }
 

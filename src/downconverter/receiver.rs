@@ -237,6 +237,11 @@ impl Receiver {
         self.setup.reflection_sweep
     }
 
+    /// The RF band in which spurious responses are judged, Hz, if it is given.
+    pub fn spurious_band_hz(&self) -> Option<(f64, f64)> {
+        self.setup.spurious_band_hz
+    }
+
     /// The limits for the receiver over the whole plan.
     pub fn limits(&self) -> &Limits {
         &self.setup.limits

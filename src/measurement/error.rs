@@ -156,9 +156,8 @@ pub enum MeasurementError {
     },
     /// A measured tone that the plan does not contain.
     #[error(
-        "measurement {measurement}: LO {}, IF {} is no point of the plan; add it to lo_ghz and if_ghz, or widen \
-         rf_ghz where it leaves the point out",
-        ShownFrequency(*lo_hz), ShownFrequency(*if_hz)
+        "measurement {measurement}: LO {}, IF {} is no point of the plan; {}",
+        ShownFrequency(*lo_hz), ShownFrequency(*if_hz), remedy_of_tone(*lo_hz, *if_hz)
     )]
     NotInPlan {
         /// The number of the measurement, from 1.
@@ -328,5 +327,19 @@ impl fmt::Display for CovarianceFault {
                 "a variance is negative; a covariance must have no negative variance in any direction"
             }
         })
+    }
+}
+
+/// The likely mistake of a tone that is no point of the plan.
+fn remedy_of_tone(lo_hz: f64, if_hz: f64) -> &'static str {
+    /// No LO of this kind of receiver is higher.
+    const HIGHEST_HZ: f64 = 2e12;
+    if lo_hz > HIGHEST_HZ {
+        "lo_ghz and if_ghz are in GHz"
+    } else if if_hz > lo_hz {
+        "are lo_ghz and if_ghz exchanged?"
+    } else {
+        "lo_ghz is the LO at the mixers; add the point to lo_ghz and if_ghz of the plan, or widen rf_ghz \
+         where it leaves the point out"
     }
 }

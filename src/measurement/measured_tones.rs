@@ -101,6 +101,30 @@ pub struct DecidingTone {
 }
 
 impl ToneComparisons {
+    /// What is likely a mistake in the table of measurements: sentences for the user.
+    #[must_use]
+    pub fn remarks(&self) -> Vec<String> {
+        /// Mixers do not spoil every point as much (ours).
+        const LOST_DB: f64 = 10.0;
+        let is_lost = |own: &ToneComparison| own.predicted_db - own.measured.rejection_db > LOST_DB;
+        let low = (self.points.len() > 1 && self.points.iter().all(is_lost)).then(|| {
+            format!(
+                "every measured rejection is more than {LOST_DB} dB below that from S-parameters: are \
+                 wanted_dbm and image_dbm both levels in dBm?"
+            )
+        });
+        let repeated = self.points.iter().enumerate().filter(|(at, own)| {
+            self.points[..*at].iter().any(|other| other.measured == own.measured)
+        });
+        let repeated = repeated.count();
+        let repeated = (repeated > 0).then(|| {
+            format!(
+                "{repeated} of the measured tones are duplicates, which makes the fit look better than it is"
+            )
+        });
+        low.into_iter().chain(repeated).collect()
+    }
+
     /// The number of measurements that agree.
     #[must_use]
     pub fn agreeing(&self) -> usize {

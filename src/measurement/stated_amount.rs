@@ -33,10 +33,20 @@ impl EntryAmount {
         /// Above what is left after any calibration (ours).
         const USUAL_DB: f64 = 0.3;
         const USUAL_DEG: f64 = 2.5;
-        const USUAL_LINEAR: f64 = 0.1;
+        const USUAL_LINEAR: f64 = 0.05;
+        /// A decibel and 6.6 degrees are one length; farther from it than this is no measurement (ours).
+        const MOST_UNEQUAL: f64 = 20.0;
         /// Below the noise of phases of the best analysers (ours).
         const LEAST_DEG: f64 = 0.01;
         let (db, deg) = (db_from_neper(self.magnitude_np), self.phase_rad.to_degrees());
+        let ratio = self.magnitude_np / self.phase_rad;
+        let is_both = self.magnitude_np > 0.0 && self.phase_rad > 0.0;
+        if is_both && !(1.0 / MOST_UNEQUAL..=MOST_UNEQUAL).contains(&ratio) {
+            return Some(format!(
+                "standard uncertainties of {db} dB and {deg} deg are not alike, since 0.05 dB is as \
+                 large as 0.33 deg: are they exchanged, or one in another unit?"
+            ));
+        }
         let found = if db > USUAL_DB {
             format!("{db:.4} dB")
         } else if deg > USUAL_DEG {

@@ -275,7 +275,9 @@ fn mechanisms_text(budget: &Budget) -> String {
 
 fn fix_first_text(result: &DownconverterResult, budget: &Budget) -> String {
     let Some(row) = result.fix_first() else {
-        return if budget.is_arrangement() {
+        return if result.summary.reversed_points > 0 {
+            "The wanted sideband is not the stronger one: check the warnings first.".to_owned()
+        } else if budget.is_arrangement() {
             "The error is in the arrangement: blocks that are in one branch only or differ by \
              design, such as lines of unequal length. Corresponding blocks want a pair."
                 .to_owned()

@@ -54,7 +54,7 @@ pub enum SettingsError {
         y_axis: Direction,
     },
     /// A share of dies that must pass outside 0 to 100 %.
-    #[error("yield_percent must be in percent, from 1 to 100 or 0, found {found}")]
+    #[error("yield_percent must be in percent, above 1 and up to 100, or 0, found {found}")]
     RequiredYield {
         /// The share found, percent.
         found: f64,

@@ -195,8 +195,8 @@ impl LotSettings {
     /// # Errors
     /// [`SettingsError::RequiredYield`] outside 0 to 100, or between 0 and 1.
     pub fn with_required_yield_percent(mut self, percent: f64) -> Result<Self, SettingsError> {
-        // A number below one percent is a share where percent are expected.
-        if !(0.0..=100.0).contains(&percent) || (percent > 0.0 && percent < 1.0) {
+        // A number up to one is a share where percent are expected.
+        if !(0.0..=100.0).contains(&percent) || (percent > 0.0 && percent <= 1.0) {
             return Err(SettingsError::RequiredYield { found: percent });
         }
         self.required_yield = Some(percent / 100.0);
@@ -299,7 +299,10 @@ mod tests {
                 splitter().with_limit(limit(Quantity::QuadratureError, 1.0)),
                 "a splitter has no quadrature_error_deg; use phase_error_deg",
             ),
-            (splitter().with_required_yield_percent(101.0), "from 1 to 100 or 0, found 101"),
+            (
+                splitter().with_required_yield_percent(101.0),
+                "above 1 and up to 100, or 0, found 101",
+            ),
             (splitter().with_screening_sigma(0.0), "sigma must be above 0, found 0"),
             (
                 splitter().with_what_if(WhatIfSettings { assemble: 1, ..Default::default() }),
