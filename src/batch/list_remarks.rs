@@ -60,7 +60,8 @@ struct Agreement {
 impl Agreement {
     fn add(&mut self, named: (i64, i64), die: (i64, i64), row: impl Fn() -> String) {
         if named == die {
-            self.agreeing += 1;
+            // Equal numbers agree in either order.
+            self.agreeing += usize::from(die.0 != die.1);
         } else {
             if named == (die.1, die.0) {
                 self.exchanged += 1;

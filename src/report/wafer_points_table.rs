@@ -66,8 +66,8 @@ fn points_parquet(
     result: &LotResult,
     records: &LotRecords,
 ) -> io::Result<()> {
-    let is_receiver = heading.settings.subject() == DieSubject::Receiver;
-    let mut table = ParquetTable::new(to, &columns(heading, is_receiver), ROWS_OF_GROUP)?;
+    let subject = PointSubject::of(heading, result);
+    let mut table = ParquetTable::new(to, &columns(heading, subject), ROWS_OF_GROUP)?;
     let written = records.walk(RecordDepth::Points, |row, record| {
         let (Some(row), DieOutcome::Measured(die)) = (result.rows.get(row), &record.outcome) else {
             return Ok(());
@@ -79,10 +79,12 @@ fn points_parquet(
         let place = PlaceCells::of(row)?;
         die.points.iter().try_for_each(|point| -> io::Result<()> {
             let place = place.0.iter().cloned();
-            if is_receiver {
-                table.row(place.chain(receiver_cells(point)))
-            } else {
-                table.row(place.chain(splitter_cells(point)))
+            match subject {
+                PointSubject::Splitter => table.row(place.chain(splitter_cells(point))),
+                PointSubject::Multipliers => table.row(place.chain(receiver_cells(point))),
+                PointSubject::Switches => {
+                    table.row(place.chain(receiver_cells(point)).chain(losses(point)))
+                }
             }
         })?;
         Ok(())
@@ -106,8 +108,29 @@ impl From<BatchError> for TableError {
     }
 }
 
+/// What the points of a lot are of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum PointSubject {
+    Splitter,
+    Multipliers,
+    /// Receivers with switched mixers, which have a conversion loss.
+    Switches,
+}
+
+impl PointSubject {
+    fn of(heading: &LotHeading<'_>, result: &LotResult) -> Self {
+        let has_switches =
+            |row: &DieRow| row.figures.as_ref().is_some_and(|own| own.switched.is_some());
+        match heading.settings.subject() {
+            DieSubject::Receiver if result.rows.iter().any(has_switches) => Self::Switches,
+            DieSubject::Receiver => Self::Multipliers,
+            _ => Self::Splitter,
+        }
+    }
+}
+
 /// The columns that every subject has, and then its own.
-fn columns(heading: &LotHeading<'_>, is_receiver: bool) -> Vec<ParquetColumn> {
+fn columns(heading: &LotHeading<'_>, subject: PointSubject) -> Vec<ParquetColumn> {
     use ColumnKind::{Curve, Integer, Number, Text, Truth};
     let required = ParquetColumn::required;
     let optional = ParquetColumn::optional;
@@ -121,7 +144,7 @@ fn columns(heading: &LotHeading<'_>, is_receiver: bool) -> Vec<ParquetColumn> {
         required("edge_excluded", Truth),
     ];
     let rejection = heading.rejection().name();
-    columns.extend(if is_receiver {
+    columns.extend(if subject != PointSubject::Splitter {
         vec![
             required("lo_hz", Number),
             optional("if_hz", Number),
@@ -131,8 +154,6 @@ fn columns(heading: &LotHeading<'_>, is_receiver: bool) -> Vec<ParquetColumn> {
             required("image_amplitude_imbalance_db", Curve),
             required("image_quadrature_error_deg", Curve),
             required("sideband_gain_db", Curve),
-            optional("conversion_loss_i_db", Curve),
-            optional("conversion_loss_q_db", Curve),
         ]
     } else {
         vec![
@@ -144,6 +165,12 @@ fn columns(heading: &LotHeading<'_>, is_receiver: bool) -> Vec<ParquetColumn> {
             optional("loss_b_db", Curve),
         ]
     });
+    if subject == PointSubject::Switches {
+        columns.extend([
+            optional("conversion_loss_i_db", Curve),
+            optional("conversion_loss_q_db", Curve),
+        ]);
+    }
     columns
 }
 
@@ -188,8 +215,7 @@ fn splitter_cells(point: &DiePoint) -> [Cell; 6] {
     ]
 }
 
-fn receiver_cells(point: &DiePoint) -> [Cell; 10] {
-    let [loss_i, loss_q] = losses(point);
+fn receiver_cells(point: &DiePoint) -> [Cell; 8] {
     [
         Cell::Number(point.frequency_hz),
         point.if_hz.map_or(Cell::Null, Cell::Number),
@@ -199,7 +225,5 @@ fn receiver_cells(point: &DiePoint) -> [Cell; 10] {
         curve(db_from_neper(point.channel_error.re)),
         curve(point.channel_error.im.to_degrees()),
         curve(point.sideband_gain_db),
-        loss_i,
-        loss_q,
     ]
 }

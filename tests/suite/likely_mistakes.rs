@@ -124,7 +124,7 @@ fn what_is_meant_has_no_remark() {
         (LO, "lo_ghz = 29"),
         (IF, "if_ghz = [0.5, 1.5]"),
         ("polarity = \"-\"", "polarity = \"-\"\ngain = [0.9, 0.05]"),
-        ("[correction]", "[correction]\nphase_deg = -3"),
+        ("[correction]", "[correction]\nphase_deg = -1"),
         ("center_ghz = 29,", "center_ghz = 28,"),
         ("capacitance_ff = 12", "capacitance_ff = 0"),
         ("angle_deg = 40", "angle_deg = 1.55"),
@@ -470,4 +470,170 @@ fn slips_of_tables_and_frequencies_have_their_remedy() {
         .refuses("downconverter receiver.toml", "double brackets each time: [[mixer]]");
     changed(&[(LO, "lo_ghz = [0.5, 1.0, 1.5]"), (IF, "if_ghz = [27, 29, 31]")])
         .refuses("downconverter receiver.toml", "are lo_ghz and if_ghz exchanged?");
+}
+
+/// What a table states is judged as what a key states: radians, decibels and linear magnitudes.
+#[test]
+fn amounts_of_a_table_that_no_measurement_has_are_told() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.write("u.toml", "[[source]]\ntable = \"u.csv\"\n");
+    for (heading, row, says) in [
+        ("transmission_phase_deg", "0.0052", "if 0.0052 rad is meant, write 0.30"),
+        ("reflection_magnitude", "40", "a standard uncertainty of 40.0000 in magnitude"),
+        ("transmission_magnitude_db", "4", "a standard uncertainty of 4.0000 dB"),
+        (
+            "transmission_magnitude_db,transmission_phase_deg",
+            "0.3,0.04",
+            "0.3 dB and 0.04 deg are not alike",
+        ),
+    ] {
+        sandbox.write("u.csv", format!("frequency_ghz,{heading}\n20,{row}\n40,{row}\n"));
+        let run = sandbox.run("splitter coupler.s4p --uncertainty u.toml");
+        assert!(unfolded(&run.stderr).contains(says), "{heading}: {}", run.stderr);
+    }
+    sandbox.write("u.csv", "frequency_ghz,transmission_magnitude_db\n20,0.05\n40,0.06\n");
+    assert_eq!(sandbox.run("splitter coupler.s4p --uncertainty u.toml").stderr, "");
+}
+
+/// Copies of one file have no scatter: an uncertainty of zero with limits at any value.
+#[test]
+fn copies_are_no_repeats() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.write("copy.s4p", sandbox.read("coupler.s4p"));
+    sandbox.write("u.toml", "[[source]]\nrepeats = [\"coupler.s4p\", \"copy.s4p\"]\n");
+    sandbox.refuses("splitter coupler.s4p --uncertainty u.toml", "hold the same numbers");
+}
+
+#[test]
+fn rows_that_contradict_the_names_of_their_files_are_told() {
+    let sandbox = Sandbox::new();
+    sandbox.add("data-demo/wafer");
+    let list = sandbox.read("dies.csv");
+    // A sign that is lost, and a slip of one number.
+    for (from, to, says) in [
+        ("K1,W01,-2,4,", "K1,W01,2,4,", "line 2 has dies/w01_x-2_y4.s4p at die_x 2, die_y 4"),
+        ("K1,W01,0,4,", "K1,W01,0,3,", "line 4 has dies/w01_x0_y4.s4p at die_x 0, die_y 3"),
+    ] {
+        sandbox.write("dies.csv", replaced(&list, &[(from, to)]));
+        let run = sandbox.run("wafer recipe.toml --out out --overwrite");
+        assert!(unfolded(&run.stderr).contains(says), "{to}: {}", run.stderr);
+    }
+    // Names with marks that separate, and names that say nothing.
+    for (from, to) in [("w01_x-2_y4", "w01_x_-2_y_4"), ("dies/w01_x-2_y4", "dies/part-17")] {
+        sandbox.write("dies.csv", replaced(&list, &[(from, to)]));
+        let run = sandbox.run("wafer recipe.toml --out out --overwrite");
+        assert!(!run.stderr.contains("other die numbers"), "{to}: {}", run.stderr);
+    }
+}
+
+#[test]
+fn parts_of_a_receiver_that_contradict_one_another_or_the_plan_are_told() {
+    let plan = "wanted_sideband = \"upper\"";
+    for (changes, says) in [
+        (
+            vec![(plan, "wanted_sideband = \"upper\"\nrf_ghz = [26, 33]")],
+            "rf_ghz is 26 to 33 GHz, but LO and IF of the plan reach 27.5 to 32.5 GHz only",
+        ),
+        (
+            vec![(LO, "lo_ghz = { from = 27.0, to = 31.0, points = 2 }")],
+            "nothing between the two LOs is judged",
+        ),
+        (
+            vec![(
+                "at = \"balun_q.minus\"\nfile = \"gate.s1p\"",
+                "at = \"balun_q.minus\"\nohm = 50",
+            )],
+            "the load at the LO port of mixer 'q_minus' differs from those of the other mixers",
+        ),
+        (
+            vec![(
+                "file = \"lead_q.s2p\"\nports = [\"in\", \"out\"]\npair = \"leads\"",
+                "file = \"lead_q.s2p\"\nports = [\"in\", \"out\"]\npair = \"baluns\"",
+            )],
+            "pair 'baluns' joins block 'lead_q' of 2 ports with block 'balun_i' of 3",
+        ),
+        (
+            vec![(
+                "ports = [\"in\", \"through\", \"coupled\", \"isolated\"]",
+                "ports = [\"in\", \"through\", \"coupled\", \"isolated\"]\nnominal_deg = -90",
+            )],
+            "block 'hybrid': the outputs differ by 88 deg, far from the nominal -90 deg",
+        ),
+        (
+            vec![("[correction]", "[correction]\namplitude_db = 0.65\nphase_deg = 0.7")],
+            "lowers the worst rejection from 25.3 to",
+        ),
+        (vec![("lo_power_dbm = 17.0", "lo_power_dbm = 50")], "if 50 mW is meant, write 17.0"),
+        (
+            vec![("lo_power_dbm_min = 5.0", "lo_power_dbm_min = 15\nlo_power_dbm_max = 5")],
+            "no LO power is at least 15 dBm and at most 5 dBm",
+        ),
+    ] {
+        let run = changed(&changes).run("downconverter receiver.toml");
+        assert!(unfolded(&run.stderr).contains(says), "{says}: {}", run.stderr);
+    }
+}
+
+#[test]
+fn tones_that_are_no_levels_or_stand_twice_are_told() {
+    let sandbox = Sandbox::with_demo();
+    let table = sandbox.read("tones.csv");
+    let heading = table.lines().find(|line| line.starts_with("lo_ghz")).unwrap().to_owned();
+    let rows: Vec<&str> = table
+        .lines()
+        .filter(|line| line.starts_with(|first: char| first.is_ascii_digit()))
+        .collect();
+    let written = |rows: Vec<String>| format!("{heading}\n{}\n", rows.join("\n"));
+    let run = |rows: Vec<String>| {
+        sandbox.write("t.csv", written(rows));
+        unfolded(&sandbox.run("downconverter receiver.toml --measured t.csv").stderr)
+    };
+    let plain: Vec<String> = rows.iter().map(|row| (*row).to_owned()).collect();
+    assert_eq!(run(plain.clone()), "");
+    let twice = [plain.clone(), plain.clone()].concat();
+    assert!(run(twice).contains("of the measured tones are duplicates"));
+    let column = heading.split(',').position(|name| name == "image_dbm").unwrap();
+    let wanted = heading.split(',').position(|name| name == "wanted_dbm").unwrap();
+    // The image in dBc in the column of a level.
+    let relative = |row: &String| {
+        let mut cells: Vec<String> = row.split(',').map(str::to_owned).collect();
+        let [image, level] = [column, wanted].map(|at| cells[at].trim().parse::<f64>().unwrap());
+        cells[column] = format!("{:.2}", image - level);
+        cells.join(",")
+    };
+    assert!(
+        run(plain.iter().map(relative).collect())
+            .contains("are wanted_dbm and image_dbm both levels")
+    );
+}
+
+#[test]
+fn values_of_components_in_another_unit_are_told() {
+    let sandbox = Sandbox::with_demo();
+    let grid = "--grid 24GHz..34GHz:5 --output";
+    for (component, says) in [
+        ("bond inductance_ph=0.3", "if 0.3 nH is meant, write 300"),
+        ("shunt_element capacitance_ff=0.05", "if 0.05 pF is meant, write 50"),
+        ("microstrip width_um=0.07 length_um=900", "if 0.07 mm is meant, write 70"),
+    ] {
+        let kind = component.split(' ').next().unwrap();
+        let run = sandbox.run(&format!("component {component} {grid} {kind}.s2p"));
+        assert!(unfolded(&run.stderr).contains(says), "{component}: {}", run.stderr);
+    }
+    let run = sandbox.run("tolerance --image-rejection-db 0.056");
+    assert!(unfolded(&run.stderr).contains("is met by nearly every part"), "{}", run.stderr);
+    let run = sandbox.run("splitter coupler.s4p --reference-ohm 5");
+    assert!(unfolded(&run.stderr).contains("50 ohm is usual"), "{}", run.stderr);
+}
+
+#[test]
+fn standards_that_are_no_thru_or_one_file_are_refused() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.add("data-demo/station");
+    sandbox.refuses("deembed through.s2p --thru open.s2p --output x.s2p", "--thru: ");
+    let station = sandbox.read("station.toml");
+    let drift = "[check]\nbefore = \"through.s2p\"\nafter = \"through.s2p\"\n";
+    let start = station.find("[check]").unwrap();
+    sandbox.write("same.toml", format!("{}{drift}", &station[..start]));
+    sandbox.refuses("station same.toml", "before and after are one file");
 }

@@ -171,7 +171,7 @@ fn sources_of_other_parts_are_refused() {
         ("[[source]]\nfiles = [\"other.s4p\"]\nport = { phase_deg = 1 }", "wrong.toml:2:10"),
         ("[[source]]\nrepeats = [\"coupler.s4p\"]", "two or more files"),
         ("[[source]]\nrepeats = [\"coupler.s4p\", \"gone.s4p\"]", "gone.s4p"),
-        ("[[source]]\nblocks = [\"hybrid\"]\nrepeats = [\"balun.s3p\", \"balun.s3p\"]", "ports"),
+        ("[[source]]\nblocks = [\"hybrid\"]\nrepeats = [\"balun.s3p\", \"balun_q.s3p\"]", "ports"),
         (
             "[[source]]\nblocks = [\"lead_i\"]\nover_frequency = \"correlated\"\n\
              repeats = [\"lead_i.s2p\", \"lead_q.s2p\"]",
@@ -288,7 +288,7 @@ transmission = {{ phase_deg = 1.0 }}
     assert!(shared_trials_deg < 0.3 * own_trials_deg, "{shared_trials_deg} {own_trials_deg}");
     sandbox.write(
         "u.toml",
-        "[[source]]\nfiles = [\"coupler.s4p\"]\nrepeats = [\"coupler.s4p\", \"coupler.s4p\"]\nshared = true\n",
+        "[[source]]\nfiles = [\"balun.s3p\"]\nrepeats = [\"balun.s3p\", \"balun_q.s3p\"]\nshared = true\n",
     );
     sandbox.refuses("downconverter receiver.toml --uncertainty u.toml", "u.toml:1:1");
 }
