@@ -43,6 +43,13 @@ pub(super) fn run(given: &Start, console: &Console) -> Result<Outcome, Failure> 
         console.data(&format!("Guessed; check it:\n{text}"))?;
     }
     console.written(&files);
+    let receiver = folder.join("receiver.toml");
+    let next = match given.subject {
+        StartSubject::Uncertainty if receiver.is_file() => {
+            &format!("downconverter {} --uncertainty FILE", receiver.display())
+        }
+        _ => next,
+    };
     if let Some(first) = files.first() {
         let next = next.replace("FILE", &first.path.display().to_string());
         console.notice(&format!("next: fourphase {next}"));

@@ -257,7 +257,7 @@ impl UncertainSplitter<'_> {
             let mut errors = Errors::default();
             errors.clear_at(at_hz.len(), &places);
             for source in &self.sources {
-                let deviates = source.draw(random);
+                let deviates = source.draw_at(&places, random);
                 source.add(&entries, &deviates, &mut errors);
             }
             let drawn: Vec<Complex64> = (0..at_hz.len())

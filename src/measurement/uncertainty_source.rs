@@ -481,14 +481,32 @@ impl Source {
 
     /// Draws the deviates of one trial.
     pub(crate) fn draw(&self, random: &mut ChaCha8Rng) -> Deviates {
+        self.draw_of(&self.acting, random)
+    }
+
+    /// The same for a calculation that uses some entries of each matrix alone, by their positions: the
+    /// errors of the others are not drawn.
+    pub(crate) fn draw_at(&self, places: &[usize], random: &mut ChaCha8Rng) -> Deviates {
+        let Kind::Entries { amounts, .. } = &self.kind else { return self.draw(random) };
+        let mut needed = vec![false; self.components()];
+        for &place in places {
+            let first = KINDS * own_place(place, self.ports, amounts.symmetry);
+            needed[first..first + KINDS].copy_from_slice(&self.acting[first..first + KINDS]);
+        }
+        self.draw_of(&needed, random)
+    }
+
+    fn draw_of(&self, drawn: &[bool], random: &mut ChaCha8Rng) -> Deviates {
         let components = self.components();
         let is_independent = self.is_independent();
         let sets = if is_independent { self.points } else { 1 };
         let mut values = vec![0.0; sets * components];
-        for (at, value) in values.iter_mut().enumerate() {
-            // Deviates without an effect are not drawn.
-            if self.acting[at % components] {
-                *value = StandardNormal.sample(random);
+        // Deviates without an effect are not drawn.
+        let drawn: Vec<usize> = (0..components).filter(|&at| drawn[at]).collect();
+        // A source without components has no sets.
+        for set in values.chunks_exact_mut(components.max(1)) {
+            for &at in &drawn {
+                set[at] = StandardNormal.sample(random);
             }
         }
         if let Kind::Repeats { deviations } = &self.kind {
@@ -527,7 +545,6 @@ impl Source {
         errors: &mut Errors,
     ) {
         let ports = self.ports;
-        let is_reciprocal = amounts.symmetry == ErrorSymmetry::Reciprocal;
         // For each place its list of amounts and where its deviates are.
         let places: Vec<(&[EntryAmount], usize)> = errors
             .places(ports * ports)
@@ -535,9 +552,7 @@ impl Source {
             .map(|place| {
                 let (row, column) = (place / ports, place % ports);
                 let list = if row == column { &amounts.reflection } else { &amounts.transmission };
-                let has_twin = is_reciprocal && column < row;
-                let own = if has_twin { column * ports + row } else { place };
-                (list.as_slice(), KINDS * own)
+                (list.as_slice(), KINDS * own_place(place, ports, amounts.symmetry))
             })
             .collect();
         for (point, matrix) in entries.chunks_exact(places.len()).enumerate() {
@@ -584,6 +599,13 @@ impl Source {
             }
         }
     }
+}
+
+/// The entry whose error an entry has: of a reciprocal pair the one above the diagonal.
+fn own_place(place: usize, ports: usize, symmetry: ErrorSymmetry) -> usize {
+    let (row, column) = (place / ports, place % ports);
+    let has_twin = symmetry == ErrorSymmetry::Reciprocal && column < row;
+    if has_twin { column * ports + row } else { place }
 }
 
 /// A list of `each` values for each frequency at which `is_own` holds, with `none` at the others.

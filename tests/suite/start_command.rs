@@ -186,3 +186,27 @@ fn stations_and_sets_are_made_from_their_files() {
     let said = unfolded(&sandbox.succeeds("start rebuild ."));
     assert!(said.contains("no file measures the pairs 3-4"), "{said}");
 }
+
+/// Beside a receiver's description the dies take the place of its block, and an uncertainty is for it.
+#[test]
+fn a_lot_beside_a_receiver_is_one_of_receivers() {
+    let sandbox = parts_of_the_demo();
+    sandbox.succeeds("start receiver parts");
+    for entry in std::fs::read_dir(project("data-demo/wafer/dies")).unwrap().take(12) {
+        let path = entry.unwrap().path();
+        let name = path.file_name().unwrap().to_str().unwrap();
+        sandbox.write(&format!("parts/dies/{name}"), std::fs::read(&path).unwrap());
+    }
+    let said = unfolded(&sandbox.succeeds("start recipe parts"));
+    assert!(
+        said.contains("each file takes the place of block 'coupler' of receiver.toml"),
+        "{said}"
+    );
+    let run = sandbox.run("wafer parts/recipe.toml --out out");
+    assert!(run.status < 2, "{}", run.stderr);
+    assert!(sandbox.read("out/dies.csv").lines().next().unwrap().contains("worst_at_lo_hz"));
+    let run = sandbox.run("start uncertainty parts");
+    let next =
+        "next: fourphase downconverter parts/receiver.toml --uncertainty parts/uncertainty.toml";
+    assert!(unfolded(&run.stderr).contains(next), "{}", run.stderr);
+}

@@ -4,9 +4,11 @@ use super::super::error::DescriptionError;
 use super::super::name_numbers::{
     DieColumns, NumberColumn, NumberedName, die_columns, number_columns,
 };
+use super::super::receiver_toml::read_receiver;
 use super::folder_parts::{refused, unreadable};
 use super::part_text::{ghz, quoted};
 use super::starter_files::{Starter, StarterFile};
+use crate::downconverter::ReceiverPart;
 use crate::network::Port;
 use crate::splitter::{Roles, SplitterKind, SplitterSettings, analyse};
 use crate::touchstone::{ReadOptions, ports_in_name, read};
@@ -18,7 +20,13 @@ const DEEPEST: usize = 2;
 /// So many files are read to find one with the data of a splitter.
 const MOST_READ: usize = 20;
 
-/// The recipe of a folder's files, or an example.
+/// The description of a receiver that a folder may hold.
+const RECEIVER: &str = "receiver.toml";
+
+const MAP_GUESS: &str = "size of wafer and dies cannot be seen from files: complete [map] for maps";
+
+/// The recipe of a folder's files, or an example. Beside the description of a receiver the dies take the
+/// place of one of its blocks.
 pub(super) fn recipe_start(
     folder: Option<&Path>,
     options: &ReadOptions,
@@ -76,26 +84,52 @@ pub(super) fn recipe_start(
     let (roles, band_hz) = first_roles(folder, files, options).ok_or_else(|| {
         refused(folder, "the data of no file are those of a coupler, balun or divider")
     })?;
+    guesses.extend(column_guesses(&columns, found));
+    let ports = largest.0.0;
+    if let Some(block) = block_of_dies(&folder.join(RECEIVER), options, ports, roles.kind) {
+        guesses.push(format!(
+            "each file takes the place of block '{block}' of {RECEIVER}, whose data are of the same kind"
+        ));
+        guesses.push(MAP_GUESS.to_owned());
+        let list = list_text(&columns, found, files, &block);
+        return Ok(starter(receiver_recipe_text(), list, guesses));
+    }
     let name = match roles.kind {
         SplitterKind::Quadrature => "hybrid",
         SplitterKind::Antiphase => "balun",
         SplitterKind::Inphase => "divider",
     };
-    guesses.extend(column_guesses(&columns, found));
     let [a, b] = roles.outputs;
     guesses.push(format!(
         "each file is of a {} splitter, input {}, outputs {a} and {b}, from the data of one",
         roles.kind, roles.input
     ));
-    guesses.push(
-        "size of wafer and dies cannot be seen from files: complete [map] for maps".to_owned(),
-    );
+    guesses.push(MAP_GUESS.to_owned());
     guesses.push("the limits are examples; set your requirements".to_owned());
     let numbers =
         [Some(roles.input), Some(a), Some(b), roles.isolated].map(|port| port.map(Port::number));
     let splitter = splitter_text(roles.kind, numbers, name, band_hz);
     let list = list_text(&columns, found, files, name);
     Ok(starter(recipe_text(roles.kind, &splitter), list, guesses))
+}
+
+/// The first block of a receiver whose file has so many ports and is a splitter of this kind; `None` where
+/// there is no description that can be read.
+fn block_of_dies(
+    description: &Path,
+    options: &ReadOptions,
+    ports: usize,
+    kind: SplitterKind,
+) -> Option<String> {
+    let receiver = read_receiver(description, options).ok()?.receiver;
+    let is_alike = |part: &&ReceiverPart| {
+        let network = part.networks.lo.as_ref().or(part.networks.rf.as_ref());
+        network.filter(|network| network.ports() == ports).is_some_and(|network| {
+            analyse(network, &SplitterSettings::default())
+                .is_ok_and(|result| result.roles.kind == kind)
+        })
+    };
+    receiver.parts().iter().find(is_alike).map(|part| part.name.clone())
 }
 
 fn starter(recipe: String, list: String, guesses: Vec<String>) -> Starter {
@@ -229,26 +263,46 @@ fn splitter_text(
     )
 }
 
+fn receiver_recipe_text() -> String {
+    let analysis = format!(
+        "# A receiver with every die's own files; the list has a column for each block that dies replace.\n\
+         # The limits are those of the receiver.\n\
+         [analysis]\n\
+         receiver = {}\n",
+        quoted(RECEIVER)
+    );
+    recipe_with(&analysis, "")
+}
+
 fn recipe_text(kind: SplitterKind, splitter: &str) -> String {
+    let analysis = format!(
+        "# A splitter on every die; or, instead of this table,\n\
+         # [analysis]\n\
+         # receiver = \"receiver.toml\"      # a column for each block that dies replace\n\
+         {splitter}"
+    );
+    let limits = format!(
+        "{} = 25.0\n\
+         # amplitude_imbalance_db = 0.8\n\
+         # phase_error_deg = 3.5\n",
+        kind.rejection().name()
+    );
+    recipe_with(&analysis, &limits)
+}
+
+fn recipe_with(analysis: &str, limits: &str) -> String {
     format!(
         "# A lot of dies. 'fourphase manual recipe' explains every key.\n\
          title = \"my lot\"\n\
          manifest = \"dies.csv\"\n\
          retests = \"last\"\n\n\
-         # A splitter on every die; or, instead of this table,\n\
-         # [analysis]\n\
-         # receiver = \"receiver.toml\"      # a column for each block that dies replace\n\
-         {splitter}\n\
+         {analysis}\n\
          # Needed for maps and trends.\n\
          # [map]\n\
          # wafer_diameter_mm = 150.0\n\
          # die_pitch_mm = [15.0, 14.0]\n\
          # edge_exclusion_mm = 3.0\n\n\
          [require]\n\
-         {} = 25.0\n\
-         # amplitude_imbalance_db = 0.8\n\
-         # phase_error_deg = 3.5\n\
-         yield_percent = 80.0\n",
-        kind.rejection().name()
+         {limits}yield_percent = 80.0\n"
     )
 }
