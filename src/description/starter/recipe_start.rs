@@ -32,17 +32,7 @@ pub(super) fn recipe_start(
     options: &ReadOptions,
 ) -> Result<Starter, DescriptionError> {
     let Some(folder) = folder else {
-        let list =
-            "lot,wafer,die_x,die_y,hybrid\nL1,W1,0,0,dies/x0_y0.s4p\nL1,W1,1,0,dies/x1_y0.s4p\n";
-        let splitter =
-            splitter_text(SplitterKind::Quadrature, [1, 2, 3, 4].map(Some), "hybrid", (27e9, 31e9));
-        let guesses =
-            vec!["the example names files that are not there: replace them by yours".to_owned()];
-        return Ok(starter(
-            recipe_text(SplitterKind::Quadrature, &splitter),
-            list.to_owned(),
-            guesses,
-        ));
+        return Ok(example());
     };
     let mut files = Vec::new();
     collect(folder, "", DEEPEST, &mut files)?;
@@ -111,6 +101,16 @@ pub(super) fn recipe_start(
     let splitter = splitter_text(roles.kind, numbers, name, band_hz);
     let list = list_text(&columns, found, files, name);
     Ok(starter(recipe_text(roles.kind, &splitter), list, guesses))
+}
+
+/// A recipe of files that are not there.
+fn example() -> Starter {
+    let list = "lot,wafer,die_x,die_y,hybrid\nL1,W1,0,0,dies/x0_y0.s4p\nL1,W1,1,0,dies/x1_y0.s4p\n";
+    let ports = [1, 2, 3, 4].map(Some);
+    let splitter = splitter_text(SplitterKind::Quadrature, ports, "hybrid", (27e9, 31e9));
+    let guess = "the example names files that are not there: replace them by yours";
+    let recipe = recipe_text(SplitterKind::Quadrature, &splitter);
+    starter(recipe, list.to_owned(), vec![guess.to_owned()])
 }
 
 /// The first block of a receiver whose file has so many ports and is a splitter of this kind; `None` where
