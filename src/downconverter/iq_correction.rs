@@ -100,14 +100,10 @@ impl IqCorrection {
         if gains.count() * phases.count() > MAX_CANDIDATES {
             return best;
         }
-        let mut gain = gains.low;
-        while gain <= gains.high {
-            let mut phase = phases.low;
-            while phase <= phases.high {
+        for gain in gains.numbers() {
+            for phase in phases.numbers() {
                 best = search.better(best, made(gain, phase));
-                phase += 1.0;
             }
-            gain += 1.0;
         }
         best
     }
@@ -172,6 +168,17 @@ impl Range {
     /// The multiples of a step within the range.
     fn whole(self, step: f64) -> Self {
         Self { low: (self.low / step).ceil(), high: (self.high / step).floor() }
+    }
+
+    /// The whole numbers from `low` to `high`, counted: beyond 2^53 adding 1 gives the same number again.
+    fn numbers(self) -> impl Iterator<Item = f64> {
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "at most as many as there are candidates"
+        )]
+        let count = self.count().min(MAX_CANDIDATES) as u32;
+        (0..count).map(move |at| self.low + f64::from(at))
     }
 
     /// The number of whole numbers from `low` to `high`, both whole.

@@ -52,6 +52,23 @@ fn no_step_anywhere_beats_the_one_found() {
     }
 }
 
+/// The number of such steps is beyond 2^53, where a number plus 1 is the same number.
+#[test]
+fn steps_below_rounding_end() {
+    let error = Complex64::new(0.06, 0.02).exp();
+    let point = CorrectionPoint {
+        wanted_i: Complex64::ONE,
+        wanted_q: error,
+        image_i: Complex64::ONE,
+        image_q: -error,
+    };
+    for step in [1e-17, 1e-30, 1e-300] {
+        let steps = CorrectionSteps::new(step, step).unwrap();
+        let found = IqCorrection::best_quantised(&[point], steps);
+        assert!(found.worst_db > 25.0, "{step}: {found:?}");
+    }
+}
+
 #[test]
 fn a_correction_that_cancels_the_signal_is_not_taken() {
     // I and Q alike in both sidebands: what cancels the image cancels all.
