@@ -8,6 +8,9 @@ use std::collections::hash_map::{DefaultHasher, Entry};
 use std::collections::{HashMap, HashSet};
 use std::hash::Hasher as _;
 
+/// Fewer rows than this may have other numbers for a reason of their own.
+const MANY: usize = 5;
+
 /// Number of cases of each kind that are listed.
 const SHOWN: usize = 3;
 
@@ -46,6 +49,10 @@ struct NumbersInNames {
     signed: Agreement,
     /// Without signs.
     sizes: Agreement,
+    /// Whether a column or row above 0 was seen with and without a mark: a mark that all names have is no
+    /// sign but separates.
+    marked: [bool; 2],
+    plain: [bool; 2],
 }
 
 /// How many rows agree with the names of their files, and how many have the numbers in the other order.
@@ -55,6 +62,9 @@ struct Agreement {
     exchanged: usize,
     first_exchanged: Option<String>,
     differing: Cases,
+    /// The difference of the first row that differs, while all rows have it: names may count from a corner.
+    offset: Option<(i64, i64)>,
+    has_many_offsets: bool,
 }
 
 impl Agreement {
@@ -67,6 +77,8 @@ impl Agreement {
                 self.exchanged += 1;
                 self.first_exchanged.get_or_insert_with(&row);
             }
+            let offset = (named.0 - die.0, named.1 - die.1);
+            self.has_many_offsets |= *self.offset.get_or_insert(offset) != offset;
             self.differing.add(row);
         }
     }
@@ -83,8 +95,18 @@ impl Agreement {
                 counted(self.exchanged, "file")
             )];
         }
-        if self.agreeing <= differing {
+        let has_one_origin = self.agreeing == 0 && !self.has_many_offsets;
+        if self.agreeing <= differing && (has_one_origin || differing < MANY) {
             return Vec::new();
+        }
+        if self.agreeing <= differing {
+            let first = self.differing.first.first().cloned().unwrap_or_default();
+            return vec![format!(
+                "the names of {} have other die numbers than their rows, and {} the same, as {first}: is \
+                 the column of files shifted, or a sign or axis wrong?",
+                counted(differing, "file"),
+                self.agreeing
+            )];
         }
         let first = self.differing.first.into_iter().map(|row| {
             format!("{row}: the name has other die numbers, and those of most rows agree with their names")
@@ -107,17 +129,20 @@ impl NumbersInNames {
                 let (line, file) = (entry.line, file.display());
                 format!("line {line} has {file} at die_x {die_x}, die_y {die_y}")
             };
+            let pairs = [(named.signed.0, named.sizes.0), (named.signed.1, named.sizes.1)];
+            for (at, (signed, size)) in pairs.into_iter().enumerate() {
+                self.marked[at] |= signed < 0;
+                self.plain[at] |= signed == size && size > 0;
+            }
             self.signed.add(named.signed, die, row);
             self.sizes.add(named.sizes, (die.0.abs(), die.1.abs()), row);
             return;
         }
     }
 
-    /// With the reading that agrees with more rows.
     fn warnings(self) -> Vec<String> {
-        let is_signed = self.signed.agreeing + self.signed.exchanged
-            >= self.sizes.agreeing.max(self.sizes.exchanged) / 2;
-        if is_signed { self.signed.warnings() } else { self.sizes.warnings() }
+        let has_signs = (0..2).any(|at| self.marked[at] && self.plain[at]);
+        if has_signs { self.signed.warnings() } else { self.sizes.warnings() }
     }
 }
 

@@ -421,6 +421,9 @@ impl StationJob<'_> {
         let Some([before, after]) = &self.recipe.drift else { return Ok(None) };
         let first = self.read(before)?.network;
         let second = self.read(after)?.network;
+        if first.entries() == second.entries() {
+            self.warn(after, "it holds the same numbers as the measurement before: no drift");
+        }
         let failed = |source: NetworkError| BatchError::Network { file: after.clone(), source };
         drift(&first, &second).map(Some).map_err(failed)
     }

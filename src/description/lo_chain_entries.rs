@@ -280,7 +280,7 @@ impl AmplifierEntry {
 }
 
 fn floor(source: &TomlFile, given: Option<&Spanned<f64>>) -> Result<Option<f64>, DescriptionError> {
-    source.optional_number("floor_dbc_hz", given, Allowed::FromTo(-400.0, 0.0))
+    source.optional_number("floor_dbc_hz", given, Allowed::FromTo(-400.0, -50.0))
 }
 
 fn lines(

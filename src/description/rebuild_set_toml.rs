@@ -118,6 +118,15 @@ pub fn read_rebuild_set(
             measurements.len()
         ));
     }
+    // Linear, of entries of at most 1: above what any calibrated measurement has (ours).
+    let largest =
+        measurements.iter().filter_map(|one| one.standard_uncertainty).fold(0.0, f64::max);
+    if largest > 0.05 {
+        warnings.push(format!(
+            "a standard_uncertainty of {largest} is linear, as large as an entry of that size: 0.05 dB is \
+             0.006"
+        ));
+    }
     Ok(RebuildSet { settings, measurements, inputs, warnings })
 }
 

@@ -3,7 +3,7 @@
 
 use crate::downconverter::{Channel, Mixer, Receiver};
 use crate::network::{Network, ParameterKind, convert};
-use crate::units::shown_band;
+use crate::units::{shown_band, shown_complex};
 use num_complex::Complex64;
 
 /// The remarks on a receiver as a whole.
@@ -13,6 +13,7 @@ pub(super) fn contradictions(receiver: &Receiver) -> Vec<String> {
         band_at_if(receiver),
         unlike_load(receiver),
         uneven_rf_ports(receiver),
+        unlike_reference(receiver),
     ];
     all.into_iter().flatten().chain(unlike_pairs(receiver)).collect()
 }
@@ -118,4 +119,28 @@ fn unlike_pairs(receiver: &Receiver) -> Vec<String> {
         ));
     }
     remarks
+}
+
+/// One block whose data have another reference impedance than those of all others.
+fn unlike_reference(receiver: &Receiver) -> Option<String> {
+    /// Fewer blocks show no rule.
+    const FEWEST: usize = 4;
+    let parts = receiver.parts().iter().filter_map(|part| {
+        let network = part.networks.lo.as_ref().or(part.networks.rf.as_ref())?;
+        Some((&part.name, network.references_ohm(0).first().copied()?))
+    });
+    let parts: Vec<(&String, Complex64)> = parts.collect();
+    let is_odd = |at: usize| {
+        let mut others = parts.iter().enumerate().filter(|(other, _)| *other != at);
+        let (_, first) = others.next()?;
+        let are_alike = others.all(|(_, own)| own.1 == first.1);
+        (are_alike && parts[at].1 != first.1).then_some((parts[at], first.1))
+    };
+    let ((name, own), usual) =
+        (0..parts.len()).filter(|_| parts.len() >= FEWEST).find_map(is_odd)?;
+    Some(format!(
+        "block '{name}' is in {} ohm, all others in {}: check the option line of its file",
+        shown_complex(own),
+        shown_complex(usual)
+    ))
 }

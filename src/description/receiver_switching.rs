@@ -5,6 +5,7 @@ use super::error::{DescriptionError, DescriptionProblem};
 use super::named_files::NamedFiles;
 use super::receiver_plan::{Need, check_cover};
 use super::source::TomlFile;
+use crate::component::small_element;
 use crate::downconverter::{
     ElementSetup, IfLoad, IfLoadToGround, LoIfSettings, MOST_SIDEBANDS, OutsideData,
     SidebandSource, Switch, SwitchSettings, SwitchingSetup,
@@ -124,6 +125,16 @@ impl SwitchingEntries<'_> {
             }
             None => None,
         };
+        let switch = mixing.switch.as_ref().map(Spanned::get_ref);
+        for (key, given) in [
+            ("lo_to_rf_ff", mixing.lo_to_rf_ff.as_ref()),
+            ("lo_to_if_ff", mixing.lo_to_if_ff.as_ref()),
+            ("off_ff", switch.and_then(|own| own.off_ff.as_ref())),
+        ] {
+            let Some(given) = given else { continue };
+            let text = small_element(key, *given.get_ref());
+            files.warnings.extend(text.map(|text| source.remark(given.span(), &text)));
+        }
         let temperature = mixing.temperature_k.as_ref();
         let temperature_k =
             source.optional_number("temperature_k", temperature, Allowed::FromTo(0.0, 1e6))?;

@@ -301,6 +301,15 @@ impl RecipeReader<'_> {
             self.refused(error, if is_diameter { pitch } else { entry.wafer_diameter_mm.span() })
         })?;
         if let Some(given) = &entry.edge_exclusion_mm {
+            let mm = *given.get_ref();
+            // Less than a saw's cut excludes nothing.
+            if mm > 0.0 && mm < 0.05 {
+                let what = format!(
+                    "edge_exclusion_mm = {mm} is in mm; if {mm} m is meant, write {}",
+                    1e3 * mm
+                );
+                return Err(self.file.complaint(given, what));
+            }
             map = map
                 .with_edge_exclusion_mm(*given.get_ref())
                 .map_err(|error| self.refused(error, given.span()))?;

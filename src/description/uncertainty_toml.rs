@@ -389,6 +389,14 @@ fn parameters(
     Ok(SourceKind::Parameters(amounts))
 }
 
+/// Whether two measurements agree to five digits at every entry: noise never does, another number format of
+/// one file may.
+fn is_copy(one: &Network, other: &Network) -> bool {
+    const SMALLEST_NOISE: f64 = 1e-5;
+    one.entries().len() == other.entries().len()
+        && one.entries().iter().zip(other.entries()).all(|(a, b)| (a - b).norm() < SMALLEST_NOISE)
+}
+
 fn read_repeats(
     source: &TomlFile,
     repeats: &Spanned<Vec<PathBuf>>,
@@ -401,10 +409,7 @@ fn read_repeats(
     }
     let count = networks.len();
     for (at, network) in networks.iter().enumerate() {
-        // Noise of a measurement never repeats to the last digit.
-        if let Some(first) =
-            networks[..at].iter().position(|other| other.entries() == network.entries())
-        {
+        if let Some(first) = networks[..at].iter().position(|other| is_copy(other, network)) {
             let what = format!(
                 "repeats {} and {} hold the same numbers: they must be measurements of their own",
                 first + 1,

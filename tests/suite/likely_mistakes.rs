@@ -637,3 +637,76 @@ fn standards_that_are_no_thru_or_one_file_are_refused() {
     sandbox.write("same.toml", format!("{}{drift}", &station[..start]));
     sandbox.refuses("station same.toml", "before and after are one file");
 }
+
+#[test]
+fn a_shifted_column_of_files_and_a_mirrored_axis_are_told() {
+    let sandbox = Sandbox::new();
+    sandbox.add("data-demo/wafer");
+    let list = sandbox.read("dies.csv");
+    let rows: Vec<Vec<String>> =
+        list.lines().map(|row| row.split(',').map(str::to_owned).collect()).collect();
+    let joined = |rows: &[Vec<String>]| {
+        rows.iter().map(|row| row.join(",")).collect::<Vec<_>>().join("\n") + "\n"
+    };
+    let mut shifted = rows.clone();
+    for row in 1..rows.len() - 1 {
+        shifted[row][4] = rows[row + 1][4].clone();
+    }
+    let mut mirrored = rows.clone();
+    for row in &mut mirrored[1..] {
+        row[3] = (-row[3].parse::<i32>().unwrap()).to_string();
+    }
+    for changed in [shifted, mirrored] {
+        sandbox.write("dies.csv", joined(&changed));
+        let run = sandbox.run("wafer recipe.toml --out out --overwrite");
+        let says = "is the column of files shifted, or a sign or axis wrong?";
+        assert!(unfolded(&run.stderr).contains(says), "{}", run.stderr);
+    }
+    // Names that count from a corner are no contradiction.
+    let mut from_corner = rows.clone();
+    for row in &mut from_corner[1..] {
+        for at in [2, 3] {
+            row[at] = (row[at].parse::<i32>().unwrap() + 10).to_string();
+        }
+    }
+    sandbox.write("dies.csv", joined(&from_corner));
+    let run = sandbox.run("wafer recipe.toml --out out --overwrite");
+    assert!(!run.stderr.contains("shifted"), "{}", run.stderr);
+}
+
+#[test]
+fn further_units_and_copies_are_told() {
+    let sandbox = Sandbox::with_demo();
+    sandbox.succeeds("convert coupler.s4p ma.s4p --number-format ma");
+    sandbox.write("u.toml", "[[source]]\nrepeats = [\"coupler.s4p\", \"ma.s4p\"]\n");
+    sandbox.refuses("splitter coupler.s4p --uncertainty u.toml", "hold the same numbers");
+    let switches = sandbox.read("receiver-switches.toml");
+    for (from, to, says) in [
+        ("lo_to_rf_ff = 4.0", "lo_to_rf_ff = 0.004", "if 0.004 pF is meant, write 4"),
+        ("off_ff = 15.0", "off_ff = 0.015", "if 0.015 pF is meant, write 15"),
+    ] {
+        sandbox.write("s.toml", replaced(&switches, &[(from, to)]));
+        let run = sandbox.run("downconverter s.toml");
+        assert!(unfolded(&run.stderr).contains(says), "{to}: {}", run.stderr);
+    }
+    let lead = sandbox.read("lead_q.s2p").replace("R 50", "R 75");
+    sandbox.write("lead_q.s2p", lead);
+    let run = sandbox.run("downconverter receiver.toml");
+    let says = "block 'lead_q' is in 75 ohm, all others in 50: check the option line";
+    assert!(unfolded(&run.stderr).contains(says), "{}", run.stderr);
+    sandbox.add("data-demo/wafer");
+    let recipe = replaced(
+        &sandbox.read("recipe.toml"),
+        &[("edge_exclusion_mm = 3", "edge_exclusion_mm = 0.003")],
+    );
+    sandbox.write("recipe.toml", recipe);
+    sandbox.refuses("wafer recipe.toml --out out", "if 0.003 m is meant, write 3");
+    sandbox.add("data-demo/station");
+    sandbox.write("again.s2p", sandbox.read("through.s2p"));
+    let station = sandbox.read("station.toml");
+    let start = station.find("[check]").unwrap();
+    let drift = "[check]\nbefore = \"through.s2p\"\nafter = \"again.s2p\"\n";
+    sandbox.write("copy.toml", format!("{}{drift}", &station[..start]));
+    let run = sandbox.run("station copy.toml");
+    assert!(run.stderr.contains("the same numbers as the measurement before"), "{}", run.stderr);
+}
