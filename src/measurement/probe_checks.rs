@@ -198,6 +198,8 @@ impl ValueAt {
 
 /// The delay that fits the phase of a transmission best, through phase 0 at frequency 0.
 fn delay_of(at_hz: &[f64], transmission: &[Complex64]) -> f64 {
+    // As shares of the highest frequency, whose square would not be finite everywhere.
+    let highest_hz = at_hz.iter().copied().fold(0.0, f64::max);
     let mut phase = 0.0;
     let (mut products, mut squares) = (0.0, 0.0);
     for (at, (value, hz)) in transmission.iter().zip(at_hz).enumerate() {
@@ -206,8 +208,11 @@ fn delay_of(at_hz: &[f64], transmission: &[Complex64]) -> f64 {
             Some(before) => phase + (value * before.conj()).arg(),
             None => value.arg(),
         };
-        products -= TAU * hz * phase;
-        squares += (TAU * hz).powi(2);
+        let share = hz / highest_hz;
+        products -= share * phase;
+        squares += share * share;
     }
-    if squares > 0.0 { products / squares } else { 0.0 }
+    let delay_s = products / squares / highest_hz / TAU;
+    // Next to 0 Hz a phase determines no delay.
+    if delay_s.is_finite() { delay_s } else { 0.0 }
 }

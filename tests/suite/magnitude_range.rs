@@ -59,3 +59,21 @@ fn one_such_file_does_not_silence_the_others() {
     assert!(run.stderr.contains("1 of 2 files could not be read"), "{}", run.stderr);
     sandbox.refuses("convert files/full.s2p out.s2p --make-passive", "must be at most 1e9");
 }
+
+/// The square of such a frequency is infinite, and the delay of a thru came from a quotient of two.
+#[test]
+fn the_delay_of_a_thru_exists_at_any_frequency() {
+    use fourphase::measurement::thru_residual;
+    use fourphase::network::{FrequencyGrid, Network, ParameterKind};
+    for hz in [vec![2e9, 1e308], vec![0.0, 5e-324], vec![0.0]] {
+        let points = hz.len();
+        let grid = FrequencyGrid::from_hz(hz).unwrap();
+        let through = num_complex::Complex64::from_polar(0.99, -0.1);
+        let zero = num_complex::Complex64::ZERO;
+        let entries = [zero, through, through, zero].repeat(points);
+        let thru =
+            Network::new(ParameterKind::Scattering, grid, 2, entries, vec![50.0.into()]).unwrap();
+        let found = thru_residual(&thru).unwrap();
+        assert!(found.delay_s.is_finite() && found.worst().is_finite(), "{found:?}");
+    }
+}
