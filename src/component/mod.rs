@@ -84,7 +84,9 @@ pub use lumped::{
 pub use microstrip_line::{CoupledMicrostrip, MicrostripLine, coupled_microstrip, microstrip_line};
 pub use named::NamedComponent;
 pub use odd_value::odd_value;
-pub(crate) use odd_value::{large_resistance, small_element, small_impedance, small_resistance};
+pub(crate) use odd_value::{
+    large_permittivity, large_resistance, small_element, small_impedance, small_resistance,
+};
 pub use parameter::Parameter;
 pub use parameter_limit::ParameterLimit;
 pub use parameter_rule::choice;

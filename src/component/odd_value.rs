@@ -25,10 +25,20 @@ pub fn odd_value(
     match key {
         "center_ghz" => far_centre(kind, value, band_hz),
         "loss_tangent" => large_loss_tangent(value),
+        "relative_permittivity" => large_permittivity(key, value),
         _ if key.ends_with("_deg") => angle_in_radians(key, value),
         _ if key.ends_with("_um") => small_dimension(key, value),
         _ => small_element(key, value).or_else(|| small_impedance(key, value)),
     }
+}
+
+/// A permittivity beyond those of substrates.
+pub(crate) fn large_permittivity(key: &str, value: f64) -> Option<String> {
+    /// Semiconductors have 13, ceramics for lines up to some 40.
+    const LARGEST: f64 = 45.0;
+    (value > LARGEST).then(|| {
+        format!("{key} = {value} is above that of any substrate: is a decimal point missing?")
+    })
 }
 
 /// A dimension that is meant in millimetres.

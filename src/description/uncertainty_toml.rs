@@ -10,6 +10,7 @@ use super::source::{TextPlace, TomlFile};
 use super::uncertainty_entries::{
     AmountEntry, OverFrequencyName, PlacementEntry, SourceEntry, UncertaintyEntries,
 };
+use crate::component::large_permittivity;
 use crate::measurement::{
     DecisionSettings, EntryAmount, EntryCovariances, ErrorSymmetry, MeasurementError,
     OverFrequency, ProbePlacement, TrialSettings,
@@ -524,7 +525,11 @@ fn odd_placement(source: &TomlFile, entry: &PlacementEntry) -> Option<String> {
         "um = {um} is below what a probe station positions; if {um} mm is meant, write {}",
         um * 1e3
     );
-    (um > 0.0 && um < SMALLEST_UM).then(|| source.remark(entry.um.span(), &text))
+    let permittivity = &entry.effective_permittivity;
+    (um > 0.0 && um < SMALLEST_UM).then(|| source.remark(entry.um.span(), &text)).or_else(|| {
+        let text = large_permittivity("effective_permittivity", *permittivity.get_ref())?;
+        Some(source.remark(permittivity.span(), &text))
+    })
 }
 
 /// The placement; `None` if it has no uncertainty.

@@ -7,7 +7,7 @@ use super::monte_carlo::{Spread, TrialSettings};
 use super::normal::normal_deviate;
 use super::receiver_uncertainty::ReceiverUncertainty;
 use crate::downconverter::{DownconverterResult, PlanPoint, Sideband};
-use crate::units::db_from_neper;
+use crate::units::{ShownFrequency, db_from_neper};
 use nalgebra::{Matrix2, Vector2};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
@@ -122,7 +122,16 @@ impl ToneComparisons {
                 "{repeated} of the measured tones are duplicates, which makes the fit look better than it is"
             )
         });
-        low.into_iter().chain(repeated).collect()
+        // With all below 0 the table is refused.
+        let reversed = self.points.iter().filter(|own| own.measured.rejection_db < 0.0);
+        let reversed = reversed.map(|own| {
+            format!(
+                "at LO {}, IF {} the image is above the wanted tone: is a sign missing? The fit includes it",
+                ShownFrequency(own.measured.lo_hz),
+                ShownFrequency(own.measured.if_hz)
+            )
+        });
+        low.into_iter().chain(repeated).chain(reversed.take(3)).collect()
     }
 
     /// The number of measurements that agree.

@@ -592,6 +592,9 @@ fn tones_that_are_no_levels_or_stand_twice_are_told() {
     assert_eq!(run(plain.clone()), "");
     let twice = [plain.clone(), plain.clone()].concat();
     assert!(run(twice).contains("of the measured tones are duplicates"));
+    let mut signless = plain.clone();
+    signless[0] = signless[0].replacen("-49.37", "49.37", 1);
+    assert!(run(signless).contains("is a sign missing?"));
     let column = heading.split(',').position(|name| name == "image_dbm").unwrap();
     let wanted = heading.split(',').position(|name| name == "wanted_dbm").unwrap();
     // The image in dBc in the column of a level.
@@ -615,6 +618,10 @@ fn values_of_components_in_another_unit_are_told() {
         ("bond inductance_ph=0.3", "if 0.3 nH is meant, write 300"),
         ("shunt_element capacitance_ff=0.05", "if 0.05 pF is meant, write 50"),
         ("microstrip width_um=0.07 length_um=900", "if 0.07 mm is meant, write 70"),
+        (
+            "microstrip width_um=70 length_um=900 relative_permittivity=129",
+            "is a decimal point missing?",
+        ),
     ] {
         let kind = component.split(' ').next().unwrap();
         let run = sandbox.run(&format!("component {component} {grid} {kind}.s2p"));
