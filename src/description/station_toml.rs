@@ -498,15 +498,18 @@ mod tests {
     }
 
     #[test]
-    fn a_thru_keeps_the_removals_before_its_own() {
+    fn a_thru_is_not_removed_from_itself() {
         let thru = || RemovalStep::Thru {
             thru: NamePattern { text: "t".to_owned(), braces: None },
             split: ThruSplit::Line,
         };
         let lines = RemovalStep::AccessLines(Vec::new());
         let both = RemovalSteps { first: lines, second: Some(thru()) };
-        let kept = both.for_thru(|_| false).unwrap();
+        let kept = both.for_thru(|_| true).unwrap();
         assert!(matches!(kept.first, RemovalStep::AccessLines(_)) && kept.second.is_none());
-        assert!(RemovalSteps { first: thru(), second: None }.for_thru(|_| false).is_none());
+        let alone = RemovalSteps { first: thru(), second: None };
+        assert!(alone.for_thru(|_| true).is_none());
+        // Another thru is removed from it.
+        assert!(alone.for_thru(|_| false).is_some());
     }
 }
