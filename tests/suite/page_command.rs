@@ -142,6 +142,7 @@ fn the_page_of_a_lot_says_what_fails_what_counts_and_what_would_help() {
         }
     }
     assert_eq!(changes.len(), 4);
+    assert!(page.contains("A correction acts behind the splitter"));
     // Why rows are not counted, and which of them fail.
     let dies = table_rows(&page, "table-dies");
     let counted = |words: &str| dies.iter().filter(|row| row[3] == words).count();

@@ -9,8 +9,8 @@ use crate::diagnostic::printable;
 use crate::requirement::{Limit, Limits};
 use crate::units::counted;
 use crate::wafer::{
-    DieFigures, DieRow, DieStatus, LimitCount, LotHeading, LotResult, NotCounted, Quantiles,
-    Retest, Spatial, WhatIf, WhatIfResult, Yield,
+    DieFigures, DieRow, DieStatus, DieSubject, LimitCount, LotHeading, LotResult, NotCounted,
+    Quantiles, Retest, Spatial, WhatIf, WhatIfResult, Yield,
 };
 
 /// Rows of each of its tables.
@@ -222,6 +222,12 @@ fn raising(heading: &LotHeading<'_>, result: &LotResult) -> Option<Finding> {
     if result.what_ifs().iter().any(|asked| asked.passing_all.is_none()) {
         table.note =
             "Of ideal parts and assembled receivers only the rejection is known.".to_owned();
+    }
+    if heading.settings.subject() != DieSubject::Receiver {
+        table.note =
+            "A correction acts behind the splitter: its own imbalance and phase error, which the \
+                      other limits are on, stay as they are."
+                .to_owned();
     }
     let mut sentences = Vec::from_iter(gains(heading, result));
     sentences.extend(limits_alone(result));
