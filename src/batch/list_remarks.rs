@@ -102,14 +102,14 @@ impl Agreement {
         if self.agreeing <= differing {
             let first = self.differing.first.first().cloned().unwrap_or_default();
             return vec![format!(
-                "the names of {} have other die numbers than their rows, and {} the same, as {first}: is \
-                 the column of files shifted, or a sign or axis wrong?",
+                "the names of {} have other die numbers than their rows ({first}), those of {} the same: \
+                 is the column of files shifted, or a sign or axis wrong?",
                 counted(differing, "file"),
                 self.agreeing
             )];
         }
         let first = self.differing.first.into_iter().map(|row| {
-            format!("{row}: the name has other die numbers, and those of most rows agree with their names")
+            format!("{row}: the name has other die numbers, while most rows agree with their names")
         });
         let more = differing.saturating_sub(SHOWN);
         let last =

@@ -422,7 +422,10 @@ impl StationJob<'_> {
         let first = self.read(before)?.network;
         let second = self.read(after)?.network;
         if first.entries() == second.entries() {
-            self.warn(after, "it holds the same numbers as the measurement before: no drift");
+            self.warn(
+                after,
+                "it holds the same numbers as the measurement before: check that it is not a copy",
+            );
         }
         let failed = |source: NetworkError| BatchError::Network { file: after.clone(), source };
         drift(&first, &second).map(Some).map_err(failed)

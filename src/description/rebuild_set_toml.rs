@@ -123,8 +123,8 @@ pub fn read_rebuild_set(
         measurements.iter().filter_map(|one| one.standard_uncertainty).fold(0.0, f64::max);
     if largest > 0.05 {
         warnings.push(format!(
-            "a standard_uncertainty of {largest} is linear, as large as an entry of that size: 0.05 dB is \
-             0.006"
+            "standard_uncertainty = {largest} is linear and above that of calibrated measurements; 0.05 dB of \
+             an entry of magnitude 1 is 0.006"
         ));
     }
     Ok(RebuildSet { settings, measurements, inputs, warnings })

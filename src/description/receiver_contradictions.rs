@@ -2,8 +2,8 @@
 //! the work.
 
 use crate::downconverter::{Channel, Mixer, Receiver};
-use crate::network::{Network, ParameterKind, convert};
-use crate::units::{shown_band, shown_complex};
+use crate::network::{Network, ParameterKind, WaveDefinition, change_reference, convert};
+use crate::units::{counted, shown_band, shown_complex};
 use num_complex::Complex64;
 
 /// The remarks on a receiver as a whole.
@@ -71,13 +71,19 @@ fn unlike_load(receiver: &Receiver) -> Option<String> {
     let odd = (0..found.len()).filter(|_| found.len() >= 3).find_map(is_far)?;
     Some(format!(
         "the load at the LO port of mixer '{}' differs from those of the other mixers, which are alike: \
-         is its file another part's?",
+         check its file",
         odd.name
     ))
 }
 
+/// The usual reference impedance, in which reflections are compared.
+const REFERENCE_OHM: f64 = 50.0;
+
 fn middle_reflection(load: &Network) -> Option<Complex64> {
+    // Files may differ in their reference impedance.
     let scattering = convert(load, ParameterKind::Scattering).ok()?;
+    let reference = vec![REFERENCE_OHM.into()];
+    let scattering = change_reference(&scattering, reference, WaveDefinition::Kurokawa).ok()?;
     scattering.entries().get(scattering.entries().len() / 2).copied()
 }
 
@@ -94,8 +100,9 @@ fn uneven_rf_ports(receiver: &Receiver) -> Option<String> {
     let ((i_mixers, i), (q_mixers, q)) = (ports(Channel::I), ports(Channel::Q));
     (i_mixers == q_mixers && i != q).then(|| {
         format!(
-            "the RF of channel I's mixers comes from {i} of the ports and that of channel Q's from {q}: is \
-             an rf of a mixer another port's?"
+            "the mixers of channel I use {} and those of channel Q {}: check the key rf of each mixer",
+            counted(i, "RF port"),
+            counted(q, "RF port")
         )
     })
 }

@@ -302,7 +302,7 @@ impl RecipeReader<'_> {
         })?;
         if let Some(given) = &entry.edge_exclusion_mm {
             let mm = *given.get_ref();
-            // Less than a saw's cut excludes nothing.
+            // No edge exclusion is as narrow (ours).
             if mm > 0.0 && mm < 0.05 {
                 let what = format!(
                     "edge_exclusion_mm = {mm} is in mm; if {mm} m is meant, write {}",

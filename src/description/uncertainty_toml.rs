@@ -19,6 +19,7 @@ use crate::network::Network;
 use crate::requirement::{Limits, Quantity};
 use crate::touchstone::ReadOptions;
 use crate::units::neper_from_db;
+use num_complex::Complex64;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -390,12 +391,15 @@ fn parameters(
     Ok(SourceKind::Parameters(amounts))
 }
 
-/// Whether two measurements agree to five digits at every entry: noise never does, another number format of
-/// one file may.
+/// Whether two measurements agree to six digits of their largest entry: noise of measurements is larger, and
+/// another number format of one file is not.
 fn is_copy(one: &Network, other: &Network) -> bool {
-    const SMALLEST_NOISE: f64 = 1e-5;
-    one.entries().len() == other.entries().len()
-        && one.entries().iter().zip(other.entries()).all(|(a, b)| (a - b).norm() < SMALLEST_NOISE)
+    const SMALLEST_NOISE: f64 = 1e-6;
+    let largest = one.entries().iter().map(|entry| entry.norm()).fold(0.0, f64::max);
+    let is_near = |(a, b): (&Complex64, &Complex64)| (a - b).norm() <= SMALLEST_NOISE * largest;
+    one.kind() == other.kind()
+        && one.entries().len() == other.entries().len()
+        && one.entries().iter().zip(other.entries()).all(is_near)
 }
 
 fn read_repeats(

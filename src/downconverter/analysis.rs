@@ -141,8 +141,13 @@ pub fn analyse_receiver(receiver: &Receiver) -> Result<DownconverterResult> {
     let compared = switched_points(receiver, &solved, &points, worst)?;
     let own = BudgetReceiver { receiver, solved: &solved };
     let budget = compared_budget(&own, &points, worst, &compared, &mut warnings)?;
-    for path in ReceiverPath::BOTH {
-        warnings.extend(check_port_orders(receiver, &JoinedPath::new(receiver, path)?)?);
+    warnings.extend(check_port_orders(receiver, &solved.paths.lo.path)?);
+    if receiver.switching().is_some() {
+        // Their RF path has all sidebands.
+        let rf = JoinedPath::new(receiver, ReceiverPath::Rf)?;
+        warnings.extend(check_port_orders(receiver, &rf)?);
+    } else {
+        warnings.extend(check_port_orders(receiver, &solved.paths.rf.path)?);
     }
     let required_db = receiver.limits().on(Quantity::ImageRejection);
     let allocation = match (&budget, required_db) {

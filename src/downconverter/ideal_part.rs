@@ -7,8 +7,8 @@
 //! The signal enters a part at the port that it reaches with the least loss and leaves it at the
 //! ports that lead to mixers; where LO and RF share a part, the port of the other input is neither.
 //! The ideal of a part is matched to the receiver's reference impedances, with the part's own mean
-//! loss and phase at every frequency and perfectly balanced outputs; the ideal of parts in a pair has the mean of all
-//! of them. A four-port keeps the structure that conducts reflections from its outputs to the
+//! loss and phase at every frequency and perfectly balanced outputs; the ideal of parts in a pair has
+//! the mean of all of them. A four-port keeps the structure that conducts reflections from its outputs to the
 //! isolated port: S(b, in) = e^{jφ} S(a, in), S(a, iso) = -e^{-jφ} S(a, in), S(b, iso) = S(a, in).
 
 use super::error::Result;

@@ -122,7 +122,7 @@ impl IqCorrection {
     }
 }
 
-/// Points of which the one that decided last is tried first: most candidates fail there.
+/// The points of a search; the one at which the last candidate failed is tried first.
 struct WorstPoints<'p> {
     points: &'p [CorrectionPoint],
     critical: usize,

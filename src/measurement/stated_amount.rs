@@ -34,7 +34,7 @@ impl EntryAmount {
         const USUAL_DB: f64 = 0.3;
         const USUAL_DEG: f64 = 2.5;
         const USUAL_LINEAR: f64 = 0.05;
-        /// A decibel and 6.6 degrees are one length; farther from it than this is no measurement (ours).
+        /// 1 dB and 6.6 degrees are errors of equal size; no measurement is farther from it (ours).
         const MOST_UNEQUAL: f64 = 20.0;
         /// Below the noise of phases of the best analysers (ours).
         const LEAST_DEG: f64 = 0.01;

@@ -565,6 +565,13 @@ fn parts_of_a_receiver_that_contradict_one_another_or_the_plan_are_told() {
         ),
         (vec![("lo_power_dbm = 17.0", "lo_power_dbm = 50")], "if 50 mW is meant, write 17.0"),
         (
+            vec![(
+                "lo = \"balun_q.minus\"\nrf = \"rf_line_q.2\"",
+                "lo = \"balun_q.minus\"\nrf = \"rf_line_q.1\"",
+            )],
+            "the mixers of channel I use 1 RF port and those of channel Q 2 RF ports",
+        ),
+        (
             vec![("lo_power_dbm_min = 5.0", "lo_power_dbm_min = 15\nlo_power_dbm_max = 5")],
             "no LO power is at least 15 dBm and at most 5 dBm",
         ),
