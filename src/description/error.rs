@@ -313,7 +313,7 @@ impl DescriptionProblem {
                 listed(columns)
             ),
             Self::DuplicateKey { key, is_table: true } => format!(
-                "a table that may stand more than once has double brackets each time: [[{key}]]"
+                "a table that may occur more than once has double brackets each time: [[{key}]]"
             ),
             Self::TouchstoneInstead => {
                 "inspect, splitter, compare, deembed and convert take Touchstone files".to_owned()

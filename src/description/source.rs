@@ -83,7 +83,7 @@ impl TomlFile {
         })
     }
 
-    /// The mistake behind text that is not TOML, where it can be told.
+    /// The mistake behind text that is not TOML, where it can be recognised.
     fn likely(
         &self,
         problem: DescriptionProblem,

@@ -104,7 +104,7 @@ impl ToneComparisons {
     /// What is likely a mistake in the table of measurements: sentences for the user.
     #[must_use]
     pub fn remarks(&self) -> Vec<String> {
-        /// Mixers do not spoil every point as much (ours).
+        /// Mixers do not degrade every point by as much (ours).
         const LOST_DB: f64 = 10.0;
         let is_lost = |own: &ToneComparison| own.predicted_db - own.measured.rejection_db > LOST_DB;
         let low = (self.points.len() > 1 && self.points.iter().all(is_lost)).then(|| {
